@@ -1,0 +1,85 @@
+package scheduling
+
+// StepKind names a step of a service. The kinds below are those that have a
+// formula of the head; a salon's own fixed steps may use other names.
+type StepKind string
+
+// Steps of a straightening service, in their order.
+const (
+	Talk    StepKind = "talk"
+	Wash    StepKind = "wash"
+	Prep    StepKind = "prep"
+	Apply   StepKind = "apply"
+	Process StepKind = "process"
+	Rinse1  StepKind = "rinse_1"
+	Dry1    StepKind = "dry_1"
+	Iron    StepKind = "iron"
+	Neutral StepKind = "neutral"
+	Dwell   StepKind = "dwell"
+	Rinse2  StepKind = "rinse_2"
+	Dry2    StepKind = "dry_2"
+	Finish  StepKind = "finish"
+	Close   StepKind = "close"
+)
+
+// Who says whose hands or eyes a step needs.
+type Who string
+
+// Who may do a step.
+const (
+	ByLead      Who = "lead"              // the stylist in charge
+	ByAssistant Who = "assistant_or_lead" // an assistant where there is one, else a stylist
+	ByNobody    Who = "nobody"            // the hair works alone, nobody need look
+)
+
+// Where says which station a step needs beside the chair, which the client
+// keeps for the whole visit.
+type Where string
+
+// Where a step takes place.
+const (
+	AtChair Where = "chair"
+	AtBasin Where = "basin"
+)
+
+// FormulaHead marks a step whose minutes come from the estimate of a head.
+const FormulaHead = "head"
+
+// Step is one step of a service.
+type Step struct {
+	Kind  StepKind
+	Label string // plain words for screens
+	Who   Who
+	Where Where
+	// Minutes is the fixed length, at least 1; ignored when Formula is set.
+	Minutes int
+	// Formula is "" for fixed minutes or FormulaHead.
+	Formula string
+	// HandsOn is false while the person in charge only watches or is not needed.
+	HandsOn bool
+	// Watched is true when the person in charge must stay and look although
+	// hands are off; no other client's work may stand inside.
+	Watched bool
+	// WaitMin and WaitMax bound the wait after the step, in minutes.
+	WaitMin, WaitMax int
+	// Helper is true when a second pair of hands shares the step: one more
+	// stylist with the service's skill when the step is the lead's, one more
+	// assistant otherwise.
+	Helper bool
+}
+
+// Service is one version of a named, ordered list of steps. A booked visit
+// keeps the version it was booked with.
+type Service struct {
+	ID      string
+	Version int
+	Name    string
+	// Skill is the skill that the stylist in charge must have.
+	Skill string
+	// Chemical is true when the chair needs the longer clearing afterwards.
+	Chemical bool
+	// Clear is the chair's clearing after the service in minutes; nil means the
+	// chair's own changeover.
+	Clear *int
+	Steps []Step
+}
