@@ -1,6 +1,6 @@
 module chairblock
 
-go 1.26
+go 1.26.0
 
 require (
 	github.com/alecthomas/kong v1.17.0
