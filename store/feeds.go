@@ -1,0 +1,127 @@
+package store
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"chairblock/scheduling"
+)
+
+// Feed is a secret calendar address of one person.
+type Feed struct {
+	ID       string     `db:"feed_id"`
+	Kind     string     `db:"kind"` // staff or client
+	Subject  string     `db:"subject_id"`
+	Created  time.Time  `db:"created_at"`
+	Revoked  *time.Time `db:"revoked_at"`
+	LastUsed *time.Time `db:"last_used_at"`
+}
+
+// FeedState is what a feed's validators are made of.
+type FeedState struct {
+	Salon   string
+	Feed    string
+	Kind    string
+	Subject string
+	Version int64
+	Changed time.Time
+}
+
+// AddFeed makes a feed for a staff member or a client and returns its secret,
+// which is shown once. scheduling.ErrNotFound when there is no such person.
+func (t *Tx) AddFeed(ctx context.Context, kind, subject string) (Feed, string, error) {
+	var err error
+	if kind == "staff" {
+		_, err = t.StaffByID(ctx, subject)
+	} else {
+		_, err = t.ClientByID(ctx, subject)
+	}
+	if err != nil {
+		return Feed{}, "", err
+	}
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return Feed{}, "", err
+	}
+	secret, sum := newSecret(KindFeed, n.Key)
+	f := Feed{ID: NewID(), Kind: kind, Subject: subject}
+	err = t.tx.QueryRow(ctx, `INSERT INTO feed (salon_id, feed_id, kind, subject_id, sha256) VALUES ($1, $2, $3, $4, $5) RETURNING created_at`,
+		t.salon, f.ID, kind, subject, sum).Scan(&f.Created)
+	if err != nil {
+		return f, "", domain("add feed", err, false)
+	}
+	_, err = t.tx.Exec(ctx, `INSERT INTO feed_version VALUES ($1, $2, 1, now()) ON CONFLICT DO NOTHING`, t.salon, subject)
+	return f, secret, domain("add feed", err, false)
+}
+
+// Feeds lists feeds, newest first.
+func (t *Tx) Feeds(ctx context.Context) ([]Feed, error) {
+	return collect[Feed](ctx, t, "feeds", `
+		SELECT feed_id, kind, subject_id, created_at, revoked_at, last_used_at FROM feed
+		WHERE salon_id = $1 ORDER BY feed_id DESC`, t.salon)
+}
+
+// RevokeFeed ends a feed at once, or returns scheduling.ErrNotFound.
+func (t *Tx) RevokeFeed(ctx context.Context, id string) error {
+	tag, err := t.tx.Exec(ctx, `UPDATE feed SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND feed_id = $2`, t.salon, id)
+	return one("feed", tag.RowsAffected(), err)
+}
+
+// FeedBySecret finds a feed that is not revoked, or scheduling.ErrNotFound.
+func (s *Store) FeedBySecret(ctx context.Context, secret string) (FeedState, error) {
+	key, ok := splitSecret(KindFeed, secret)
+	if !ok {
+		return FeedState{}, scheduling.ErrNotFound
+	}
+	const q = `
+		WITH hit AS (
+			SELECT f.salon_id, f.feed_id, f.kind, f.subject_id, f.last_used_at
+			FROM feed f JOIN salon n USING (salon_id)
+			WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL
+		), touch AS (
+			UPDATE feed f SET last_used_at = now() FROM hit
+			WHERE f.salon_id = hit.salon_id AND f.feed_id = hit.feed_id
+			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '5 minutes')
+		)
+		SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, v.version, v.changed_at
+		FROM hit JOIN feed_version v ON v.salon_id = hit.salon_id AND v.subject_id = hit.subject_id`
+	var f FeedState
+	err := s.pool.QueryRow(ctx, q, key, hash(secret)).Scan(&f.Salon, &f.Feed, &f.Kind, &f.Subject, &f.Version, &f.Changed)
+	return f, domain("feed", err, false)
+}
+
+// TouchFeeds raises the version of the feeds of the given people.
+func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
+	slices.Sort(subjects) // one order for all writers, so that none waits in a circle
+	_, err := t.tx.Exec(ctx, `
+		INSERT INTO feed_version (salon_id, subject_id, changed_at)
+		SELECT $1, s, now() FROM unnest($2::text[]) WITH ORDINALITY x(s, n) ORDER BY n
+		ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1, changed_at = now()`,
+		t.salon, slices.Compact(subjects))
+	return domain("feed version", err, false)
+}
+
+// touchFeedsOfClient raises the feeds of a client and of everybody who has a
+// part in one of the client's visits.
+func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
+	rows, err := t.tx.Query(ctx, `
+		SELECT DISTINCT p.subject FROM visit_part p JOIN visit v USING (salon_id, visit_id)
+		WHERE p.salon_id = $1 AND v.client_id = $2 AND p.kind IN ('hands_on', 'watched', 'away')`, t.salon, client)
+	if err != nil {
+		return domain("feeds", err, false)
+	}
+	subjects := []string{client}
+	for rows.Next() {
+		var s string
+		if err := rows.Scan(&s); err != nil {
+			rows.Close()
+			return domain("feeds", err, false)
+		}
+		subjects = append(subjects, s)
+	}
+	if rows.Err() != nil {
+		return domain("feeds", rows.Err(), false)
+	}
+	return t.TouchFeeds(ctx, subjects...)
+}

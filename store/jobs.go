@@ -1,0 +1,134 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"os"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
+	"github.com/riverqueue/river/riverdriver/riverpgxv5"
+)
+
+// Due is a message to be delivered, with everything it is about.
+type Due struct {
+	Reminder Reminder
+	Salon    Salon
+	Client   Client
+	Visit    Visit
+	Stylist  string // name of the stylist in charge of the first service
+}
+
+// Deliver sends one message and says what became of it. An error means: try
+// again later.
+type Deliver func(ctx context.Context, d Due) (state ReminderState, problem string, err error)
+
+// Jobs is the running part of the job queue.
+type Jobs struct{ client *river.Client[pgx.Tx] }
+
+// StartJobs works off due messages until Stop, at most four at a time.
+// Several processes may do so at once. A message is sent at least once: it is
+// sent a second time, under the same Message-ID, only when the process or the
+// database dies between sending and noting it.
+func (s *Store) StartJobs(ctx context.Context, deliver Deliver) (*Jobs, error) {
+	workers := river.NewWorkers()
+	river.AddWorker(workers, &reminderWorker{store: s, deliver: deliver})
+	river.AddWorker(workers, &purgeWorker{store: s})
+	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
+		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}},
+		Workers:              workers,
+		JobTimeout:           20 * time.Second,
+		RescueStuckJobsAfter: time.Minute,
+		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
+		PeriodicJobs: []*river.PeriodicJob{river.NewPeriodicJob(river.PeriodicInterval(time.Hour),
+			func() (river.JobArgs, *river.InsertOpts) { return purgeArgs{}, nil }, nil)},
+	})
+	if err != nil {
+		return nil, domain("jobs", err, false)
+	}
+	if err := client.Start(ctx); err != nil {
+		return nil, domain("jobs", err, false)
+	}
+	return &Jobs{client}, nil
+}
+
+// Stop lets running deliveries end and starts no more.
+func (j *Jobs) Stop(ctx context.Context) error { return j.client.Stop(ctx) }
+
+type reminderWorker struct {
+	river.WorkerDefaults[reminderArgs]
+	store   *Store
+	deliver Deliver
+}
+
+// Work sends one reminder unless the visit has made it pointless meanwhile.
+func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs]) error {
+	last := job.Attempt >= job.MaxAttempts
+	return w.store.InTx(ctx, job.Args.Salon, func(t *Tx) error {
+		r, ok, err := t.lockReminder(ctx, job.Args.Reminder)
+		if err != nil || !ok {
+			return err
+		}
+		d, err := t.due(ctx, r)
+		if err != nil {
+			return err
+		}
+		state, problem, err := w.deliver(ctx, d)
+		if err != nil && !last {
+			return err
+		}
+		if err != nil {
+			state, problem = Failed, "given up after many tries"
+		}
+		return t.settleReminder(ctx, r.ID, state, problem)
+	})
+}
+
+func (t *Tx) due(ctx context.Context, r Reminder) (Due, error) {
+	d := Due{Reminder: r}
+	var err error
+	if d.Salon, err = t.SalonRow(ctx); err != nil {
+		return d, err
+	}
+	if d.Visit, err = t.VisitByID(ctx, r.Visit); err != nil {
+		return d, err
+	}
+	if d.Client, err = t.ClientByID(ctx, d.Visit.Client); err != nil {
+		return d, err
+	}
+	if len(d.Visit.Services) > 0 {
+		p, err := t.StaffByID(ctx, d.Visit.Services[0].Lead)
+		if err != nil {
+			return d, err
+		}
+		d.Stylist = p.Name
+	}
+	return d, nil
+}
+
+type purgeArgs struct{}
+
+// Kind names the job.
+func (purgeArgs) Kind() string { return "purge" }
+
+type purgeWorker struct {
+	river.WorkerDefaults[purgeArgs]
+	store *Store
+}
+
+// Work forgets answers to repeated requests after 48 hours, and browser
+// sessions and links a day after they have expired.
+func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
+	var all error
+	for _, q := range []string{
+		`DELETE FROM idempotency WHERE created_at < now() - interval '48 hours'`,
+		`DELETE FROM session WHERE expires_at < now() - interval '1 day'`,
+		`DELETE FROM session_link WHERE expires_at < now() - interval '1 day'`,
+	} {
+		_, err := w.store.pool.Exec(ctx, q)
+		all = errors.Join(all, domain("purge", err, false))
+	}
+	return all
+}

@@ -1,0 +1,121 @@
+package store
+
+import (
+	"context"
+	"maps"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// Part is what a calendar shows of a visit. Its UID stays for ever and its
+// Sequence rises whenever its time, kind or life changes.
+type Part struct {
+	Visit    string    `db:"visit_id"`
+	Subject  string    `db:"subject"` // a unit, or one of the subjects below
+	Ordinal  int       `db:"ordinal"`
+	UID      string    `db:"uid"`
+	Sequence int       `db:"sequence"`
+	Changed  time.Time `db:"changed_at"`
+	Start    time.Time `db:"starts_at"`
+	End      time.Time `db:"ends_at"`
+	Kind     string    `db:"kind"` // hands_on, watched, away, client, aftercare or retouch
+	Live     bool      `db:"live"`
+}
+
+// Subjects of the parts that a client's calendar shows; they are also kinds.
+const (
+	PartClient    = "client"
+	PartAftercare = "aftercare"
+	PartRetouch   = "retouch"
+)
+
+const partColumns = `visit_id, subject, ordinal, uid, sequence, changed_at, starts_at, ends_at, kind, live`
+
+type partKey struct {
+	subject string
+	ordinal int
+}
+
+// SyncParts makes the parts of a visit equal to want, in which UID, Sequence,
+// Changed and Live are ignored: parts that are the same stay untouched,
+// changed ones rise in sequence, new ones get a UID, and those no longer
+// wanted are marked dead. Feeds of everybody concerned get a new version.
+func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) error {
+	have, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, visit)
+	if err != nil {
+		return err
+	}
+	old := map[partKey]Part{}
+	for _, p := range have {
+		old[partKey{p.Subject, p.Ordinal}] = p
+	}
+	touched := map[string]bool{}
+	touch := func(subject string) {
+		if subject == PartClient || subject == PartAftercare || subject == PartRetouch {
+			subject = client
+		}
+		touched[subject] = true
+	}
+	var b pgx.Batch
+	for _, p := range want {
+		k := partKey{p.Subject, p.Ordinal}
+		o, ok := old[k]
+		delete(old, k)
+		switch {
+		case !ok:
+			b.Queue(`INSERT INTO visit_part (`+`salon_id, `+partColumns+`) VALUES ($1, $2, $3, $4, $5, 0, now(), $6, $7, $8, true)`,
+				t.salon, visit, p.Subject, p.Ordinal, uuid.NewString(), p.Start, p.End, p.Kind)
+		case !o.Live || !o.Start.Equal(p.Start) || !o.End.Equal(p.End) || o.Kind != p.Kind:
+			b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = now(), live = true,
+				starts_at = $5, ends_at = $6, kind = $7
+				WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`,
+				t.salon, visit, p.Subject, p.Ordinal, p.Start, p.End, p.Kind)
+		default:
+			continue
+		}
+		touch(p.Subject)
+	}
+	for k, o := range old {
+		if !o.Live {
+			continue
+		}
+		b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = now(), live = false
+			WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`, t.salon, visit, k.subject, k.ordinal)
+		touch(k.subject)
+	}
+	if b.Len() == 0 {
+		return nil
+	}
+	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
+		return domain("parts", err, false)
+	}
+	return t.TouchFeeds(ctx, slices.Sorted(maps.Keys(touched))...)
+}
+
+// PartsOf lists the parts of one staff member that touch from..to, dead ones
+// left out.
+func (t *Tx) PartsOf(ctx context.Context, unit string, from, to time.Time) ([]Part, error) {
+	return collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
+		WHERE salon_id = $1 AND subject = $2 AND live AND ends_at > $3 AND starts_at < $4
+		ORDER BY starts_at, uid`, t.salon, unit, from, to)
+}
+
+// PartsOfClient lists what a client's calendar shows between from and to,
+// dead parts included until their old end.
+func (t *Tx) PartsOfClient(ctx context.Context, client string, from, to time.Time) ([]Part, error) {
+	return collect[Part](ctx, t, "parts", `
+		SELECT p.visit_id, p.subject, p.ordinal, p.uid, p.sequence, p.changed_at, p.starts_at, p.ends_at, p.kind, p.live
+		FROM visit_part p JOIN visit v USING (salon_id, visit_id)
+		WHERE p.salon_id = $1 AND v.client_id = $2 AND p.kind IN ('client', 'aftercare', 'retouch')
+		  AND p.ends_at > $3 AND p.starts_at < $4
+		ORDER BY p.starts_at, p.uid`, t.salon, client, from, to)
+}
+
+// VisitsByID lists the visits with the given ids, in any state.
+func (t *Tx) VisitsByID(ctx context.Context, ids []string) ([]Visit, error) {
+	return t.visits(ctx, `AND visit_id = ANY($2) ORDER BY starts_at, visit_id`, ids)
+}

@@ -1,0 +1,184 @@
+package store
+
+import (
+	"context"
+
+	"chairblock/scheduling"
+)
+
+// Unit is a person or a station: whatever a visit can reserve.
+type Unit struct {
+	ID         string `db:"unit_id"`
+	Kind       string `db:"kind"`
+	Name       string `db:"name"`
+	Changeover int    `db:"changeover_minutes"`
+	Active     bool   `db:"active"`
+	Version    int64  `db:"version"`
+}
+
+// Staff is a person who works in the salon: a stylist may lead, an assistant
+// may not.
+type Staff struct {
+	Unit
+	Initials string   `db:"initials"`
+	MayLead  bool     `db:"may_lead"`
+	Mail     string   `db:"mail"`
+	Skills   []string `db:"skills"`
+}
+
+func staffKind(mayLead bool) string {
+	if mayLead {
+		return string(scheduling.Stylist)
+	}
+	return string(scheduling.Assistant)
+}
+
+const staffQuery = `
+	SELECT u.unit_id, u.kind, u.name, u.changeover_minutes, u.active, u.version,
+	       s.initials, s.may_lead, s.mail,
+	       array(SELECT skill FROM staff_skill k WHERE k.salon_id = s.salon_id AND k.staff_id = s.staff_id
+	             ORDER BY skill) AS skills
+	FROM staff s JOIN unit u ON u.salon_id = s.salon_id AND u.unit_id = s.staff_id
+	WHERE s.salon_id = $1`
+
+// StaffList lists everybody in the order they were added.
+func (t *Tx) StaffList(ctx context.Context) ([]Staff, error) {
+	return collect[Staff](ctx, t, "staff", staffQuery+` ORDER BY u.created_at, u.unit_id`, t.salon)
+}
+
+// StaffByID returns one person, or scheduling.ErrNotFound.
+func (t *Tx) StaffByID(ctx context.Context, id string) (Staff, error) {
+	list, err := collect[Staff](ctx, t, "staff", staffQuery+` AND s.staff_id = $2`, t.salon, id)
+	if err == nil {
+		err = one("staff", int64(len(list)), nil)
+	}
+	if err != nil {
+		return Staff{}, err
+	}
+	return list[0], nil
+}
+
+// AddStaff adds a person and returns the row.
+func (t *Tx) AddStaff(ctx context.Context, p Staff) (Staff, error) {
+	p.ID, p.Kind = NewID(), staffKind(p.MayLead)
+	if err := t.addUnit(ctx, p.Unit); err != nil {
+		return p, err
+	}
+	_, err := t.tx.Exec(ctx, `INSERT INTO staff (salon_id, staff_id, initials, may_lead, mail) VALUES ($1, $2, $3, $4, $5)`,
+		t.salon, p.ID, p.Initials, p.MayLead, p.Mail)
+	if err != nil {
+		return p, domain("add staff", err, false)
+	}
+	if err := t.setSkills(ctx, p.ID, p.Skills); err != nil {
+		return p, err
+	}
+	return t.StaffByID(ctx, p.ID)
+}
+
+func (t *Tx) addUnit(ctx context.Context, u Unit) error {
+	_, err := t.tx.Exec(ctx, `INSERT INTO unit (salon_id, unit_id, kind, name, changeover_minutes) VALUES ($1, $2, $3, $4, $5)`,
+		t.salon, u.ID, u.Kind, u.Name, u.Changeover)
+	return domain("add unit", err, false)
+}
+
+func (t *Tx) setSkills(ctx context.Context, id string, list []string) error {
+	if _, err := t.tx.Exec(ctx, `DELETE FROM staff_skill WHERE salon_id = $1 AND staff_id = $2`, t.salon, id); err != nil {
+		return domain("skills", err, false)
+	}
+	_, err := t.tx.Exec(ctx, `INSERT INTO staff_skill SELECT DISTINCT $1, $2, unnest($3::text[])`, t.salon, id, list)
+	return domain("skills", err, false)
+}
+
+// updateUnit writes name, kind, changeover and activity of u under its version.
+func (t *Tx) updateUnit(ctx context.Context, u Unit) error {
+	const q = `
+		UPDATE unit SET name = $4, changeover_minutes = $5, active = $6, kind = $7, version = version + 1
+		WHERE salon_id = $1 AND unit_id = $2 AND version = $3`
+	tag, err := t.tx.Exec(ctx, q, t.salon, u.ID, u.Version, u.Name, u.Changeover, u.Active, u.Kind)
+	if err != nil {
+		return domain("update unit", err, false)
+	}
+	if tag.RowsAffected() == 0 {
+		return t.staleOrMissing(ctx, `SELECT 1 FROM unit WHERE salon_id = $1 AND unit_id = $2`, u.ID)
+	}
+	return nil
+}
+
+// UpdateStaff changes a person whose version is still p.Version, else
+// scheduling.ErrStale.
+func (t *Tx) UpdateStaff(ctx context.Context, p Staff) (Staff, error) {
+	p.Kind = staffKind(p.MayLead)
+	if err := t.updateUnit(ctx, p.Unit); err != nil {
+		return p, err
+	}
+	_, err := t.tx.Exec(ctx, `UPDATE staff SET initials = $3, may_lead = $4, mail = $5 WHERE salon_id = $1 AND staff_id = $2`,
+		t.salon, p.ID, p.Initials, p.MayLead, p.Mail)
+	if err != nil {
+		return p, domain("update staff", err, false)
+	}
+	if err := t.setSkills(ctx, p.ID, p.Skills); err != nil {
+		return p, err
+	}
+	if err := t.TouchFeeds(ctx, p.ID); err != nil {
+		return p, err
+	}
+	return t.StaffByID(ctx, p.ID)
+}
+
+const stationQuery = `
+	SELECT unit_id, kind, name, changeover_minutes, active, version FROM unit u
+	WHERE salon_id = $1 AND NOT EXISTS (SELECT 1 FROM staff s WHERE s.salon_id = u.salon_id AND s.staff_id = u.unit_id)`
+
+// Stations lists chairs and basins in the order they were added.
+func (t *Tx) Stations(ctx context.Context) ([]Unit, error) {
+	return collect[Unit](ctx, t, "stations", stationQuery+` ORDER BY created_at, unit_id`, t.salon)
+}
+
+// StationByID returns one station, or scheduling.ErrNotFound.
+func (t *Tx) StationByID(ctx context.Context, id string) (Unit, error) {
+	list, err := collect[Unit](ctx, t, "station", stationQuery+` AND unit_id = $2`, t.salon, id)
+	if err == nil {
+		err = one("station", int64(len(list)), nil)
+	}
+	if err != nil {
+		return Unit{}, err
+	}
+	return list[0], nil
+}
+
+// AddStation adds a chair, a basin or another kind of station.
+func (t *Tx) AddStation(ctx context.Context, u Unit) (Unit, error) {
+	u.ID = NewID()
+	if err := t.addUnit(ctx, u); err != nil {
+		return u, err
+	}
+	return t.StationByID(ctx, u.ID)
+}
+
+// UpdateStation changes a station whose version is still u.Version, else
+// scheduling.ErrStale. A new clearing time rewrites the spans of its future
+// blocks; ErrTaken means that a visit would come too close to the next.
+func (t *Tx) UpdateStation(ctx context.Context, u Unit) (Unit, error) {
+	old, err := t.StationByID(ctx, u.ID)
+	if err != nil {
+		return u, err
+	}
+	u.Kind = old.Kind
+	if err := t.updateUnit(ctx, u); err != nil {
+		return u, err
+	}
+	if u.Changeover != old.Changeover {
+		if err := t.rewriteClearing(ctx, u.ID, old.Changeover, u.Changeover); err != nil {
+			return u, err
+		}
+	}
+	return t.StationByID(ctx, u.ID)
+}
+
+// HasFutureBlocks reports whether visits still need the unit.
+func (t *Tx) HasFutureBlocks(ctx context.Context, unit string) (bool, error) {
+	var yes bool
+	err := t.tx.QueryRow(ctx, `
+		SELECT EXISTS (SELECT 1 FROM block WHERE salon_id = $1 AND unit_id = $2 AND ends_at > now())`, t.salon, unit).Scan(&yes)
+	return yes, domain("blocks", err, false)
+}

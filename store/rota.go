@@ -1,0 +1,183 @@
+package store
+
+import (
+	"context"
+	"sort"
+	"time"
+
+	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
+)
+
+// Window is a window of the week in minutes after midnight by the wall clock;
+// To may pass 1440.
+type Window struct {
+	Weekday int    `db:"weekday"` // 1 Monday to 7 Sunday
+	Kind    string `db:"kind"`    // work or break for a person, open for the salon
+	From    int    `db:"starts"`
+	To      int    `db:"ends"`
+}
+
+// OpeningHours lists the salon's week.
+func (t *Tx) OpeningHours(ctx context.Context) ([]Window, error) {
+	const q = `
+		SELECT weekday, 'open' AS kind, opens AS starts, closes AS ends FROM opening_hours
+		WHERE salon_id = $1 ORDER BY weekday, opens`
+	return collect[Window](ctx, t, "opening hours", q, t.salon)
+}
+
+// SetOpeningHours replaces the salon's week.
+func (t *Tx) SetOpeningHours(ctx context.Context, list []Window) error {
+	if err := t.lockRota(ctx); err != nil {
+		return err
+	}
+	if _, err := t.tx.Exec(ctx, `DELETE FROM opening_hours WHERE salon_id = $1`, t.salon); err != nil {
+		return domain("opening hours", err, false)
+	}
+	for _, w := range list {
+		_, err := t.tx.Exec(ctx, `INSERT INTO opening_hours VALUES ($1, $2, $3, $4)`, t.salon, w.Weekday, w.From, w.To)
+		if err != nil {
+			return domain("opening hours", err, false)
+		}
+	}
+	return nil
+}
+
+// StaffHours lists the working week and the breaks of one person.
+func (t *Tx) StaffHours(ctx context.Context, staff string) ([]Window, error) {
+	const q = `
+		SELECT weekday, kind, starts, ends FROM staff_hours
+		WHERE salon_id = $1 AND staff_id = $2 ORDER BY weekday, kind DESC, starts`
+	return collect[Window](ctx, t, "staff hours", q, t.salon, staff)
+}
+
+// SetStaffHours replaces the working week and the breaks of one person.
+func (t *Tx) SetStaffHours(ctx context.Context, staff string, list []Window) error {
+	if err := t.lockRota(ctx); err != nil {
+		return err
+	}
+	if _, err := t.tx.Exec(ctx, `DELETE FROM staff_hours WHERE salon_id = $1 AND staff_id = $2`, t.salon, staff); err != nil {
+		return domain("staff hours", err, false)
+	}
+	for _, w := range list {
+		_, err := t.tx.Exec(ctx, `INSERT INTO staff_hours VALUES ($1, $2, $3, $4, $5, $6)`,
+			t.salon, staff, w.Weekday, w.Kind, w.From, w.To)
+		if err != nil {
+			return domain("staff hours", err, false)
+		}
+	}
+	return nil
+}
+
+// Closure is a run of days on which the salon stays shut, both included.
+type Closure struct {
+	ID     string    `db:"closure_id"`
+	First  date.Date `db:"from_date"`
+	Last   date.Date `db:"to_date"`
+	Reason string    `db:"reason"`
+}
+
+// Closures lists closures that end on or after from.
+func (t *Tx) Closures(ctx context.Context, from date.Date) ([]Closure, error) {
+	const q = `
+		SELECT closure_id, from_date::text AS from_date, to_date::text AS to_date, reason FROM closure
+		WHERE salon_id = $1 AND to_date >= $2::text::date ORDER BY from_date, closure_id`
+	return collect[Closure](ctx, t, "closures", q, t.salon, from.String())
+}
+
+// AddClosure shuts the salon from First to Last.
+func (t *Tx) AddClosure(ctx context.Context, c Closure) (Closure, error) {
+	if err := t.lockRota(ctx); err != nil {
+		return c, err
+	}
+	c.ID = NewID()
+	_, err := t.tx.Exec(ctx, `INSERT INTO closure VALUES ($1, $2, $3::text::date, $4::text::date, $5)`,
+		t.salon, c.ID, c.First.String(), c.Last.String(), c.Reason)
+	return c, domain("add closure", err, false)
+}
+
+// DeleteClosure opens the salon again, or returns scheduling.ErrNotFound.
+func (t *Tx) DeleteClosure(ctx context.Context, id string) error {
+	tag, err := t.tx.Exec(ctx, `DELETE FROM closure WHERE salon_id = $1 AND closure_id = $2`, t.salon, id)
+	return one("closure", tag.RowsAffected(), err)
+}
+
+// Absence is time in which a person is away or a station is out of order.
+type Absence struct {
+	ID     string    `db:"absence_id"`
+	Unit   string    `db:"unit_id"`
+	From   time.Time `db:"starts_at"`
+	To     time.Time `db:"ends_at"`
+	Reason string    `db:"reason"`
+}
+
+// Absences lists absences that end after from, by start.
+func (t *Tx) Absences(ctx context.Context, from time.Time) ([]Absence, error) {
+	const q = `
+		SELECT absence_id, unit_id, starts_at, ends_at, reason FROM absence
+		WHERE salon_id = $1 AND ends_at > $2 ORDER BY starts_at, absence_id`
+	return collect[Absence](ctx, t, "absences", q, t.salon, from)
+}
+
+// AddAbsence notes an absence. It may lie over visits.
+func (t *Tx) AddAbsence(ctx context.Context, a Absence) (Absence, error) {
+	if err := t.lockDays(ctx, false, []string{a.Unit}, a.From, a.To); err != nil {
+		return a, err
+	}
+	a.ID = NewID()
+	_, err := t.tx.Exec(ctx, `INSERT INTO absence VALUES ($1, $2, $3, $4, $5, $6)`, t.salon, a.ID, a.Unit, a.From, a.To, a.Reason)
+	return a, domain("add absence", err, false)
+}
+
+// DeleteAbsence takes an absence back, or returns scheduling.ErrNotFound.
+func (t *Tx) DeleteAbsence(ctx context.Context, id string) error {
+	tag, err := t.tx.Exec(ctx, `DELETE FROM absence WHERE salon_id = $1 AND absence_id = $2`, t.salon, id)
+	return one("absence", tag.RowsAffected(), err)
+}
+
+// lockRota keeps bookers out while weekly hours or closures change.
+func (t *Tx) lockRota(ctx context.Context) error {
+	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('rota/' || $1, 0))`, t.salon)
+	return domain("lock", err, false)
+}
+
+// LockForBooking takes the shared locks of a booker: the salon's rota, then
+// every unit on every day that from..to touches, in sorted order. Whoever
+// changes hours or absences takes the same locks for itself alone.
+func (t *Tx) LockForBooking(ctx context.Context, units []string, from, to time.Time) error {
+	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock_shared(hashtextextended('rota/' || $1, 0))`, t.salon)
+	if err != nil {
+		return domain("lock", err, false)
+	}
+	return t.lockDays(ctx, true, units, from, to)
+}
+
+// lockDays locks by UTC day: two overlapping intervals always share a day of
+// any one calendar.
+func (t *Tx) lockDays(ctx context.Context, shared bool, units []string, from, to time.Time) error {
+	var keys []string
+	for _, u := range units {
+		for d := from.UTC().Truncate(24 * time.Hour); d.Before(to); d = d.Add(24 * time.Hour) {
+			keys = append(keys, t.salon+"/"+u+"/"+d.Format(time.DateOnly))
+		}
+	}
+	sort.Strings(keys)
+	lock := `pg_advisory_xact_lock`
+	if shared {
+		lock = `pg_advisory_xact_lock_shared`
+	}
+	_, err := t.tx.Exec(ctx, `SELECT `+lock+`(hashtextextended(k, 0)) FROM unnest($1::text[]) WITH ORDINALITY x(k, n) ORDER BY n`, keys)
+	return domain("lock", err, false)
+}
+
+// clockWindows picks the windows of one kind.
+func clockWindows(list []Window, kind string) []scheduling.ClockWindow {
+	var out []scheduling.ClockWindow
+	for _, w := range list {
+		if w.Kind == kind {
+			out = append(out, scheduling.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
+		}
+	}
+	return out
+}

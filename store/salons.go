@@ -1,0 +1,101 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/json"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// Salon is one business: one zone, one currency, one set of constants.
+type Salon struct {
+	ID         string          `db:"salon_id"`
+	Key        string          `db:"key"`
+	Name       string          `db:"name"`
+	Zone       string          `db:"zone"` // IANA name
+	Currency   string          `db:"currency"`
+	LengthUnit string          `db:"length_unit"` // cm or in, for display
+	HeatUnit   string          `db:"heat_unit"`   // C or F, for display
+	Address    string          `db:"address"`
+	Phone      string          `db:"phone"`
+	Mail       string          `db:"mail"`
+	Emergency  string          `db:"emergency"`
+	ChairTime  json.RawMessage `db:"chair_time"` // constants that differ from the default
+	Version    int64           `db:"version"`
+}
+
+const salonColumns = `salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail,
+	emergency, chair_time, version`
+
+// AddSalon makes an empty salon and returns it with its id and key.
+func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {
+	n.ID, n.Key = NewID(), newKey()
+	err := s.InTx(ctx, n.ID, func(t *Tx) error {
+		const q = `
+			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`
+		_, err := t.tx.Exec(ctx, q, n.ID, n.Key, n.Name, n.Zone, orElse(n.Currency, "EUR"),
+			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail)
+		if err != nil {
+			return domain("add salon", err, false)
+		}
+		n, err = t.SalonRow(ctx)
+		return err
+	})
+	return n, err
+}
+
+func orElse(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
+
+// newKey makes the short public part of a salon's tokens.
+func newKey() string { return strings.ToLower(rand.Text())[:10] }
+
+// SalonRow returns the salon, or scheduling.ErrNotFound.
+func (t *Tx) SalonRow(ctx context.Context) (Salon, error) {
+	rows, err := t.tx.Query(ctx, `SELECT `+salonColumns+` FROM salon WHERE salon_id = $1`, t.salon)
+	if err != nil {
+		return Salon{}, domain("salon", err, false)
+	}
+	n, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[Salon])
+	return n, domain("salon", err, false)
+}
+
+// UpdateSalon writes what may change of n when its version is still
+// n.Version, and returns the new row; otherwise scheduling.ErrStale.
+func (t *Tx) UpdateSalon(ctx context.Context, n Salon) (Salon, error) {
+	const q = `
+		UPDATE salon SET name = $3, currency = $4, length_unit = $5, heat_unit = $6, address = $7, phone = $8,
+		       mail = $9, emergency = $10, chair_time = $11, version = version + 1
+		WHERE salon_id = $1 AND version = $2`
+	tag, err := t.tx.Exec(ctx, q, t.salon, n.Version, n.Name, n.Currency, n.LengthUnit, n.HeatUnit, n.Address,
+		n.Phone, n.Mail, n.Emergency, n.ChairTime)
+	if err != nil {
+		return n, domain("update salon", err, false)
+	}
+	if tag.RowsAffected() == 0 {
+		return n, t.staleOrMissing(ctx, `SELECT 1 FROM salon WHERE salon_id = $1 AND $2 <> ''`, t.salon)
+	}
+	return t.SalonRow(ctx)
+}
+
+// FirstSalon returns the oldest salon, or scheduling.ErrNotFound in an empty
+// database.
+func (s *Store) FirstSalon(ctx context.Context) (Salon, error) {
+	rows, err := s.pool.Query(ctx, `SELECT `+salonColumns+` FROM salon ORDER BY created_at, salon_id LIMIT 1`)
+	if err != nil {
+		return Salon{}, domain("salon", err, false)
+	}
+	n, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[Salon])
+	return n, domain("salon", err, false)
+}
+
+// Location loads the salon's zone from the system's zone data.
+func (n Salon) Location() (*time.Location, error) { return time.LoadLocation(n.Zone) }

@@ -1,0 +1,160 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+
+	"github.com/jackc/pgx/v5"
+
+	"chairblock/scheduling"
+)
+
+// stepRow is how a step is kept in service_version.steps.
+type stepRow struct {
+	Kind    string `json:"kind"`
+	Label   string `json:"label"`
+	Who     string `json:"who"`
+	Where   string `json:"where"`
+	Minutes int    `json:"minutes,omitempty"`
+	Formula string `json:"formula,omitempty"`
+	HandsOn bool   `json:"hands_on"`
+	Watched bool   `json:"watched,omitempty"`
+	WaitMin int    `json:"wait_min,omitempty"`
+	WaitMax int    `json:"wait_max,omitempty"`
+	Helper  bool   `json:"helper,omitempty"`
+}
+
+// ServiceRow is one version of a service with the row it belongs to.
+type ServiceRow struct {
+	scheduling.Service
+	Active bool
+	Row    int64 // version of the row, for If-Match
+}
+
+const serviceQuery = `
+	SELECT s.service_id, v.service_version, v.name, v.skill, v.chemical, v.aftercare, v.clear_minutes,
+	       v.price_cents, v.steps, s.active, s.version
+	FROM service s JOIN service_version v ON v.salon_id = s.salon_id AND v.service_id = s.service_id`
+
+func scanService(row pgx.CollectableRow) (ServiceRow, error) {
+	var s ServiceRow
+	var steps []byte
+	err := row.Scan(&s.ID, &s.Version, &s.Name, &s.Skill, &s.Chemical, &s.Aftercare, &s.Clear,
+		&s.PriceCents, &steps, &s.Active, &s.Row)
+	if err != nil {
+		return s, err
+	}
+	var list []stepRow
+	if err := json.Unmarshal(steps, &list); err != nil {
+		return s, err
+	}
+	for _, r := range list {
+		s.Steps = append(s.Steps, scheduling.Step{
+			Kind: scheduling.StepKind(r.Kind), Label: r.Label, Who: scheduling.Who(r.Who),
+			Where: scheduling.Where(r.Where), Minutes: r.Minutes, Formula: r.Formula,
+			HandsOn: r.HandsOn, Watched: r.Watched, WaitMin: r.WaitMin, WaitMax: r.WaitMax, Helper: r.Helper,
+		})
+	}
+	return s, nil
+}
+
+func stepsJSON(steps []scheduling.Step) ([]byte, error) {
+	list := make([]stepRow, len(steps))
+	for i, s := range steps {
+		list[i] = stepRow{string(s.Kind), s.Label, string(s.Who), string(s.Where), s.Minutes, s.Formula,
+			s.HandsOn, s.Watched, s.WaitMin, s.WaitMax, s.Helper}
+	}
+	return json.Marshal(list)
+}
+
+func (t *Tx) services(ctx context.Context, where string, args ...any) ([]ServiceRow, error) {
+	rows, err := t.tx.Query(ctx, serviceQuery+` WHERE s.salon_id = $1 `+where, append([]any{t.salon}, args...)...)
+	if err != nil {
+		return nil, domain("services", err, false)
+	}
+	list, err := pgx.CollectRows(rows, scanService)
+	return list, domain("services", err, false)
+}
+
+// Services lists the current version of every service in use.
+func (t *Tx) Services(ctx context.Context) ([]ServiceRow, error) {
+	return t.services(ctx, `AND v.service_version = s.current AND s.active ORDER BY s.created_at, s.service_id`)
+}
+
+// ServiceByID returns the current version of a service, or
+// scheduling.ErrNotFound.
+func (t *Tx) ServiceByID(ctx context.Context, id string) (ServiceRow, error) {
+	return t.oneService(t.services(ctx, `AND v.service_version = s.current AND s.service_id = $2`, id))
+}
+
+// ServiceVersion returns the version a visit was booked with.
+func (t *Tx) ServiceVersion(ctx context.Context, id string, version int) (ServiceRow, error) {
+	return t.oneService(t.services(ctx, `AND s.service_id = $2 AND v.service_version = $3`, id, version))
+}
+
+func (t *Tx) oneService(list []ServiceRow, err error) (ServiceRow, error) {
+	if err == nil {
+		err = one("service", int64(len(list)), nil)
+	}
+	if err != nil {
+		return ServiceRow{}, err
+	}
+	return list[0], nil
+}
+
+// AddService adds a service with its first version.
+func (t *Tx) AddService(ctx context.Context, s scheduling.Service) (ServiceRow, error) {
+	s.ID, s.Version = NewID(), 1
+	if _, err := t.tx.Exec(ctx, `INSERT INTO service (salon_id, service_id) VALUES ($1, $2)`, t.salon, s.ID); err != nil {
+		return ServiceRow{}, domain("add service", err, false)
+	}
+	if err := t.addServiceVersion(ctx, s); err != nil {
+		return ServiceRow{}, err
+	}
+	return t.ServiceByID(ctx, s.ID)
+}
+
+func (t *Tx) addServiceVersion(ctx context.Context, s scheduling.Service) error {
+	steps, err := stepsJSON(s.Steps)
+	if err != nil {
+		return domain("steps", err, false)
+	}
+	const q = `
+		INSERT INTO service_version (salon_id, service_id, service_version, name, skill, chemical, aftercare,
+			clear_minutes, price_cents, steps)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`
+	_, err = t.tx.Exec(ctx, q, t.salon, s.ID, s.Version, s.Name, s.Skill, s.Chemical, s.Aftercare, s.Clear,
+		s.PriceCents, steps)
+	return domain("add service version", err, false)
+}
+
+// UpdateService adds a version to a service whose row version is still row,
+// else scheduling.ErrStale. Booked visits keep the version they have.
+func (t *Tx) UpdateService(ctx context.Context, s scheduling.Service, row int64) (ServiceRow, error) {
+	err := t.tx.QueryRow(ctx, `
+		UPDATE service SET current = current + 1, version = version + 1
+		WHERE salon_id = $1 AND service_id = $2 AND version = $3 RETURNING current`, t.salon, s.ID, row).Scan(&s.Version)
+	if err := t.changed(ctx, err, s.ID); err != nil {
+		return ServiceRow{}, err
+	}
+	if err := t.addServiceVersion(ctx, s); err != nil {
+		return ServiceRow{}, err
+	}
+	return t.ServiceByID(ctx, s.ID)
+}
+
+// RetireService takes a service out of use; booked visits keep it.
+func (t *Tx) RetireService(ctx context.Context, id string, row int64) error {
+	var n int64
+	err := t.tx.QueryRow(ctx, `
+		UPDATE service SET active = false, version = version + 1
+		WHERE salon_id = $1 AND service_id = $2 AND version = $3 RETURNING version`, t.salon, id, row).Scan(&n)
+	return t.changed(ctx, err, id)
+}
+
+func (t *Tx) changed(ctx context.Context, err error, id string) error {
+	if err == pgx.ErrNoRows { //nolint:errorlint // straight from the driver
+		return t.staleOrMissing(ctx, `SELECT 1 FROM service WHERE salon_id = $1 AND service_id = $2`, id)
+	}
+	return domain("service", err, false)
+}

@@ -1,0 +1,134 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"chairblock/scheduling"
+)
+
+// LoadShop reads what a search over h needs: opening windows, people,
+// stations, absences and everything already promised, the blocks of the visit
+// except left out. Inactive units do not appear. It takes one round trip.
+func (t *Tx) LoadShop(ctx context.Context, h scheduling.Horizon, except string) (scheduling.Shop, error) {
+	l := shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), units: map[string]*scheduling.Unit{}}
+	var b pgx.Batch
+	b.Queue(`SELECT weekday, opens, closes FROM opening_hours WHERE salon_id = $1`, t.salon).Query(l.opening)
+	b.Queue(`SELECT from_date::text, to_date::text FROM closure
+		WHERE salon_id = $1 AND to_date >= $2::text::date - 1 AND from_date <= $3::text::date`,
+		t.salon, h.Days.First.String(), h.Days.Last.String()).Query(l.closures)
+	b.Queue(`SELECT u.unit_id, u.kind, u.changeover_minutes, s.staff_id IS NOT NULL,
+			array(SELECT skill FROM staff_skill k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY skill)
+		FROM unit u LEFT JOIN staff s ON s.salon_id = u.salon_id AND s.staff_id = u.unit_id
+		WHERE u.salon_id = $1 AND u.active ORDER BY u.created_at, u.unit_id`, t.salon).Query(l.unitRows)
+	b.Queue(`SELECT staff_id, weekday, kind, starts, ends FROM staff_hours WHERE salon_id = $1`, t.salon).Query(l.hours)
+	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence WHERE salon_id = $1 AND ends_at > $2 AND starts_at < $3`,
+		t.salon, l.from, l.to).Query(l.absences)
+	b.Queue(`SELECT unit_id, starts_at, ends_at, upper(span) FROM block
+		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND visit_id <> $4`,
+		t.salon, l.from, l.to, except).Query(l.blocks)
+	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
+		return scheduling.Shop{}, domain("load shop", err, false)
+	}
+	return l.shop(), nil
+}
+
+type shopLoad struct {
+	h        scheduling.Horizon
+	from, to time.Time
+	open     []scheduling.ClockWindow
+	closed   []scheduling.DateRange
+	order    []string
+	staff    map[string]bool
+	week     map[string][]Window
+	units    map[string]*scheduling.Unit
+}
+
+func (l *shopLoad) opening(rows pgx.Rows) error {
+	var w scheduling.ClockWindow
+	_, err := pgx.ForEachRow(rows, []any{&w.Weekday, &w.From, &w.To}, func() error {
+		l.open = append(l.open, w)
+		return nil
+	})
+	return err
+}
+
+func (l *shopLoad) closures(rows pgx.Rows) error {
+	var r scheduling.DateRange
+	_, err := pgx.ForEachRow(rows, []any{&r.First, &r.Last}, func() error {
+		l.closed = append(l.closed, r)
+		return nil
+	})
+	return err
+}
+
+func (l *shopLoad) unitRows(rows pgx.Rows) error {
+	l.staff, l.week = map[string]bool{}, map[string][]Window{}
+	for rows.Next() {
+		var u scheduling.Unit
+		var person bool
+		if err := rows.Scan(&u.ID, &u.Kind, &u.Changeover, &person, &u.Skills); err != nil {
+			return err
+		}
+		l.order = append(l.order, u.ID)
+		l.units[u.ID] = &u
+		l.staff[u.ID] = person
+	}
+	return rows.Err()
+}
+
+func (l *shopLoad) hours(rows pgx.Rows) error {
+	var id string
+	var w Window
+	_, err := pgx.ForEachRow(rows, []any{&id, &w.Weekday, &w.Kind, &w.From, &w.To}, func() error {
+		l.week[id] = append(l.week[id], w)
+		return nil
+	})
+	return err
+}
+
+func (l *shopLoad) absences(rows pgx.Rows) error {
+	var id string
+	var from, to time.Time
+	_, err := pgx.ForEachRow(rows, []any{&id, &from, &to}, func() error {
+		if u := l.units[id]; u != nil {
+			if s, ok := l.h.Span(from, to); ok {
+				u.Breaks = append(u.Breaks, s)
+			}
+		}
+		return nil
+	})
+	return err
+}
+
+func (l *shopLoad) blocks(rows pgx.Rows) error {
+	var id string
+	var from, to, cleared time.Time
+	_, err := pgx.ForEachRow(rows, []any{&id, &from, &to, &cleared}, func() error {
+		if u := l.units[id]; u != nil {
+			u.Bookings = append(u.Bookings, scheduling.Booking{
+				From: l.h.Minute(from), To: l.h.Minute(to), Clear: scheduling.Minute(cleared.Sub(to) / time.Minute)})
+		}
+		return nil
+	})
+	return err
+}
+
+// shop lays the weeks over the horizon. A person without hours of their own
+// does not work; a station is there whenever the salon is.
+func (l *shopLoad) shop() scheduling.Shop {
+	out := scheduling.Shop{Minutes: l.h.Length, Premises: l.h.Weekly(l.open, l.closed)}
+	for _, id := range l.order {
+		u := l.units[id]
+		if l.staff[id] {
+			u.Open = l.h.Weekly(clockWindows(l.week[id], "work"), l.closed)
+			u.Breaks = append(u.Breaks, l.h.Weekly(clockWindows(l.week[id], "break"), l.closed)...)
+		} else if l.h.Length > 0 {
+			u.Open = []scheduling.Span{{From: 0, To: l.h.Length}}
+		}
+		out.Units = append(out.Units, *u)
+	}
+	return out
+}

@@ -1,0 +1,212 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base64"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"chairblock/scheduling"
+)
+
+// Kinds of secrets, the first part of each.
+const (
+	KindBearer  = "b"
+	KindFeed    = "f"
+	KindSession = "s"
+	KindLink    = "o" // opens a session once
+)
+
+// Role is what a token may do.
+type Role string
+
+// Roles, from the one that may do everything to the one that may do least.
+const (
+	Owner         Role = "owner"
+	Desk          Role = "desk"
+	LeadRole      Role = "lead"
+	AssistantRole Role = "assistant"
+)
+
+// Principal is who makes a request.
+type Principal struct {
+	Salon   string
+	Role    Role
+	TokenID string // names the principal in idempotency keys; no secret
+	StaffID string // empty when the token belongs to no person
+}
+
+// newSecret makes kind_key_secret with 256 random bits and its hash.
+func newSecret(kind, key string) (string, []byte) {
+	b := make([]byte, 32)
+	rand.Read(b) //nolint:errcheck // documented never to fail
+	s := kind + "_" + key + "_" + base64.RawURLEncoding.EncodeToString(b)
+	return s, hash(s)
+}
+
+func hash(secret string) []byte {
+	h := sha256.Sum256([]byte(secret))
+	return h[:]
+}
+
+// splitSecret returns the salon key of a secret of kind.
+func splitSecret(kind, secret string) (key string, ok bool) {
+	parts := strings.SplitN(secret, "_", 3)
+	if len(parts) != 3 || parts[0] != kind || len(parts[2]) != 43 {
+		return "", false
+	}
+	return parts[1], true
+}
+
+// AccessToken is a bearer token without its secret.
+type AccessToken struct {
+	ID       string     `db:"token_id"`
+	Role     Role       `db:"role"`
+	StaffID  *string    `db:"staff_id"`
+	Label    string     `db:"label"`
+	Created  time.Time  `db:"created_at"`
+	Expires  *time.Time `db:"expires_at"`
+	Revoked  *time.Time `db:"revoked_at"`
+	LastUsed *time.Time `db:"last_used_at"`
+}
+
+// AddToken makes a bearer token and returns its secret, which is shown once.
+func (t *Tx) AddToken(ctx context.Context, role Role, staff, label string, expires *time.Time) (id, secret string, err error) {
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return "", "", err
+	}
+	id = NewID()
+	secret, sum := newSecret(KindBearer, n.Key)
+	const q = `
+		INSERT INTO access_token (salon_id, token_id, sha256, role, staff_id, label, expires_at)
+		VALUES ($1, $2, $3, $4, NULLIF($5, ''), $6, $7)`
+	_, err = t.tx.Exec(ctx, q, t.salon, id, sum, role, staff, label, expires)
+	return id, secret, domain("add token", err, false)
+}
+
+// Tokens lists the bearer tokens, newest first.
+func (t *Tx) Tokens(ctx context.Context) ([]AccessToken, error) {
+	const q = `
+		SELECT token_id, role, staff_id, label, created_at, expires_at, revoked_at, last_used_at
+		FROM access_token WHERE salon_id = $1 ORDER BY token_id DESC`
+	return collect[AccessToken](ctx, t, "tokens", q, t.salon)
+}
+
+// RevokeToken ends a token at once, or returns scheduling.ErrNotFound.
+func (t *Tx) RevokeToken(ctx context.Context, id string) error {
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE access_token SET revoked_at = coalesce(revoked_at, now())
+		WHERE salon_id = $1 AND token_id = $2`, t.salon, id)
+	return one("token", tag.RowsAffected(), err)
+}
+
+// Principal finds who holds a bearer token, or scheduling.ErrNotFound when it
+// is unknown, expired or revoked.
+func (s *Store) Principal(ctx context.Context, secret string) (Principal, error) {
+	key, ok := splitSecret(KindBearer, secret)
+	if !ok {
+		return Principal{}, scheduling.ErrNotFound
+	}
+	// The time of last use is only worth a write when it is a minute old.
+	const q = `
+		WITH hit AS (
+			SELECT t.salon_id, t.token_id, t.role, coalesce(t.staff_id, '') AS staff_id, t.last_used_at
+			FROM access_token t JOIN salon n USING (salon_id)
+			WHERE n.key = $1 AND t.sha256 = $2 AND t.revoked_at IS NULL
+			  AND (t.expires_at IS NULL OR t.expires_at > now())
+		), touch AS (
+			UPDATE access_token t SET last_used_at = now() FROM hit
+			WHERE t.salon_id = hit.salon_id AND t.token_id = hit.token_id
+			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '1 minute')
+		)
+		SELECT salon_id, role, token_id, staff_id FROM hit`
+	var p Principal
+	err := s.pool.QueryRow(ctx, q, key, hash(secret)).Scan(&p.Salon, &p.Role, &p.TokenID, &p.StaffID)
+	return p, domain("token", err, false)
+}
+
+// AddSessionLink makes a secret that opens one browser session of role until
+// it expires.
+func (t *Tx) AddSessionLink(ctx context.Context, role Role, expires time.Time) (string, error) {
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return "", err
+	}
+	secret, sum := newSecret(KindLink, n.Key)
+	_, err = t.tx.Exec(ctx, `INSERT INTO session_link (salon_id, sha256, role, expires_at) VALUES ($1, $2, $3, $4)`,
+		t.salon, sum, role, expires)
+	return secret, domain("add session link", err, false)
+}
+
+// OpenSession uses up a one-time link and returns the secret of a new browser
+// session that lasts for life. A used, unknown or expired link gives
+// scheduling.ErrNotFound.
+func (s *Store) OpenSession(ctx context.Context, link string, life time.Duration) (string, error) {
+	key, ok := splitSecret(KindLink, link)
+	if !ok {
+		return "", scheduling.ErrNotFound
+	}
+	secret, sum := newSecret(KindSession, key)
+	const q = `
+		WITH used AS (
+			UPDATE session_link l SET used_at = now() FROM salon n
+			WHERE n.salon_id = l.salon_id AND n.key = $1 AND l.sha256 = $2
+			  AND l.used_at IS NULL AND l.expires_at > now()
+			RETURNING l.salon_id, l.role
+		)
+		INSERT INTO session (salon_id, sha256, role, expires_at)
+		SELECT salon_id, $3, role, now() + $4 FROM used`
+	tag, err := s.pool.Exec(ctx, q, key, hash(link), sum, life)
+	return secret, one("session link", tag.RowsAffected(), err)
+}
+
+// Session finds who holds a browser session.
+func (s *Store) Session(ctx context.Context, secret string) (Principal, error) {
+	key, ok := splitSecret(KindSession, secret)
+	if !ok {
+		return Principal{}, scheduling.ErrNotFound
+	}
+	const q = `
+		SELECT x.salon_id, x.role FROM session x JOIN salon n USING (salon_id)
+		WHERE n.key = $1 AND x.sha256 = $2 AND x.expires_at > now()`
+	p := Principal{TokenID: "session"}
+	err := s.pool.QueryRow(ctx, q, key, hash(secret)).Scan(&p.Salon, &p.Role)
+	return p, domain("session", err, false)
+}
+
+// collect runs a query and scans every row by its column names.
+func collect[T any](ctx context.Context, t *Tx, what, q string, args ...any) ([]T, error) {
+	rows, err := t.tx.Query(ctx, q, args...)
+	if err != nil {
+		return nil, domain(what, err, false)
+	}
+	out, err := pgx.CollectRows(rows, pgx.RowToStructByName[T])
+	return out, domain(what, err, false)
+}
+
+// one turns "no row was touched" into scheduling.ErrNotFound.
+func one(what string, rows int64, err error) error {
+	if err != nil {
+		return domain(what, err, false)
+	}
+	if rows == 0 {
+		return domain(what, pgx.ErrNoRows, false)
+	}
+	return nil
+}
+
+// staleOrMissing tells a changed row from a missing one after an update by
+// version found nothing.
+func (t *Tx) staleOrMissing(ctx context.Context, q string, id string) error {
+	var n int
+	err := t.tx.QueryRow(ctx, q, t.salon, id).Scan(&n)
+	if err != nil {
+		return domain("row", err, false)
+	}
+	return scheduling.ErrStale
+}

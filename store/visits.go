@@ -1,0 +1,270 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"chairblock/scheduling"
+)
+
+// VisitState says where a visit stands.
+type VisitState string
+
+// States of a visit.
+const (
+	Booked       VisitState = "booked"
+	Arrived      VisitState = "arrived"
+	UnderWay     VisitState = "under_way"
+	Finished     VisitState = "finished"
+	StoppedEarly VisitState = "stopped_early"
+	Cancelled    VisitState = "cancelled"
+	Missed       VisitState = "missed"
+)
+
+// Open reports whether the visit is still to come or going on.
+func (s VisitState) Open() bool { return s == Booked || s == Arrived || s == UnderWay }
+
+// Visit is one or more services in order, for one client in one chair.
+type Visit struct {
+	ID         string     `db:"visit_id"`
+	Client     string     `db:"client_id"`
+	State      VisitState `db:"state"`
+	Start      time.Time  `db:"starts_at"`
+	End        time.Time  `db:"ends_at"`
+	Chair      string     `db:"chair_id"`
+	PriceCents int64      `db:"price_cents"`
+	Note       string     `db:"note"`
+	ApprovedBy string     `db:"approved_by"`
+	ArrivedAt  *time.Time `db:"arrived_at"`
+	FinishedAt *time.Time `db:"finished_at"`
+	Version    int64      `db:"version"`
+
+	Services []VisitService `db:"-"`
+	Steps    []VisitStep    `db:"-"`
+}
+
+// VisitService is one service of a visit, at the version it was booked with.
+type VisitService struct {
+	Visit      string  `db:"visit_id"`
+	Ordinal    int     `db:"ordinal"`
+	Service    string  `db:"service_id"`
+	Version    int     `db:"service_version"`
+	Name       string  `db:"name"`
+	Aftercare  bool    `db:"aftercare"`
+	Lead       string  `db:"lead_id"`
+	Estimate   *string `db:"estimate_id"`
+	PriceCents int64   `db:"price_cents"`
+}
+
+// VisitStep is one step of the plan with its units.
+type VisitStep struct {
+	Visit   string     `db:"visit_id"`
+	Ordinal int        `db:"ordinal"`
+	Service int        `db:"service_ordinal"`
+	Kind    string     `db:"kind"`
+	Label   string     `db:"label"`
+	Start   time.Time  `db:"starts_at"`
+	End     time.Time  `db:"ends_at"`
+	HandsOn bool       `db:"hands_on"`
+	Watched bool       `db:"watched"`
+	RealEnd *time.Time `db:"real_end"`
+
+	Units []StepUnit `db:"-"`
+}
+
+// StepUnit is a unit at work in a step.
+type StepUnit struct {
+	Visit   string `db:"visit_id"`
+	Ordinal int    `db:"ordinal"`
+	Unit    string `db:"unit_id"`
+	Role    string `db:"role"`
+}
+
+// UnitIn returns the unit that has role in the step, or "".
+func (s VisitStep) UnitIn(role string) string {
+	for _, u := range s.Units {
+		if u.Role == role {
+			return u.Unit
+		}
+	}
+	return ""
+}
+
+const visitColumns = `visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by,
+	arrived_at, finished_at, version`
+
+// LockVisit returns a visit and keeps others from changing it until the
+// transaction ends. It returns scheduling.ErrNotFound, or scheduling.ErrStale
+// when version is not 0 and not the visit's.
+func (t *Tx) LockVisit(ctx context.Context, id string, version int64) (Visit, error) {
+	rows, err := t.tx.Query(ctx, `SELECT `+visitColumns+` FROM visit WHERE salon_id = $1 AND visit_id = $2 FOR UPDATE`, t.salon, id)
+	if err != nil {
+		return Visit{}, domain("visit", err, false)
+	}
+	v, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[Visit])
+	if err != nil {
+		return Visit{}, domain("visit", err, false)
+	}
+	if version != 0 && v.Version != version {
+		return v, scheduling.ErrStale
+	}
+	list := []Visit{v}
+	err = t.fillVisits(ctx, list)
+	return list[0], err
+}
+
+// VisitByID returns one visit, or scheduling.ErrNotFound.
+func (t *Tx) VisitByID(ctx context.Context, id string) (Visit, error) {
+	list, err := t.visits(ctx, `AND visit_id = $2`, id)
+	if err == nil {
+		err = one("visit", int64(len(list)), nil)
+	}
+	if err != nil {
+		return Visit{}, err
+	}
+	return list[0], nil
+}
+
+// VisitsBetween lists visits that touch from..to, by start; cancelled and
+// missed ones are left out.
+func (t *Tx) VisitsBetween(ctx context.Context, from, to time.Time) ([]Visit, error) {
+	return t.visits(ctx, `AND ends_at > $2 AND starts_at < $3 AND state NOT IN ('cancelled', 'missed')
+		ORDER BY starts_at, visit_id`, from, to)
+}
+
+// VisitsOfClient lists every visit of a client, newest first.
+func (t *Tx) VisitsOfClient(ctx context.Context, client string) ([]Visit, error) {
+	return t.visits(ctx, `AND client_id = $2 ORDER BY starts_at DESC, visit_id`, client)
+}
+
+func (t *Tx) visits(ctx context.Context, where string, args ...any) ([]Visit, error) {
+	list, err := collect[Visit](ctx, t, "visits",
+		`SELECT `+visitColumns+` FROM visit WHERE salon_id = $1 `+where, append([]any{t.salon}, args...)...)
+	if err != nil {
+		return nil, err
+	}
+	return list, t.fillVisits(ctx, list)
+}
+
+// fillVisits adds services, steps and units to list with three queries.
+func (t *Tx) fillVisits(ctx context.Context, list []Visit) error {
+	if len(list) == 0 {
+		return nil
+	}
+	ids, at := make([]string, len(list)), map[string]*Visit{}
+	for i := range list {
+		ids[i], at[list[i].ID] = list[i].ID, &list[i]
+	}
+	services, err := collect[VisitService](ctx, t, "visit services", `
+		SELECT x.visit_id, x.ordinal, x.service_id, x.service_version, v.name, v.aftercare, x.lead_id, x.estimate_id,
+		       x.price_cents
+		FROM visit_service x JOIN service_version v USING (salon_id, service_id, service_version)
+		WHERE x.salon_id = $1 AND x.visit_id = ANY($2) ORDER BY x.visit_id, x.ordinal`, t.salon, ids)
+	if err != nil {
+		return err
+	}
+	for _, s := range services {
+		at[s.Visit].Services = append(at[s.Visit].Services, s)
+	}
+	steps, err := collect[VisitStep](ctx, t, "visit steps", `
+		SELECT visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched, real_end
+		FROM visit_step WHERE salon_id = $1 AND visit_id = ANY($2) ORDER BY visit_id, ordinal`, t.salon, ids)
+	if err != nil {
+		return err
+	}
+	for _, s := range steps {
+		at[s.Visit].Steps = append(at[s.Visit].Steps, s)
+	}
+	units, err := collect[StepUnit](ctx, t, "step units", `
+		SELECT visit_id, ordinal, unit_id, role FROM visit_step_unit
+		WHERE salon_id = $1 AND visit_id = ANY($2) ORDER BY visit_id, ordinal, role, unit_id`, t.salon, ids)
+	if err != nil {
+		return err
+	}
+	for _, u := range units {
+		s := &at[u.Visit].Steps[u.Ordinal]
+		s.Units = append(s.Units, u)
+	}
+	return nil
+}
+
+// InsertVisit writes a visit with its services, steps and blocks. ErrTaken
+// means that somebody else was faster; the transaction (or savepoint) must
+// then be given up. v.ID is chosen when empty.
+func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
+	if v.ID == "" {
+		v.ID = NewID()
+	}
+	v.State, v.Version = Booked, 1
+	_, err := t.tx.Exec(ctx, `
+		INSERT INTO visit (salon_id, visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy)
+	if err != nil {
+		return domain("insert visit", err, false)
+	}
+	if err := t.insertPlan(ctx, v); err != nil {
+		return err
+	}
+	return t.insertBlocks(ctx, v.ID, blocks)
+}
+
+// ReplacePlan moves a locked visit: its old steps and blocks go, the new ones
+// come. ErrTaken as for InsertVisit.
+func (t *Tx) ReplacePlan(ctx context.Context, v *Visit, blocks []Block) error {
+	for _, table := range []string{"block", "visit_step", "visit_service"} {
+		if _, err := t.tx.Exec(ctx, `DELETE FROM `+table+` WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID); err != nil {
+			return domain("move visit", err, false)
+		}
+	}
+	_, err := t.tx.Exec(ctx, `
+		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = $5, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair)
+	if err != nil {
+		return domain("move visit", err, false)
+	}
+	v.Version++
+	if err := t.insertPlan(ctx, v); err != nil {
+		return err
+	}
+	return t.insertBlocks(ctx, v.ID, blocks)
+}
+
+func (t *Tx) insertPlan(ctx context.Context, v *Visit) error {
+	var b pgx.Batch
+	for i, s := range v.Services {
+		b.Queue(`
+			INSERT INTO visit_service (salon_id, visit_id, ordinal, service_id, service_version, lead_id, estimate_id, price_cents)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
+			t.salon, v.ID, i, s.Service, s.Version, s.Lead, s.Estimate, s.PriceCents)
+	}
+	for i, s := range v.Steps {
+		b.Queue(`
+			INSERT INTO visit_step (salon_id, visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+			t.salon, v.ID, i, s.Service, s.Kind, s.Label, s.Start, s.End, s.HandsOn, s.Watched)
+		for _, u := range s.Units {
+			b.Queue(`INSERT INTO visit_step_unit VALUES ($1, $2, $3, $4, $5)`, t.salon, v.ID, i, u.Unit, u.Role)
+		}
+	}
+	return domain("visit plan", t.tx.SendBatch(ctx, &b).Close(), false)
+}
+
+// SetVisitState writes the state and the times that go with it, and raises
+// the version. Blocks of a cancelled or missed visit are freed.
+func (t *Tx) SetVisitState(ctx context.Context, v *Visit) error {
+	_, err := t.tx.Exec(ctx, `
+		UPDATE visit SET state = $3, arrived_at = $4, finished_at = $5, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.State, v.ArrivedAt, v.FinishedAt)
+	if err != nil {
+		return domain("visit state", err, false)
+	}
+	v.Version++
+	if v.State != Cancelled && v.State != Missed {
+		return nil
+	}
+	_, err = t.tx.Exec(ctx, `DELETE FROM block WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID)
+	return domain("free blocks", err, false)
+}
