@@ -22,6 +22,9 @@ const (
 	Close   StepKind = "close"
 )
 
+// RinseShort is the quick rinse between two batches of a long head.
+const RinseShort StepKind = "rinse_short"
+
 // Who says whose hands or eyes a step needs.
 type Who string
 
@@ -81,5 +84,10 @@ type Service struct {
 	// Clear is the chair's clearing after the service in minutes; nil means the
 	// chair's own changeover.
 	Clear *int
-	Steps []Step
+	// Aftercare is true when the client must keep the hair dry and untied for
+	// 48 hours afterwards and is called back when the regrowth is due.
+	Aftercare bool
+	// PriceCents is the price in hundredths of the salon's currency.
+	PriceCents int64
+	Steps      []Step
 }
