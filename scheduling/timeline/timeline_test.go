@@ -3,7 +3,6 @@ package timeline_test
 import (
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -68,7 +67,7 @@ func random(r *rand.Rand) *cells {
 
 func rounds(t *testing.T, check func(r *rand.Rand)) {
 	t.Helper()
-	seed := uint64(time.Now().UnixNano())
+	seed := rand.Uint64()
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 0))
 	for range 3000 {
