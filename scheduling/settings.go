@@ -1,0 +1,259 @@
+package scheduling
+
+import (
+	"fmt"
+	"math"
+)
+
+// ChairTime holds every constant of the model of chair time. All of them are a
+// salon's settings; Settings lists name, unit, default, range and source of
+// each. Start from DefaultChairTime: the zero value is not usable.
+//
+// The model is a proposal from first principles: its form is common practice
+// or derived, no study of hair-service times was found.
+type ChairTime struct {
+	// Hair.
+	ScalpArea                                   float64 // cm²
+	Hairs                                       ByDensity
+	Diameter                                    ByStrand // µm
+	Matter                                      float64  // g/cm³
+	ProfileBase, ProfilePerCM, ProfileFloor     float64
+	NapeShare, SidesShare, CrownBackShare       float64
+	FrontTopShare, HairlineShare, FringeShare   float64
+	OffScalp                                    float64 // cm
+	UntreatedShare                              float64 // regrowth above this share of the length is an untreated head
+	WaterPerGram, WaterPorous, DryRate          float64 // g/g, factor, g/min
+	DrySetUp, DryFraction, DryFractionDamaged   float64
+	WashBase, WashPerCM                         float64
+	PrepBase, PrepPerSection, PrepPerCM         float64
+	ProtectorDamaged, ProtectOldLengths         float64
+	Rinse1Base, Rinse1PerCM                     float64
+	Rinse2Base, Rinse2PerCM                     float64
+	RinseExtra, RinseExtraGrams, RinseExtraFrom float64
+	RinseShortBase                              float64
+	TalkNew, TalkReturning, TalkHeld, CloseMin  float64
+	CloseAtDesk                                 float64 // 1: paying is done at the desk, chair not held
+
+	// Solution and neutralizer.
+	ApplyParting                             ByDensity // cm
+	StripWidth                               float64   // cm
+	StripUntreated, StripRetouch             float64   // s
+	BrushOn                                  float64   // s/cm
+	StrandWork                               ByStrand
+	NeutralHandling, NeutralSpread           float64 // s, s/cm
+	ProcessMin                               ByPorosity
+	DwellMin                                 float64
+	SolutionPerGram, SolutionFloor           float64
+	NeutralizerPerGram, NeutralizerFloor     float64
+	BowlWaste, PackML                        float64
+	LookFirst, LookFirstTender               float64
+	LookEvery, LookMinutes                   float64
+	ExposureWarn, ExposureRefuse             float64
+	ExposureWarnTender, ExposureRefuseTender float64
+	ExposureWait, BasinWalk                  float64
+	PatchTestHours                           float64
+
+	// Iron.
+	IronParting                      ByDensity // cm
+	PanelWidth, PanelHandling        float64
+	Press                            ByStrand // s
+	PlateOverlap                     float64
+	RetouchLightPass, RetouchOverlap float64
+	FinishParting, FinishWidth       float64
+	FinishHandling, FinishPerCM      float64
+	IronMax, IronMaxDamaged          float64 // °C
+	PressWarn, ContactRefuse         float64 // s
+	CareMain, CareOther              float64
+	CurlWork                         ByCurl
+	PairFactor                       float64
+
+	// Spread and booking.
+	Spread      ByStep // coefficient of variation
+	Correlation float64
+	Quantile    float64
+	BlockStep   float64 // minutes
+
+	// Telephone: weights of what is not known.
+	StrandWeight                                ByStrand
+	PorosityWeight                              ByPorosity
+	DensityWeight                               ByDensity
+	PhoneGrace                                  float64
+	ConsultationMinutes, ConsultationStrandTest float64
+}
+
+// ByDensity is one value for each Density.
+type ByDensity struct{ Low, Medium, High float64 }
+
+func (b *ByDensity) of(d Density) float64 {
+	switch d {
+	case DensityLow:
+		return b.Low
+	case DensityHigh:
+		return b.High
+	}
+	return b.Medium
+}
+
+// ByStrand is one value for each Strand.
+type ByStrand struct{ Fine, Medium, Coarse float64 }
+
+func (b *ByStrand) of(s Strand) float64 {
+	switch s {
+	case StrandFine:
+		return b.Fine
+	case StrandCoarse:
+		return b.Coarse
+	}
+	return b.Medium
+}
+
+// ByPorosity is one value for each Porosity.
+type ByPorosity struct{ Low, Normal, High float64 }
+
+func (b *ByPorosity) of(p Porosity) float64 {
+	switch p {
+	case PorosityLow:
+		return b.Low
+	case PorosityHigh:
+		return b.High
+	}
+	return b.Normal
+}
+
+// ByCurl is one value for each Curl.
+type ByCurl struct{ Straight, Wavy, Curly, Coily float64 }
+
+func (b *ByCurl) of(c Curl) float64 {
+	switch c {
+	case CurlWavy:
+		return b.Wavy
+	case CurlCurly:
+		return b.Curly
+	case CurlCoily:
+		return b.Coily
+	}
+	return b.Straight
+}
+
+// ByStep is the spread of each kind of hands-on work: its standard deviation
+// as a share of its mean.
+type ByStep struct {
+	Talk, Wash, Prep, Apply, Rinse, Dry, Iron, Neutral, Finish, Close float64
+}
+
+// of returns 0 for the steps of fixed length.
+func (b *ByStep) of(k StepKind) float64 {
+	switch k {
+	case Talk:
+		return b.Talk
+	case Wash:
+		return b.Wash
+	case Prep:
+		return b.Prep
+	case Apply:
+		return b.Apply
+	case Rinse1, Rinse2, RinseShort:
+		return b.Rinse
+	case Dry1, Dry2:
+		return b.Dry
+	case Iron:
+		return b.Iron
+	case Neutral:
+		return b.Neutral
+	case Finish:
+		return b.Finish
+	case Close:
+		return b.Close
+	}
+	return 0
+}
+
+// DefaultChairTime returns every setting at its default: the plain model, in
+// which every further factor has no effect.
+func DefaultChairTime() ChairTime {
+	var c ChairTime
+	for i := range settingRows {
+		*settingRows[i].in(&c) = settingRows[i].Default
+	}
+	return c
+}
+
+// DemoChairTime returns the settings of the demonstration salon. They differ
+// from the defaults in the factors that a working salon meets every day; their
+// values are judgement and not measured.
+func DemoChairTime() ChairTime {
+	c := DefaultChairTime()
+	c.PairFactor = 1.7
+	c.CurlWork = ByCurl{Straight: 1, Wavy: 1, Curly: 1.15, Coily: 1.3}
+	c.CareOther = c.CareMain
+	c.ProtectorDamaged = 8
+	c.RinseExtra = 1
+	c.BowlWaste = 0.15
+	c.PackML = 100
+	c.ProtectOldLengths = 6
+	c.TalkHeld = 5
+	c.CloseAtDesk = 1
+	c.LookMinutes = 1
+	return c
+}
+
+// Validate returns Faults naming each setting that is outside its range, that
+// has to be whole and is not, or that contradicts another one.
+func (c ChairTime) Validate() error {
+	var f Faults
+	for i := range settingRows {
+		row := &settingRows[i]
+		v := *row.in(&c)
+		switch {
+		case !within(v, row.Min, row.Max):
+			f.Addf(row.Name, row.rangeText(), "is %s", num(v))
+		case row.Whole && v != math.Trunc(v):
+			f.Addf(row.Name, "a whole number, "+row.rangeText(), "is %s", num(v))
+		}
+	}
+	c.validatePairs(&f)
+	return f.Err()
+}
+
+func (c *ChairTime) validatePairs(f *Faults) {
+	notAbove := func(lowName string, low float64, highName string, high float64) {
+		if low > high {
+			f.Addf(lowName, fmt.Sprintf("at most %s, which is %s", highName, num(high)), "is %s", num(low))
+		}
+	}
+	notAbove("exposure_warn_minutes", c.ExposureWarn, "exposure_refuse_minutes", c.ExposureRefuse)
+	notAbove("exposure_warn_tender_minutes", c.ExposureWarnTender, "exposure_refuse_tender_minutes", c.ExposureRefuseTender)
+	notAbove("iron_max_damaged_celsius", c.IronMaxDamaged, "iron_max_celsius", c.IronMax)
+	for _, w := range []struct {
+		name string
+		sum  float64
+	}{
+		{"phone_strand_*_weight", c.StrandWeight.Fine + c.StrandWeight.Medium + c.StrandWeight.Coarse},
+		{"phone_porosity_*_weight", c.PorosityWeight.Low + c.PorosityWeight.Normal + c.PorosityWeight.High},
+		{"phone_density_*_weight", c.DensityWeight.Low + c.DensityWeight.Medium + c.DensityWeight.High},
+	} {
+		if w.sum == 0 {
+			f.Add(w.name, "are all 0", "at least one above 0")
+		}
+	}
+}
+
+// Value returns the setting called name, and whether there is one.
+func (c ChairTime) Value(name string) (float64, bool) {
+	if i, ok := settingIndex[name]; ok {
+		return *settingRows[i].in(&c), true
+	}
+	return 0, false
+}
+
+// Set changes the setting called name. It does not look at the range; call
+// Validate when all changes are made. It returns an *InvalidError when there
+// is no such setting.
+func (c *ChairTime) Set(name string, v float64) error {
+	i, ok := settingIndex[name]
+	if !ok {
+		return &InvalidError{Field: name, Problem: "is not a setting of chair time", Want: "one of the listed names"}
+	}
+	*settingRows[i].in(c) = v
+	return nil
+}
