@@ -1,0 +1,204 @@
+package api
+
+import (
+	"math"
+
+	"chairblock/scheduling"
+)
+
+// HeadBody is hair as it crosses the border.
+type HeadBody struct {
+	LengthCM         float64  `json:"length_cm" minimum:"8" maximum:"120" doc:"Stretched length from crown to ends" example:"35"`
+	Density          string   `json:"density" enum:"low,medium,high" doc:"How much hair grows on the scalp"`
+	Strand           string   `json:"strand" enum:"fine,medium,coarse" doc:"How thick a single hair is"`
+	Porosity         string   `json:"porosity" enum:"low,normal,high" doc:"How readily hair takes up liquid; low is resistant"`
+	Damaged          bool     `json:"damaged" required:"false" doc:"Bleached, brittle or otherwise weakened"`
+	NewClient        bool     `json:"new_client" required:"false" doc:"The salon has not treated this hair yet"`
+	RegrowthCM       float64  `json:"regrowth_cm" required:"false" minimum:"0" maximum:"120" doc:"New hair when only that is treated; 0 when all is"`
+	Sections         int      `json:"sections" minimum:"2" maximum:"8" doc:"Areas that the hair is divided into" example:"4"`
+	PlateDepthCM     float64  `json:"plate_depth_cm" minimum:"2.5" maximum:"5" doc:"Width of the iron's plates along the strand" example:"3"`
+	Hands            int      `json:"hands" minimum:"1" maximum:"2" doc:"Pairs of hands" example:"1"`
+	Batches          int      `json:"batches,omitempty" minimum:"0" maximum:"6" doc:"How often solution is applied and rinsed, each time on a part of the hair; 0 and left out mean once"`
+	Curl             string   `json:"curl,omitempty" enum:"straight,wavy,curly,coily" doc:"Left out: straight"`
+	Passes           int      `json:"passes,omitempty" minimum:"0" maximum:"3" doc:"How often the iron goes over every place; 0 and left out mean once"`
+	AreaShare        float64  `json:"area_share,omitempty" minimum:"0" maximum:"1" doc:"Treated share of the scalp, at least 0.01; 0 and left out mean all of it"`
+	Areas            []string `json:"areas,omitempty" nullable:"false" enum:"nape,sides,crown_back,front_top,hairline,fringe" doc:"Treated parts by name, instead of area_share"`
+	ConsultationHeld bool     `json:"consultation_held,omitempty" doc:"The long talk took place on an earlier day"`
+	IronCelsius      float64  `json:"iron_celsius,omitempty" minimum:"0" maximum:"260" doc:"Planned setting of the iron; left out: not checked"`
+}
+
+// Head returns the hair for the core, which says what is wrong with it.
+func (b HeadBody) Head() scheduling.Head {
+	h := scheduling.Head{
+		Length:           b.LengthCM,
+		Density:          scheduling.Density(b.Density),
+		Strand:           scheduling.Strand(b.Strand),
+		Porosity:         scheduling.Porosity(b.Porosity),
+		Damaged:          b.Damaged,
+		NewClient:        b.NewClient,
+		Regrowth:         b.RegrowthCM,
+		Sections:         b.Sections,
+		PlateWidth:       b.PlateDepthCM,
+		Hands:            b.Hands,
+		Batches:          b.Batches,
+		Curl:             scheduling.Curl(b.Curl),
+		Passes:           b.Passes,
+		AreaShare:        b.AreaShare,
+		ConsultationHeld: b.ConsultationHeld,
+		IronCelsius:      b.IronCelsius,
+	}
+	for _, a := range b.Areas {
+		h.Areas = append(h.Areas, scheduling.Area(a))
+	}
+	return h
+}
+
+// EstimateBody is hair worked out into minutes. Totals keep six decimals,
+// everything else two.
+type EstimateBody struct {
+	Steps                      []StepTimeBody `json:"steps" nullable:"false"`
+	Total                      TotalBody      `json:"total"`
+	BlockMinutes               int            `json:"block_minutes" doc:"Minutes to book: the promised share of visits ends within them"`
+	PromisedShare              float64        `json:"promised_share" doc:"That share" example:"0.8"`
+	FirstStrandExposureMinutes float64        `json:"first_strand_exposure_minutes" doc:"Product on the first section, on means"`
+	BookedExposureMinutes      float64        `json:"booked_exposure_minutes" doc:"The same on booked minutes, with the longest wait and the walk to the basin; limits are held against it"`
+	UnbreakableMinutes         float64        `json:"unbreakable_minutes" doc:"From application to second rinse, which may not be interrupted"`
+	AssistantMinutes           float64        `json:"assistant_minutes" doc:"What an assistant may do: wash, rinse, dry"`
+	SolutionML                 float64        `json:"solution_ml"`
+	NeutralizerML              float64        `json:"neutralizer_ml"`
+	SolutionPacks              int            `json:"solution_packs,omitempty" doc:"Whole packs, where the salon counts them"`
+	NeutralizerPacks           int            `json:"neutralizer_packs,omitempty"`
+	Strips                     int            `json:"strips" doc:"Partings that product is brushed on"`
+	Panels                     int            `json:"panels" doc:"Partings that fit the iron"`
+	PressesPerPanel            int            `json:"presses_per_panel"`
+	Presses                    int            `json:"presses" doc:"All closings of the iron"`
+	HairGrams                  float64        `json:"hair_grams"`
+	TreatedGrams               float64        `json:"treated_grams"`
+	Cautions                   []CautionBody  `json:"cautions" nullable:"false"`
+	Plans                      []PlanBody     `json:"plans" nullable:"false" doc:"Other batches and hands; empty unless product would stay on too long"`
+	Safety                     string         `json:"safety" doc:"What comes before every figure"`
+}
+
+// StepTimeBody is one step of an estimate.
+type StepTimeBody struct {
+	Kind          string  `json:"kind" example:"iron"`
+	Batch         int     `json:"batch,omitempty" doc:"Counted from 1 where there is more than one batch"`
+	MeanMinutes   float64 `json:"mean_minutes"`
+	BookedMinutes int     `json:"booked_minutes"`
+	Working       string  `json:"working" doc:"The count behind the mean, for people"`
+}
+
+// TotalBody is a whole visit in minutes.
+type TotalBody struct {
+	MeanMinutes float64 `json:"mean_minutes"`
+	P50Minutes  float64 `json:"p50_minutes" doc:"5 of 10 visits end within"`
+	P80Minutes  float64 `json:"p80_minutes" doc:"8 of 10 visits end within"`
+	P90Minutes  float64 `json:"p90_minutes" doc:"9 of 10 visits end within"`
+}
+
+// CautionBody is one thing to know. A refused estimate is not booked.
+type CautionBody struct {
+	Level string `json:"level" enum:"warn,needs_yes,refuse" doc:"needs_yes: the licensed person has to agree"`
+	Code  string `json:"code"`
+	Text  string `json:"text"`
+}
+
+// PlanBody is the same hair by other batches and hands.
+type PlanBody struct {
+	Batches               int     `json:"batches"`
+	Hands                 int     `json:"hands"`
+	MeanMinutes           float64 `json:"mean_minutes"`
+	BlockMinutes          int     `json:"block_minutes"`
+	ExposureMinutes       float64 `json:"exposure_minutes"`
+	BookedExposureMinutes float64 `json:"booked_exposure_minutes"`
+	Level                 string  `json:"level,omitempty" enum:"warn,refuse" doc:"What the exposure calls for; left out when it is below the limit"`
+	Proposal              string  `json:"proposal,omitempty" enum:"alone,helper,helper_batches" doc:"Given on the plans to offer"`
+}
+
+// NewEstimateBody writes e for the border.
+func NewEstimateBody(e scheduling.Estimate) EstimateBody {
+	b := EstimateBody{
+		Total: TotalBody{
+			MeanMinutes: decimals(e.Mean, 6), P50Minutes: decimals(e.P50, 6),
+			P80Minutes: decimals(e.P80, 6), P90Minutes: decimals(e.P90, 6),
+		},
+		BlockMinutes:               e.Block,
+		PromisedShare:              e.Quantile,
+		FirstStrandExposureMinutes: decimals(e.FirstStrandExposure, 2),
+		BookedExposureMinutes:      decimals(e.BookedExposure, 2),
+		UnbreakableMinutes:         decimals(e.Unbreakable, 2),
+		AssistantMinutes:           decimals(e.AssistantMinutes, 2),
+		SolutionML:                 decimals(e.SolutionML, 2), NeutralizerML: decimals(e.NeutralizerML, 2),
+		SolutionPacks: e.SolutionPacks, NeutralizerPacks: e.NeutralizerPacks,
+		Strips: e.Strips, Panels: e.Panels, PressesPerPanel: e.PressesPerPanel, Presses: e.Presses,
+		HairGrams: decimals(e.HairGrams, 2), TreatedGrams: decimals(e.TreatedGrams, 2),
+		Steps:    make([]StepTimeBody, len(e.Steps)),
+		Cautions: make([]CautionBody, len(e.Cautions)),
+		Plans:    newPlanBodies(e.Alternatives),
+		Safety:   scheduling.SafetyLine,
+	}
+	for i, s := range e.Steps {
+		b.Steps[i] = StepTimeBody{string(s.Kind), s.Batch, decimals(s.Mean, 2), s.Booked, s.Working}
+	}
+	for i, c := range e.Cautions {
+		b.Cautions[i] = CautionBody{string(c.Level), c.Code, c.Text}
+	}
+	return b
+}
+
+func newPlanBodies(plans []scheduling.PlanOption) []PlanBody {
+	out := make([]PlanBody, len(plans))
+	for i, p := range plans {
+		out[i] = PlanBody{
+			Batches: p.Batches, Hands: p.Hands,
+			MeanMinutes: decimals(p.Mean, 6), BlockMinutes: p.Block,
+			ExposureMinutes: decimals(p.Exposure, 2), BookedExposureMinutes: decimals(p.BookedExposure, 2),
+			Level: string(p.Level), Proposal: string(p.Proposal),
+		}
+	}
+	return out
+}
+
+// PhoneBody is the answers to the three questions asked on the telephone.
+type PhoneBody struct {
+	Reach    string   `json:"reach" enum:"ear,chin,shoulder,mid_back,waist,longer" doc:"Pulled straight or wet, where does the hair reach?"`
+	Ponytail string   `json:"ponytail,omitempty" enum:"little,average,a_lot,unknown" doc:"A ponytail like a pencil, a finger or two fingers"`
+	History  []string `json:"history,omitempty" nullable:"false" enum:"nothing,straightened_here,straightened,coloured,bleached_or_highlighted,relaxer_or_perm,henna_or_other,not_sure" doc:"All that was done in the last three years; left out: not sure"`
+}
+
+// Questions returns the answers for the core, which says what is wrong with
+// them.
+func (b PhoneBody) Questions() scheduling.PhoneQuestions {
+	q := scheduling.PhoneQuestions{Reach: scheduling.Reach(b.Reach), Ponytail: scheduling.Ponytail(b.Ponytail)}
+	for _, h := range b.History {
+		q.History = append(q.History, scheduling.History(h))
+	}
+	return q
+}
+
+// PhoneAnswerBody is what to say on the telephone.
+type PhoneAnswerBody struct {
+	P20Minutes          float64 `json:"p20_minutes" doc:"2 of 10 such visits end within"`
+	P80Minutes          float64 `json:"p80_minutes" doc:"8 of 10 such visits end within"`
+	KeepMinutes         int     `json:"keep_minutes" doc:"Minutes to keep free"`
+	OnlyConsultation    bool    `json:"only_consultation" doc:"Nothing else can be booked yet; the long visit is pencilled in behind it"`
+	ConsultationMinutes int     `json:"consultation_minutes" doc:"0 when none is needed first"`
+	StrandTest          bool    `json:"strand_test" doc:"A strand test belongs to the consultation"`
+	Words               string  `json:"words"`
+	Safety              string  `json:"safety"`
+}
+
+// NewPhoneAnswerBody writes a for the border.
+func NewPhoneAnswerBody(a scheduling.PhoneAnswer) PhoneAnswerBody {
+	return PhoneAnswerBody{
+		P20Minutes: decimals(a.P20, 2), P80Minutes: decimals(a.P80, 2), KeepMinutes: a.Keep,
+		OnlyConsultation: a.OnlyConsultation, ConsultationMinutes: a.ConsultationMinutes, StrandTest: a.StrandTest,
+		Words: a.Words, Safety: scheduling.SafetyLine,
+	}
+}
+
+// decimals rounds v to n decimals.
+func decimals(v float64, n int) float64 {
+	scale := math.Pow10(n)
+	return math.Round(v*scale) / scale
+}
