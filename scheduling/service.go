@@ -1,5 +1,11 @@
 package scheduling
 
+import (
+	"fmt"
+	"regexp"
+	"slices"
+)
+
 // StepKind names a step of a service. The kinds below are those that have a
 // formula of the head; a salon's own fixed steps may use other names.
 type StepKind string
@@ -90,4 +96,42 @@ type Service struct {
 	// PriceCents is the price in hundredths of the salon's currency.
 	PriceCents int64
 	Steps      []Step
+}
+
+var formulaKinds = []StepKind{Talk, Wash, Prep, Apply, Process, Rinse1, Dry1, Iron, Neutral, Dwell, Rinse2, Dry2, Finish, Close}
+
+var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
+
+// Validate returns Faults with every step that contradicts itself: a wait
+// whose least is above its longest, a formula for a kind that has none, no
+// length, hands on with nobody there, or a watched stretch with hands on.
+func (s Service) Validate() error {
+	var f Faults
+	if len(s.Steps) == 0 {
+		f.Add("steps", "is empty", "at least one step")
+	}
+	for i, st := range s.Steps {
+		at := fmt.Sprintf("steps[%d]", i)
+		if !stepName.MatchString(string(st.Kind)) {
+			f.Addf(at+".kind", "small letters, digits and _", "is %q", st.Kind)
+		}
+		switch {
+		case st.Formula == FormulaHead && !slices.Contains(formulaKinds, st.Kind):
+			f.Addf(at+".kind", "a kind that an estimate gives minutes for", "is %q, for which there is no formula", st.Kind)
+		case st.Formula == FormulaHead && st.Minutes != 0:
+			f.Add(at+".minutes", "is given beside a formula", "one of the two")
+		case st.Formula == "" && st.Minutes < 1:
+			f.Addf(at+".minutes", "1 to 600", "is %d", st.Minutes)
+		}
+		if st.WaitMin > st.WaitMax {
+			f.Addf(at+".wait_min_minutes", fmt.Sprintf("at most wait_max_minutes, which is %d", st.WaitMax), "is %d", st.WaitMin)
+		}
+		if st.Who == ByNobody && (st.HandsOn || st.Watched || st.Helper) {
+			f.Add(at+".who", "is nobody although hands or eyes are needed", "lead or assistant_or_lead")
+		}
+		if st.HandsOn && st.Watched {
+			f.Add(at+".watched", "is set beside hands_on", "one of the two")
+		}
+	}
+	return f.Err()
 }

@@ -101,3 +101,25 @@ func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) err
 	}
 	return nil
 }
+
+// DayBlock is a block as it stands in the database.
+type DayBlock struct {
+	Visit   string    `db:"visit_id"`
+	Unit    string    `db:"unit_id"`
+	Start   time.Time `db:"starts_at"`
+	End     time.Time `db:"ends_at"`
+	Cleared time.Time `db:"cleared"`
+}
+
+// BlocksBetween lists the blocks that touch from..to by unit, in the order of
+// their start, clearing included.
+func (t *Tx) BlocksBetween(ctx context.Context, from, to time.Time) (map[string][]DayBlock, error) {
+	list, err := collect[DayBlock](ctx, t, "blocks", `
+		SELECT visit_id, unit_id, starts_at, ends_at, upper(span) AS cleared FROM block
+		WHERE salon_id = $1 AND span && tstzrange($2, $3) ORDER BY unit_id, starts_at`, t.salon, from, to)
+	out := map[string][]DayBlock{}
+	for _, b := range list {
+		out[b.Unit] = append(out[b.Unit], b)
+	}
+	return out, err
+}

@@ -103,11 +103,17 @@ func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
 }
 
 // touchFeedsOfClient raises the feeds of a client and of everybody who has a
-// part in one of the client's visits.
+// part in one of the client's visits; what they say of the parts changes, and
+// so does the parts' time of change.
 func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
 	rows, err := t.tx.Query(ctx, `
-		SELECT DISTINCT p.subject FROM visit_part p JOIN visit v USING (salon_id, visit_id)
-		WHERE p.salon_id = $1 AND v.client_id = $2 AND p.kind IN ('hands_on', 'watched', 'away')`, t.salon, client)
+		WITH touched AS (
+			UPDATE visit_part p SET changed_at = now() FROM visit v
+			WHERE p.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = p.visit_id AND v.client_id = $2
+			  AND p.kind IN ('hands_on', 'watched', 'away')
+			RETURNING p.subject
+		)
+		SELECT DISTINCT subject FROM touched`, t.salon, client)
 	if err != nil {
 		return domain("feeds", err, false)
 	}

@@ -53,6 +53,7 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 	for _, p := range have {
 		old[partKey{p.Subject, p.Ordinal}] = p
 	}
+	regrouped := regrouped(old, want)
 	touched := map[string]bool{}
 	touch := func(subject string) {
 		if subject == PartClient || subject == PartAftercare || subject == PartRetouch {
@@ -69,7 +70,7 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 		case !ok:
 			b.Queue(`INSERT INTO visit_part (`+`salon_id, `+partColumns+`) VALUES ($1, $2, $3, $4, $5, 0, now(), $6, $7, $8, true)`,
 				t.salon, visit, p.Subject, p.Ordinal, uuid.NewString(), p.Start, p.End, p.Kind)
-		case !o.Live || !o.Start.Equal(p.Start) || !o.End.Equal(p.End) || o.Kind != p.Kind:
+		case regrouped[p.Subject] || !o.Start.Equal(p.Start) || !o.End.Equal(p.End) || o.Kind != p.Kind:
 			b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = now(), live = true,
 				starts_at = $5, ends_at = $6, kind = $7
 				WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`,
@@ -96,6 +97,25 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 	return t.TouchFeeds(ctx, slices.Sorted(maps.Keys(touched))...)
 }
 
+// regrouped names the subjects that gain or lose a part: the others of that
+// subject then change, too, since the parts of a visit point to each other.
+func regrouped(old map[partKey]Part, want []Part) map[string]bool {
+	out, kept := map[string]bool{}, map[partKey]bool{}
+	for _, p := range want {
+		k := partKey{p.Subject, p.Ordinal}
+		kept[k] = true
+		if !old[k].Live {
+			out[p.Subject] = true
+		}
+	}
+	for k, o := range old {
+		if o.Live && !kept[k] {
+			out[k.subject] = true
+		}
+	}
+	return out
+}
+
 // PartsOf lists the parts of one staff member that touch from..to, dead ones
 // left out.
 func (t *Tx) PartsOf(ctx context.Context, unit string, from, to time.Time) ([]Part, error) {
@@ -118,4 +138,15 @@ func (t *Tx) PartsOfClient(ctx context.Context, client string, from, to time.Tim
 // VisitsByID lists the visits with the given ids, in any state.
 func (t *Tx) VisitsByID(ctx context.Context, ids []string) ([]Visit, error) {
 	return t.visits(ctx, `AND visit_id = ANY($2) ORDER BY starts_at, visit_id`, ids)
+}
+
+// SyncClientParts is SyncParts for the client's calendar alone: parts of the
+// staff stay as they are.
+func (t *Tx) SyncClientParts(ctx context.Context, visit, client string, want []Part) error {
+	staff, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
+		WHERE salon_id = $1 AND visit_id = $2 AND live AND kind IN ('hands_on', 'watched', 'away')`, t.salon, visit)
+	if err != nil {
+		return err
+	}
+	return t.SyncParts(ctx, visit, client, append(staff, want...))
 }

@@ -2,6 +2,9 @@ package store
 
 import (
 	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"chairblock/scheduling"
 )
@@ -181,4 +184,23 @@ func (t *Tx) HasFutureBlocks(ctx context.Context, unit string) (bool, error) {
 	err := t.tx.QueryRow(ctx, `
 		SELECT EXISTS (SELECT 1 FROM block WHERE salon_id = $1 AND unit_id = $2 AND ends_at > now())`, t.salon, unit).Scan(&yes)
 	return yes, domain("blocks", err, false)
+}
+
+// HasUnit reports whether the salon has a person or station with this id.
+func (t *Tx) HasUnit(ctx context.Context, id string) (bool, error) {
+	var yes bool
+	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT 1 FROM unit WHERE salon_id = $1 AND unit_id = $2)`, t.salon, id).Scan(&yes)
+	return yes, domain("unit", err, false)
+}
+
+// VisitsUsing lists the visits that have a block on unit between from and to.
+func (t *Tx) VisitsUsing(ctx context.Context, unit string, from, to time.Time) ([]string, error) {
+	rows, err := t.tx.Query(ctx, `
+		SELECT DISTINCT visit_id FROM block
+		WHERE salon_id = $1 AND unit_id = $2 AND starts_at < $4 AND ends_at > $3 ORDER BY visit_id`, t.salon, unit, from, to)
+	if err != nil {
+		return nil, domain("visits using", err, false)
+	}
+	ids, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	return ids, domain("visits using", err, false)
 }

@@ -29,7 +29,7 @@ func (t *Tx) OpeningHours(ctx context.Context) ([]Window, error) {
 
 // SetOpeningHours replaces the salon's week.
 func (t *Tx) SetOpeningHours(ctx context.Context, list []Window) error {
-	if err := t.lockRota(ctx); err != nil {
+	if err := t.LockRota(ctx); err != nil {
 		return err
 	}
 	if _, err := t.tx.Exec(ctx, `DELETE FROM opening_hours WHERE salon_id = $1`, t.salon); err != nil {
@@ -54,7 +54,7 @@ func (t *Tx) StaffHours(ctx context.Context, staff string) ([]Window, error) {
 
 // SetStaffHours replaces the working week and the breaks of one person.
 func (t *Tx) SetStaffHours(ctx context.Context, staff string, list []Window) error {
-	if err := t.lockRota(ctx); err != nil {
+	if err := t.LockRota(ctx); err != nil {
 		return err
 	}
 	if _, err := t.tx.Exec(ctx, `DELETE FROM staff_hours WHERE salon_id = $1 AND staff_id = $2`, t.salon, staff); err != nil {
@@ -88,7 +88,7 @@ func (t *Tx) Closures(ctx context.Context, from date.Date) ([]Closure, error) {
 
 // AddClosure shuts the salon from First to Last.
 func (t *Tx) AddClosure(ctx context.Context, c Closure) (Closure, error) {
-	if err := t.lockRota(ctx); err != nil {
+	if err := t.LockRota(ctx); err != nil {
 		return c, err
 	}
 	c.ID = NewID()
@@ -136,8 +136,8 @@ func (t *Tx) DeleteAbsence(ctx context.Context, id string) error {
 	return one("absence", tag.RowsAffected(), err)
 }
 
-// lockRota keeps bookers out while weekly hours or closures change.
-func (t *Tx) lockRota(ctx context.Context) error {
+// LockRota keeps bookers out while weekly hours, closures or units change.
+func (t *Tx) LockRota(ctx context.Context) error {
 	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('rota/' || $1, 0))`, t.salon)
 	return domain("lock", err, false)
 }

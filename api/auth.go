@@ -1,0 +1,96 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/store"
+)
+
+// Who may do what. Every operation of the interface stands here once, by its
+// operation id; an operation that is missing makes the server refuse to start.
+var (
+	everybody = []store.Role{store.Owner, store.Desk, store.LeadRole, store.AssistantRole}
+	working   = []store.Role{store.Owner, store.Desk, store.LeadRole}
+	desk      = []store.Role{store.Owner, store.Desk}
+	owner     = []store.Role{store.Owner}
+)
+
+var allowed = map[string][]store.Role{
+	"get-salon": everybody, "update-salon": owner, "list-chair-time-settings": working,
+	"list-staff": everybody, "get-staff": everybody, "add-staff": owner, "update-staff": owner, "delete-staff": owner,
+	"get-staff-hours": everybody, "set-staff-hours": owner,
+	"list-stations": everybody, "get-station": everybody, "add-station": owner, "update-station": owner,
+	"delete-station": owner,
+	"get-hours":      everybody, "set-hours": owner,
+	"list-closures": everybody, "add-closure": owner, "delete-closure": owner,
+	"list-absences": everybody, "add-absence": desk, "delete-absence": desk,
+	"list-services": everybody, "get-service": everybody, "add-service": owner, "update-service": owner,
+	"delete-service": owner,
+	"list-clients":   working, "get-client": working, "add-client": working, "update-client": working,
+	"delete-client": owner,
+	"list-heads":    working, "add-head": working,
+	"make-estimate": working, "get-estimate": working, "phone-estimate": working,
+	"find-openings": working,
+	"book-visit":    working, "get-visit": everybody, "list-visits": everybody, "move-visit": working,
+	"cancel-visit": working, "arrive-visit": everybody, "finish-visit": working, "miss-visit": desk,
+	"get-day":        everybody,
+	"list-reminders": working,
+	"list-feeds":     desk,
+	"add-feed":       desk,
+	"revoke-feed":    desk,
+	"list-tokens":    owner,
+	"add-token":      owner,
+	"revoke-token":   owner,
+}
+
+type principalKey struct{}
+
+func withPrincipal(ctx context.Context, p store.Principal) context.Context {
+	return context.WithValue(ctx, principalKey{}, p)
+}
+
+func principal(ctx context.Context) store.Principal {
+	p, _ := ctx.Value(principalKey{}).(store.Principal)
+	return p
+}
+
+// mayDo checks the role of the caller for one operation.
+func mayDo(ctx context.Context, operation string) error {
+	if !slices.Contains(allowed[operation], principal(ctx).Role) {
+		return newProblem(http.StatusForbidden, "forbidden", "this needs the role "+rolesInWords(allowed[operation]))
+	}
+	return nil
+}
+
+func rolesInWords(list []store.Role) string {
+	words := make([]string, len(list))
+	for i, r := range list {
+		words[i] = string(r)
+	}
+	return strings.Join(words, " or ")
+}
+
+// bearer finds the principal of a request below /v1.
+func (s *Server) bearer(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		scheme, token, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
+		if !strings.EqualFold(scheme, "Bearer") || token == "" {
+			return newProblem(http.StatusUnauthorized, "unauthorized", "send the header Authorization: Bearer with a token of this salon")
+		}
+		ctx := c.Request().Context()
+		p, err := s.store.Principal(ctx, strings.TrimSpace(token))
+		if err != nil {
+			if pr := problem(ctx, err); pr.Status != http.StatusNotFound {
+				return pr
+			}
+			return newProblem(http.StatusUnauthorized, "unauthorized", "the token is unknown, expired or revoked")
+		}
+		c.SetRequest(c.Request().WithContext(withPrincipal(ctx, p)))
+		return next(c)
+	}
+}

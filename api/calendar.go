@@ -1,0 +1,241 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+	"github.com/rickb777/date"
+
+	"chairblock/api/ics"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// feed answers GET /cal/{token}.ics. Nothing of the address is logged; an
+// unknown and a revoked address give the same answer.
+func (s *Server) feed(c echo.Context) error {
+	ctx := c.Request().Context()
+	secret, ok := strings.CutSuffix(c.Param("file"), ".ics")
+	if !ok {
+		return scheduling.ErrNotFound
+	}
+	f, err := s.store.FeedBySecret(ctx, secret)
+	if err != nil {
+		return err
+	}
+	var n salonDay
+	err = s.store.InTx(ctx, f.Salon, func(t *store.Tx) (err error) { n, err = loadSalon(ctx, t); return err })
+	if err != nil {
+		return err
+	}
+	today := scheduling.CivilDate(s.now(), n.loc)
+	// The headers of the other routes would contradict the feed's own.
+	c.Response().Header().Del("Cache-Control")
+	return ics.ServeFeed(c.Response(), c.Request(), ics.ETag(f.Version, today, ics.Renderer),
+		ics.LastModified(f.Changed, n.loc, today), func() ([]byte, error) { return s.renderFeed(ctx, f, n, today) })
+}
+
+func (s *Server) renderFeed(ctx context.Context, f store.FeedState, n salonDay, today date.Date) ([]byte, error) {
+	first, last := ics.Window(today)
+	from, _ := scheduling.DayBounds(n.loc, first)
+	_, to := scheduling.DayBounds(n.loc, last)
+	about := ics.Feed{Zone: n.loc, LastModified: ics.LastModified(f.Changed, n.loc, today)}
+	var cal ics.Calendar
+	err := s.store.InTx(ctx, f.Salon, func(t *store.Tx) (err error) {
+		if f.Kind == "client" {
+			about.Name = n.row.Name
+			cal, err = clientFeed(ctx, t, n, about, f.Subject, today, from, to)
+			return err
+		}
+		p, err := t.StaffByID(ctx, f.Subject)
+		if err != nil {
+			return err
+		}
+		about.Name, about.Color = p.Name+" at "+n.row.Name, "steelblue"
+		cal, err = staffFeed(ctx, t, about, f.Subject, from, to)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	out, err := cal.Encode(first, last)
+	if err != nil {
+		return nil, fmt.Errorf("api: feed: %w", err)
+	}
+	return out, nil
+}
+
+func visitIDs(parts []store.Part) []string {
+	seen, ids := map[string]bool{}, []string{}
+	for _, p := range parts {
+		if !seen[p.Visit] {
+			seen[p.Visit] = true
+			ids = append(ids, p.Visit)
+		}
+	}
+	return ids
+}
+
+// staffFeed is one person's calendar: one event for each part of a visit.
+func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, from, to time.Time) (ics.Calendar, error) {
+	parts, err := t.PartsOf(ctx, unit, from, to)
+	if err != nil {
+		return ics.Calendar{}, err
+	}
+	visits, err := t.VisitsByID(ctx, visitIDs(parts))
+	if err != nil {
+		return ics.Calendar{}, err
+	}
+	names, err := unitNames(ctx, t)
+	if err != nil {
+		return ics.Calendar{}, err
+	}
+	clients := map[string]string{}
+	byID := map[string]store.Visit{}
+	for _, v := range visits {
+		byID[v.ID] = v
+		if _, ok := clients[v.Client]; !ok {
+			c, err := t.ClientByID(ctx, v.Client)
+			if err != nil {
+				return ics.Calendar{}, err
+			}
+			clients[v.Client] = c.Initials()
+		}
+	}
+	out := make([]ics.Part, len(parts))
+	for i, p := range parts {
+		v := byID[p.Visit]
+		out[i] = staffPart(p, v, names, unit)
+		out[i].ClientInitials = clients[v.Client]
+	}
+	return ics.StaffFeed(about, out)
+}
+
+func staffPart(p store.Part, v store.Visit, names map[string]string, unit string) ics.Part {
+	out := ics.Part{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Visit: v.ID, Start: p.Start, End: p.End,
+		Kind: ics.PartKind(p.Kind), Chair: names[v.Chair]}
+	var with, services []string
+	for _, st := range v.Steps {
+		if st.Start.Before(p.Start) || st.End.After(p.End) {
+			continue
+		}
+		out.Steps = append(out.Steps, ics.PartStep{Name: st.Label, Start: st.Start})
+		services = addOnce(services, v.Services[st.Service].Name)
+		if b := st.UnitIn(scheduling.RoleBasin); b != "" {
+			out.Basin = names[b]
+		}
+		for _, u := range st.Units {
+			if u.Unit != unit && (u.Role == scheduling.RoleAssistant || u.Role == scheduling.RoleLead) {
+				with = addOnce(with, names[u.Unit])
+			}
+		}
+		if p.Kind == string(ics.Watched) && st.Kind == string(scheduling.Process) {
+			out.Checks = append(out.Checks, scheduling.Looks(firstStrand(v, st.Start), st.Start, st.End)...)
+			out.Checks = append(out.Checks, st.End)
+		}
+	}
+	out.Service = strings.Join(services, ", ")
+	if p.Kind == string(ics.Away) {
+		out.With = strings.Join(with, ", ")
+	}
+	return out
+}
+
+// firstStrand is when the application before a processing step began.
+func firstStrand(v store.Visit, before time.Time) time.Time {
+	at := before
+	for _, st := range v.Steps {
+		if st.Kind == string(scheduling.Apply) && st.Start.Before(before) {
+			at = st.Start
+		}
+	}
+	return at
+}
+
+func addOnce(list []string, s string) []string {
+	for _, have := range list {
+		if have == s {
+			return list
+		}
+	}
+	return append(list, s)
+}
+
+// unitNames names every person and station.
+func unitNames(ctx context.Context, t *store.Tx) (map[string]string, error) {
+	names := map[string]string{}
+	staff, err := t.StaffList(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range staff {
+		names[p.ID] = p.Name
+	}
+	stations, err := t.Stations(ctx)
+	for _, u := range stations {
+		names[u.ID] = u.Name
+	}
+	return names, err
+}
+
+// clientFeed is one client's calendar: appointments, aftercare and retouch.
+func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, client string, today date.Date, from, to time.Time) (ics.Calendar, error) {
+	parts, err := t.PartsOfClient(ctx, client, from, to)
+	if err != nil {
+		return ics.Calendar{}, err
+	}
+	visits, err := t.VisitsByID(ctx, visitIDs(parts))
+	if err != nil {
+		return ics.Calendar{}, err
+	}
+	var list []ics.Appointment
+	for _, v := range visits {
+		a := ics.Appointment{Start: v.Start, End: v.End, Salon: n.row.Name, Address: n.row.Address, Phone: n.row.Phone}
+		for _, s := range v.Services {
+			a.Services = append(a.Services, s.Name)
+			if s.Aftercare {
+				a.Prepare = ics.PrepareChemical()
+			}
+		}
+		for _, p := range parts {
+			if p.Visit == v.ID {
+				addClientPart(&a, p, n.loc)
+			}
+		}
+		if a.UID != "" {
+			list = append(list, a)
+		}
+	}
+	return ics.ClientFeed(about, today, list)
+}
+
+func addClientPart(a *ics.Appointment, p store.Part, loc *time.Location) {
+	switch p.Kind {
+	case store.PartClient:
+		a.UID, a.Sequence, a.Changed, a.Cancelled = p.UID, p.Sequence, p.Changed, !p.Live
+		a.Start, a.End = p.Start, p.End
+	case store.PartAftercare:
+		if p.Live {
+			a.Aftercare = append(a.Aftercare, ics.Aftercare{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed,
+				AlarmUID: p.UID + "-end", From: p.Start, Until: p.End, Keep: "dry and untied", Rules: ics.AftercareStraightening()})
+		}
+	case store.PartRetouch:
+		if p.Live {
+			a.Retouch = &ics.Retouch{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Date: scheduling.CivilDate(p.Start, loc)}
+		}
+	}
+}
+
+// health says that the process is alive and which zone data it reads.
+func (s *Server) health() map[string]string {
+	return map[string]string{"status": "ok", "zone_data": ics.ZoneDataVersion()}
+}
+
+// feedPath is the address of a feed below the server's own.
+func feedPath(secret string) string { return "/cal/" + secret + ".ics" }
+
+// FeedURL is the whole address of a feed.
+func (s *Server) FeedURL(secret string) string { return s.base + feedPath(secret) }

@@ -1,0 +1,200 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// ClientBody is a client. Nothing about health belongs here.
+type ClientBody struct {
+	ID         string `json:"id" readOnly:"true" required:"false"`
+	GivenName  string `json:"given_name" example:"Mara"`
+	FamilyName string `json:"family_name" required:"false"`
+	Phone      string `json:"phone" required:"false" doc:"With country code; kept as E.164" example:"+49 30 901820"`
+	Mail       string `json:"mail" required:"false" example:"mara@example.org"`
+	ContactBy  string `json:"contact_by" required:"false" enum:"mail,call,text,none" doc:"How messages should reach the client; left out: mail when there is an address, else none"`
+	Note       string `json:"note" required:"false" doc:"Good to know for the desk; never health"`
+}
+
+// HeadInput is a measurement of a client's hair.
+type HeadInput struct {
+	MeasuredOn string   `json:"measured_on" format:"date"`
+	Hair       HeadBody `json:"hair"`
+}
+
+// HeadOutput is a kept measurement.
+type HeadOutput struct {
+	ID         string          `json:"id"`
+	MeasuredOn string          `json:"measured_on" format:"date"`
+	Hair       json.RawMessage `json:"hair"`
+}
+
+type clientInput struct {
+	idempotent
+	Body ClientBody
+}
+type clientChange struct {
+	byID
+	ifMatch
+	Body ClientBody
+}
+type clientQuery struct {
+	Name   string `query:"name" maxLength:"80" doc:"Beginning of the given or family name"`
+	Cursor string `query:"cursor" maxLength:"64" doc:"As in the Link header of the page before"`
+	Limit  int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
+}
+type clientPage struct {
+	Link string `header:"Link"`
+	Body struct {
+		Items []ClientBody `json:"items" nullable:"false"`
+	}
+}
+type headInput struct {
+	byID
+	Body HeadInput
+}
+
+func (s *Server) clientRoutes() {
+	route(s, huma.Operation{OperationID: "list-clients", Method: http.MethodGet, Path: "/clients", Summary: "Clients, a page at a time"}, s.listClients)
+	route(s, huma.Operation{OperationID: "get-client", Method: http.MethodGet, Path: "/clients/{id}", Summary: "One client"}, s.getClient)
+	route(s, huma.Operation{OperationID: "add-client", Method: http.MethodPost, Path: "/clients", Summary: "Add a client", DefaultStatus: http.StatusCreated}, s.addClient)
+	route(s, huma.Operation{OperationID: "update-client", Method: http.MethodPut, Path: "/clients/{id}", Summary: "Change a client"}, s.updateClient)
+	route(s, huma.Operation{OperationID: "delete-client", Method: http.MethodDelete, Path: "/clients/{id}", Summary: "Remove a client who has no visit"}, s.deleteClient)
+	route(s, huma.Operation{OperationID: "list-heads", Method: http.MethodGet, Path: "/clients/{id}/heads", Summary: "Measurements of a client's hair, newest first"}, s.listHeads)
+	route(s, huma.Operation{OperationID: "add-head", Method: http.MethodPost, Path: "/clients/{id}/heads", Summary: "Note a measurement", DefaultStatus: http.StatusCreated}, s.addHead)
+}
+
+func (b ClientBody) row() (store.Client, error) {
+	var f scheduling.Faults
+	c := store.Client{ContactBy: b.ContactBy}
+	c.GivenName = text(&f, "given_name", b.GivenName, 1, 80)
+	c.FamilyName = text(&f, "family_name", b.FamilyName, 0, 80)
+	c.Note = text(&f, "note", b.Note, 0, 500)
+	c.Mail = address(&f, "mail", b.Mail)
+	c.Phone = phone(&f, "phone", b.Phone, "")
+	if c.ContactBy == "" {
+		c.ContactBy = "none"
+		if c.Mail != "" {
+			c.ContactBy = "mail"
+		}
+	}
+	if c.ContactBy == "mail" && c.Mail == "" {
+		f.Add("contact_by", "is mail, but there is no address", "an address in mail, or another way")
+	}
+	if (c.ContactBy == "call" || c.ContactBy == "text") && c.Phone == "" {
+		f.Add("contact_by", "is "+c.ContactBy+", but there is no telephone number", "a number in phone, or another way")
+	}
+	return c, f.Err()
+}
+
+func writeClient(c store.Client) ClientBody {
+	return ClientBody{ID: c.ID, GivenName: c.GivenName, FamilyName: c.FamilyName, Phone: c.Phone, Mail: c.Mail,
+		ContactBy: c.ContactBy, Note: c.Note}
+}
+
+func (s *Server) listClients(ctx context.Context, in *clientQuery) (*clientPage, error) {
+	var rows []store.Client
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { rows, err = t.Clients(ctx, in.Name, in.Cursor, in.Limit+1); return err })
+	if err != nil {
+		return nil, err
+	}
+	var out clientPage
+	if len(rows) > in.Limit {
+		rows = rows[:in.Limit]
+		out.Link = nextLink("/v1/clients", "name", in.Name, rows[len(rows)-1].ID, in.Limit)
+	}
+	out.Body.Items = listOf(rows, writeClient).Body.Items
+	return &out, nil
+}
+
+func (s *Server) getClient(ctx context.Context, in *byID) (*found[ClientBody], error) {
+	var c store.Client
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { c, err = t.ClientByID(ctx, in.ID); return err })
+	return &found[ClientBody]{etag(c.Version), writeClient(c)}, err
+}
+
+func (s *Server) addClient(ctx context.Context, in *clientInput) (*created[ClientBody], error) {
+	c, err := in.Body.row()
+	if err != nil {
+		return nil, err
+	}
+	out, _, err := once(s, ctx, in.idempotent, "/clients", in.Body, func(t *store.Tx) (*created[ClientBody], error) {
+		c, err := t.AddClient(ctx, c)
+		return &created[ClientBody]{"/v1/clients/" + c.ID, etag(c.Version), writeClient(c)}, err
+	})
+	return out, err
+}
+
+func (s *Server) updateClient(ctx context.Context, in *clientChange) (*found[ClientBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	c, err := in.Body.row()
+	if err != nil {
+		return nil, err
+	}
+	c.ID, c.Version = in.ID, version
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { c, err = t.UpdateClient(ctx, c); return err })
+	return &found[ClientBody]{etag(c.Version), writeClient(c)}, err
+}
+
+func (s *Server) deleteClient(ctx context.Context, in *removal) (*empty, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		visits, err := t.VisitsOfClient(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		if len(visits) > 0 {
+			return newProblem(http.StatusConflict, "conflict", "the client has visits, whose record must stay")
+		}
+		return t.DeleteClient(ctx, in.ID, version)
+	})
+}
+
+func (s *Server) listHeads(ctx context.Context, in *byID) (*listBody[HeadOutput], error) {
+	var rows []store.Head
+	err := s.inTx(ctx, func(t *store.Tx) (err error) {
+		if _, err := t.ClientByID(ctx, in.ID); err != nil {
+			return err
+		}
+		rows, err = t.Heads(ctx, in.ID)
+		return err
+	})
+	return listOf(rows, writeHead), err
+}
+
+func writeHead(h store.Head) HeadOutput { return HeadOutput{h.ID, h.MeasuredOn.String(), h.Hair} }
+
+func (s *Server) addHead(ctx context.Context, in *headInput) (*created[HeadOutput], error) {
+	var f scheduling.Faults
+	h := store.Head{Client: in.ID, MeasuredOn: day(&f, "measured_on", in.Body.MeasuredOn)}
+	if err := f.Join("hair", in.Body.Hair.Head().Validate()); err != nil {
+		return nil, err
+	}
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	var err error
+	if h.Hair, err = json.Marshal(in.Body.Hair); err != nil {
+		return nil, err
+	}
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
+		if _, err := t.ClientByID(ctx, in.ID); err != nil {
+			return err
+		}
+		h, err = t.AddHead(ctx, h)
+		return err
+	})
+	return &created[HeadOutput]{Location: "/v1/clients/" + in.ID + "/heads", Body: writeHead(h)}, err
+}

@@ -1,0 +1,232 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// ServiceRequest asks for one service of a visit. A service that needs the
+// hair takes either an estimate made before or the hair itself.
+type ServiceRequest struct {
+	ServiceID  string    `json:"service_id" maxLength:"64"`
+	LeadID     string    `json:"lead_id,omitempty" maxLength:"64" doc:"Wished-for stylist in charge; left out: anybody, the same for the whole visit"`
+	EstimateID string    `json:"estimate_id,omitempty" maxLength:"64"`
+	Hair       *HeadBody `json:"hair,omitempty"`
+}
+
+// composed is a visit worked out but not placed.
+type composed struct {
+	plan      *scheduling.VisitPlan
+	services  []store.VisitService // leads still empty
+	estimates []*worked            // nil for services of fixed length
+	price     int64
+	aftercare bool
+	retouch   float64 // threshold in cm, 0 without aftercare
+}
+
+// worked is an estimate, kept or about to be kept.
+type worked struct {
+	id     string
+	hair   HeadBody
+	result EstimateBody
+}
+
+// salonDay is what every request needs of the salon.
+type salonDay struct {
+	row  store.Salon
+	loc  *time.Location
+	time scheduling.ChairTime
+}
+
+func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return salonDay{}, err
+	}
+	loc, err := n.Location()
+	if err != nil {
+		return salonDay{}, fmt.Errorf("api: zone of salon: %w", err)
+	}
+	c, err := chairTime(n)
+	return salonDay{n, loc, c}, err
+}
+
+// compose loads the services that are asked for and works out their minutes.
+func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest) (*composed, error) {
+	var f scheduling.Faults
+	if len(list) == 0 || len(list) > 8 {
+		f.Addf("services", "1 to 8 services", "has %d entries", len(list))
+		return nil, f
+	}
+	c := &composed{}
+	var parts []scheduling.VisitService
+	for i, r := range list {
+		at := index("services", i)
+		row, err := t.ServiceByID(ctx, r.ServiceID)
+		if is(err, scheduling.ErrNotFound) || (err == nil && !row.Active) {
+			f.Add(at+".service_id", "is not a service of this salon", "an id from GET /services")
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		if err := knownLead(ctx, t, &f, at, r.LeadID); err != nil {
+			return nil, err
+		}
+		part, w, err := workOut(ctx, t, n, &f, at, row.Service, r)
+		if err != nil {
+			return nil, err
+		}
+		parts = append(parts, part)
+		c.add(row, w)
+	}
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	var err error
+	c.plan, err = scheduling.ComposeVisit(parts)
+	return c, err
+}
+
+func (c *composed) add(row store.ServiceRow, w *worked) {
+	v := store.VisitService{Service: row.ID, Version: row.Version, Name: row.Name, Aftercare: row.Aftercare, PriceCents: row.PriceCents}
+	if w != nil && w.id != "" {
+		v.Estimate = &w.id
+	}
+	c.services = append(c.services, v)
+	c.estimates = append(c.estimates, w)
+	c.price += row.PriceCents
+	c.aftercare = c.aftercare || row.Aftercare
+}
+
+func knownLead(ctx context.Context, t *store.Tx, f *scheduling.Faults, at, id string) error {
+	if id == "" {
+		return nil
+	}
+	p, err := t.StaffByID(ctx, id)
+	switch {
+	case is(err, scheduling.ErrNotFound):
+		f.Add(at+".lead_id", "is not known", "the id of a stylist of this salon")
+		return nil
+	case err != nil:
+		return err
+	case !p.MayLead || !p.Active:
+		f.Add(at+".lead_id", "may not be in charge of a visit", "a licensed stylist who works here")
+	}
+	return nil
+}
+
+// workOut gives the steps of one service their minutes.
+func workOut(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults, at string, x scheduling.Service,
+	r ServiceRequest) (scheduling.VisitService, *worked, error) {
+	out := scheduling.VisitService{Service: x, LeadID: r.LeadID, Hands: 1}
+	if !needsHair(x) {
+		if r.EstimateID != "" || r.Hair != nil {
+			f.Add(at, "has hair, but the service takes the same time for everybody", "neither hair nor estimate_id")
+		}
+		steps, err := x.Time(nil, 1)
+		out.Steps = steps
+		return out, nil, err
+	}
+	w, err := estimateFor(ctx, t, n, f, at, x, r)
+	if err != nil || w == nil {
+		return out, nil, err
+	}
+	out.Hands = w.hair.Hands
+	out.Steps, err = x.Time(w.result.booked(), max(1, w.hair.Batches))
+	return out, w, err
+}
+
+// estimateFor loads the estimate that r names or works one out from its hair.
+// It returns nil when r is at fault.
+func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults, at string, x scheduling.Service,
+	r ServiceRequest) (*worked, error) {
+	switch {
+	case r.EstimateID != "" && r.Hair != nil:
+		f.Add(at, "has both hair and estimate_id", "one of the two")
+		return nil, nil
+	case r.Hair != nil:
+		e, err := n.time.Estimate(r.Hair.Head())
+		if err != nil {
+			return nil, f.Join(at+".hair", err)
+		}
+		return &worked{hair: *r.Hair, result: NewEstimateBody(e)}, nil
+	case r.EstimateID == "":
+		f.Add(at, "lacks the hair, on which the time of this service depends", "hair or estimate_id")
+		return nil, nil
+	}
+	row, err := t.EstimateByID(ctx, r.EstimateID)
+	if is(err, scheduling.ErrNotFound) || (err == nil && row.Service != x.ID) {
+		f.Add(at+".estimate_id", "is not an estimate for this service", "the id of an answer of POST /estimates")
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return readEstimate(row)
+}
+
+func readEstimate(row store.Estimate) (*worked, error) {
+	w := &worked{id: row.ID}
+	if err := json.Unmarshal(row.Hair, &w.hair); err != nil {
+		return nil, fmt.Errorf("api: estimate: %w", err)
+	}
+	if err := json.Unmarshal(row.Result, &w.result); err != nil {
+		return nil, fmt.Errorf("api: estimate: %w", err)
+	}
+	return w, nil
+}
+
+// booked lists the booked minutes by kind, in order.
+func (b EstimateBody) booked() map[scheduling.StepKind][]int {
+	out := map[scheduling.StepKind][]int{}
+	for _, s := range b.Steps {
+		out[scheduling.StepKind(s.Kind)] = append(out[scheduling.StepKind(s.Kind)], s.BookedMinutes)
+	}
+	return out
+}
+
+// guard holds the cautions of every estimate against the request: what is
+// refused cannot be booked, and what needs the licensed person's yes can be
+// booked when approvedBy names that person.
+func (c *composed) guard(approvedBy string) error {
+	var refused, ask []CautionBody
+	for _, w := range c.estimates {
+		if w == nil {
+			continue
+		}
+		for _, x := range w.result.Cautions {
+			switch scheduling.CautionLevel(x.Level) {
+			case scheduling.LevelRefuse:
+				refused = append(refused, x)
+			case scheduling.LevelNeedsYes:
+				ask = append(ask, x)
+			case scheduling.LevelWarn:
+			}
+		}
+	}
+	if len(refused) > 0 {
+		p := newProblem(422, "refused", refused[0].Text)
+		p.Cautions = refused
+		return p
+	}
+	if len(ask) > 0 && approvedBy == "" {
+		p := newProblem(422, "refused", "this needs the yes of the licensed person in charge: "+ask[0].Text)
+		p.Cautions = ask
+		p.Errors = []FieldProblem{{In: "body", Pointer: "/approved_by", Detail: "is empty", Expected: "the name of the licensed person who said yes"}}
+		return p
+	}
+	return nil
+}
+
+// around is the horizon of whole days from the day before d to the day after.
+func around(loc *time.Location, first, last date.Date) scheduling.Horizon {
+	return scheduling.NewHorizon(loc, scheduling.DateRange{First: first.Add(-1), Last: last.Add(2)})
+}

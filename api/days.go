@@ -1,0 +1,233 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// DayBody is one day of the salon.
+type DayBody struct {
+	Date      string        `json:"date" format:"date"`
+	TimeZone  string        `json:"time_zone"`
+	AsOf      time.Time     `json:"as_of" doc:"When this was read; for today the day is the truth, not a calendar"`
+	Open      []SpanBody    `json:"open" nullable:"false" doc:"Opening windows"`
+	Units     []DayUnitBody `json:"units" nullable:"false" doc:"People, then stations"`
+	Visits    []VisitBody   `json:"visits" nullable:"false"`
+	Conflicts []string      `json:"conflicts" nullable:"false" doc:"What cannot be done as planned, in words"`
+}
+
+// SpanBody is an interval of instants.
+type SpanBody struct {
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"`
+}
+
+// DayUnitBody is one person or station on a day.
+type DayUnitBody struct {
+	UnitID   string          `json:"unit_id"`
+	Kind     string          `json:"kind"`
+	Name     string          `json:"name"`
+	Open     []SpanBody      `json:"open" nullable:"false" doc:"When the unit may be used"`
+	Breaks   []SpanBody      `json:"breaks" nullable:"false" doc:"Breaks and absences"`
+	Bookings []DayBlockBody  `json:"blocks" nullable:"false"`
+	Core     []CoreBlockBody `json:"may_not_be_interrupted,omitempty"`
+}
+
+// DayBlockBody is a block with the clearing that follows it.
+type DayBlockBody struct {
+	SpanBody
+	ClearUntil time.Time `json:"clear_until"`
+	VisitID    string    `json:"visit_id"`
+}
+
+// CoreBlockBody is a stretch of one visit that may not be interrupted.
+type CoreBlockBody struct {
+	SpanBody
+	VisitID string `json:"visit_id"`
+}
+
+type dayInput struct {
+	Date string `path:"date" format:"date"`
+}
+type dayOutput struct{ Body DayBody }
+
+func (s *Server) dayRoutes() {
+	route(s, huma.Operation{OperationID: "get-day", Method: http.MethodGet, Path: "/days/{date}", Summary: "One day: hours, people, stations, visits and what is in conflict"}, s.getDay)
+}
+
+func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
+	var f scheduling.Faults
+	d := day(&f, "date", in.Date)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	var x *dayView
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		x, err = s.loadDay(ctx, t, n, d)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &dayOutput{x.body()}, nil
+}
+
+// dayView is everything that a day shows, for REST and for the board.
+type dayView struct {
+	n        salonDay
+	date     date.Date
+	asOf     time.Time
+	from, to time.Time // the local day
+	h        scheduling.Horizon
+	shop     scheduling.Shop
+	names    map[string]string
+	staff    map[string]store.Staff
+	visits   []store.Visit
+	clients  map[string]store.Client
+	blocks   map[string][]store.DayBlock // by unit
+}
+
+func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Date) (*dayView, error) {
+	x := &dayView{n: n, date: d, asOf: s.now(), h: scheduling.NewHorizon(n.loc, scheduling.DateRange{First: d, Last: d}),
+		staff: map[string]store.Staff{}, clients: map[string]store.Client{}}
+	x.from, x.to = scheduling.DayBounds(n.loc, d)
+	var err error
+	if x.shop, err = t.LoadShop(ctx, x.h, ""); err != nil {
+		return nil, err
+	}
+	if x.names, err = unitNames(ctx, t); err != nil {
+		return nil, err
+	}
+	staff, err := t.StaffList(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range staff {
+		x.staff[p.ID] = p
+	}
+	if x.visits, err = t.VisitsBetween(ctx, x.from, x.to); err != nil {
+		return nil, err
+	}
+	if x.blocks, err = t.BlocksBetween(ctx, x.from, x.to); err != nil {
+		return nil, err
+	}
+	for _, v := range x.visits {
+		if _, ok := x.clients[v.Client]; ok {
+			continue
+		}
+		if x.clients[v.Client], err = t.ClientByID(ctx, v.Client); err != nil {
+			return nil, err
+		}
+	}
+	return x, nil
+}
+
+func (x *dayView) spans(list []scheduling.Span) []SpanBody {
+	out := []SpanBody{}
+	for _, s := range list {
+		out = append(out, SpanBody{x.h.Time(s.From), x.h.Time(s.To)})
+	}
+	return out
+}
+
+func (x *dayView) body() DayBody {
+	b := DayBody{Date: x.date.String(), TimeZone: x.n.row.Zone, AsOf: x.asOf.In(x.n.loc), Open: x.spans(x.shop.Premises),
+		Units: []DayUnitBody{}, Visits: []VisitBody{}, Conflicts: x.conflicts()}
+	for _, u := range x.shop.Units {
+		row := DayUnitBody{UnitID: u.ID, Kind: string(u.Kind), Name: x.names[u.ID], Open: x.spans(u.Open), Breaks: x.spans(u.Breaks),
+			Bookings: []DayBlockBody{}, Core: x.cores(u.ID)}
+		for _, k := range x.blocks[u.ID] {
+			row.Bookings = append(row.Bookings, DayBlockBody{SpanBody{k.Start.In(x.n.loc), k.End.In(x.n.loc)}, k.Cleared.In(x.n.loc), k.Visit})
+		}
+		b.Units = append(b.Units, row)
+	}
+	for _, v := range x.visits {
+		b.Visits = append(b.Visits, writeVisit(v, x.n.loc, nil))
+	}
+	return b
+}
+
+// core is the stretch of a visit from the first product to the last rinse,
+// which may not be interrupted.
+func core(v store.Visit) (from, to time.Time, ok bool) {
+	for _, st := range v.Steps {
+		switch scheduling.StepKind(st.Kind) {
+		case scheduling.Apply:
+			if !ok {
+				from, to, ok = st.Start, st.End, true
+			}
+		case scheduling.Rinse2:
+			to = st.End
+		}
+	}
+	return from, to, ok
+}
+
+// cores lists the uninterruptible stretches of the visits that unit leads.
+func (x *dayView) cores(unit string) []CoreBlockBody {
+	var out []CoreBlockBody
+	for _, v := range x.visits {
+		from, to, ok := core(v)
+		if ok && v.Services[0].Lead == unit {
+			out = append(out, CoreBlockBody{SpanBody{from.In(x.n.loc), to.In(x.n.loc)}, v.ID})
+		}
+	}
+	return out
+}
+
+// conflicts names visits that lie outside hours or in an absence or break.
+func (x *dayView) conflicts() []string {
+	out := []string{}
+	for _, v := range x.visits {
+		if !v.State.Open() {
+			continue
+		}
+		who := x.clients[v.Client].Initials() + " " + v.Start.In(x.n.loc).Format("15:04")
+		if span, ok := x.h.Span(v.Start, v.End); ok && !covered(x.shop.Premises, span) {
+			out = append(out, who+": the salon is not open for the whole visit")
+		}
+		for _, u := range x.shop.Units {
+			for _, k := range x.blocks[u.ID] {
+				if k.Visit != v.ID {
+					continue
+				}
+				span, ok := x.h.Span(k.Start, k.End)
+				if ok && (!covered(u.Open, span) || meets(u.Breaks, span)) {
+					out = append(out, fmt.Sprintf("%s: %s is not there from %s to %s", who, x.names[u.ID],
+						k.Start.In(x.n.loc).Format("15:04"), k.End.In(x.n.loc).Format("15:04")))
+				}
+			}
+		}
+	}
+	return out
+}
+
+func covered(windows []scheduling.Span, s scheduling.Span) bool {
+	for _, w := range windows {
+		if w.From <= s.From && s.To <= w.To {
+			return true
+		}
+	}
+	return false
+}
+
+func meets(windows []scheduling.Span, s scheduling.Span) bool {
+	for _, w := range windows {
+		if w.From < s.To && s.From < w.To {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,174 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// EstimateRequest asks how long a service takes on somebody's hair.
+type EstimateRequest struct {
+	ServiceID string   `json:"service_id" maxLength:"64"`
+	ClientID  string   `json:"client_id,omitempty" maxLength:"64"`
+	HeadID    string   `json:"head_id,omitempty" maxLength:"64" doc:"A measurement of that client that the hair was taken from"`
+	Hair      HeadBody `json:"hair"`
+}
+
+// EstimateAnswer is a kept estimate.
+type EstimateAnswer struct {
+	ID             string       `json:"id"`
+	ServiceID      string       `json:"service_id"`
+	ServiceVersion int          `json:"service_version"`
+	Hair           HeadBody     `json:"hair"`
+	Estimate       EstimateBody `json:"estimate"`
+	Made           time.Time    `json:"made_at"`
+}
+
+type estimateInput struct{ Body EstimateRequest }
+type phoneInput struct{ Body PhoneBody }
+type phoneOutput struct{ Body PhoneAnswerBody }
+
+func (s *Server) estimateRoutes() {
+	route(s, huma.Operation{OperationID: "make-estimate", Method: http.MethodPost, Path: "/estimates",
+		Summary: "Work out how long a service takes on this hair, and keep the answer", DefaultStatus: http.StatusCreated}, s.makeEstimate)
+	route(s, huma.Operation{OperationID: "get-estimate", Method: http.MethodGet, Path: "/estimates/{id}", Summary: "A kept estimate"}, s.getEstimate)
+	route(s, huma.Operation{OperationID: "phone-estimate", Method: http.MethodPost, Path: "/estimates/phone",
+		Summary: "What to say on the telephone from three questions"}, s.phoneEstimate)
+}
+
+func (s *Server) makeEstimate(ctx context.Context, in *estimateInput) (*created[EstimateAnswer], error) {
+	var out EstimateAnswer
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		out, err = keepEstimate(ctx, t, n, in.Body)
+		return err
+	})
+	return &created[EstimateAnswer]{Location: "/v1/estimates/" + out.ID, Body: out}, err
+}
+
+// keepEstimate works out a service for a head and keeps question and answer.
+func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateRequest) (EstimateAnswer, error) {
+	var f scheduling.Faults
+	row, err := t.ServiceByID(ctx, b.ServiceID)
+	switch {
+	case is(err, scheduling.ErrNotFound):
+		f.Add("service_id", "is not a service of this salon", "an id from GET /services")
+	case err != nil:
+		return EstimateAnswer{}, err
+	case !needsHair(row.Service):
+		f.Add("service_id", "takes the same time for everybody", "a service whose steps follow the hair")
+	}
+	if err := knownHead(ctx, t, &f, b); err != nil {
+		return EstimateAnswer{}, err
+	}
+	e, err := n.time.Estimate(b.Hair.Head())
+	if err := f.Join("hair", err); err != nil {
+		return EstimateAnswer{}, err
+	}
+	if err := f.Err(); err != nil {
+		return EstimateAnswer{}, err
+	}
+	w := worked{hair: b.Hair, result: NewEstimateBody(e)}
+	kept, err := w.row(row.ID, row.Version, b.ClientID, b.HeadID)
+	if err != nil {
+		return EstimateAnswer{}, err
+	}
+	if kept, err = t.AddEstimate(ctx, kept); err != nil {
+		return EstimateAnswer{}, err
+	}
+	return EstimateAnswer{kept.ID, row.ID, row.Version, w.hair, w.result, kept.Created.In(n.loc)}, nil
+}
+
+// row is the estimate as it is kept.
+func (w *worked) row(service string, version int, client, head string) (store.Estimate, error) {
+	e := store.Estimate{Service: service, ServiceVersion: version, Client: optional(client), Head: optional(head)}
+	var err error
+	if e.Hair, err = json.Marshal(w.hair); err != nil {
+		return e, err
+	}
+	e.Result, err = json.Marshal(w.result)
+	return e, err
+}
+
+func optional(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
+}
+
+func knownHead(ctx context.Context, t *store.Tx, f *scheduling.Faults, b EstimateRequest) error {
+	if b.ClientID == "" {
+		if b.HeadID != "" {
+			f.Add("head_id", "is given without client_id", "both or neither")
+		}
+		return nil
+	}
+	if _, err := t.ClientByID(ctx, b.ClientID); is(err, scheduling.ErrNotFound) {
+		f.Add("client_id", "is not known", "the id of a client of this salon")
+		return nil
+	} else if err != nil {
+		return err
+	}
+	if b.HeadID == "" {
+		return nil
+	}
+	heads, err := t.Heads(ctx, b.ClientID)
+	if err != nil {
+		return err
+	}
+	for _, h := range heads {
+		if h.ID == b.HeadID {
+			return nil
+		}
+	}
+	f.Add("head_id", "is not a measurement of this client", "an id from GET /clients/{id}/heads")
+	return nil
+}
+
+func (s *Server) getEstimate(ctx context.Context, in *byID) (*found[EstimateAnswer], error) {
+	var out EstimateAnswer
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		loc, err := zone(ctx, t)
+		if err != nil {
+			return err
+		}
+		row, err := t.EstimateByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		w, err := readEstimate(row)
+		if err != nil {
+			return err
+		}
+		out = EstimateAnswer{row.ID, row.Service, row.ServiceVersion, w.hair, w.result, row.Created.In(loc)}
+		return nil
+	})
+	return &found[EstimateAnswer]{Body: out}, err
+}
+
+func (s *Server) phoneEstimate(ctx context.Context, in *phoneInput) (*phoneOutput, error) {
+	var out phoneOutput
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		a, err := n.time.Phone(in.Body.Questions())
+		if err != nil {
+			return err
+		}
+		out.Body = NewPhoneAnswerBody(a)
+		return nil
+	})
+	return &out, err
+}

@@ -1,0 +1,109 @@
+package api
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// idempotent is the header that makes a repeated request have one effect
+// (draft of the HTTP API working group; the key may be quoted).
+type idempotent struct {
+	Key string `header:"Idempotency-Key" maxLength:"255" doc:"Any text unique to this request, such as a UUID"`
+}
+
+func (i idempotent) key() string {
+	k := strings.TrimSpace(i.Key)
+	if q, err := strconv.Unquote(k); err == nil && strings.HasPrefix(k, `"`) {
+		return q
+	}
+	return k
+}
+
+// once carries out a request that may be repeated. With a key, the answer is
+// kept in the transaction of its effect and given again to a repetition; a
+// clash with another visit is an answer, too. replayed tells the two apart.
+// Without a key the request is simply carried out.
+func once[T any](s *Server, ctx context.Context, in idempotent, path string, body any,
+	f func(*store.Tx) (*created[T], error)) (out *created[T], replayed bool, err error) {
+	if in.key() == "" {
+		err = s.inTx(ctx, func(t *store.Tx) (err error) { out, err = f(t); return err })
+		return out, false, err
+	}
+	raw, err := json.Marshal(body)
+	if err != nil {
+		return nil, false, err
+	}
+	print := sha256.Sum256(raw)
+	call := store.Call{Principal: principal(ctx).TokenID, Method: http.MethodPost, Route: path, Key: in.key(), Fingerprint: print[:]}
+	var clash error
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		out, clash, replayed = nil, nil, false
+		old, ok, err := t.Begin(ctx, call)
+		if err != nil {
+			return err
+		}
+		if ok {
+			replayed = true
+			out, clash, err = replay[T](old)
+			return err
+		}
+		err = t.Savepoint(ctx, func(t *store.Tx) (err error) { out, err = f(t); return err })
+		answer, kept := answerTo(out, err)
+		if !kept {
+			return err
+		}
+		clash = err
+		return t.End(ctx, call, answer)
+	})
+	if err == nil {
+		err = clash
+	}
+	if err != nil {
+		return nil, replayed, err
+	}
+	return out, replayed, nil
+}
+
+// answerTo says what to keep of an outcome: a success or a clash. Faults of
+// the request and failures are not kept, so that the key can be used again.
+func answerTo[T any](out *created[T], err error) (store.Answer, bool) {
+	if err == nil {
+		b, err := json.Marshal(out.Body)
+		return store.Answer{Status: http.StatusCreated, ETag: out.ETag, Location: out.Location, Body: b}, err == nil
+	}
+	if e, ok := errors.AsType[*scheduling.ConflictError](err); ok {
+		b, err := json.Marshal(e.Reason)
+		return store.Answer{Status: http.StatusConflict, Body: b}, err == nil
+	}
+	return store.Answer{}, false
+}
+
+func replay[T any](a store.Answer) (*created[T], error, error) {
+	if a.Status == http.StatusConflict {
+		var reason string
+		if err := json.Unmarshal(a.Body, &reason); err != nil {
+			return nil, nil, err
+		}
+		return nil, &scheduling.ConflictError{Reason: reason}, nil
+	}
+	out := &created[T]{Location: a.Location, ETag: a.ETag}
+	return out, nil, json.Unmarshal(a.Body, &out.Body)
+}
+
+// nextLink is the Link header of RFC 8288 for the following page.
+func nextLink(path, param, value, cursor string, limit int) string {
+	q := url.Values{"cursor": {cursor}, "limit": {strconv.Itoa(limit)}}
+	if value != "" {
+		q.Set(param, value)
+	}
+	return "<" + path + "?" + q.Encode() + `>; rel="next"`
+}

@@ -1,0 +1,252 @@
+package api
+
+import (
+	"context"
+	"time"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// The operations below are shared by REST and the pages. Each works inside one
+// transaction of the caller.
+
+// lateBooking is how far in the past a visit may begin when it is booked: a
+// walk-in is typed in after she has sat down.
+const lateBooking = 15 * time.Minute
+
+// book works a request out, places it and writes visit, blocks, calendar parts
+// and messages. A clash is a *scheduling.ConflictError.
+func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest) (store.Visit, error) {
+	var f scheduling.Faults
+	v := store.Visit{Client: b.ClientID}
+	v.Note = text(&f, "note", b.Note, 0, 500)
+	v.ApprovedBy = text(&f, "approved_by", b.ApprovedBy, 0, 80)
+	wholeMinute(&f, "start", b.Start)
+	if b.Start.Before(s.now().Add(-lateBooking)) {
+		f.Add("start", "lies in the past", "a start that is still to come")
+	}
+	if _, err := t.ClientByID(ctx, b.ClientID); is(err, scheduling.ErrNotFound) {
+		f.Add("client_id", "is not known", "the id of a client of this salon")
+	} else if err != nil {
+		return v, err
+	}
+	if err := f.Err(); err != nil {
+		return v, err
+	}
+	c, err := compose(ctx, t, n, b.Services)
+	if err != nil {
+		return v, err
+	}
+	if err := c.guard(v.ApprovedBy); err != nil {
+		return v, err
+	}
+	p, err := place(ctx, t, n.loc, c.plan, b.Start, "", "")
+	if err != nil {
+		return v, err
+	}
+	if err := c.keepEstimates(ctx, t, b.ClientID); err != nil {
+		return v, err
+	}
+	v.Services, v.PriceCents = c.services, c.price
+	p.visit(&v)
+	if err := taken(t.InsertVisit(ctx, &v, p.blocks())); err != nil {
+		return v, err
+	}
+	if err := t.SyncParts(ctx, v.ID, v.Client, p.parts(n, v)); err != nil {
+		return v, err
+	}
+	return v, s.remindBooked(ctx, t, n, v, "confirmation")
+}
+
+// taken words a lost race for the person at the desk.
+func taken(err error) error {
+	if is(err, store.ErrTaken) {
+		return &scheduling.ConflictError{Reason: store.ErrTaken.Error()}
+	}
+	return err
+}
+
+// keepEstimates stores the estimates that were worked out on the way, so that
+// the visit can say where its minutes come from.
+func (c *composed) keepEstimates(ctx context.Context, t *store.Tx, client string) error {
+	for i, w := range c.estimates {
+		if w == nil || w.id != "" {
+			continue
+		}
+		x := c.services[i]
+		row, err := w.row(x.Service, x.Version, client, "")
+		if err != nil {
+			return err
+		}
+		if row, err = t.AddEstimate(ctx, row); err != nil {
+			return err
+		}
+		w.id = row.ID
+		c.services[i].Estimate = &w.id
+	}
+	return nil
+}
+
+// move gives a booked visit a new start, with the minutes and the versions of
+// services that it was booked with.
+func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, start time.Time, lead string) (store.Visit, error) {
+	var f scheduling.Faults
+	wholeMinute(&f, "start", start)
+	if start.Before(s.now().Add(-lateBooking)) {
+		f.Add("start", "lies in the past", "a start that is still to come")
+	}
+	if err := knownLead(ctx, t, &f, "", lead); err != nil {
+		return store.Visit{}, err
+	}
+	if err := f.Err(); err != nil {
+		return store.Visit{}, err
+	}
+	v, err := t.LockVisit(ctx, id, version)
+	if err != nil {
+		return v, err
+	}
+	if v.State != store.Booked {
+		return v, conflict("only a booked visit can be moved; this one is " + words(v.State))
+	}
+	c, err := recompose(ctx, t, id, lead)
+	if err != nil {
+		return v, err
+	}
+	p, err := place(ctx, t, n.loc, c.plan, start, "", id)
+	if err != nil {
+		return v, err
+	}
+	p.visit(&v)
+	if err := taken(t.ReplacePlan(ctx, &v, p.blocks())); err != nil {
+		return v, err
+	}
+	if err := t.SyncParts(ctx, v.ID, v.Client, p.parts(n, v)); err != nil {
+		return v, err
+	}
+	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
+		return v, err
+	}
+	return v, s.remindBooked(ctx, t, n, v, "moved")
+}
+
+// recompose builds the plan of a visit that is booked already.
+func recompose(ctx context.Context, t *store.Tx, id, lead string) (*composed, error) {
+	v, err := t.VisitByID(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	c := &composed{}
+	var parts []scheduling.VisitService
+	for i, x := range v.Services {
+		row, err := t.ServiceVersion(ctx, x.Service, x.Version)
+		if err != nil {
+			return nil, err
+		}
+		part, err := rebook(row.Service, v, i)
+		if err != nil {
+			return nil, err
+		}
+		part.LeadID = lead
+		parts = append(parts, part)
+		c.services = append(c.services, x)
+		c.estimates = append(c.estimates, nil)
+		c.aftercare = c.aftercare || x.Aftercare
+	}
+	c.plan, err = scheduling.ComposeVisit(parts)
+	return c, err
+}
+
+// rebook gives the steps of service i of v the minutes they have in the plan.
+func rebook(x scheduling.Service, v store.Visit, i int) (scheduling.VisitService, error) {
+	out := scheduling.VisitService{Service: x, Hands: 1}
+	booked, batches := map[scheduling.StepKind][]int{}, 1
+	for _, st := range v.Steps {
+		if st.Service != i {
+			continue
+		}
+		k := scheduling.StepKind(st.Kind)
+		booked[k] = append(booked[k], int(st.End.Sub(st.Start)/time.Minute))
+		if k == scheduling.RinseShort {
+			batches++
+		}
+		if st.UnitIn(scheduling.RoleHelper) != "" {
+			out.Hands = 2
+		}
+	}
+	for _, st := range x.Steps {
+		if len(booked[st.Kind]) == 0 {
+			booked[st.Kind] = []int{0} // a step that had no length was left out
+		}
+	}
+	var err error
+	out.Steps, err = x.Time(booked, batches)
+	return out, err
+}
+
+// cancel frees the time of a visit that has not begun, as cancelled or missed.
+func (s *Server) cancel(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit, to store.VisitState) error {
+	if v.State != store.Booked && (v.State != store.Arrived || to != store.Cancelled) {
+		return conflict("the visit is " + words(v.State) + " and cannot become " + words(to))
+	}
+	v.State = to
+	if err := t.SetVisitState(ctx, v); err != nil {
+		return err
+	}
+	if err := t.SyncParts(ctx, v.ID, v.Client, nil); err != nil {
+		return err
+	}
+	if err := t.WithdrawReminders(ctx, v.ID); err != nil || to == store.Missed {
+		return err
+	}
+	return s.remind(ctx, t, n, *v, "cancelled", s.now())
+}
+
+func (s *Server) arrive(ctx context.Context, t *store.Tx, _ salonDay, v *store.Visit) error {
+	if v.State != store.Booked {
+		return conflict("the visit is " + words(v.State))
+	}
+	now := s.now().Truncate(time.Second)
+	v.State, v.ArrivedAt = store.Arrived, &now
+	return t.SetVisitState(ctx, v)
+}
+
+// finish notes the real end, from which aftercare counts.
+func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit, ended *time.Time) error {
+	if !v.State.Open() {
+		return conflict("the visit is " + words(v.State))
+	}
+	now := s.now().Truncate(time.Second)
+	if ended == nil {
+		ended = &now
+	}
+	if !ended.After(v.Start) || ended.After(now.Add(time.Minute)) {
+		return &scheduling.InvalidError{Field: "ended_at", Problem: "is " + ended.Format(time.RFC3339),
+			Want: "a time after the start of the visit and not in the future"}
+	}
+	v.State, v.FinishedAt = store.Finished, ended
+	if err := t.SetVisitState(ctx, v); err != nil {
+		return err
+	}
+	if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, *ended)); err != nil {
+		return err
+	}
+	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
+		return err
+	}
+	return s.remindFinished(ctx, t, n, *v)
+}
+
+// words names a state as screens do.
+func words(s store.VisitState) string {
+	switch s {
+	case store.UnderWay:
+		return "under way"
+	case store.StoppedEarly:
+		return "stopped early"
+	case store.Missed:
+		return "marked as “did not come”"
+	case store.Booked, store.Arrived, store.Finished, store.Cancelled:
+	}
+	return string(s)
+}

@@ -1,0 +1,240 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"regexp"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// StaffBody is a person who works in the salon.
+type StaffBody struct {
+	ID       string   `json:"id" readOnly:"true" required:"false"`
+	Name     string   `json:"name" example:"Ada"`
+	Initials string   `json:"initials" doc:"Short code for the board" example:"A"`
+	MayLead  bool     `json:"may_lead" doc:"Licensed to be in charge of a visit; otherwise an assistant"`
+	Mail     string   `json:"mail" required:"false"`
+	Skills   []string `json:"skills" nullable:"false" doc:"Services this person may lead, by the service's skill" example:"[\"straightening\"]"`
+	// Clearing after a person's work is rarely wanted; 0 is usual.
+	Changeover int  `json:"changeover_minutes" required:"false" doc:"Minutes kept free between two clients" minimum:"0" maximum:"240"`
+	Active     bool `json:"active" readOnly:"true" required:"false"`
+}
+
+// StationBody is a chair, a basin or another place that is reserved.
+type StationBody struct {
+	ID         string `json:"id" readOnly:"true" required:"false"`
+	Kind       string `json:"kind" doc:"chair, basin, or a kind of your own; cannot be changed later" example:"chair"`
+	Name       string `json:"name" example:"Chair 1"`
+	Changeover int    `json:"changeover_minutes" doc:"Minutes of clearing after each visit" minimum:"0" maximum:"240"`
+	Active     bool   `json:"active" readOnly:"true" required:"false"`
+}
+
+type staffInput struct{ Body StaffBody }
+type staffChange struct {
+	byID
+	ifMatch
+	Body StaffBody
+}
+type stationInput struct{ Body StationBody }
+type stationChange struct {
+	byID
+	ifMatch
+	Body StationBody
+}
+type removal struct {
+	byID
+	ifMatch
+}
+
+func (s *Server) peopleRoutes() {
+	route(s, huma.Operation{OperationID: "list-staff", Method: http.MethodGet, Path: "/staff", Summary: "Everybody who works here"}, s.listStaff)
+	route(s, huma.Operation{OperationID: "get-staff", Method: http.MethodGet, Path: "/staff/{id}", Summary: "One person"}, s.getStaff)
+	route(s, huma.Operation{OperationID: "add-staff", Method: http.MethodPost, Path: "/staff", Summary: "Add a person", DefaultStatus: http.StatusCreated}, s.addStaff)
+	route(s, huma.Operation{OperationID: "update-staff", Method: http.MethodPut, Path: "/staff/{id}", Summary: "Change a person"}, s.updateStaff)
+	route(s, huma.Operation{OperationID: "delete-staff", Method: http.MethodDelete, Path: "/staff/{id}", Summary: "Take a person off the staff"}, s.removeUnit)
+	route(s, huma.Operation{OperationID: "list-stations", Method: http.MethodGet, Path: "/stations", Summary: "Chairs and basins"}, s.listStations)
+	route(s, huma.Operation{OperationID: "get-station", Method: http.MethodGet, Path: "/stations/{id}", Summary: "One station"}, s.getStation)
+	route(s, huma.Operation{OperationID: "add-station", Method: http.MethodPost, Path: "/stations", Summary: "Add a station", DefaultStatus: http.StatusCreated}, s.addStation)
+	route(s, huma.Operation{OperationID: "update-station", Method: http.MethodPut, Path: "/stations/{id}", Summary: "Change a station"}, s.updateStation)
+	route(s, huma.Operation{OperationID: "delete-station", Method: http.MethodDelete, Path: "/stations/{id}", Summary: "Take a station away"}, s.removeStation)
+}
+
+var (
+	skillName = regexp.MustCompile(`^[a-z0-9][a-z0-9_]{0,40}$`)
+	kindName  = regexp.MustCompile(`^[a-z][a-z_]{0,30}$`)
+)
+
+func (b StaffBody) row() (store.Staff, error) {
+	var f scheduling.Faults
+	p := store.Staff{MayLead: b.MayLead, Skills: b.Skills}
+	p.Name = text(&f, "name", b.Name, 1, 80)
+	p.Initials = text(&f, "initials", b.Initials, 1, 6)
+	p.Mail = address(&f, "mail", b.Mail)
+	p.Changeover, p.Active = b.Changeover, true
+	for i, k := range b.Skills {
+		checkSkill(&f, index("skills", i), k)
+	}
+	if len(b.Skills) > 100 {
+		f.Addf("skills", "at most 100", "has %d entries", len(b.Skills))
+	}
+	return p, f.Err()
+}
+
+func checkSkill(f *scheduling.Faults, field, k string) {
+	if !skillName.MatchString(k) {
+		f.Addf(field, "small letters, digits and _, such as straightening", "is %q", k)
+	}
+}
+
+func writeStaff(p store.Staff) StaffBody {
+	if p.Skills == nil {
+		p.Skills = []string{}
+	}
+	return StaffBody{ID: p.ID, Name: p.Name, Initials: p.Initials, MayLead: p.MayLead, Mail: p.Mail, Skills: p.Skills,
+		Changeover: p.Changeover, Active: p.Active}
+}
+
+func (s *Server) listStaff(ctx context.Context, _ *empty) (*listBody[StaffBody], error) {
+	var rows []store.Staff
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { rows, err = t.StaffList(ctx); return err })
+	return listOf(rows, writeStaff), err
+}
+
+func (s *Server) getStaff(ctx context.Context, in *byID) (*found[StaffBody], error) {
+	var p store.Staff
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { p, err = t.StaffByID(ctx, in.ID); return err })
+	return &found[StaffBody]{etag(p.Version), writeStaff(p)}, err
+}
+
+func (s *Server) addStaff(ctx context.Context, in *staffInput) (*created[StaffBody], error) {
+	p, err := in.Body.row()
+	if err != nil {
+		return nil, err
+	}
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { p, err = t.AddStaff(ctx, p); return err })
+	return &created[StaffBody]{"/v1/staff/" + p.ID, etag(p.Version), writeStaff(p)}, err
+}
+
+func (s *Server) updateStaff(ctx context.Context, in *staffChange) (*found[StaffBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	p, err := in.Body.row()
+	if err != nil {
+		return nil, err
+	}
+	p.ID, p.Version = in.ID, version
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { p, err = t.UpdateStaff(ctx, p); return err })
+	return &found[StaffBody]{etag(p.Version), writeStaff(p)}, err
+}
+
+// removeUnit takes a person off the staff when no visit needs them any more.
+func (s *Server) removeUnit(ctx context.Context, in *removal) (*empty, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		p, err := t.StaffByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		if err := unneeded(ctx, t, in.ID); err != nil {
+			return err
+		}
+		p.Version, p.Active = version, false
+		_, err = t.UpdateStaff(ctx, p)
+		return err
+	})
+}
+
+// unneeded refuses to remove what visits still rely on.
+func unneeded(ctx context.Context, t *store.Tx, unit string) error {
+	if err := t.LockRota(ctx); err != nil {
+		return err
+	}
+	busy, err := t.HasFutureBlocks(ctx, unit)
+	if err != nil {
+		return err
+	}
+	if busy {
+		return newProblem(http.StatusConflict, "conflict", "visits still need it: move or cancel them first")
+	}
+	return nil
+}
+
+func (b StationBody) row() (store.Unit, error) {
+	var f scheduling.Faults
+	u := store.Unit{Kind: b.Kind, Changeover: b.Changeover, Active: true}
+	u.Name = text(&f, "name", b.Name, 1, 80)
+	switch {
+	case !kindName.MatchString(b.Kind):
+		f.Addf("kind", "chair, basin or another word in small letters", "is %q", b.Kind)
+	case b.Kind == string(scheduling.Stylist) || b.Kind == string(scheduling.Assistant):
+		f.Addf("kind", "a kind of station; people are added as staff", "is %q", b.Kind)
+	}
+	return u, f.Err()
+}
+
+func writeStation(u store.Unit) StationBody {
+	return StationBody{ID: u.ID, Kind: u.Kind, Name: u.Name, Changeover: u.Changeover, Active: u.Active}
+}
+
+func (s *Server) listStations(ctx context.Context, _ *empty) (*listBody[StationBody], error) {
+	var rows []store.Unit
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { rows, err = t.Stations(ctx); return err })
+	return listOf(rows, writeStation), err
+}
+
+func (s *Server) getStation(ctx context.Context, in *byID) (*found[StationBody], error) {
+	var u store.Unit
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { u, err = t.StationByID(ctx, in.ID); return err })
+	return &found[StationBody]{etag(u.Version), writeStation(u)}, err
+}
+
+func (s *Server) addStation(ctx context.Context, in *stationInput) (*created[StationBody], error) {
+	u, err := in.Body.row()
+	if err != nil {
+		return nil, err
+	}
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { u, err = t.AddStation(ctx, u); return err })
+	return &created[StationBody]{"/v1/stations/" + u.ID, etag(u.Version), writeStation(u)}, err
+}
+
+func (s *Server) updateStation(ctx context.Context, in *stationChange) (*found[StationBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	u, err := in.Body.row()
+	if err != nil {
+		return nil, err
+	}
+	u.ID, u.Version = in.ID, version
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { u, err = t.UpdateStation(ctx, u); return err })
+	return &found[StationBody]{etag(u.Version), writeStation(u)}, err
+}
+
+func (s *Server) removeStation(ctx context.Context, in *removal) (*empty, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		u, err := t.StationByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		if err := unneeded(ctx, t, in.ID); err != nil {
+			return err
+		}
+		u.Version, u.Active = version, false
+		_, err = t.UpdateStation(ctx, u)
+		return err
+	})
+}

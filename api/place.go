@@ -1,0 +1,144 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// placed is a visit at its time.
+type placed struct {
+	h    scheduling.Horizon
+	plan *scheduling.VisitPlan
+	sch  scheduling.Schedule
+	shop scheduling.Shop
+}
+
+func is(err, target error) bool { return errors.Is(err, target) }
+
+// place finds units for a visit that starts at start, led by lead when that is
+// given, takes the booker's locks and checks the schedule once more on fresh
+// data. A *scheduling.ConflictError says why it does not fit. The blocks of
+// the visit except are looked through.
+func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *scheduling.VisitPlan, start time.Time, lead, except string) (*placed, error) {
+	d := scheduling.CivilDate(start, loc)
+	p := &placed{h: around(loc, d, d), plan: plan}
+	var err error
+	if p.shop, err = t.LoadShop(ctx, p.h, except); err != nil {
+		return nil, err
+	}
+	snap, err := scheduling.NewSnapshot(p.shop)
+	if err != nil {
+		return nil, fmt.Errorf("api: place: %w", err)
+	}
+	compiled, err := scheduling.Compile(plan.Spec, snap)
+	if err != nil {
+		return nil, fmt.Errorf("api: place: %w", err)
+	}
+	if missing := compiled.Missing(); len(missing) > 0 {
+		return nil, &scheduling.ConflictError{Reason: "this visit cannot be placed: " + missing[0]}
+	}
+	m := p.h.Minute(start)
+	set, err := compiled.Search(snap, scheduling.Query{From: m, To: m, Grid: 1})
+	if err != nil {
+		return nil, fmt.Errorf("api: place: %w", err)
+	}
+	var ok bool
+	if p.sch, ok = set.Assign(m, lead); !ok {
+		return nil, &scheduling.ConflictError{Reason: "the visit does not fit at this time any more"}
+	}
+	return p, p.recheck(ctx, t, except)
+}
+
+// recheck takes the locks that keep absences and hours still, and holds the
+// schedule against what is then in the database.
+func (p *placed) recheck(ctx context.Context, t *store.Tx, except string) error {
+	res := p.plan.Reservations(p.sch)
+	var units []string
+	for _, r := range res {
+		if !slices.Contains(units, r.Unit) {
+			units = append(units, r.Unit)
+		}
+	}
+	if err := t.LockForBooking(ctx, units, p.start(), p.end()); err != nil {
+		return err
+	}
+	fresh, err := t.LoadShop(ctx, p.h, except)
+	if err != nil {
+		return err
+	}
+	p.shop = fresh
+	if v := scheduling.Check(p.sch, p.plan.Spec, fresh); len(v) > 0 {
+		return &scheduling.ConflictError{Reason: store.ErrTaken.Error()}
+	}
+	return nil
+}
+
+func (p *placed) start() time.Time { return p.h.Time(p.sch.Phases[0].Start) }
+func (p *placed) end() time.Time   { return p.h.Time(p.sch.Phases[len(p.sch.Phases)-1].End) }
+
+// blocks are the reservations with the clearing that follows each.
+func (p *placed) blocks() []store.Block {
+	units := map[string]scheduling.Unit{}
+	for _, u := range p.shop.Units {
+		units[u.ID] = u
+	}
+	var out []store.Block
+	for _, r := range p.plan.Reservations(p.sch) {
+		clear, ok := p.plan.Spec.Clear[units[r.Unit].Kind]
+		if !ok {
+			clear = units[r.Unit].Changeover
+		}
+		out = append(out, store.Block{Unit: r.Unit, Start: p.h.Time(r.From), End: p.h.Time(r.To), Clear: int(clear)})
+	}
+	return out
+}
+
+// visit fills in what the schedule decides of v.
+func (p *placed) visit(v *store.Visit) {
+	v.Start, v.End = p.start(), p.end()
+	v.Chair = p.sch.Roles[scheduling.RoleChair]
+	for i := range v.Services {
+		v.Services[i].Lead = p.plan.LeadOf(p.sch, i)
+	}
+	v.Steps = nil
+	for i, st := range p.plan.Steps {
+		ph := p.sch.Phases[i]
+		row := store.VisitStep{Ordinal: i, Service: st.Service, Kind: string(st.Kind), Label: st.Label,
+			Start: p.h.Time(ph.Start), End: p.h.Time(ph.End), HandsOn: st.HandsOn, Watched: st.Watched}
+		for _, u := range p.plan.Uses(p.sch, i) {
+			row.Units = append(row.Units, store.StepUnit{Ordinal: i, Unit: u.Unit, Role: u.Role})
+		}
+		v.Steps = append(v.Steps, row)
+	}
+}
+
+// parts is what calendars show of the visit.
+func (p *placed) parts(n salonDay, v store.Visit) []store.Part {
+	var out []store.Part
+	ordinal := map[string]int{}
+	for _, part := range p.plan.Parts(p.sch) {
+		out = append(out, store.Part{Subject: part.Unit, Ordinal: ordinal[part.Unit], Kind: string(part.Kind),
+			Start: p.h.Time(part.From), End: p.h.Time(part.To)})
+		ordinal[part.Unit]++
+	}
+	return append(out, clientParts(n, v, v.End)...)
+}
+
+// clientParts is what the client's calendar shows of a visit that ends at end.
+func clientParts(n salonDay, v store.Visit, end time.Time) []store.Part {
+	out := []store.Part{{Subject: store.PartClient, Kind: store.PartClient, Start: v.Start, End: v.End}}
+	if !slices.ContainsFunc(v.Services, func(s store.VisitService) bool { return s.Aftercare }) {
+		return out
+	}
+	dry := keepDryUntil(end)
+	from, to := scheduling.DayBounds(n.loc, retouchDate(n, end))
+	return append(out,
+		store.Part{Subject: store.PartAftercare, Kind: store.PartAftercare, Start: end, End: dry},
+		store.Part{Subject: store.PartRetouch, Kind: store.PartRetouch, Start: from, End: to})
+}

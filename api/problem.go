@@ -1,0 +1,255 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/labstack/echo/v4"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// Problem is a problem document of RFC 9457.
+type Problem struct {
+	Type         string         `json:"type" doc:"Stable reference that names the kind of problem" example:"/problems/taken"`
+	Title        string         `json:"title" doc:"The kind of problem in words"`
+	Status       int            `json:"status" doc:"HTTP status"`
+	Detail       string         `json:"detail,omitempty" doc:"What happened this time, for the person at the desk"`
+	Errors       []FieldProblem `json:"errors,omitempty" doc:"Every faulty field"`
+	Cautions     []CautionBody  `json:"cautions,omitempty" doc:"Cautions that stand in the way"`
+	Alternatives []OpeningBody  `json:"alternatives,omitempty" doc:"The next openings for the same visit"`
+
+	retryAfter int // seconds, 0 for no header
+}
+
+// FieldProblem says where a request is wrong and what would be right.
+type FieldProblem struct {
+	In       string `json:"in" doc:"body, query, path or header"`
+	Pointer  string `json:"pointer" doc:"JSON pointer into the body, or the parameter's name" example:"/services/0/lead_id"`
+	Detail   string `json:"detail" doc:"What is wrong" example:"is 7"`
+	Expected string `json:"expected,omitempty" doc:"What would be right" example:"8 to 120 cm"`
+}
+
+// GetStatus makes Problem an error that huma can answer with.
+func (p *Problem) GetStatus() int { return p.Status }
+
+// Error is the detail, or the title without one.
+func (p *Problem) Error() string {
+	if p.Detail != "" {
+		return p.Detail
+	}
+	return p.Title
+}
+
+// ContentType answers with the media type of RFC 9457.
+func (p *Problem) ContentType(string) string { return "application/problem+json" }
+
+// GetHeaders adds Retry-After where waiting helps.
+func (p *Problem) GetHeaders() http.Header {
+	if p.retryAfter == 0 {
+		return nil
+	}
+	return http.Header{"Retry-After": {fmt.Sprint(p.retryAfter)}}
+}
+
+// titles are the kinds of problems; GET /problems/{kind} answers with the text.
+var titles = map[string]string{
+	"invalid":         "The request holds values that cannot be right",
+	"unreadable":      "The request cannot be read",
+	"unauthorized":    "A valid bearer token is needed",
+	"forbidden":       "The token's role may not do this",
+	"not-found":       "There is no such thing in this salon",
+	"method":          "The address does not know this method",
+	"taken":           "The time is not free any more",
+	"conflict":        "The request does not fit the present state",
+	"refused":         "A rule of safety or of the salon forbids this",
+	"stale":           "Somebody else changed it in the meantime",
+	"if-match":        "An If-Match header with the ETag last read is needed",
+	"idempotency-key": "An Idempotency-Key header is needed",
+	"key-reused":      "The Idempotency-Key was used for another request",
+	"running":         "The same request is still being answered",
+	"too-large":       "The request is too large",
+	"media-type":      "The body must be JSON",
+	"unavailable":     "The service cannot answer now",
+	"internal":        "Something went wrong on our side",
+	"error":           "The request failed",
+}
+
+func newProblem(status int, kind, detail string) *Problem {
+	return &Problem{Type: "/problems/" + kind, Title: titles[kind], Status: status, Detail: detail}
+}
+
+// problem turns an error of the core or the store into what is answered. It
+// is the only place that knows which error has which status. What it does not
+// know is logged and answered without detail.
+func problem(ctx context.Context, err error) *Problem {
+	if p, ok := errors.AsType[*Problem](err); ok {
+		return p
+	}
+	if f, ok := errors.AsType[scheduling.Faults](err); ok {
+		p := newProblem(http.StatusUnprocessableEntity, "invalid", f.Error())
+		for _, e := range f {
+			p.Errors = append(p.Errors, fieldProblem(e))
+		}
+		return p
+	}
+	if e, ok := errors.AsType[*scheduling.InvalidError](err); ok {
+		p := newProblem(http.StatusUnprocessableEntity, "invalid", e.Error())
+		p.Errors = []FieldProblem{fieldProblem(e)}
+		return p
+	}
+	if e, ok := errors.AsType[*scheduling.ConflictError](err); ok {
+		return newProblem(http.StatusConflict, "taken", e.Reason)
+	}
+	if e, ok := errors.AsType[*scheduling.RefusedError](err); ok {
+		return newProblem(http.StatusUnprocessableEntity, "refused", e.Reason)
+	}
+	for _, k := range known {
+		if errors.Is(err, k.err) {
+			p := newProblem(k.status, k.kind, k.detail)
+			p.retryAfter = k.retry
+			return p
+		}
+	}
+	if errors.Is(err, context.Canceled) {
+		return newProblem(http.StatusServiceUnavailable, "unavailable", "the request was given up")
+	}
+	slog.ErrorContext(ctx, "request failed", "err", err)
+	return newProblem(http.StatusInternalServerError, "internal", "")
+}
+
+var known = []struct {
+	err    error
+	status int
+	kind   string
+	detail string
+	retry  int
+}{
+	{scheduling.ErrNotFound, http.StatusNotFound, "not-found", "", 0},
+	{scheduling.ErrStale, http.StatusPreconditionFailed, "stale", "read it again and repeat the change", 0},
+	{store.ErrTaken, http.StatusConflict, "taken", store.ErrTaken.Error(), 0},
+	{store.ErrRunning, http.StatusConflict, "running", store.ErrRunning.Error(), 1},
+	{store.ErrKeyReused, http.StatusUnprocessableEntity, "key-reused", "choose a new key for a new request", 0},
+	{store.ErrUnavailable, http.StatusServiceUnavailable, "unavailable", store.ErrUnavailable.Error(), 2},
+	{context.DeadlineExceeded, http.StatusServiceUnavailable, "unavailable", "it took too long", 2},
+}
+
+func fieldProblem(e *scheduling.InvalidError) FieldProblem {
+	in, at := "body", e.Field
+	if rest, ok := strings.CutPrefix(at, "query."); ok {
+		return FieldProblem{In: "query", Pointer: rest, Detail: e.Problem, Expected: e.Want}
+	}
+	return FieldProblem{In: in, Pointer: pointer(at), Detail: e.Problem, Expected: e.Want}
+}
+
+// pointer turns a dotted path such as services[0].lead_id into a JSON pointer.
+func pointer(path string) string {
+	if path == "" {
+		return ""
+	}
+	path = strings.NewReplacer("[", ".", "]", "").Replace(path)
+	parts := strings.Split(strings.TrimPrefix(path, "."), ".")
+	for i, p := range parts {
+		parts[i] = strings.NewReplacer("~", "~0", "/", "~1").Replace(p)
+	}
+	return "/" + strings.Join(parts, "/")
+}
+
+// kindOf names the problem of a status that comes from the framework.
+func kindOf(status int) string {
+	switch status {
+	case http.StatusBadRequest:
+		return "unreadable"
+	case http.StatusUnauthorized:
+		return "unauthorized"
+	case http.StatusForbidden:
+		return "forbidden"
+	case http.StatusNotFound:
+		return "not-found"
+	case http.StatusMethodNotAllowed:
+		return "method"
+	case http.StatusRequestEntityTooLarge:
+		return "too-large"
+	case http.StatusUnsupportedMediaType:
+		return "media-type"
+	case http.StatusUnprocessableEntity:
+		return "invalid"
+	case http.StatusServiceUnavailable, http.StatusRequestTimeout:
+		return "unavailable"
+	}
+	if status >= http.StatusInternalServerError {
+		return "internal"
+	}
+	return "error"
+}
+
+// frameworkError replaces huma's own error document. It copies where and what,
+// never the value that was sent, which may be about somebody's health.
+func frameworkError(status int, msg string, errs ...error) huma.StatusError {
+	if status >= http.StatusInternalServerError {
+		return newProblem(status, kindOf(status), "")
+	}
+	p := newProblem(status, kindOf(status), msg)
+	for _, err := range errs {
+		f := FieldProblem{In: "body", Detail: "cannot be read"}
+		if d, ok := err.(huma.ErrorDetailer); ok { //nolint:errorlint // huma hands the detail itself
+			e := d.ErrorDetail()
+			f.In, f.Pointer = splitLocation(e.Location)
+			f.Detail = plainWords(e.Message)
+		}
+		p.Errors = append(p.Errors, f)
+	}
+	return p
+}
+
+// plainWords keeps names of Go types out of an answer.
+func plainWords(msg string) string {
+	if strings.Contains(msg, "Go struct field") || strings.Contains(msg, "Go value") {
+		return "has a value of the wrong type"
+	}
+	return msg
+}
+
+func splitLocation(loc string) (in, at string) {
+	in, rest, _ := strings.Cut(loc, ".")
+	switch in {
+	case "query", "path", "header":
+		return in, rest
+	case "body":
+		return in, pointer(rest)
+	}
+	return "body", pointer(loc)
+}
+
+// echoError answers what the router refuses (404, 405 and the like).
+func echoError(err error, c echo.Context) {
+	if c.Response().Committed {
+		return
+	}
+	ctx := c.Request().Context()
+	p, ok := errors.AsType[*Problem](err)
+	if e, is := errors.AsType[*echo.HTTPError](err); !ok && is {
+		p = newProblem(e.Code, kindOf(e.Code), "")
+	} else if !ok {
+		p = problem(ctx, err)
+	}
+	for k, v := range p.GetHeaders() {
+		c.Response().Header()[k] = v
+	}
+	if p.Status == http.StatusUnauthorized {
+		c.Response().Header().Set("WWW-Authenticate", `Bearer realm="chairblock"`)
+	}
+	c.Response().Header().Set(echo.HeaderContentType, p.ContentType(""))
+	c.Response().WriteHeader(p.Status)
+	if c.Request().Method != http.MethodHead {
+		if err := c.Echo().JSONSerializer.Serialize(c, p, ""); err != nil {
+			slog.WarnContext(ctx, "answer not written", "err", err)
+		}
+	}
+}

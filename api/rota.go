@@ -1,0 +1,278 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"sort"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// WindowBody is a window of the week by the wall clock. closes or ends at or
+// before the beginning means the following day.
+type WindowBody struct {
+	Weekday int    `json:"weekday" doc:"1 Monday to 7 Sunday" minimum:"1" maximum:"7"`
+	From    string `json:"from" doc:"Time of day" example:"09:00"`
+	To      string `json:"to" doc:"Time of day; at or before from means the next day; 24:00 is midnight" example:"18:00"`
+}
+
+// HoursBody is the salon's week.
+type HoursBody struct {
+	Open []WindowBody `json:"open" nullable:"false" maxItems:"70"`
+}
+
+// StaffHoursBody is a person's working week.
+type StaffHoursBody struct {
+	Work   []WindowBody `json:"work" nullable:"false" maxItems:"70"`
+	Breaks []WindowBody `json:"breaks" nullable:"false" maxItems:"70" doc:"Windows in which no visit may use the person"`
+}
+
+// ClosureBody is a run of days on which the salon stays shut.
+type ClosureBody struct {
+	ID     string `json:"id" readOnly:"true" required:"false"`
+	First  string `json:"first_date" format:"date" doc:"First day, included"`
+	Last   string `json:"last_date" format:"date" doc:"Last day, included"`
+	Reason string `json:"reason" required:"false"`
+}
+
+// AbsenceBody is time in which a person is away or a station is out of order.
+type AbsenceBody struct {
+	ID     string    `json:"id" readOnly:"true" required:"false"`
+	Unit   string    `json:"unit_id" doc:"A person or a station"`
+	From   time.Time `json:"from"`
+	To     time.Time `json:"to"`
+	Reason string    `json:"reason" required:"false" doc:"For the rota; never a health reason"`
+	// Conflicts is filled in the answer to an addition.
+	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits that lie in the absence"`
+}
+
+func (s *Server) rotaRoutes() {
+	route(s, huma.Operation{OperationID: "get-hours", Method: http.MethodGet, Path: "/hours", Summary: "Opening hours"}, s.getHours)
+	route(s, huma.Operation{OperationID: "set-hours", Method: http.MethodPut, Path: "/hours", Summary: "Replace the opening hours"}, s.setHours)
+	route(s, huma.Operation{OperationID: "get-staff-hours", Method: http.MethodGet, Path: "/staff/{id}/hours", Summary: "A person's working week"}, s.getStaffHours)
+	route(s, huma.Operation{OperationID: "set-staff-hours", Method: http.MethodPut, Path: "/staff/{id}/hours", Summary: "Replace a person's working week"}, s.setStaffHours)
+	route(s, huma.Operation{OperationID: "list-closures", Method: http.MethodGet, Path: "/closures", Summary: "Days on which the salon stays shut, from today"}, s.listClosures)
+	route(s, huma.Operation{OperationID: "add-closure", Method: http.MethodPost, Path: "/closures", Summary: "Shut the salon on some days", DefaultStatus: http.StatusCreated}, s.addClosure)
+	route(s, huma.Operation{OperationID: "delete-closure", Method: http.MethodDelete, Path: "/closures/{id}", Summary: "Open on those days after all"}, s.deleteClosure)
+	route(s, huma.Operation{OperationID: "list-absences", Method: http.MethodGet, Path: "/absences", Summary: "Absences that are not over"}, s.listAbsences)
+	route(s, huma.Operation{OperationID: "add-absence", Method: http.MethodPost, Path: "/absences", Summary: "Note an absence", DefaultStatus: http.StatusCreated}, s.addAbsence)
+	route(s, huma.Operation{OperationID: "delete-absence", Method: http.MethodDelete, Path: "/absences/{id}", Summary: "Take an absence back"}, s.deleteAbsence)
+}
+
+// windows checks a list of windows of one kind: readable, and not overlapping
+// on the clock of the week.
+func windows(f *scheduling.Faults, field, kind string, list []WindowBody) []store.Window {
+	var out []store.Window
+	for i, b := range list {
+		at := index(field, i)
+		w := store.Window{Weekday: b.Weekday, Kind: kind, From: clockOf(f, at+".from", b.From), To: clockOf(f, at+".to", b.To)}
+		if w.To <= w.From {
+			w.To += 1440
+		}
+		if w.From == 1440 {
+			f.Add(at+".from", "is 24:00", "00:00 of the next weekday")
+		}
+		out = append(out, w)
+	}
+	sorted := append([]store.Window(nil), out...)
+	at := func(w store.Window) int { return (w.Weekday-1)*1440 + w.From }
+	sort.Slice(sorted, func(i, j int) bool { return at(sorted[i]) < at(sorted[j]) })
+	for i := range sorted {
+		a, b := sorted[i], sorted[(i+1)%len(sorted)]
+		next := at(b)
+		if i+1 == len(sorted) {
+			next += 7 * 1440
+		}
+		if len(sorted) > 1 && at(a)+a.To-a.From > next {
+			f.Addf(field, "windows that do not overlap", "has two windows that overlap (weekday %d from %s and weekday %d from %s)",
+				a.Weekday, clockText(a.From), b.Weekday, clockText(b.From))
+			break
+		}
+	}
+	return out
+}
+
+func writeWindows(list []store.Window, kind string) []WindowBody {
+	out := []WindowBody{}
+	for _, w := range list {
+		if w.Kind == kind {
+			out = append(out, WindowBody{w.Weekday, clockText(w.From), clockText(w.To)})
+		}
+	}
+	return out
+}
+
+func index(field string, i int) string { return fmt.Sprintf("%s[%d]", field, i) }
+
+type hoursInput struct{ Body HoursBody }
+type hoursOutput struct{ Body HoursBody }
+type staffHoursInput struct {
+	byID
+	Body StaffHoursBody
+}
+type staffHoursOutput struct{ Body StaffHoursBody }
+
+func (s *Server) getHours(ctx context.Context, _ *empty) (*hoursOutput, error) {
+	var list []store.Window
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { list, err = t.OpeningHours(ctx); return err })
+	return &hoursOutput{HoursBody{writeWindows(list, "open")}}, err
+}
+
+func (s *Server) setHours(ctx context.Context, in *hoursInput) (*hoursOutput, error) {
+	var f scheduling.Faults
+	list := windows(&f, "open", "open", in.Body.Open)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	err := s.inTx(ctx, func(t *store.Tx) (err error) {
+		if err := t.SetOpeningHours(ctx, list); err != nil {
+			return err
+		}
+		list, err = t.OpeningHours(ctx)
+		return err
+	})
+	return &hoursOutput{HoursBody{writeWindows(list, "open")}}, err
+}
+
+func (s *Server) getStaffHours(ctx context.Context, in *byID) (*staffHoursOutput, error) {
+	var list []store.Window
+	err := s.inTx(ctx, func(t *store.Tx) (err error) {
+		if _, err := t.StaffByID(ctx, in.ID); err != nil {
+			return err
+		}
+		list, err = t.StaffHours(ctx, in.ID)
+		return err
+	})
+	return &staffHoursOutput{StaffHoursBody{writeWindows(list, "work"), writeWindows(list, "break")}}, err
+}
+
+func (s *Server) setStaffHours(ctx context.Context, in *staffHoursInput) (*staffHoursOutput, error) {
+	var f scheduling.Faults
+	list := windows(&f, "work", "work", in.Body.Work)
+	list = append(list, windows(&f, "breaks", "break", in.Body.Breaks)...)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	err := s.inTx(ctx, func(t *store.Tx) (err error) {
+		if _, err := t.StaffByID(ctx, in.ID); err != nil {
+			return err
+		}
+		if err := t.SetStaffHours(ctx, in.ID, list); err != nil {
+			return err
+		}
+		list, err = t.StaffHours(ctx, in.ID)
+		return err
+	})
+	return &staffHoursOutput{StaffHoursBody{writeWindows(list, "work"), writeWindows(list, "break")}}, err
+}
+
+type closureInput struct{ Body ClosureBody }
+
+func (b ClosureBody) row() (store.Closure, error) {
+	var f scheduling.Faults
+	c := store.Closure{First: day(&f, "first_date", b.First), Last: day(&f, "last_date", b.Last)}
+	c.Reason = text(&f, "reason", b.Reason, 0, 200)
+	if len(f) == 0 && c.Last.Before(c.First) {
+		f.Add("last_date", "lies before first_date", "the same day or a later one")
+	}
+	return c, f.Err()
+}
+
+func writeClosure(c store.Closure) ClosureBody {
+	return ClosureBody{ID: c.ID, First: c.First.String(), Last: c.Last.String(), Reason: c.Reason}
+}
+
+func (s *Server) listClosures(ctx context.Context, _ *empty) (*listBody[ClosureBody], error) {
+	var rows []store.Closure
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		loc, err := zone(ctx, t)
+		if err != nil {
+			return err
+		}
+		rows, err = t.Closures(ctx, scheduling.CivilDate(s.now(), loc))
+		return err
+	})
+	return listOf(rows, writeClosure), err
+}
+
+func (s *Server) addClosure(ctx context.Context, in *closureInput) (*created[ClosureBody], error) {
+	c, err := in.Body.row()
+	if err != nil {
+		return nil, err
+	}
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { c, err = t.AddClosure(ctx, c); return err })
+	return &created[ClosureBody]{Location: "/v1/closures/" + c.ID, Body: writeClosure(c)}, err
+}
+
+func (s *Server) deleteClosure(ctx context.Context, in *byID) (*empty, error) {
+	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.DeleteClosure(ctx, in.ID) })
+}
+
+type absenceInput struct{ Body AbsenceBody }
+
+func (s *Server) listAbsences(ctx context.Context, _ *empty) (*listBody[AbsenceBody], error) {
+	var rows []store.Absence
+	var loc *time.Location
+	err := s.inTx(ctx, func(t *store.Tx) (err error) {
+		if loc, err = zone(ctx, t); err != nil {
+			return err
+		}
+		rows, err = t.Absences(ctx, s.now())
+		return err
+	})
+	return listOf(rows, func(a store.Absence) AbsenceBody { return writeAbsence(a, loc) }), err
+}
+
+func writeAbsence(a store.Absence, loc *time.Location) AbsenceBody {
+	return AbsenceBody{ID: a.ID, Unit: a.Unit, From: a.From.In(loc), To: a.To.In(loc), Reason: a.Reason}
+}
+
+func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[AbsenceBody], error) {
+	var f scheduling.Faults
+	b := in.Body
+	a := store.Absence{Unit: b.Unit, From: wholeMinute(&f, "from", b.From), To: wholeMinute(&f, "to", b.To)}
+	a.Reason = text(&f, "reason", b.Reason, 0, 200)
+	span(&f, b.From, b.To)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	var out AbsenceBody
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		loc, err := zone(ctx, t)
+		if err != nil {
+			return err
+		}
+		known, err := t.HasUnit(ctx, a.Unit)
+		if err != nil {
+			return err
+		}
+		if !known {
+			return &scheduling.InvalidError{Field: "unit_id", Problem: "is not known", Want: "the id of a person or station of this salon"}
+		}
+		if a, err = t.AddAbsence(ctx, a); err != nil {
+			return err
+		}
+		out = writeAbsence(a, loc)
+		out.Conflicts, err = t.VisitsUsing(ctx, a.Unit, a.From, a.To)
+		return err
+	})
+	return &created[AbsenceBody]{Location: "/v1/absences/" + a.ID, Body: out}, err
+}
+
+func (s *Server) deleteAbsence(ctx context.Context, in *byID) (*empty, error) {
+	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.DeleteAbsence(ctx, in.ID) })
+}
+
+// zone is the salon's zone.
+func zone(ctx context.Context, t *store.Tx) (*time.Location, error) {
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return n.Location()
+}

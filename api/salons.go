@@ -1,0 +1,156 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"regexp"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// SalonBody is the salon and its settings.
+type SalonBody struct {
+	ID         string             `json:"id" readOnly:"true" required:"false"`
+	Name       string             `json:"name" doc:"Name that clients know" example:"Harbour Chairs"`
+	Zone       string             `json:"time_zone" readOnly:"true" required:"false" doc:"IANA name, fixed when the salon is made"`
+	Currency   string             `json:"currency" doc:"ISO 4217 code" example:"EUR"`
+	LengthUnit string             `json:"length_unit" doc:"For display: cm or in" enum:"cm,in"`
+	HeatUnit   string             `json:"heat_unit" doc:"For display: C or F" enum:"C,F"`
+	Address    string             `json:"address" doc:"Shown in messages and calendars"`
+	Phone      string             `json:"phone" doc:"Number for clients"`
+	Mail       string             `json:"mail" doc:"Address for clients"`
+	Emergency  string             `json:"emergency" doc:"Emergency number shown in aftercare" example:"112"`
+	ChairTime  map[string]float64 `json:"chair_time" required:"false" doc:"Constants of chair time that differ from the default; GET /chair-time-settings lists them with their ranges"`
+}
+
+type salonInput struct {
+	ifMatch
+	Body SalonBody
+}
+
+// SettingBody is one constant of chair time.
+type SettingBody struct {
+	Name    string  `json:"name"`
+	Unit    string  `json:"unit"`
+	Value   float64 `json:"value" doc:"What this salon uses"`
+	Default float64 `json:"default"`
+	Min     float64 `json:"min"`
+	Max     float64 `json:"max"`
+	Source  string  `json:"source" doc:"Where the default comes from"`
+}
+
+func (s *Server) salonRoutes() {
+	route(s, huma.Operation{OperationID: "get-salon", Method: http.MethodGet, Path: "/salon", Summary: "The salon"}, s.getSalon)
+	route(s, huma.Operation{OperationID: "update-salon", Method: http.MethodPut, Path: "/salon", Summary: "Change the salon's settings"}, s.updateSalon)
+	route(s, huma.Operation{OperationID: "list-chair-time-settings", Method: http.MethodGet, Path: "/chair-time-settings",
+		Summary: "Every constant of chair time with default, range and source"}, s.chairTimeSettings)
+}
+
+func (s *Server) getSalon(ctx context.Context, _ *empty) (*found[SalonBody], error) {
+	var n store.Salon
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { n, err = t.SalonRow(ctx); return err })
+	if err != nil {
+		return nil, err
+	}
+	return writeSalon(n)
+}
+
+func writeSalon(n store.Salon) (*found[SalonBody], error) {
+	b := SalonBody{ID: n.ID, Name: n.Name, Zone: n.Zone, Currency: n.Currency, LengthUnit: n.LengthUnit, HeatUnit: n.HeatUnit,
+		Address: n.Address, Phone: n.Phone, Mail: n.Mail, Emergency: n.Emergency}
+	if err := json.Unmarshal(n.ChairTime, &b.ChairTime); err != nil {
+		return nil, fmt.Errorf("api: chair time of salon: %w", err)
+	}
+	return &found[SalonBody]{ETag: etag(n.Version), Body: b}, nil
+}
+
+var (
+	currencyCode = regexp.MustCompile(`^[A-Z]{3}$`)
+	shortNumber  = regexp.MustCompile(`^[0-9]{2,6}$`)
+)
+
+func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	var f scheduling.Faults
+	b := in.Body
+	n := store.Salon{Version: version, LengthUnit: b.LengthUnit, HeatUnit: b.HeatUnit, Currency: b.Currency, Emergency: b.Emergency}
+	n.Name = text(&f, "name", b.Name, 1, 120)
+	n.Address = text(&f, "address", b.Address, 0, 200)
+	n.Mail = address(&f, "mail", b.Mail)
+	n.Phone = phone(&f, "phone", b.Phone, "")
+	if !currencyCode.MatchString(b.Currency) {
+		f.Addf("currency", "three capital letters such as EUR", "is %q", b.Currency)
+	}
+	if !shortNumber.MatchString(b.Emergency) {
+		f.Addf("emergency", "2 to 6 digits such as 112", "is %q", b.Emergency)
+	}
+	if _, err := chairTimeWith(&f, b.ChairTime); err != nil {
+		return nil, err
+	}
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	if b.ChairTime == nil {
+		b.ChairTime = map[string]float64{}
+	}
+	if n.ChairTime, err = json.Marshal(b.ChairTime); err != nil {
+		return nil, err
+	}
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { n, err = t.UpdateSalon(ctx, n); return err })
+	if err != nil {
+		return nil, err
+	}
+	return writeSalon(n)
+}
+
+// chairTimeWith lays a salon's own constants over the defaults.
+func chairTimeWith(f *scheduling.Faults, own map[string]float64) (scheduling.ChairTime, error) {
+	c := scheduling.DefaultChairTime()
+	for name, v := range own {
+		if err := f.Join("chair_time", c.Set(name, v)); err != nil {
+			return c, err
+		}
+	}
+	return c, f.Join("chair_time", c.Validate())
+}
+
+// chairTime reads the constants of a salon's row.
+func chairTime(n store.Salon) (scheduling.ChairTime, error) {
+	var own map[string]float64
+	if err := json.Unmarshal(n.ChairTime, &own); err != nil {
+		return scheduling.ChairTime{}, fmt.Errorf("api: chair time of salon: %w", err)
+	}
+	var f scheduling.Faults
+	c, err := chairTimeWith(&f, own)
+	if err == nil {
+		err = f.Err()
+	}
+	return c, err
+}
+
+func (s *Server) chairTimeSettings(ctx context.Context, _ *empty) (*listBody[SettingBody], error) {
+	var c scheduling.ChairTime
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := t.SalonRow(ctx)
+		if err != nil {
+			return err
+		}
+		c, err = chairTime(n)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return listOf(scheduling.ChairTimeSettings(), func(x scheduling.Setting) SettingBody {
+		v, _ := c.Value(x.Name)
+		return SettingBody{x.Name, x.Unit, v, x.Default, x.Min, x.Max, x.Source}
+	}), nil
+}

@@ -1,0 +1,148 @@
+// Package api is everything that crosses the border of the process: the REST
+// interface, calendar feeds, pages and messages. It turns requests into values
+// of the core, calls the store once, and turns the outcome into an answer.
+package api
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humaecho"
+	"github.com/labstack/echo/v4"
+	"github.com/labstack/echo/v4/middleware"
+
+	"chairblock/store"
+)
+
+// Limits on what a client may send and how long it may take.
+const (
+	maxBody      = 256 << 10
+	maxHeader    = 16 << 10
+	handlerLimit = 10 * time.Second
+)
+
+// Server answers requests. Make one with New.
+type Server struct {
+	store *store.Store
+	now   func() time.Time
+	base  string // scheme and host for links that are given out, without a slash at the end
+	echo  *echo.Echo
+	api   huma.API
+}
+
+// New makes a server over st. base is the address under which clients reach it
+// (for example https://salon.example) and stands in the links it gives out; now
+// is the clock.
+func New(st *store.Store, base string, now func() time.Time) *Server {
+	s := &Server{store: st, now: now, base: base, echo: echo.New()}
+	s.echo.HideBanner, s.echo.HidePort = true, true
+	s.echo.HTTPErrorHandler = echoError
+	// The address of the peer counts; forwarded headers are anybody's words.
+	s.echo.IPExtractor = echo.ExtractIPDirect()
+	s.echo.Use(middleware.Recover(), securityHeaders, limitTime)
+	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
+	s.echo.GET("/readyz", s.ready)
+	s.echo.GET("/problems/:kind", problemPage)
+	s.echo.Any("/cal/:file", s.feed)
+	s.echo.GET("/robots.txt", func(c echo.Context) error {
+		return c.String(http.StatusOK, "User-agent: *\nAllow: /cal/\nDisallow: /\n")
+	})
+	v1 := s.echo.Group("/v1", s.bearer, readBody)
+	s.api = humaecho.NewWithGroup(s.echo, v1, humaConfig())
+	s.routes()
+	s.serveSpec()
+	return s
+}
+
+func humaConfig() huma.Config {
+	huma.NewError = frameworkError
+	c := huma.DefaultConfig("chairblock", "1")
+	c.CreateHooks = nil
+	c.DocsPath, c.OpenAPIPath, c.SchemasPath = "", "", ""
+	c.Info.Description = "Chair time, openings and bookings of one salon. Times are RFC 3339 with offset, " +
+		"lengths of time are minutes, lengths of hair are centimetres. The salon comes from the token."
+	c.Servers = []*huma.Server{{URL: "/v1"}}
+	c.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
+		"bearer": {Type: "http", Scheme: "bearer", Description: "A token of one role: owner, desk, lead or assistant"},
+	}
+	c.Security = []map[string][]string{{"bearer": {}}}
+	return c
+}
+
+// Handler is the whole service as one handler.
+func (s *Server) Handler() http.Handler { return s.echo }
+
+// HTTPServer wraps the handler in a server with limits that cut slow clients.
+func (s *Server) HTTPServer() *http.Server {
+	return &http.Server{
+		Handler:           s.echo,
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       15 * time.Second,
+		WriteTimeout:      30 * time.Second,
+		IdleTimeout:       60 * time.Second,
+		MaxHeaderBytes:    maxHeader,
+	}
+}
+
+// route registers one operation: it checks the caller's role and turns errors
+// into problems. Handlers know no status codes.
+func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (*O, error)) {
+	if len(allowed[op.OperationID]) == 0 {
+		panic("operation without roles: " + op.OperationID)
+	}
+	op.MaxBodyBytes = maxBody
+	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity)
+	huma.Register(s.api, op, func(ctx context.Context, in *I) (*O, error) {
+		if err := mayDo(ctx, op.OperationID); err != nil {
+			return nil, err
+		}
+		out, err := h(ctx, in)
+		if err != nil {
+			return nil, problem(ctx, err)
+		}
+		return out, nil
+	})
+}
+
+// inTx runs f in a transaction of the caller's salon.
+func (s *Server) inTx(ctx context.Context, f func(*store.Tx) error) error {
+	return s.store.InTx(ctx, principal(ctx).Salon, f)
+}
+
+func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		h := c.Response().Header()
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("X-Frame-Options", "DENY")
+		h.Set("Cache-Control", "no-store")
+		return next(c)
+	}
+}
+
+// limitTime gives every request a deadline that the database calls obey.
+func limitTime(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		ctx, cancel := context.WithTimeout(c.Request().Context(), handlerLimit)
+		defer cancel()
+		c.SetRequest(c.Request().WithContext(ctx))
+		return next(c)
+	}
+}
+
+func (s *Server) ready(c echo.Context) error {
+	if err := s.store.Ping(c.Request().Context()); err != nil {
+		return newProblem(http.StatusServiceUnavailable, "unavailable", "the database does not answer or is not migrated")
+	}
+	return c.JSON(http.StatusOK, map[string]string{"status": "ready"})
+}
+
+func problemPage(c echo.Context) error {
+	t, ok := titles[c.Param("kind")]
+	if !ok {
+		return newProblem(http.StatusNotFound, "not-found", "")
+	}
+	return c.String(http.StatusOK, t+"\n")
+}

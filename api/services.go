@@ -1,0 +1,140 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"slices"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// StepBody is one step of a service.
+type StepBody struct {
+	Kind    string `json:"kind" doc:"Name of the step; with formula head one of the kinds of an estimate" example:"apply"`
+	Label   string `json:"label" doc:"Plain words for screens" example:"Apply solution"`
+	Who     string `json:"who" enum:"lead,assistant_or_lead,nobody"`
+	Where   string `json:"where" enum:"chair,basin"`
+	Minutes int    `json:"minutes,omitempty" minimum:"0" maximum:"600" doc:"Fixed length; leave out with a formula"`
+	Formula string `json:"formula,omitempty" enum:"head" doc:"head: minutes come from the estimate of the hair"`
+	HandsOn bool   `json:"hands_on" doc:"False while nobody's hands are needed"`
+	Watched bool   `json:"watched" required:"false" doc:"The stylist in charge stays and looks although hands are off"`
+	WaitMin int    `json:"wait_min_minutes" required:"false" minimum:"0" maximum:"240" doc:"Least wait after the step"`
+	WaitMax int    `json:"wait_max_minutes" required:"false" minimum:"0" maximum:"240" doc:"Longest wait after the step"`
+	Helper  bool   `json:"helper" required:"false" doc:"A second pair of hands shares it when there is one"`
+}
+
+// ServiceBody is a named, ordered list of steps.
+type ServiceBody struct {
+	ID         string     `json:"id" readOnly:"true" required:"false"`
+	Version    int        `json:"service_version" readOnly:"true" required:"false" doc:"A booked visit keeps the version it was booked with"`
+	Name       string     `json:"name" example:"Straightening"`
+	Skill      string     `json:"skill" doc:"Skill that the stylist in charge must have; empty for anybody licensed" example:"straightening"`
+	Chemical   bool       `json:"chemical" doc:"Chemicals are used"`
+	Aftercare  bool       `json:"aftercare" doc:"Hair must stay dry and untied for 48 hours; the client is called back for the regrowth"`
+	Clear      *int       `json:"clear_minutes,omitempty" minimum:"0" maximum:"240" doc:"Clearing of the chair afterwards; left out: the chair's own"`
+	PriceCents int64      `json:"price_cents" minimum:"0" maximum:"100000000"`
+	NeedsHair  bool       `json:"needs_hair" readOnly:"true" required:"false" doc:"Some step takes its minutes from an estimate"`
+	Steps      []StepBody `json:"steps" nullable:"false" minItems:"1" maxItems:"60"`
+}
+
+type serviceInput struct{ Body ServiceBody }
+type serviceChange struct {
+	byID
+	ifMatch
+	Body ServiceBody
+}
+
+func (s *Server) serviceRoutes() {
+	route(s, huma.Operation{OperationID: "list-services", Method: http.MethodGet, Path: "/services", Summary: "Services offered"}, s.listServices)
+	route(s, huma.Operation{OperationID: "get-service", Method: http.MethodGet, Path: "/services/{id}", Summary: "One service with its steps"}, s.getService)
+	route(s, huma.Operation{OperationID: "add-service", Method: http.MethodPost, Path: "/services", Summary: "Add a service", DefaultStatus: http.StatusCreated}, s.addService)
+	route(s, huma.Operation{OperationID: "update-service", Method: http.MethodPut, Path: "/services/{id}", Summary: "Change a service by adding a version"}, s.updateService)
+	route(s, huma.Operation{OperationID: "delete-service", Method: http.MethodDelete, Path: "/services/{id}", Summary: "Offer a service no more"}, s.deleteService)
+}
+
+func (b ServiceBody) service() (scheduling.Service, error) {
+	var f scheduling.Faults
+	x := scheduling.Service{Skill: b.Skill, Chemical: b.Chemical, Aftercare: b.Aftercare, Clear: b.Clear, PriceCents: b.PriceCents}
+	x.Name = text(&f, "name", b.Name, 1, 120)
+	if b.Skill != "" {
+		checkSkill(&f, "skill", b.Skill)
+	}
+	for i, st := range b.Steps {
+		x.Steps = append(x.Steps, st.step(&f, index("steps", i)))
+	}
+	if err := f.Err(); err != nil {
+		return x, err
+	}
+	return x, x.Validate()
+}
+
+func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {
+	st := scheduling.Step{Kind: scheduling.StepKind(b.Kind), Who: scheduling.Who(b.Who), Where: scheduling.Where(b.Where),
+		Minutes: b.Minutes, Formula: b.Formula, HandsOn: b.HandsOn, Watched: b.Watched,
+		WaitMin: b.WaitMin, WaitMax: b.WaitMax, Helper: b.Helper}
+	st.Label = text(f, at+".label", b.Label, 1, 80)
+	return st
+}
+
+func writeService(r store.ServiceRow) ServiceBody {
+	b := ServiceBody{ID: r.ID, Version: r.Version, Name: r.Name, Skill: r.Skill, Chemical: r.Chemical, Aftercare: r.Aftercare,
+		Clear: r.Clear, PriceCents: r.PriceCents, NeedsHair: needsHair(r.Service)}
+	for _, st := range r.Steps {
+		b.Steps = append(b.Steps, StepBody{string(st.Kind), st.Label, string(st.Who), string(st.Where), st.Minutes, st.Formula,
+			st.HandsOn, st.Watched, st.WaitMin, st.WaitMax, st.Helper})
+	}
+	return b
+}
+
+// needsHair reports whether some step takes its minutes from an estimate.
+func needsHair(x scheduling.Service) bool {
+	return slices.ContainsFunc(x.Steps, func(st scheduling.Step) bool { return st.Formula == scheduling.FormulaHead })
+}
+
+func (s *Server) listServices(ctx context.Context, _ *empty) (*listBody[ServiceBody], error) {
+	var rows []store.ServiceRow
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { rows, err = t.Services(ctx); return err })
+	return listOf(rows, writeService), err
+}
+
+func (s *Server) getService(ctx context.Context, in *byID) (*found[ServiceBody], error) {
+	var r store.ServiceRow
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.ServiceByID(ctx, in.ID); return err })
+	return &found[ServiceBody]{etag(r.Row), writeService(r)}, err
+}
+
+func (s *Server) addService(ctx context.Context, in *serviceInput) (*created[ServiceBody], error) {
+	x, err := in.Body.service()
+	if err != nil {
+		return nil, err
+	}
+	var r store.ServiceRow
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.AddService(ctx, x); return err })
+	return &created[ServiceBody]{"/v1/services/" + r.ID, etag(r.Row), writeService(r)}, err
+}
+
+func (s *Server) updateService(ctx context.Context, in *serviceChange) (*found[ServiceBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	x, err := in.Body.service()
+	if err != nil {
+		return nil, err
+	}
+	x.ID = in.ID
+	var r store.ServiceRow
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.UpdateService(ctx, x, version); return err })
+	return &found[ServiceBody]{etag(r.Row), writeService(r)}, err
+}
+
+func (s *Server) deleteService(ctx context.Context, in *removal) (*empty, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.RetireService(ctx, in.ID, version) })
+}

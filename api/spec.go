@@ -1,0 +1,36 @@
+package api
+
+import (
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+)
+
+// routes registers every operation of the interface.
+func (s *Server) routes() {
+	s.salonRoutes()
+	s.peopleRoutes()
+	s.rotaRoutes()
+	s.serviceRoutes()
+	s.clientRoutes()
+	s.estimateRoutes()
+	s.openingRoutes()
+	s.visitRoutes()
+	s.dayRoutes()
+	s.reminderRoutes()
+	s.accessRoutes()
+}
+
+// serveSpec publishes the OpenAPI description, which needs no token.
+func (s *Server) serveSpec() {
+	spec, err := s.Spec()
+	if err != nil {
+		panic(err) // the description is built from the code alone
+	}
+	s.echo.GET("/openapi.json", func(c echo.Context) error {
+		return c.Blob(http.StatusOK, "application/openapi+json", spec)
+	})
+}
+
+// Spec is the OpenAPI 3.1 description of the interface as JSON.
+func (s *Server) Spec() ([]byte, error) { return s.api.OpenAPI().MarshalJSON() }

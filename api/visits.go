@@ -1,0 +1,332 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// VisitRequest books a visit at a start that POST /openings gave.
+type VisitRequest struct {
+	ClientID   string           `json:"client_id" maxLength:"64"`
+	Start      time.Time        `json:"start" doc:"Whole minute, as an opening said"`
+	Services   []ServiceRequest `json:"services" nullable:"false" minItems:"1" maxItems:"8" doc:"In order, in one chair"`
+	Note       string           `json:"note,omitempty"`
+	ApprovedBy string           `json:"approved_by,omitempty" doc:"Licensed person who said yes to cautions that ask for it"`
+}
+
+// VisitBody is a visit.
+type VisitBody struct {
+	ID           string             `json:"id"`
+	ClientID     string             `json:"client_id"`
+	State        string             `json:"state" enum:"booked,arrived,under_way,finished,stopped_early,cancelled,missed"`
+	Start        time.Time          `json:"start"`
+	End          time.Time          `json:"end"`
+	ChairID      string             `json:"chair_id"`
+	PriceCents   int64              `json:"price_cents"`
+	Note         string             `json:"note"`
+	ApprovedBy   string             `json:"approved_by"`
+	ArrivedAt    *time.Time         `json:"arrived_at,omitempty"`
+	FinishedAt   *time.Time         `json:"finished_at,omitempty"`
+	KeepDryUntil *time.Time         `json:"keep_dry_until,omitempty"`
+	Services     []VisitServiceBody `json:"services" nullable:"false"`
+	Steps        []VisitStepBody    `json:"steps" nullable:"false"`
+	Reminders    []ReminderBody     `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
+}
+
+// VisitServiceBody is one service of a visit.
+type VisitServiceBody struct {
+	ServiceID      string `json:"service_id"`
+	ServiceVersion int    `json:"service_version"`
+	Name           string `json:"name"`
+	LeadID         string `json:"lead_id"`
+	EstimateID     string `json:"estimate_id,omitempty"`
+	PriceCents     int64  `json:"price_cents"`
+}
+
+// VisitStepBody is one step of a visit's plan.
+type VisitStepBody struct {
+	Service int            `json:"service_index"`
+	Kind    string         `json:"kind"`
+	Label   string         `json:"label"`
+	Start   time.Time      `json:"start"`
+	End     time.Time      `json:"end"`
+	HandsOn bool           `json:"hands_on"`
+	Watched bool           `json:"watched"`
+	Units   []StepUnitBody `json:"units" nullable:"false"`
+}
+
+// StepUnitBody is a person or station at work in a step.
+type StepUnitBody struct {
+	UnitID string `json:"unit_id"`
+	Role   string `json:"role" enum:"lead,chair,basin,assistant,helper"`
+}
+
+type visitInput struct {
+	idempotent
+	Body VisitRequest
+}
+type visitCreated struct {
+	created[VisitBody]
+	Replayed string `header:"Idempotent-Replayed" doc:"true when the answer is the one given before"`
+}
+type visitQuery struct {
+	ClientID string `query:"client_id" maxLength:"64" doc:"Every visit of one client"`
+	From     string `query:"first_date" format:"date" doc:"With last_date: visits on these days"`
+	To       string `query:"last_date" format:"date"`
+}
+type moveInput struct {
+	byID
+	ifMatch
+	Body struct {
+		Start  time.Time `json:"start"`
+		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on; left out: anybody who can"`
+	}
+}
+type visitChange struct {
+	byID
+	ifMatch
+}
+type finishInput struct {
+	byID
+	ifMatch
+	Body struct {
+		EndedAt *time.Time `json:"ended_at,omitempty" doc:"Real end; left out: now"`
+	}
+}
+
+func (s *Server) visitRoutes() {
+	route(s, huma.Operation{OperationID: "book-visit", Method: http.MethodPost, Path: "/visits", Summary: "Book a visit",
+		DefaultStatus: http.StatusCreated, Errors: []int{http.StatusBadRequest, http.StatusConflict}}, s.bookVisit)
+	route(s, huma.Operation{OperationID: "list-visits", Method: http.MethodGet, Path: "/visits", Summary: "Visits of a client or of some days"}, s.listVisits)
+	route(s, huma.Operation{OperationID: "get-visit", Method: http.MethodGet, Path: "/visits/{id}", Summary: "One visit"}, s.getVisit)
+	route(s, huma.Operation{OperationID: "move-visit", Method: http.MethodPost, Path: "/visits/{id}/move", Summary: "Move a visit to another start",
+		Errors: []int{http.StatusConflict, http.StatusPreconditionFailed}}, s.moveVisit)
+	route(s, huma.Operation{OperationID: "cancel-visit", Method: http.MethodPost, Path: "/visits/{id}/cancel", Summary: "Cancel a visit"}, s.cancelVisit)
+	route(s, huma.Operation{OperationID: "arrive-visit", Method: http.MethodPost, Path: "/visits/{id}/arrive", Summary: "The client is here"}, s.arriveVisit)
+	route(s, huma.Operation{OperationID: "finish-visit", Method: http.MethodPost, Path: "/visits/{id}/finish", Summary: "The visit is over; aftercare begins"}, s.finishVisit)
+	route(s, huma.Operation{OperationID: "miss-visit", Method: http.MethodPost, Path: "/visits/{id}/miss", Summary: "The client did not come"}, s.missVisit)
+}
+
+func writeVisit(v store.Visit, loc *time.Location, reminders []store.Reminder) VisitBody {
+	b := VisitBody{ID: v.ID, ClientID: v.Client, State: string(v.State), Start: v.Start.In(loc), End: v.End.In(loc), ChairID: v.Chair,
+		PriceCents: v.PriceCents, Note: v.Note, ApprovedBy: v.ApprovedBy, ArrivedAt: localTime(v.ArrivedAt, loc),
+		FinishedAt: localTime(v.FinishedAt, loc), Services: []VisitServiceBody{}, Steps: []VisitStepBody{}}
+	for _, x := range v.Services {
+		sb := VisitServiceBody{ServiceID: x.Service, ServiceVersion: x.Version, Name: x.Name, LeadID: x.Lead, PriceCents: x.PriceCents}
+		if x.Estimate != nil {
+			sb.EstimateID = *x.Estimate
+		}
+		b.Services = append(b.Services, sb)
+		if x.Aftercare {
+			dry := keepDryUntil(realEnd(v)).In(loc)
+			b.KeepDryUntil = &dry
+		}
+	}
+	for _, x := range v.Steps {
+		st := VisitStepBody{Service: x.Service, Kind: x.Kind, Label: x.Label, Start: x.Start.In(loc), End: x.End.In(loc),
+			HandsOn: x.HandsOn, Watched: x.Watched, Units: []StepUnitBody{}}
+		for _, u := range x.Units {
+			st.Units = append(st.Units, StepUnitBody{u.Unit, u.Role})
+		}
+		b.Steps = append(b.Steps, st)
+	}
+	for _, r := range reminders {
+		b.Reminders = append(b.Reminders, writeReminder(r, loc))
+	}
+	return b
+}
+
+func realEnd(v store.Visit) time.Time {
+	if v.FinishedAt != nil {
+		return *v.FinishedAt
+	}
+	return v.End
+}
+
+func localTime(t *time.Time, loc *time.Location) *time.Time {
+	if t == nil {
+		return nil
+	}
+	l := t.In(loc)
+	return &l
+}
+
+func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*visitCreated, error) {
+	if in.key() == "" {
+		return nil, newProblem(http.StatusBadRequest, "idempotency-key", "send a text that is unique to this request, such as a UUID")
+	}
+	out, replayed, err := once(s, ctx, in.idempotent, "/visits", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return nil, err
+		}
+		v, err := s.book(ctx, t, n, in.Body)
+		if err != nil {
+			return nil, err
+		}
+		reminders, err := t.RemindersOf(ctx, v.ID)
+		return &created[VisitBody]{"/v1/visits/" + v.ID, etag(v.Version), writeVisit(v, n.loc, reminders)}, err
+	})
+	if _, ok := errors.AsType[*scheduling.ConflictError](err); ok {
+		return nil, s.withAlternatives(ctx, err, OpeningsRequest{Services: in.Body.Services, NotBefore: &in.Body.Start, Limit: 3}, "")
+	}
+	if err != nil {
+		return nil, err
+	}
+	answer := &visitCreated{created: *out}
+	if replayed {
+		answer.Replayed = "true"
+	}
+	return answer, nil
+}
+
+// withAlternatives adds the next openings to a clash. When they cannot be
+// found the clash is answered without them.
+func (s *Server) withAlternatives(ctx context.Context, clash error, b OpeningsRequest, except string) error {
+	p := problem(ctx, clash)
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		b.FirstDate = scheduling.CivilDate(*b.NotBefore, n.loc).String()
+		var c *composed
+		if except != "" {
+			c, err = recompose(ctx, t, except, b.Services[0].LeadID)
+		} else {
+			c, err = compose(ctx, t, n, b.Services)
+		}
+		if err != nil {
+			return err
+		}
+		a, err := s.openings(ctx, t, n, c, b, except)
+		p.Alternatives = a.Openings
+		return err
+	})
+	if err != nil {
+		p.Alternatives = nil
+	}
+	return p
+}
+
+func (s *Server) listVisits(ctx context.Context, in *visitQuery) (*listBody[VisitBody], error) {
+	var f scheduling.Faults
+	var first, last date.Date
+	switch {
+	case in.ClientID != "" && (in.From != "" || in.To != ""):
+		f.Add("query.client_id", "is given beside days", "one of the two")
+	case in.ClientID == "":
+		first, last = day(&f, "query.first_date", in.From), day(&f, "query.last_date", in.To)
+		if len(f) == 0 && (last.Before(first) || last.Sub(first) > 62) {
+			f.Add("query.last_date", "does not lie within 62 days from first_date", "first_date or a later day")
+		}
+	}
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	var rows []store.Visit
+	var loc *time.Location
+	err := s.inTx(ctx, func(t *store.Tx) (err error) {
+		if loc, err = zone(ctx, t); err != nil {
+			return err
+		}
+		if in.ClientID != "" {
+			rows, err = t.VisitsOfClient(ctx, in.ClientID)
+			return err
+		}
+		from, _ := scheduling.DayBounds(loc, first)
+		_, to := scheduling.DayBounds(loc, last)
+		rows, err = t.VisitsBetween(ctx, from, to)
+		return err
+	})
+	return listOf(rows, func(v store.Visit) VisitBody { return writeVisit(v, loc, nil) }), err
+}
+
+func (s *Server) getVisit(ctx context.Context, in *byID) (*found[VisitBody], error) {
+	return s.answerVisit(ctx, func(t *store.Tx, _ salonDay) (store.Visit, error) { return t.VisitByID(ctx, in.ID) })
+}
+
+// answerVisit runs f in a transaction and answers with the visit it returns.
+func (s *Server) answerVisit(ctx context.Context, f func(*store.Tx, salonDay) (store.Visit, error)) (*found[VisitBody], error) {
+	var out found[VisitBody]
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		v, err := f(t, n)
+		if err != nil {
+			return err
+		}
+		reminders, err := t.RemindersOf(ctx, v.ID)
+		out = found[VisitBody]{etag(v.Version), writeVisit(v, n.loc, reminders)}
+		return err
+	})
+	return &out, err
+}
+
+func (s *Server) moveVisit(ctx context.Context, in *moveInput) (*found[VisitBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
+		return s.move(ctx, t, n, in.ID, version, in.Body.Start, in.Body.LeadID)
+	})
+	if _, ok := errors.AsType[*scheduling.ConflictError](err); ok {
+		return nil, s.withAlternatives(ctx, err,
+			OpeningsRequest{Services: []ServiceRequest{{LeadID: in.Body.LeadID}}, NotBefore: &in.Body.Start, Limit: 3}, in.ID)
+	}
+	return out, err
+}
+
+func (s *Server) cancelVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
+	return s.changeState(ctx, in, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+		return s.cancel(ctx, t, n, v, store.Cancelled)
+	})
+}
+
+func (s *Server) missVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
+	return s.changeState(ctx, in, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+		if s.now().Before(v.Start) {
+			return conflict("the visit has not begun yet: cancel it instead")
+		}
+		return s.cancel(ctx, t, n, v, store.Missed)
+	})
+}
+
+func (s *Server) arriveVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
+	return s.changeState(ctx, in, s.arrive)
+}
+
+func (s *Server) finishVisit(ctx context.Context, in *finishInput) (*found[VisitBody], error) {
+	return s.changeState(ctx, &visitChange{in.byID, in.ifMatch}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+		return s.finish(ctx, t, n, v, in.Body.EndedAt)
+	})
+}
+
+// changeState locks a visit under its version, lets f change it and answers
+// with what it became.
+func (s *Server) changeState(ctx context.Context, in *visitChange, f func(context.Context, *store.Tx, salonDay, *store.Visit) error) (*found[VisitBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	return s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
+		v, err := t.LockVisit(ctx, in.ID, version)
+		if err == nil {
+			err = f(ctx, t, n, &v)
+		}
+		return v, err
+	})
+}
+
+func conflict(detail string) error { return newProblem(http.StatusConflict, "conflict", detail) }
