@@ -1,0 +1,30 @@
+package pg
+
+// LookingIn is c with another root folder and PATH to look for programs.
+func (c Config) LookingIn(root, path string) Config {
+	c.where = search{root: root, path: path}
+	return c
+}
+
+// FindIn is Find with another root folder and PATH.
+func FindIn(root, path string, major int) (Binaries, error) {
+	return search{root: root, path: path}.find("", major)
+}
+
+// What the tests of fetching and of leftovers need.
+var (
+	CheckSum = checkSum
+	Unpack   = unpack
+)
+
+// FetchedName is the folder that Fetch fills.
+const FetchedName = fetchedName
+
+// Serves says what stopLeftover concludes from an answer of ps.
+func Serves(ps, data string) (gone, zombie, serves bool) {
+	p := fromPS(ps, nil)
+	return p.gone, p.zombie, p.serves(data)
+}
+
+// IsZombie says that the process is dead but still listed.
+func IsZombie(pid int) bool { return lookAt(pid).zombie }

@@ -1,0 +1,5 @@
+package pg
+
+import "syscall"
+
+func followParent(attr *syscall.SysProcAttr) { attr.Pdeathsig = syscall.SIGINT }
