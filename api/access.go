@@ -71,7 +71,7 @@ func (s *Server) addFeed(ctx context.Context, in *feedInput) (*created[FeedBody]
 	return &created[FeedBody]{Location: "/v1/feeds/" + out.ID, Body: out}, err
 }
 
-func (s *Server) revokeFeed(ctx context.Context, in *byID) (*empty, error) {
+func (s *Server) revokeFeed(ctx context.Context, in *ByID) (*empty, error) {
 	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.RevokeFeed(ctx, in.ID) })
 }
 
@@ -115,6 +115,6 @@ func (s *Server) addToken(ctx context.Context, in *tokenInput) (*created[TokenBo
 	return &created[TokenBody]{Location: "/v1/tokens/" + b.ID, Body: b}, err
 }
 
-func (s *Server) revokeToken(ctx context.Context, in *byID) (*empty, error) {
+func (s *Server) revokeToken(ctx context.Context, in *ByID) (*empty, error) {
 	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.RevokeToken(ctx, in.ID) })
 }

@@ -94,9 +94,9 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 		return ics.Calendar{}, err
 	}
 	clients := map[string]string{}
-	byID := map[string]store.Visit{}
+	ByID := map[string]store.Visit{}
 	for _, v := range visits {
-		byID[v.ID] = v
+		ByID[v.ID] = v
 		if _, ok := clients[v.Client]; !ok {
 			c, err := t.ClientByID(ctx, v.Client)
 			if err != nil {
@@ -107,7 +107,7 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 	}
 	out := make([]ics.Part, len(parts))
 	for i, p := range parts {
-		v := byID[p.Visit]
+		v := ByID[p.Visit]
 		out[i] = staffPart(p, v, names, unit)
 		out[i].ClientInitials = clients[v.Client]
 	}

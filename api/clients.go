@@ -36,12 +36,12 @@ type HeadOutput struct {
 }
 
 type clientInput struct {
-	idempotent
+	Repeatable
 	Body ClientBody
 }
 type clientChange struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 	Body ClientBody
 }
 type clientQuery struct {
@@ -56,7 +56,7 @@ type clientPage struct {
 	}
 }
 type headInput struct {
-	byID
+	ByID
 	Body HeadInput
 }
 
@@ -113,7 +113,7 @@ func (s *Server) listClients(ctx context.Context, in *clientQuery) (*clientPage,
 	return &out, nil
 }
 
-func (s *Server) getClient(ctx context.Context, in *byID) (*found[ClientBody], error) {
+func (s *Server) getClient(ctx context.Context, in *ByID) (*found[ClientBody], error) {
 	var c store.Client
 	err := s.inTx(ctx, func(t *store.Tx) (err error) { c, err = t.ClientByID(ctx, in.ID); return err })
 	return &found[ClientBody]{etag(c.Version), writeClient(c)}, err
@@ -124,9 +124,9 @@ func (s *Server) addClient(ctx context.Context, in *clientInput) (*created[Clien
 	if err != nil {
 		return nil, err
 	}
-	out, _, err := once(s, ctx, in.idempotent, "/clients", in.Body, func(t *store.Tx) (*created[ClientBody], error) {
+	out, err := once(s, ctx, in.Repeatable, "/clients", in.Body, func(t *store.Tx) (*created[ClientBody], error) {
 		c, err := t.AddClient(ctx, c)
-		return &created[ClientBody]{"/v1/clients/" + c.ID, etag(c.Version), writeClient(c)}, err
+		return &created[ClientBody]{Location: "/v1/clients/" + c.ID, ETag: etag(c.Version), Body: writeClient(c)}, err
 	})
 	return out, err
 }
@@ -162,7 +162,7 @@ func (s *Server) deleteClient(ctx context.Context, in *removal) (*empty, error) 
 	})
 }
 
-func (s *Server) listHeads(ctx context.Context, in *byID) (*listBody[HeadOutput], error) {
+func (s *Server) listHeads(ctx context.Context, in *ByID) (*listBody[HeadOutput], error) {
 	var rows []store.Head
 	err := s.inTx(ctx, func(t *store.Tx) (err error) {
 		if _, err := t.ClientByID(ctx, in.ID); err != nil {

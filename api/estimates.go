@@ -135,7 +135,7 @@ func knownHead(ctx context.Context, t *store.Tx, f *scheduling.Faults, b Estimat
 	return nil
 }
 
-func (s *Server) getEstimate(ctx context.Context, in *byID) (*found[EstimateAnswer], error) {
+func (s *Server) getEstimate(ctx context.Context, in *ByID) (*found[EstimateAnswer], error) {
 	var out EstimateAnswer
 	err := s.inTx(ctx, func(t *store.Tx) error {
 		loc, err := zone(ctx, t)

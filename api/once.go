@@ -14,13 +14,13 @@ import (
 	"chairblock/store"
 )
 
-// idempotent is the header that makes a repeated request have one effect
+// Repeatable is the header that makes a repeated request have one effect
 // (draft of the HTTP API working group; the key may be quoted).
-type idempotent struct {
+type Repeatable struct {
 	Key string `header:"Idempotency-Key" maxLength:"255" doc:"Any text unique to this request, such as a UUID"`
 }
 
-func (i idempotent) key() string {
+func (i Repeatable) key() string {
 	k := strings.TrimSpace(i.Key)
 	if q, err := strconv.Unquote(k); err == nil && strings.HasPrefix(k, `"`) {
 		return q
@@ -30,29 +30,28 @@ func (i idempotent) key() string {
 
 // once carries out a request that may be repeated. With a key, the answer is
 // kept in the transaction of its effect and given again to a repetition; a
-// clash with another visit is an answer, too. replayed tells the two apart.
-// Without a key the request is simply carried out.
-func once[T any](s *Server, ctx context.Context, in idempotent, path string, body any,
-	f func(*store.Tx) (*created[T], error)) (out *created[T], replayed bool, err error) {
+// clash with another visit is an answer, too. Without a key the request is
+// simply carried out.
+func once[T any](s *Server, ctx context.Context, in Repeatable, path string, body any,
+	f func(*store.Tx) (*created[T], error)) (out *created[T], err error) {
 	if in.key() == "" {
 		err = s.inTx(ctx, func(t *store.Tx) (err error) { out, err = f(t); return err })
-		return out, false, err
+		return out, err
 	}
 	raw, err := json.Marshal(body)
 	if err != nil {
-		return nil, false, err
+		return nil, err
 	}
 	print := sha256.Sum256(raw)
 	call := store.Call{Principal: principal(ctx).TokenID, Method: http.MethodPost, Route: path, Key: in.key(), Fingerprint: print[:]}
 	var clash error
 	err = s.inTx(ctx, func(t *store.Tx) error {
-		out, clash, replayed = nil, nil, false
+		out, clash = nil, nil
 		old, ok, err := t.Begin(ctx, call)
 		if err != nil {
 			return err
 		}
 		if ok {
-			replayed = true
 			out, clash, err = replay[T](old)
 			return err
 		}
@@ -68,9 +67,9 @@ func once[T any](s *Server, ctx context.Context, in idempotent, path string, bod
 		err = clash
 	}
 	if err != nil {
-		return nil, replayed, err
+		return nil, err
 	}
-	return out, replayed, nil
+	return out, nil
 }
 
 // answerTo says what to keep of an outcome: a success or a clash. Faults of
@@ -95,7 +94,7 @@ func replay[T any](a store.Answer) (*created[T], error, error) {
 		}
 		return nil, &scheduling.ConflictError{Reason: reason}, nil
 	}
-	out := &created[T]{Location: a.Location, ETag: a.ETag}
+	out := &created[T]{Location: a.Location, ETag: a.ETag, Replayed: "true"}
 	return out, nil, json.Unmarshal(a.Body, &out.Body)
 }
 

@@ -35,19 +35,19 @@ type StationBody struct {
 
 type staffInput struct{ Body StaffBody }
 type staffChange struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 	Body StaffBody
 }
 type stationInput struct{ Body StationBody }
 type stationChange struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 	Body StationBody
 }
 type removal struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 }
 
 func (s *Server) peopleRoutes() {
@@ -104,7 +104,7 @@ func (s *Server) listStaff(ctx context.Context, _ *empty) (*listBody[StaffBody],
 	return listOf(rows, writeStaff), err
 }
 
-func (s *Server) getStaff(ctx context.Context, in *byID) (*found[StaffBody], error) {
+func (s *Server) getStaff(ctx context.Context, in *ByID) (*found[StaffBody], error) {
 	var p store.Staff
 	err := s.inTx(ctx, func(t *store.Tx) (err error) { p, err = t.StaffByID(ctx, in.ID); return err })
 	return &found[StaffBody]{etag(p.Version), writeStaff(p)}, err
@@ -116,7 +116,7 @@ func (s *Server) addStaff(ctx context.Context, in *staffInput) (*created[StaffBo
 		return nil, err
 	}
 	err = s.inTx(ctx, func(t *store.Tx) (err error) { p, err = t.AddStaff(ctx, p); return err })
-	return &created[StaffBody]{"/v1/staff/" + p.ID, etag(p.Version), writeStaff(p)}, err
+	return &created[StaffBody]{Location: "/v1/staff/" + p.ID, ETag: etag(p.Version), Body: writeStaff(p)}, err
 }
 
 func (s *Server) updateStaff(ctx context.Context, in *staffChange) (*found[StaffBody], error) {
@@ -191,7 +191,7 @@ func (s *Server) listStations(ctx context.Context, _ *empty) (*listBody[StationB
 	return listOf(rows, writeStation), err
 }
 
-func (s *Server) getStation(ctx context.Context, in *byID) (*found[StationBody], error) {
+func (s *Server) getStation(ctx context.Context, in *ByID) (*found[StationBody], error) {
 	var u store.Unit
 	err := s.inTx(ctx, func(t *store.Tx) (err error) { u, err = t.StationByID(ctx, in.ID); return err })
 	return &found[StationBody]{etag(u.Version), writeStation(u)}, err
@@ -203,7 +203,7 @@ func (s *Server) addStation(ctx context.Context, in *stationInput) (*created[Sta
 		return nil, err
 	}
 	err = s.inTx(ctx, func(t *store.Tx) (err error) { u, err = t.AddStation(ctx, u); return err })
-	return &created[StationBody]{"/v1/stations/" + u.ID, etag(u.Version), writeStation(u)}, err
+	return &created[StationBody]{Location: "/v1/stations/" + u.ID, ETag: etag(u.Version), Body: writeStation(u)}, err
 }
 
 func (s *Server) updateStation(ctx context.Context, in *stationChange) (*found[StationBody], error) {

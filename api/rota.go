@@ -112,7 +112,7 @@ func index(field string, i int) string { return fmt.Sprintf("%s[%d]", field, i) 
 type hoursInput struct{ Body HoursBody }
 type hoursOutput struct{ Body HoursBody }
 type staffHoursInput struct {
-	byID
+	ByID
 	Body StaffHoursBody
 }
 type staffHoursOutput struct{ Body StaffHoursBody }
@@ -139,7 +139,7 @@ func (s *Server) setHours(ctx context.Context, in *hoursInput) (*hoursOutput, er
 	return &hoursOutput{HoursBody{writeWindows(list, "open")}}, err
 }
 
-func (s *Server) getStaffHours(ctx context.Context, in *byID) (*staffHoursOutput, error) {
+func (s *Server) getStaffHours(ctx context.Context, in *ByID) (*staffHoursOutput, error) {
 	var list []store.Window
 	err := s.inTx(ctx, func(t *store.Tx) (err error) {
 		if _, err := t.StaffByID(ctx, in.ID); err != nil {
@@ -209,7 +209,7 @@ func (s *Server) addClosure(ctx context.Context, in *closureInput) (*created[Clo
 	return &created[ClosureBody]{Location: "/v1/closures/" + c.ID, Body: writeClosure(c)}, err
 }
 
-func (s *Server) deleteClosure(ctx context.Context, in *byID) (*empty, error) {
+func (s *Server) deleteClosure(ctx context.Context, in *ByID) (*empty, error) {
 	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.DeleteClosure(ctx, in.ID) })
 }
 
@@ -264,7 +264,7 @@ func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[Abs
 	return &created[AbsenceBody]{Location: "/v1/absences/" + a.ID, Body: out}, err
 }
 
-func (s *Server) deleteAbsence(ctx context.Context, in *byID) (*empty, error) {
+func (s *Server) deleteAbsence(ctx context.Context, in *ByID) (*empty, error) {
 	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.DeleteAbsence(ctx, in.ID) })
 }
 

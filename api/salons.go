@@ -29,7 +29,7 @@ type SalonBody struct {
 }
 
 type salonInput struct {
-	ifMatch
+	Precondition
 	Body SalonBody
 }
 

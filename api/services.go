@@ -42,8 +42,8 @@ type ServiceBody struct {
 
 type serviceInput struct{ Body ServiceBody }
 type serviceChange struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 	Body ServiceBody
 }
 
@@ -100,7 +100,7 @@ func (s *Server) listServices(ctx context.Context, _ *empty) (*listBody[ServiceB
 	return listOf(rows, writeService), err
 }
 
-func (s *Server) getService(ctx context.Context, in *byID) (*found[ServiceBody], error) {
+func (s *Server) getService(ctx context.Context, in *ByID) (*found[ServiceBody], error) {
 	var r store.ServiceRow
 	err := s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.ServiceByID(ctx, in.ID); return err })
 	return &found[ServiceBody]{etag(r.Row), writeService(r)}, err
@@ -113,7 +113,7 @@ func (s *Server) addService(ctx context.Context, in *serviceInput) (*created[Ser
 	}
 	var r store.ServiceRow
 	err = s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.AddService(ctx, x); return err })
-	return &created[ServiceBody]{"/v1/services/" + r.ID, etag(r.Row), writeService(r)}, err
+	return &created[ServiceBody]{Location: "/v1/services/" + r.ID, ETag: etag(r.Row), Body: writeService(r)}, err
 }
 
 func (s *Server) updateService(ctx context.Context, in *serviceChange) (*found[ServiceBody], error) {

@@ -70,12 +70,8 @@ type StepUnitBody struct {
 }
 
 type visitInput struct {
-	idempotent
+	Repeatable
 	Body VisitRequest
-}
-type visitCreated struct {
-	created[VisitBody]
-	Replayed string `header:"Idempotent-Replayed" doc:"true when the answer is the one given before"`
 }
 type visitQuery struct {
 	ClientID string `query:"client_id" maxLength:"64" doc:"Every visit of one client"`
@@ -83,20 +79,20 @@ type visitQuery struct {
 	To       string `query:"last_date" format:"date"`
 }
 type moveInput struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 	Body struct {
 		Start  time.Time `json:"start"`
 		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on; left out: anybody who can"`
 	}
 }
 type visitChange struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 }
 type finishInput struct {
-	byID
-	ifMatch
+	ByID
+	Precondition
 	Body struct {
 		EndedAt *time.Time `json:"ended_at,omitempty" doc:"Real end; left out: now"`
 	}
@@ -159,11 +155,11 @@ func localTime(t *time.Time, loc *time.Location) *time.Time {
 	return &l
 }
 
-func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*visitCreated, error) {
+func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*created[VisitBody], error) {
 	if in.key() == "" {
 		return nil, newProblem(http.StatusBadRequest, "idempotency-key", "send a text that is unique to this request, such as a UUID")
 	}
-	out, replayed, err := once(s, ctx, in.idempotent, "/visits", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
+	out, err := once(s, ctx, in.Repeatable, "/visits", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return nil, err
@@ -173,19 +169,12 @@ func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*visitCreated, 
 			return nil, err
 		}
 		reminders, err := t.RemindersOf(ctx, v.ID)
-		return &created[VisitBody]{"/v1/visits/" + v.ID, etag(v.Version), writeVisit(v, n.loc, reminders)}, err
+		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: writeVisit(v, n.loc, reminders)}, err
 	})
 	if _, ok := errors.AsType[*scheduling.ConflictError](err); ok {
 		return nil, s.withAlternatives(ctx, err, OpeningsRequest{Services: in.Body.Services, NotBefore: &in.Body.Start, Limit: 3}, "")
 	}
-	if err != nil {
-		return nil, err
-	}
-	answer := &visitCreated{created: *out}
-	if replayed {
-		answer.Replayed = "true"
-	}
-	return answer, nil
+	return out, err
 }
 
 // withAlternatives adds the next openings to a clash. When they cannot be
@@ -250,7 +239,7 @@ func (s *Server) listVisits(ctx context.Context, in *visitQuery) (*listBody[Visi
 	return listOf(rows, func(v store.Visit) VisitBody { return writeVisit(v, loc, nil) }), err
 }
 
-func (s *Server) getVisit(ctx context.Context, in *byID) (*found[VisitBody], error) {
+func (s *Server) getVisit(ctx context.Context, in *ByID) (*found[VisitBody], error) {
 	return s.answerVisit(ctx, func(t *store.Tx, _ salonDay) (store.Visit, error) { return t.VisitByID(ctx, in.ID) })
 }
 
@@ -308,7 +297,7 @@ func (s *Server) arriveVisit(ctx context.Context, in *visitChange) (*found[Visit
 }
 
 func (s *Server) finishVisit(ctx context.Context, in *finishInput) (*found[VisitBody], error) {
-	return s.changeState(ctx, &visitChange{in.byID, in.ifMatch}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
 		return s.finish(ctx, t, n, v, in.Body.EndedAt)
 	})
 }

@@ -15,19 +15,19 @@ import (
 	"chairblock/scheduling"
 )
 
-// byID is the path of one thing.
-type byID struct {
+// ByID is the path of one thing.
+type ByID struct {
 	ID string `path:"id" maxLength:"64" doc:"Id as given when it was added"`
 }
 
-// ifMatch is the precondition of a change.
-type ifMatch struct {
+// Precondition is the precondition of a change.
+type Precondition struct {
 	IfMatch string `header:"If-Match" doc:"ETag as last read; required" example:"\"v3\""`
 }
 
 // version reads the precondition. It compares strongly: a weak tag never
 // matches.
-func (m ifMatch) version() (int64, error) {
+func (m Precondition) version() (int64, error) {
 	tag := strings.TrimSpace(m.IfMatch)
 	if tag == "" {
 		return 0, newProblem(http.StatusPreconditionRequired, "if-match", "send the ETag that you last read")
@@ -55,6 +55,7 @@ type found[T any] struct {
 type created[T any] struct {
 	Location string `header:"Location"`
 	ETag     string `header:"ETag"`
+	Replayed string `header:"Idempotent-Replayed" doc:"true when the answer is the one given before"`
 	Body     T
 }
 

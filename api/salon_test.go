@@ -1,0 +1,215 @@
+package api_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+	"chairblock/scheduling"
+	"chairblock/store"
+	"chairblock/store/storetest"
+)
+
+// start is the clock of most tests: a Monday morning in Berlin.
+var start = time.Date(2026, 6, 8, 8, 0, 0, 0, time.FixedZone("", 2*3600))
+
+// salon is a server over a fresh database with one salon in it.
+type salon struct {
+	t      *testing.T
+	store  *store.Store
+	server *api.Server
+	http   *httptest.Server
+	token  string // the owner's
+	row    store.Salon
+	clock  *atomic.Pointer[time.Time]
+
+	ada, ben, mina string            // stylist, stylist, assistant
+	chairs, basins []string          // station ids
+	services       map[string]string // id by name
+}
+
+// newSalon makes a salon in Berlin: Ada straightens, Ben cuts and colours,
+// Mina assists; two chairs and a basin; open Monday to Saturday 9 to 18.
+func newSalon(t *testing.T) *salon {
+	t.Helper()
+	ctx := context.Background()
+	st, err := store.Open(ctx, storetest.URL(t), 20)
+	require.NoError(t, err)
+	t.Cleanup(st.Close)
+	s := &salon{t: t, store: st, services: map[string]string{}, clock: &atomic.Pointer[time.Time]{}}
+	s.at(start)
+	s.server = api.New(st, "http://127.0.0.1", func() time.Time { return *s.clock.Load() })
+	s.http = httptest.NewServer(s.server.Handler())
+	t.Cleanup(s.http.Close)
+	s.row, err = st.AddSalon(ctx, store.Salon{Name: "Harbour Chairs", Zone: "Europe/Berlin", Mail: "desk@harbour.example", Phone: "+4930901820"})
+	require.NoError(t, err)
+	require.NoError(t, st.InTx(ctx, s.row.ID, func(tx *store.Tx) error { return s.fill(ctx, tx) }))
+	return s
+}
+
+func (s *salon) at(t time.Time) { s.clock.Store(&t) }
+
+func (s *salon) fill(ctx context.Context, t *store.Tx) error {
+	var week, work []store.Window
+	for d := 1; d <= 6; d++ {
+		week = append(week, store.Window{Weekday: d, Kind: "open", From: 540, To: 1080})
+		work = append(work, store.Window{Weekday: d, Kind: "work", From: 540, To: 1080})
+	}
+	if err := t.SetOpeningHours(ctx, week); err != nil {
+		return err
+	}
+	for _, p := range []struct {
+		id   *string
+		name string
+		lead bool
+		can  []string
+	}{
+		{&s.ada, "Ada", true, []string{scheduling.SkillStraightening, scheduling.SkillCut}},
+		{&s.ben, "Ben", true, []string{scheduling.SkillColour, scheduling.SkillCut}},
+		{&s.mina, "Mina", false, nil},
+	} {
+		row, err := t.AddStaff(ctx, store.Staff{Unit: store.Unit{Name: p.name}, Initials: p.name[:1], MayLead: p.lead, Skills: p.can})
+		if err != nil {
+			return err
+		}
+		*p.id = row.ID
+		if err := t.SetStaffHours(ctx, row.ID, work); err != nil {
+			return err
+		}
+	}
+	for i, kind := range []string{"chair", "chair", "basin"} {
+		u, err := t.AddStation(ctx, store.Unit{Kind: kind, Name: fmt.Sprintf("%s %d", kind, i+1), Changeover: map[string]int{"chair": 3, "basin": 2}[kind]})
+		if err != nil {
+			return err
+		}
+		if kind == "chair" {
+			s.chairs = append(s.chairs, u.ID)
+		} else {
+			s.basins = append(s.basins, u.ID)
+		}
+	}
+	for _, x := range scheduling.StandardServices() {
+		row, err := t.AddService(ctx, x)
+		if err != nil {
+			return err
+		}
+		s.services[x.Name] = row.ID
+	}
+	var err error
+	_, s.token, err = t.AddToken(ctx, store.Owner, "", "test", nil)
+	return err
+}
+
+// answer is what came back.
+type answer struct {
+	t      *testing.T
+	status int
+	header http.Header
+	body   []byte
+}
+
+// call sends a request with the owner's token; headers come in pairs.
+func (s *salon) call(method, path string, body any, headers ...string) answer {
+	s.t.Helper()
+	a, err := s.try(method, path, body, headers...)
+	require.NoError(s.t, err)
+	return a
+}
+
+func (s *salon) try(method, path string, body any, headers ...string) (answer, error) {
+	var r io.Reader
+	switch b := body.(type) {
+	case nil:
+	case string:
+		r = strings.NewReader(b)
+	default:
+		raw, err := json.Marshal(b)
+		if err != nil {
+			return answer{}, err
+		}
+		r = bytes.NewReader(raw)
+	}
+	req, err := http.NewRequest(method, s.http.URL+path, r)
+	if err != nil {
+		return answer{}, err
+	}
+	req.Header.Set("Authorization", "Bearer "+s.token)
+	if r != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	for i := 0; i+1 < len(headers); i += 2 {
+		req.Header.Set(headers[i], headers[i+1])
+	}
+	resp, err := http.DefaultTransport.RoundTrip(req)
+	if err != nil {
+		return answer{}, err
+	}
+	defer resp.Body.Close()
+	raw, err := io.ReadAll(resp.Body)
+	return answer{s.t, resp.StatusCode, resp.Header, raw}, err
+}
+
+// is fails the test unless the status is want, and reads the body into out.
+func (a answer) is(want int, out any) answer {
+	a.t.Helper()
+	require.Equal(a.t, want, a.status, "%s", a.body)
+	if out != nil {
+		require.NoError(a.t, json.Unmarshal(a.body, out), "%s", a.body)
+	}
+	return a
+}
+
+type object = map[string]any
+
+// hair is shoulder-length hair of medium density on a new client.
+func hair() object {
+	return object{"length_cm": 35, "density": "medium", "strand": "medium", "porosity": "normal", "damaged": false,
+		"new_client": true, "regrowth_cm": 0, "sections": 4, "plate_depth_cm": 3, "hands": 1}
+}
+
+// client adds a client who wishes mail.
+func (s *salon) client(name string) string {
+	s.t.Helper()
+	var c api.ClientBody
+	s.call("POST", "/v1/clients", object{"given_name": name, "family_name": "Quist", "mail": strings.ToLower(name) + "@example.org"}).is(201, &c)
+	return c.ID
+}
+
+// straightening is a request for the long service on that hair.
+func (s *salon) straightening() []object {
+	return []object{{"service_id": s.services["Straightening"], "hair": hair()}}
+}
+
+// openings asks for openings of services on some days.
+func (s *salon) openings(services []object, more object) api.OpeningsAnswer {
+	s.t.Helper()
+	body := object{"services": services}
+	for k, v := range more {
+		body[k] = v
+	}
+	var out api.OpeningsAnswer
+	s.call("POST", "/v1/openings", body).is(200, &out)
+	return out
+}
+
+var bookings atomic.Int64
+
+// book books services for client at a start and returns the visit and its ETag.
+func (s *salon) book(client string, at time.Time, services []object) (api.VisitBody, string) {
+	s.t.Helper()
+	var v api.VisitBody
+	a := s.call("POST", "/v1/visits", object{"client_id": client, "start": at, "services": services, "approved_by": "Ada"},
+		"Idempotency-Key", fmt.Sprintf("k%d", bookings.Add(1))).is(201, &v)
+	return v, a.header.Get("ETag")
+}
