@@ -96,7 +96,7 @@ func (c *checker) fits(phase, id string, n Need) {
 		return
 	}
 	if !slices.Contains(n.Kinds, u.Kind) {
-		c.add(phase, id, "is a %s, needed is one of %v", u.Kind, n.Kinds)
+		c.add(phase, id, "is of kind %s, needed is one of %v", u.Kind, n.Kinds)
 	}
 	for _, skill := range n.Skills {
 		if !slices.Contains(u.Skills, skill) {

@@ -187,10 +187,11 @@ func (u *Unit) check(f *Faults, at string) {
 	checkClearing(f, at+".changeover", u.Changeover)
 	checkSpans(f, at+".open", u.Open)
 	checkSpans(f, at+".breaks", u.Breaks)
+	bookings := at + ".bookings"
 	for i, b := range u.Bookings {
-		checkSpan(f, at+".bookings", i, Span{b.From, b.To})
+		checkSpan(f, bookings, i, Span{b.From, b.To})
 		if b.Clear < 0 || b.Clear > maxClearing {
-			checkClearing(f, fmt.Sprintf("%s.bookings[%d].clear", at, i), b.Clear)
+			checkClearing(f, fmt.Sprintf("%s[%d].clear", bookings, i), b.Clear)
 		}
 	}
 }

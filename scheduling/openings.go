@@ -38,11 +38,8 @@ type unitStarts struct {
 //
 // Search returns Faults that name the faulty fields of q, and ErrOtherUnits.
 func (p *Plan) Search(s *Snapshot, q Query) (*StartSet, error) {
-	if err := q.check(); err != nil {
+	if err := p.ready(s, q); err != nil {
 		return nil, err
-	}
-	if !p.roster.same(s.roster) {
-		return nil, fmt.Errorf("scheduling: search: %w", ErrOtherUnits)
 	}
 	x := &StartSet{p: p, snap: s, q: q}
 	if len(p.missing) > 0 {
@@ -50,9 +47,36 @@ func (p *Plan) Search(s *Snapshot, q Query) (*StartSet, error) {
 	}
 	w := newSolver(p, s)
 	defer w.release()
-	w.search(s.premises, q)
+	w.search(s.premises, q, false)
 	x.collect(w)
 	return x, nil
+}
+
+// Soonest returns the earliest start that Search would find, and false when
+// there is none. It stops at the first opening window with a start, and returns
+// the same errors as Search.
+func (p *Plan) Soonest(s *Snapshot, q Query) (Minute, bool, error) {
+	if err := p.ready(s, q); err != nil {
+		return 0, false, err
+	}
+	if len(p.missing) > 0 {
+		return 0, false, nil
+	}
+	w := newSolver(p, s)
+	defer w.release()
+	w.search(s.premises, q, true)
+	at, ok := w.soonest(q.Grid)
+	return at, ok, nil
+}
+
+func (p *Plan) ready(s *Snapshot, q Query) error {
+	if err := q.check(); err != nil {
+		return err
+	}
+	if !p.roster.same(s.roster) {
+		return fmt.Errorf("scheduling: search: %w", ErrOtherUnits)
+	}
+	return nil
 }
 
 func (q Query) check() error {
@@ -103,8 +127,7 @@ func (x *StartSet) collect(w *solver) {
 func onGrid(dst []StartRange, l timeline.List, grid Minute) []StartRange {
 	base := len(dst)
 	for _, s := range l {
-		from := (Minute(s.From) + grid - 1) / grid * grid
-		to := Minute(s.To-1) / grid * grid
+		from, to := upTo(s.From, grid), Minute(s.To-1)/grid*grid
 		if from > to {
 			continue
 		}
@@ -116,6 +139,9 @@ func onGrid(dst []StartRange, l timeline.List, grid Minute) []StartRange {
 	}
 	return dst
 }
+
+// upTo returns the first multiple of grid that is not before m >= 0.
+func upTo(m int32, grid Minute) Minute { return (Minute(m) + grid - 1) / grid * grid }
 
 // Count returns the number of starts.
 func (x *StartSet) Count() int {

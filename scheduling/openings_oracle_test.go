@@ -333,7 +333,7 @@ func randomNeed(r *rand.Rand) scheduling.Need {
 func randomVisit(r *rand.Rand) scheduling.VisitSpec {
 	var v scheduling.VisitSpec
 	var names []string
-	for _, name := range []string{"lead", "chair", "helper"}[:r.IntN(4)] {
+	for _, name := range []string{"lead", "chair", "helper"}[:min(r.IntN(5), 3)] {
 		names = append(names, name)
 		v.Roles = append(v.Roles, scheduling.Role{Name: name, Need: randomNeed(r)})
 	}
@@ -348,12 +348,16 @@ func randomVisit(r *rand.Rand) scheduling.VisitSpec {
 		r.Shuffle(len(out), func(i, j int) { out[i], out[j] = out[j], out[i] })
 		return out
 	}
-	keep := r.IntN(3)
+	keep, longest := r.IntN(3), 6
+	if r.IntN(3) == 0 {
+		// Waits so long that whoever is held may be called away meanwhile.
+		keep, longest = 0, 30
+	}
 	for i := range 1 + r.IntN(5) {
 		if i > 0 {
 			g := scheduling.Gap{Min: scheduling.Minute(r.IntN(3)), Hold: steady(keep)}
-			g.Max = g.Min + scheduling.Minute(r.IntN(6))
-			if r.IntN(2) == 0 {
+			g.Max = g.Min + scheduling.Minute(r.IntN(longest))
+			if longest == 6 && r.IntN(2) == 0 {
 				g.Min, g.Max = 0, 0
 			}
 			v.Gaps = append(v.Gaps, g)

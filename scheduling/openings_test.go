@@ -93,6 +93,9 @@ func sameStarts(t *testing.T, round int, in instance, x *scheduling.StartSet, o 
 		require.Equal(t, least, sch.Phases[len(sch.Phases)-1].End)
 	}
 	require.Equal(t, all, expand(x.Ranges(), in.q.Grid), "round %d: %+v", round, in)
+	for i, r := range x.Ranges()[min(1, len(x.Ranges())):] {
+		require.Greater(t, r.From, x.Ranges()[i].To+in.q.Grid, "neighbouring starts belong into one range")
+	}
 	require.Equal(t, len(all), x.Count())
 	require.Equal(t, len(all) == 0, x.Empty())
 	got := map[string][]scheduling.Minute{}
@@ -105,6 +108,7 @@ func sameStarts(t *testing.T, round int, in instance, x *scheduling.StartSet, o 
 		yielded = append(yielded, m)
 	}
 	require.Equal(t, all, yielded)
+	sameSoonest(t, in, x)
 	if first, ok := x.First(); ok {
 		last, _ := x.Last()
 		require.Equal(t, []scheduling.Minute{all[0], all[len(all)-1]}, []scheduling.Minute{first, last})
@@ -119,4 +123,19 @@ func sameSchedule(t *testing.T, in instance, got scheduling.Schedule, o *oracle,
 	require.Empty(t, scheduling.Check(got, in.spec, in.shop), "%+v in %+v", got, in)
 	require.Equal(t, end, got.Phases[len(got.Phases)-1].End)
 	require.Equal(t, o.schedule(start, bound), got, "%+v", in)
+}
+
+func sameSoonest(t *testing.T, in instance, x *scheduling.StartSet) {
+	t.Helper()
+	snap, err := scheduling.NewSnapshot(in.shop)
+	require.NoError(t, err)
+	plan, err := scheduling.Compile(in.spec, snap)
+	require.NoError(t, err)
+	got, ok, err := plan.Soonest(snap, in.q)
+	require.NoError(t, err)
+	want, some := x.First()
+	require.Equal(t, some, ok)
+	if ok {
+		require.Equal(t, want, got)
+	}
 }

@@ -11,6 +11,9 @@ const (
 	maxPhases = 200
 	maxRoles  = 8
 	maxPool   = 6
+	// maxBindings is how many ways there may be to choose the units of all
+	// roles. Twenty stylists, twenty chairs and twenty helpers are 8,000.
+	maxBindings = 250_000
 )
 
 // Plan is a visit made ready for searching: validated, with the units that can
@@ -87,6 +90,9 @@ func Compile(spec VisitSpec, s *Snapshot) (*Plan, error) {
 	for _, r := range spec.Roles {
 		p.roles = append(p.roles, s.roster.candidates(r.Need))
 	}
+	if p.tooMany(&f) {
+		return nil, f.Err()
+	}
 	for _, ph := range spec.Phases {
 		var pool []candidates
 		for _, n := range ph.Pool {
@@ -116,6 +122,19 @@ func Compile(spec VisitSpec, s *Snapshot) (*Plan, error) {
 		p.maxStay += int32(g.Max)
 	}
 	return p, nil
+}
+
+// tooMany adds a fault when trying all bindings could take forever.
+func (p *Plan) tooMany(f *Faults) bool {
+	ways := 1
+	for i, c := range p.roles {
+		if ways *= len(c); ways > maxBindings {
+			f.Addf(fmt.Sprintf("roles[%d]", i), fmt.Sprintf("roles that narrow it down to %d", maxBindings),
+				"can be combined with the roles before it in %d ways", ways)
+			return true
+		}
+	}
+	return false
 }
 
 // listUnits collects every unit that may take part, and its clearing.

@@ -63,11 +63,11 @@ func ReadProblem(r io.Reader) (*Problem, error) {
 }
 
 func problemFrom(f *Faults, tree any) *Problem {
-	top, ok := asObject(f, "", tree, "schema", "id", "task", "title", "tests", "zone", "origin",
-		"minutes", "premises", "units", "visit", "query", "civil", "expect")
+	top, ok := asObject(f, "", tree)
 	if !ok {
 		return nil
 	}
+	// First of all, so that a file of another kind is not picked to pieces.
 	schema, task := top.text("schema", true), top.text("task", true)
 	if len(*f) > 0 {
 		return nil
@@ -81,6 +81,8 @@ func problemFrom(f *Faults, tree any) *Problem {
 	if len(*f) > 0 {
 		return nil
 	}
+	asObject(f, "", tree, "schema", "id", "task", "title", "tests", "zone", "origin",
+		"minutes", "premises", "units", "visit", "query", "civil", "expect")
 	p := &Problem{ID: top.text("id", false), Title: top.text("title", false), Zone: top.text("zone", false)}
 	if at := top.text("origin", false); at != "" {
 		var err error
@@ -112,7 +114,7 @@ func (p *Problem) validate(f *Faults) {
 }
 
 func unitFrom(f *Faults, it item, minutes Minute) Unit {
-	o, ok := asObject(f, it.at, it.v, "id", "kind", "skills", "open", "breaks", "bookings", "changeover")
+	o, ok := asObject(f, it.at(), it.v, "id", "kind", "skills", "open", "breaks", "bookings", "changeover")
 	if !ok {
 		return Unit{}
 	}
@@ -134,25 +136,25 @@ func visitFrom(f *Faults, top object) VisitSpec {
 		return v
 	}
 	for _, it := range o.list("roles") {
-		if r, ok := asObject(f, it.at, it.v, "role", "kinds", "skills", "only"); ok {
+		if r, ok := asObject(f, it.at(), it.v, "role", "kinds", "skills", "only"); ok {
 			v.Roles = append(v.Roles, Role{Name: r.text("role", true), Need: needFrom(r)})
 		}
 	}
 	for _, it := range o.list("phases") {
-		ph, ok := asObject(f, it.at, it.v, "name", "minutes", "roles", "pool")
+		ph, ok := asObject(f, it.at(), it.v, "name", "minutes", "roles", "pool")
 		if !ok {
 			continue
 		}
 		phase := Phase{Name: ph.text("name", false), Minutes: ph.whole("minutes", 1, maxHorizon), Roles: ph.texts("roles")}
 		for _, it := range ph.list("pool") {
-			if n, ok := asObject(f, it.at, it.v, "kinds", "skills", "only"); ok {
+			if n, ok := asObject(f, it.at(), it.v, "kinds", "skills", "only"); ok {
 				phase.Pool = append(phase.Pool, needFrom(n))
 			}
 		}
 		v.Phases = append(v.Phases, phase)
 	}
 	for _, it := range o.list("gaps") {
-		if g, ok := asObject(f, it.at, it.v, "min", "max", "hold"); ok {
+		if g, ok := asObject(f, it.at(), it.v, "min", "max", "hold"); ok {
 			v.Gaps = append(v.Gaps, Gap{Min: g.whole("min", 0, maxHorizon), Max: g.whole("max", 0, maxHorizon),
 				Hold: g.texts("hold")})
 		}

@@ -27,11 +27,14 @@ type members struct {
 	vals map[string]any
 }
 
-// item is an element of a list and its place.
+// item is the i-th element of the list at a place.
 type item struct {
-	at string
-	v  any
+	list string
+	i    int
+	v    any
 }
+
+func (it item) at() string { return it.list + "[" + strconv.Itoa(it.i) + "]" }
 
 // parseJSON reads one JSON value made of members, []any, string, json.Number,
 // bool and nil.
@@ -123,8 +126,6 @@ func (p *parser) fault(problem, want string) error {
 	return &InvalidError{Field: fmt.Sprintf("line %d:", lineOf(p.data, p.dec.InputOffset())), Problem: problem, Want: want}
 }
 
-func index(at string, i int) string { return at + "[" + strconv.Itoa(i) + "]" }
-
 // asObject takes v, which lies at the place at, as an object. Members that are
 // nearly called like a known one are faults.
 func asObject(f *Faults, at string, v any, known ...string) (object, bool) {
@@ -179,7 +180,7 @@ func (o object) texts(name string) []string {
 	for _, it := range o.list(name) {
 		s, ok := it.v.(string)
 		if !ok {
-			o.f.Add(it.at, "is "+describe(it.v), "a string")
+			o.f.Add(it.at(), "is "+describe(it.v), "a string")
 		}
 		out = append(out, s)
 	}
@@ -192,19 +193,25 @@ func (o object) whole(name string, lo, hi Minute) Minute {
 		o.f.Add(at, "is missing", wantWhole(lo, hi))
 		return 0
 	}
-	return wholeNumber(o.f, at, o.vals[name], lo, hi)
+	m, ok := wholeNumber(o.vals[name], lo, hi)
+	if !ok {
+		o.f.Add(at, "is "+describe(o.vals[name]), wantWhole(lo, hi))
+	}
+	return m
 }
 
 func wantWhole(lo, hi Minute) string { return fmt.Sprintf("a whole number from %d to %d", lo, hi) }
 
-func wholeNumber(f *Faults, at string, v any, lo, hi Minute) Minute {
-	if n, ok := v.(json.Number); ok {
-		if i, err := strconv.ParseInt(n.String(), 10, 64); err == nil && i >= int64(lo) && i <= int64(hi) {
-			return Minute(i)
-		}
+func wholeNumber(v any, lo, hi Minute) (Minute, bool) {
+	n, ok := v.(json.Number)
+	if !ok {
+		return 0, false
 	}
-	f.Add(at, "is "+describe(v), wantWhole(lo, hi))
-	return 0
+	i, err := strconv.ParseInt(string(n), 10, 64)
+	if err != nil || i < int64(lo) || i > int64(hi) {
+		return 0, false
+	}
+	return Minute(i), true
 }
 
 func (o object) list(name string) []item {
@@ -219,7 +226,7 @@ func (o object) list(name string) []item {
 	}
 	out := make([]item, len(l))
 	for i, e := range l {
-		out[i] = item{index(at, i), e}
+		out[i] = item{at, i, e}
 	}
 	return out
 }
@@ -231,15 +238,21 @@ func (o object) spans(name string, minutes Minute) []Span {
 	for _, it := range items {
 		pair, ok := it.v.([]any)
 		if !ok || len(pair) != 2 {
-			o.f.Add(it.at, "is "+describe(it.v), "a pair [from, to]")
+			o.f.Add(it.at(), "is "+describe(it.v), "a pair [from, to]")
 			continue
 		}
-		before := len(*o.f)
-		s := Span{wholeNumber(o.f, it.at+"[0]", pair[0], 0, minutes), wholeNumber(o.f, it.at+"[1]", pair[1], 0, minutes)}
-		if len(*o.f) == before && s.From >= s.To {
-			o.f.Addf(it.at, "from before to", "is %d to %d", s.From, s.To)
+		var ends [2]Minute
+		good := true
+		for i, v := range pair {
+			if ends[i], ok = wholeNumber(v, 0, minutes); !ok {
+				o.f.Add(fmt.Sprintf("%s[%d]", it.at(), i), "is "+describe(v), wantWhole(0, minutes))
+				good = false
+			}
 		}
-		out = append(out, s)
+		if good && ends[0] >= ends[1] {
+			o.f.Addf(it.at(), "from before to", "is %d to %d", ends[0], ends[1])
+		}
+		out = append(out, Span{ends[0], ends[1]})
 	}
 	return out
 }

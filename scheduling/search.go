@@ -8,13 +8,13 @@ import (
 )
 
 // search fills s.found with the starts of the short chain by unit of the first
-// role.
+// role; with soonest, only up to the first window that has a start on the grid.
 //
 // It works run by run: the visit lies inside one window of the premises and,
 // for each role that is in use from start to end, inside one free run of its
 // unit. Few runs are long enough for a long visit. Inside each of them the
 // remaining roles are bound one after the other, and the pools tested last.
-func (s *solver) search(premises timeline.List, q Query) {
+func (s *solver) search(premises timeline.List, q Query, soonest bool) {
 	s.limit(q)
 	s.found = resize(s.found, len(s.free)+1)
 	for u := range s.found {
@@ -24,7 +24,26 @@ func (s *solver) search(premises timeline.List, q Query) {
 	all := timeline.Span{From: s.from, To: min(s.to+s.p.maxStay, s.endBy)}
 	for _, w := range premises.Around(all) {
 		s.span(0, meet(w, all))
+		if !soonest {
+			continue
+		}
+		if _, ok := s.soonest(q.Grid); ok {
+			return
+		}
 	}
+}
+
+// soonest returns the first start on the grid that was found.
+func (s *solver) soonest(grid Minute) (Minute, bool) {
+	best := Minute(none)
+	for _, l := range s.found {
+		for _, run := range l {
+			if at := upTo(run.From, grid); int32(at) < run.To {
+				best = min(best, at)
+			}
+		}
+	}
+	return best, best != Minute(none)
 }
 
 // limit takes over the limits of q.
