@@ -28,8 +28,8 @@ func TestRepeatedHoursAgreeWithLookingAtEveryQuarter(t *testing.T) {
 	for _, name := range []string{"Europe/London", "America/New_York", "Australia/Lord_Howe", "Australia/Sydney", "America/St_Johns", "Asia/Kolkata", "UTC"} {
 		z := zone(t, name)
 		c := clock{zone: z}
-		// Nights of clock changes of 2025 to 2027 and the days around them.
-		for day := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC); day.Year() < 2028; day = day.Add(24 * time.Hour) {
+		// Nights of clock changes of 2025 and 2026 and the days around them.
+		for day := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC); day.Year() < 2027; day = day.Add(24 * time.Hour) {
 			if c.offset(day) == c.offset(day.Add(48*time.Hour)) && r.IntN(20) > 0 {
 				continue
 			}

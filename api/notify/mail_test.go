@@ -96,6 +96,8 @@ func TestMailsThatCannotBeSentNameTheFieldAndNotItsContent(t *testing.T) {
 		{"a line break in the address", "to", func(m *Mail) { m.To.Address = "secret@client.example\r\nBcc: x@y.example" }},
 		{"two addresses", "to", func(m *Mail) { m.To.Address = "secret@client.example, x@y.example" }},
 		{"a name in the address", "to", func(m *Mail) { m.To.Address = "M <secret@client.example>" }},
+		{"angle brackets round the address", "to", func(m *Mail) { m.To.Address = "<secret@client.example>" }},
+		{"a quoted address", "to", func(m *Mail) { m.To.Address = `"secret"@client.example` }},
 		{"a comment in the address", "to", func(m *Mail) { m.To.Address = "secret(x)@client.example" }},
 		{"an address in another script", "to", func(m *Mail) { m.To.Address = "secret@bücher.example" }},
 		{"no address", "to", func(m *Mail) { m.To.Address = "" }},
