@@ -1,0 +1,167 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/alecthomas/kong"
+
+	"chairblock/api"
+	"chairblock/scheduling"
+)
+
+// EstimateCmd is chairblock estimate: hair from flags or from a file, worked
+// out with the default settings.
+type EstimateCmd struct {
+	File string `short:"f" placeholder:"FILE" help:"Read hair from a JSON file, one object or a list; - is standard input."`
+	JSON bool   `help:"Answer in JSON: one object for one object, a list for a list."`
+
+	Length           float64  `group:"Hair" aliases:"length-cm" placeholder:"CM" help:"Stretched length from crown to ends, 8 to 120 cm."`
+	Density          string   `group:"Hair" default:"medium" help:"How much hair: low, medium or high."`
+	Strand           string   `group:"Hair" default:"medium" help:"Each hair: fine, medium or coarse."`
+	Porosity         string   `group:"Hair" default:"normal" help:"low (resistant), normal or high (porous)."`
+	Damaged          bool     `group:"Hair" help:"Bleached, brittle or otherwise weakened."`
+	NewClient        bool     `group:"Hair" default:"true" negatable:"returning" help:"A new client, or a returning one."`
+	Regrowth         float64  `group:"Hair" aliases:"regrowth-cm" default:"0" placeholder:"CM" help:"New hair in cm when only that is treated."`
+	Curl             string   `group:"Hair" default:"straight" help:"straight, wavy, curly or coily."`
+	AreaShare        float64  `group:"Hair" placeholder:"SHARE" help:"Treated share of the scalp, 0.01 to 1."`
+	Areas            []string `group:"Hair" placeholder:"AREA" help:"Treated parts by name: nape, sides, crown_back, front_top; or hairline; or fringe."`
+	ConsultationHeld bool     `group:"Hair" help:"The long talk took place on an earlier day."`
+
+	Sections    int     `group:"Plan" default:"4" help:"Sections that the hair is divided into, 2 to 8."`
+	PlateWidth  float64 `group:"Plan" aliases:"plate-depth-cm,plate" default:"3" placeholder:"CM" help:"Width of the iron's plates, 2.5 to 5 cm."`
+	Hands       int     `group:"Plan" default:"1" help:"Pairs of hands, 1 or 2."`
+	Batches     int     `group:"Plan" default:"1" help:"Apply and rinse in so many batches, 1 to 6."`
+	Passes      int     `group:"Plan" default:"1" help:"Passes of the iron, 1 to 3."`
+	IronCelsius float64 `group:"Plan" placeholder:"C" help:"Planned setting of the iron in °C, to have it checked."`
+
+	Phone    bool     `group:"Telephone" help:"Answer a caller from three questions instead."`
+	Reach    string   `group:"Telephone" help:"Where the hair reaches: ear, chin, shoulder, mid_back, waist or longer."`
+	Ponytail string   `group:"Telephone" help:"little, average, a_lot or unknown."`
+	History  []string `group:"Telephone" help:"What was done in three years: nothing, straightened_here, straightened, coloured, bleached_or_highlighted, relaxer_or_perm, henna_or_other, not_sure."`
+}
+
+// Run answers on out and writes nothing there unless all of the input is good.
+func (c *EstimateCmd) Run(k *kong.Context, in io.Reader, out io.Writer) error {
+	if err := c.oneSource(k); err != nil {
+		return err
+	}
+	if c.Phone {
+		return c.answerCaller(out)
+	}
+	hair, list, err := c.hair(in)
+	if err != nil {
+		return err
+	}
+	estimates, err := work(hair, list)
+	if err != nil {
+		return err
+	}
+	if !c.JSON {
+		return writeSheets(out, estimates)
+	}
+	bodies := make([]api.EstimateBody, len(estimates))
+	for i, e := range estimates {
+		bodies[i] = api.NewEstimateBody(e)
+	}
+	if list {
+		return writeJSON(out, bodies)
+	}
+	return writeJSON(out, bodies[0])
+}
+
+// oneSource refuses flags that would be ignored.
+func (c *EstimateCmd) oneSource(k *kong.Context) error {
+	var hair, phone []string
+	for _, p := range k.Path {
+		if p.Flag == nil || p.Flag.Group == nil {
+			continue
+		}
+		switch name := "--" + p.Flag.Name; {
+		case p.Flag.Group.Key != "Telephone":
+			hair = append(hair, name)
+		case name != "--phone":
+			phone = append(phone, name)
+		}
+	}
+	switch {
+	case c.Phone && c.File != "":
+		return usagef("--phone and --file do not go together")
+	case c.Phone && len(hair) > 0:
+		return usagef("--phone asks only --reach, --ponytail and --history; leave out %s", strings.Join(hair, ", "))
+	case !c.Phone && len(phone) > 0:
+		return usagef("%s needs --phone", strings.Join(phone, ", "))
+	case c.File != "" && len(hair) > 0:
+		return usagef("with --file the hair comes from the file; leave out %s", strings.Join(hair, ", "))
+	case !c.Phone && c.File == "" && !slices.Contains(hair, "--length"):
+		return usagef("give --length in cm, or --file, or --phone")
+	}
+	return nil
+}
+
+// hair reads all hair to be worked out, from the file or from the flags.
+func (c *EstimateCmd) hair(in io.Reader) (hair []api.HeadBody, list bool, err error) {
+	switch c.File {
+	case "":
+		return []api.HeadBody{{
+			LengthCM: c.Length, Density: c.Density, Strand: c.Strand, Porosity: c.Porosity, Damaged: c.Damaged,
+			NewClient: c.NewClient, RegrowthCM: c.Regrowth, Sections: c.Sections, PlateDepthCM: c.PlateWidth, Hands: c.Hands,
+			Batches: c.Batches, Curl: c.Curl, Passes: c.Passes, AreaShare: c.AreaShare, Areas: c.Areas,
+			ConsultationHeld: c.ConsultationHeld, IronCelsius: c.IronCelsius,
+		}}, false, nil
+	case "-":
+		return readHair(in)
+	}
+	f, err := os.Open(c.File)
+	if err != nil {
+		return nil, false, usagef("%v", err)
+	}
+	defer f.Close()
+	return readHair(f)
+}
+
+// work works out all hair, or returns the faults of all.
+func work(hair []api.HeadBody, list bool) ([]scheduling.Estimate, error) {
+	var faults scheduling.Faults
+	settings := scheduling.DefaultChairTime()
+	out := make([]scheduling.Estimate, len(hair))
+	for i, h := range hair {
+		at := ""
+		if list {
+			at = fmt.Sprintf("[%d]", i)
+		}
+		var err error
+		if out[i], err = settings.Estimate(h.Head()); err != nil {
+			if err = faults.Join(at, err); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return out, faults.Err()
+}
+
+func (c *EstimateCmd) answerCaller(out io.Writer) error {
+	a, err := scheduling.DefaultChairTime().Phone(api.PhoneBody{Reach: c.Reach, Ponytail: c.Ponytail, History: c.History}.Questions())
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return writeJSON(out, api.NewPhoneAnswerBody(a))
+	}
+	_, err = fmt.Fprintf(out, "%s\n\n%s\n", sentence(a.Words), scheduling.SafetyLine)
+	return err
+}
+
+// sentence begins s with a capital; s begins with a letter of ASCII.
+func sentence(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+func writeJSON(out io.Writer, v any) error {
+	e := json.NewEncoder(out)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}

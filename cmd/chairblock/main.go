@@ -1,0 +1,77 @@
+// Command chairblock books chair time for a small salon. Its sub-commands
+// estimate and openings need neither a database nor a network.
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/alecthomas/kong"
+
+	"chairblock/scheduling"
+)
+
+// commands are the sub-commands, one a line.
+type commands struct {
+	Estimate EstimateCmd `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
+}
+
+// Exit codes.
+const (
+	exitFailed = 1 // something went wrong
+	exitUsage  = 2 // the command line or the input is at fault
+)
+
+// usageError is a fault of the command line or of the input as a whole.
+type usageError struct{ text string }
+
+func (e *usageError) Error() string { return e.text }
+
+func usagef(format string, args ...any) error {
+	return &usageError{fmt.Sprintf(format, args...)}
+}
+
+func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
+
+// run carries out one command and returns its exit code. Every line on errs
+// begins with the name of the program.
+func run(args []string, in io.Reader, out, errs io.Writer) int {
+	var c commands
+	parser, err := kong.New(&c,
+		kong.Name("chairblock"),
+		kong.Description("Booking and chair time for a small salon."),
+		kong.Writers(out, errs),
+		kong.BindTo(in, (*io.Reader)(nil)),
+		kong.BindTo(out, (*io.Writer)(nil)),
+	)
+	if err != nil {
+		return complain(errs, err)
+	}
+	ctx, err := parser.Parse(args)
+	if err != nil {
+		return complain(errs, usagef("%v", err))
+	}
+	return complain(errs, ctx.Run())
+}
+
+// complain writes one line for each fault in err and returns the exit code.
+func complain(errs io.Writer, err error) int {
+	if err == nil {
+		return 0
+	}
+	if faults, ok := errors.AsType[scheduling.Faults](err); ok {
+		for _, f := range faults {
+			fmt.Fprintln(errs, "chairblock:", f)
+		}
+		return exitUsage
+	}
+	fmt.Fprintln(errs, "chairblock:", err)
+	_, usage := errors.AsType[*usageError](err)
+	_, invalid := errors.AsType[*scheduling.InvalidError](err)
+	if usage || invalid {
+		return exitUsage
+	}
+	return exitFailed
+}

@@ -1,0 +1,189 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"chairblock/scheduling"
+)
+
+// stepWords are the steps as people in a salon call them.
+var stepWords = map[scheduling.StepKind]string{
+	scheduling.Talk:       "consultation",
+	scheduling.Wash:       "pre-wash",
+	scheduling.Prep:       "detangle and part",
+	scheduling.Apply:      "apply solution",
+	scheduling.Process:    "processing",
+	scheduling.RinseShort: "short rinse",
+	scheduling.Rinse1:     "first rinse",
+	scheduling.Dry1:       "dry before the iron",
+	scheduling.Iron:       "iron",
+	scheduling.Neutral:    "neutralize",
+	scheduling.Dwell:      "neutralizer working",
+	scheduling.Rinse2:     "second rinse",
+	scheduling.Dry2:       "dry fully",
+	scheduling.Finish:     "finish-iron",
+	scheduling.Close:      "aftercare and pay",
+}
+
+var levelWords = map[scheduling.CautionLevel]string{
+	scheduling.LevelWarn:     "Note",
+	scheduling.LevelNeedsYes: "Ask the licensed person",
+	scheduling.LevelRefuse:   "Not like this",
+}
+
+// writeSheets writes one sheet for each estimate, for a stylist to read.
+func writeSheets(out io.Writer, estimates []scheduling.Estimate) error {
+	var b bytes.Buffer
+	for i, e := range estimates {
+		if len(estimates) > 1 {
+			if i > 0 {
+				b.WriteString("\n\n")
+			}
+			fmt.Fprintf(&b, "%d of %d\n", i+1, len(estimates))
+		}
+		writeSheet(&b, e)
+	}
+	fmt.Fprintf(&b, "\n%s\n", scheduling.SafetyLine)
+	_, err := out.Write(b.Bytes())
+	return err
+}
+
+func writeSheet(b *bytes.Buffer, e scheduling.Estimate) {
+	fmt.Fprintf(b, "Hair: %s\nPlan: %s\n\n", hairWords(e.Head), planWords(e.Head))
+	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "step\tbooked\tmean\thow it is counted")
+	for _, s := range e.Steps {
+		name := stepWords[s.Kind]
+		if s.Batch > 0 {
+			name += ", batch " + strconv.Itoa(s.Batch)
+		}
+		fmt.Fprintf(w, "%s\t%4d\t%5.1f\t%s\n", name, s.Booked, s.Mean, s.Working)
+	}
+	fmt.Fprintf(w, "together\t%4d\t%5.1f\t\n", e.Block, e.Mean)
+	w.Flush()
+	trimLineEnds(b)
+	writeTotals(b, e)
+	writeCautions(b, e)
+	writePlans(b, e)
+}
+
+func writeTotals(b *bytes.Buffer, e scheduling.Estimate) {
+	fmt.Fprintf(b, "\nKeep %s (%d min).\n", scheduling.Hours(e.Block), e.Block)
+	fmt.Fprintf(b, "5 of 10 end by %d min, 8 of 10 end by %d min, 9 of 10 end by %d min after the start.\n",
+		whole(e.P50), whole(e.P80), whole(e.P90))
+	fmt.Fprintf(b, "Product on first section: %d min on average, %d min as booked.\n", whole(e.FirstStrandExposure), whole(e.BookedExposure))
+	fmt.Fprintf(b, "May not be interrupted: %d min, from applying solution to the second rinse.\n", whole(e.Unbreakable))
+	fmt.Fprintf(b, "An assistant may do: %d min (wash, rinse, dry).\n", whole(e.AssistantMinutes))
+	fmt.Fprintf(b, "Solution %d ml, neutralizer %d ml for %d g of hair, %d g of it treated.\n",
+		whole(e.SolutionML), whole(e.NeutralizerML), whole(e.HairGrams), whole(e.TreatedGrams))
+	fmt.Fprintf(b, "%d strips, %d panels, %d presses each, %d presses in all.\n", e.Strips, e.Panels, e.PressesPerPanel, e.Presses)
+}
+
+func writeCautions(b *bytes.Buffer, e scheduling.Estimate) {
+	b.WriteString("\n")
+	for _, c := range e.Cautions {
+		fmt.Fprintf(b, "%s: %s\n", levelWords[c.Level], c.Text)
+	}
+}
+
+// writePlans writes the plans to offer instead, when there are any.
+func writePlans(b *bytes.Buffer, e scheduling.Estimate) {
+	if e.Alternatives == nil {
+		return
+	}
+	b.WriteString("\nInstead:\n")
+	offered := false
+	for _, p := range e.Alternatives {
+		if p.Proposal == "" {
+			continue
+		}
+		offered = true
+		fmt.Fprintf(b, "  %s: keep %s (%d min), product on first section %d min as booked\n",
+			optionWords(p), scheduling.Hours(p.Block), p.Block, whole(p.BookedExposure))
+	}
+	if !offered {
+		b.WriteString("  no number of batches or hands is enough: cut first, or treat a part; the licensed person decides\n")
+	}
+}
+
+func optionWords(p scheduling.PlanOption) string {
+	who := "alone"
+	if p.Hands > 1 {
+		who = "with a helper"
+	}
+	if p.Batches == 1 {
+		return who + ", no batches"
+	}
+	return fmt.Sprintf("%s, %d batches", who, p.Batches)
+}
+
+func hairWords(h scheduling.Head) string {
+	words := []string{
+		number(h.Length) + " cm",
+		map[scheduling.Density]string{
+			scheduling.DensityLow: "little hair", scheduling.DensityMedium: "average amount of hair", scheduling.DensityHigh: "a lot of hair",
+		}[h.Density],
+		"each hair " + string(h.Strand),
+		map[scheduling.Porosity]string{
+			scheduling.PorosityLow: "resistant", scheduling.PorosityNormal: "normal porosity", scheduling.PorosityHigh: "porous",
+		}[h.Porosity],
+	}
+	if h.Damaged {
+		words = append(words, "damaged")
+	}
+	if h.Curl != "" && h.Curl != scheduling.CurlStraight {
+		words = append(words, string(h.Curl))
+	}
+	if h.Regrowth > 0 {
+		words = append(words, number(h.Regrowth)+" cm of new hair")
+	}
+	if h.NewClient {
+		return strings.Join(append(words, "new client"), ", ")
+	}
+	return strings.Join(append(words, "returning client"), ", ")
+}
+
+func planWords(h scheduling.Head) string {
+	words := []string{"one stylist"}
+	if h.Hands > 1 {
+		words[0] = "two pairs of hands"
+	}
+	words = append(words, fmt.Sprintf("%d sections", h.Sections), "plate width "+number(h.PlateWidth)+" cm")
+	if h.Batches > 1 {
+		words = append(words, fmt.Sprintf("%d batches", h.Batches))
+	}
+	if h.Passes > 1 {
+		words = append(words, fmt.Sprintf("%d passes of the iron", h.Passes))
+	}
+	if h.AreaShare > 0 && h.AreaShare < 1 {
+		words = append(words, number(100*h.AreaShare)+" % of the scalp")
+	}
+	for _, a := range h.Areas {
+		words = append(words, strings.ReplaceAll(string(a), "_", " and "))
+	}
+	if h.IronCelsius > 0 {
+		words = append(words, "iron at "+number(h.IronCelsius)+" °C")
+	}
+	return strings.Join(words, ", ")
+}
+
+// whole rounds to whole minutes, ml or g, halves away from zero.
+func whole(v float64) int { return int(math.Round(v)) }
+
+func number(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+
+// trimLineEnds takes away the blanks that a table leaves at line ends.
+func trimLineEnds(b *bytes.Buffer) {
+	lines := strings.Split(b.String(), "\n")
+	for i := range lines {
+		lines[i] = strings.TrimRight(lines[i], " ")
+	}
+	b.Reset()
+	b.WriteString(strings.Join(lines, "\n"))
+}
