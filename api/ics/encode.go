@@ -47,6 +47,7 @@ func (c Calendar) Encode(from, to date.Date) ([]byte, error) {
 		cal.Children = append(cal.Children, c.event(*e.Event))
 	}
 	var f folder
+	f.out.Grow(1024 * (1 + len(events))) // about what an event takes
 	if err := ical.NewEncoder(&f).Encode(cal); err != nil {
 		return nil, fmt.Errorf("ics: encode: %w", err)
 	}

@@ -25,7 +25,11 @@ const gzipMark = "-gz"
 // shown move with it, with the system's zone data and with the renderer
 // (Renderer).
 func ETag(feedVersion int64, localDate date.Date, renderer int) string {
-	sum := sha256.Sum256(fmt.Appendf(nil, "%d %s %s %d", feedVersion, localDate, ZoneDataVersion(), renderer))
+	return entityTag(feedVersion, localDate, ZoneDataVersion(), renderer)
+}
+
+func entityTag(feedVersion int64, localDate date.Date, zoneData string, renderer int) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%d %s %s %d", feedVersion, localDate, zoneData, renderer))
 	return `"` + base64.RawURLEncoding.EncodeToString(sum[:15]) + `"`
 }
 

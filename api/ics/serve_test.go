@@ -163,8 +163,11 @@ func TestTagChangesWithEachOfItsParts(t *testing.T) {
 	first := ETag(1, thursday, 1)
 	require.Equal(t, first, ETag(1, thursday, 1))
 	require.Regexp(t, `^"[A-Za-z0-9_-]{20}"$`, first)
+	require.Equal(t, first, entityTag(1, thursday, ZoneDataVersion(), 1))
 	seen := map[string]bool{first: true}
-	for _, other := range []string{ETag(2, thursday, 1), ETag(1, thursday.Add(1), 1), ETag(1, thursday, 2), ETag(12, thursday, 1)} {
+	for _, other := range []string{
+		ETag(2, thursday, 1), ETag(1, thursday.Add(1), 1), ETag(1, thursday, 2), ETag(12, thursday, 1), entityTag(1, thursday, "1999z", 1),
+	} {
 		require.False(t, seen[other])
 		seen[other] = true
 	}

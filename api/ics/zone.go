@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/emersion/go-ical"
-	"github.com/rickb777/date"
 )
 
 const (
@@ -222,10 +221,9 @@ func yearlyRule(onsets []onset) string {
 	switch {
 	case always:
 		return month + ";BYDAY=-1" + weekday
-	case nth == (high-1)/7+1 && nth < 5:
+	case nth == (high-1)/7+1:
 		return month + ";BYDAY=" + strconv.Itoa(nth) + weekday
-	case high-low < 7: // such as the Saturday from 24 to 30
-		low = min(low, date.DaysIn(first.Year(), first.Month())-6)
+	case high-low < 7: // such as the Saturday from 24 to 30; low+6 is in the month, or all were its last
 		days := make([]string, 7)
 		for i := range days {
 			days[i] = strconv.Itoa(low + i)

@@ -254,6 +254,17 @@ func TestZoneIsRightInTheWindowOfAFeed(t *testing.T) {
 	}
 }
 
+func TestZoneCoversEventsOutsideTheWindow(t *testing.T) {
+	loc := zone(t, "Africa/Casablanca") // no rule reaches from one year to the next
+	c := Calendar{Name: "Day", Zone: loc}
+	for i, start := range []time.Time{time.Date(2015, 1, 5, 9, 0, 0, 0, time.UTC), time.Date(2022, 12, 5, 9, 0, 0, 0, time.UTC)} {
+		c.Events = append(c.Events, Event{UID: []string{"a", "b"}[i], Stamp: revised, Start: start, End: start.Add(time.Hour), Summary: "s", Status: Confirmed})
+	}
+	feed, err := c.Encode(day(2018, time.June, 1), day(2018, time.June, 2))
+	require.NoError(t, err)
+	requireZoneIsRight(t, loc, feed, c.Events[0].Start, c.Events[1].End)
+}
+
 func TestZoneOfNewYorkIsTheExampleOfRFC5545Section365(t *testing.T) {
 	feed := string(zoneFeed(t, zone(t, "America/New_York"), day(2007, time.March, 11), day(2007, time.December, 1)))
 	require.Contains(t, feed, "BEGIN:DAYLIGHT\r\nDTSTART:20070311T020000\r\nRRULE:FREQ=YEARLY;BYMONTH=3;BYDAY=2SU\r\n"+
