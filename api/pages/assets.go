@@ -1,0 +1,92 @@
+package pages
+
+import (
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"net/http"
+	"path"
+	"strings"
+)
+
+// ContentSecurityPolicy is the policy that every page of this package obeys:
+// nothing from elsewhere, no inline style or script, no framing. The caller
+// sends it as the Content-Security-Policy header.
+const ContentSecurityPolicy = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; " +
+	"form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// AssetPrefix is the path below which Assets must be mounted.
+const AssetPrefix = "/assets/"
+
+//go:embed assets
+var assetFiles embed.FS
+
+// asset is one embedded file under the name that carries its hash.
+type asset struct {
+	contentType string
+	body        []byte
+}
+
+var (
+	assetsByPath = map[string]asset{}
+	assetPaths   = map[string]string{}
+)
+
+func init() {
+	addAsset("page.css", "text/css; charset=utf-8", readAsset("drawing.css"), readAsset("page.css"))
+	addAsset("board.js", "text/javascript; charset=utf-8", readAsset("board.js"))
+	addAsset("mark.svg", "image/svg+xml", readAsset("mark.svg"))
+}
+
+// addAsset publishes parts, one after the other, as one file.
+func addAsset(name, contentType string, parts ...[]byte) {
+	var body []byte
+	for _, p := range parts {
+		body = append(body, p...)
+	}
+	sum := sha256.Sum256(body)
+	ext := path.Ext(name)
+	p := AssetPrefix + strings.TrimSuffix(name, ext) + "-" + hex.EncodeToString(sum[:8]) + ext
+	assetsByPath[p] = asset{contentType: contentType, body: body}
+	assetPaths[name] = p
+}
+
+// readAsset returns an embedded file. The names are literals of this file, so
+// a missing one is a fault of the build that every test would hit.
+func readAsset(name string) []byte {
+	b, err := assetFiles.ReadFile("assets/" + name)
+	if err != nil {
+		panic("pages: " + err.Error())
+	}
+	return b
+}
+
+// AssetPath returns the path at which the asset called name is served, such as
+// "/assets/page-0123456789abcdef.css" for "page.css". The path changes with
+// the content. It is "" for a name that does not exist.
+func AssetPath(name string) string { return assetPaths[name] }
+
+// Assets serves style sheet, script and icon below AssetPrefix. Since a path
+// changes with its content, browsers may keep what they got for a year. Any
+// other path is 404, any method but GET and HEAD is 405.
+func Assets() http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		a, ok := assetsByPath[r.URL.Path]
+		if !ok {
+			http.NotFound(w, r)
+			return
+		}
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			w.Header().Set("Allow", "GET, HEAD")
+			http.Error(w, "only GET and HEAD", http.StatusMethodNotAllowed)
+			return
+		}
+		h := w.Header()
+		h.Set("Content-Type", a.contentType)
+		h.Set("Cache-Control", "public, max-age=31536000, immutable")
+		h.Set("X-Content-Type-Options", "nosniff")
+		if r.Method == http.MethodGet {
+			_, _ = w.Write(a.body) // a client that has gone away needs no answer
+		}
+	})
+}

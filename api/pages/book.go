@@ -1,0 +1,184 @@
+package pages
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"time"
+)
+
+// BookPage is the page that books a visit. It grows: the form alone, then the
+// estimate below it, then the openings, at last what was booked.
+type BookPage struct {
+	Salon     string
+	BoardHref string // link to the day board, "" for none
+	// Action is the path that the form posts to; "" means "/book".
+	Action string
+	Step   BookStep
+	Fields BookFields
+	// Errors are shown in a summary that takes the focus and beside their fields.
+	Errors   []FieldError
+	Clients  []Option
+	Services []ServiceOption
+	Stylists []Option
+	// PhoneQuestions offers the three questions for hair that nobody has seen.
+	PhoneQuestions bool
+	// Quote is carried along unseen, for the caller to recognize which values the
+	// shown estimate belongs to.
+	Quote    string
+	Estimate *EstimateView
+	// Openings are shown in this order; NoOpenings says kindly why there are none.
+	Openings   []OpeningView
+	NoOpenings string
+	Booked     *BookedView
+	// Location is the salon's; nil leaves times in their own.
+	Location *time.Location
+	Hour12   bool
+}
+
+// BookStep is how far the page has grown.
+type BookStep string
+
+// Steps of the page. The zero value is StepForm.
+const (
+	StepForm     BookStep = ""
+	StepEstimate BookStep = "estimate"
+	StepOpenings BookStep = "openings"
+	StepBooked   BookStep = "booked"
+)
+
+// FieldError says what is wrong with one field and what would be right. Field
+// is the name in the form; a path such as "head.length_cm" is understood by its
+// last part. A Field that the form does not have is shown in the summary only.
+type FieldError struct{ Field, Text string }
+
+// Option is one entry of a list to choose from.
+type Option struct{ ID, Name string }
+
+// ServiceOption is a service. NeedsHair tells whether its time depends on the
+// hair; the hair fields are put away otherwise.
+type ServiceOption struct {
+	ID, Name  string
+	NeedsHair bool
+}
+
+// EstimateView is an estimate in the words of the salon.
+type EstimateView struct {
+	Service string
+	Lines   []EstimateLine
+	// KeepMinutes is what is booked; OutOfTen visits of ten end within it (0
+	// leaves the sentence out). MeanMinutes is the expected length, 0 unknown.
+	KeepMinutes, MeanMinutes, OutOfTen int
+	// FromMinutes and ToMinutes are set when the hair was only described.
+	FromMinutes, ToMinutes int
+	Price                  string
+	// FirstSectionMinutes is how long product is on the first section, 0 when no
+	// product is used.
+	FirstSectionMinutes float64
+	Cautions            []Caution
+	Plans               []PlanView
+	// StillNeeded is what must be there before the visit can start.
+	StillNeeded []string
+	// Bookable is false when a caution refuses the plan: no times are offered.
+	Bookable bool
+}
+
+// EstimateLine is one step with the working behind its minutes.
+type EstimateLine struct {
+	Step    string
+	Minutes int
+	Working string
+}
+
+// Caution is a warning with its level.
+type Caution struct {
+	Level CautionLevel
+	Text  string
+}
+
+// CautionLevel says what follows from a caution.
+type CautionLevel string
+
+// Levels of caution.
+const (
+	CautionWarn     CautionLevel = "warn"
+	CautionNeedsYes CautionLevel = "needs_yes"
+	CautionRefuse   CautionLevel = "refuse"
+)
+
+// Words says the level in words. A level from the future counts as needing the
+// licensed person's yes, never as less.
+func (c CautionLevel) Words() string {
+	switch c {
+	case CautionWarn:
+		return "Take care"
+	case CautionRefuse:
+		return "Not to be booked"
+	default:
+		return "Needs the licensed person’s yes"
+	}
+}
+
+// class is the level as the style sheet knows it.
+func (c CautionLevel) class() string {
+	if c == CautionWarn || c == CautionRefuse {
+		return string(c)
+	}
+	return string(CautionNeedsYes)
+}
+
+// PlanView is another way to do the same service: with a helper, in batches.
+type PlanView struct {
+	Hands, Batches int
+	Text           string // "helper, 2 batches: 4 h 10 min, product on first section 28 min"
+	Chosen         bool
+}
+
+// OpeningView is one start that fits.
+type OpeningView struct {
+	ID  string // letters, digits, "-", "_", "." and "~"
+	Key string // idempotency key of booking this opening
+	// Start and End bound the visit; DryUntil is when the hair may get wet again,
+	// nil when that does not matter.
+	Start, End  time.Time
+	DryUntil    *time.Time
+	With, Chair string
+	Why         string // why it is ranked here, "" for nothing to say
+}
+
+// BookedView is what was booked.
+type BookedView struct {
+	Client, Service string
+	Start, End      time.Time
+	DryUntil        *time.Time
+	With, Chair     string
+	Price           string
+	// PencilledUntil is set while the visit is not yet firm.
+	PencilledUntil *time.Time
+	StillNeeded    []string
+	Messages       []MessageDue
+	VisitHref      string
+}
+
+// MessageDue is one message or call that the visit brings about.
+type MessageDue struct {
+	At   time.Time
+	How  string // "text", "mail", "call"
+	What string // "asks for a yes"
+}
+
+// RenderBook writes the booking page. It returns an error of w, wrapped, or
+// scheduling.Faults when a link or an opening's id cannot be written.
+func RenderBook(w io.Writer, p BookPage) error {
+	if err := p.validate(); err != nil {
+		return fmt.Errorf("pages: render book: %w", err)
+	}
+	var buf bytes.Buffer
+	if err := templates.ExecuteTemplate(&buf, "book", newBookView(p)); err != nil {
+		return fmt.Errorf("pages: render book: %w", err)
+	}
+	if _, err := w.Write(buf.Bytes()); err != nil {
+		return fmt.Errorf("pages: render book: %w", err)
+	}
+	return nil
+}

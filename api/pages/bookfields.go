@@ -1,0 +1,136 @@
+package pages
+
+import (
+	"strconv"
+	"strings"
+)
+
+// Names of the fields that the booking form posts. Hair fields have the names
+// that the JSON interface uses.
+const (
+	FieldClient    = "client"     // id of a known client, "" for a new one
+	FieldFirstName = "first_name" // of a new client
+	FieldInitial   = "initial"    // of the family name
+	FieldPhone     = "phone"
+	FieldMail      = "mail"
+	FieldPreferred = "preferred" // "call", "text", "mail" or "none"
+	FieldService   = "service"   // id of a service
+	FieldStylist   = "stylist"   // id of the stylist wished for, "" for anybody
+	FieldDateFrom  = "date_from" // YYYY-MM-DD
+
+	FieldLength    = "length_cm"
+	FieldDensity   = "density"  // "low", "medium", "high"
+	FieldStrand    = "strand"   // "fine", "medium", "coarse"
+	FieldPorosity  = "porosity" // "low", "normal", "high"
+	FieldCurl      = "curl"     // "straight", "wavy", "curly", "coily"
+	FieldDamaged   = "damaged"  // "true" or absent
+	FieldNewClient = "new_client"
+	FieldRegrowth  = "regrowth_cm"
+	FieldSections  = "sections"
+	FieldPlate     = "plate_depth_cm"
+	FieldHands     = "hands"
+	FieldBatches   = "batches"
+
+	// Three questions for the telephone, asked instead of the hair fields; only
+	// when BookPage.PhoneQuestions is set.
+	FieldReach    = "reach"    // "ear", "chin", "shoulder", "mid_back", "waist", "longer"
+	FieldPonytail = "ponytail" // "little", "average", "a_lot"
+	FieldHistory  = "history"  // several of historyOptions
+
+	// FieldDo says which button was pressed; see ParseAction.
+	FieldDo = "do"
+	// FieldQuote carries BookPage.Quote from page to page.
+	FieldQuote = "quote"
+)
+
+// KeyField is the name of the hidden field that holds the idempotency key of
+// the opening with this id.
+func KeyField(openingID string) string { return "key_" + openingID }
+
+// BookFields are the values of the form exactly as they were typed, so that
+// nothing is lost from one step to the next. The zero value is an empty form.
+type BookFields struct {
+	Client, FirstName, Initial, Phone, Mail, Preferred string
+	Service, Stylist, DateFrom                         string
+
+	Length, Density, Strand, Porosity, Curl   string
+	Damaged, NewClient                        bool
+	Regrowth, Sections, Plate, Hands, Batches string
+
+	Reach, Ponytail string
+	History         []string
+}
+
+// Values are posted form values, such as a url.Values.
+type Values interface {
+	Get(name string) string
+}
+
+// ReadBookFields takes the form's values as they were typed. The values of
+// FieldHistory are given apart, since there may be several.
+func ReadBookFields(v Values, history []string) BookFields {
+	return BookFields{
+		Client: v.Get(FieldClient), FirstName: v.Get(FieldFirstName), Initial: v.Get(FieldInitial),
+		Phone: v.Get(FieldPhone), Mail: v.Get(FieldMail), Preferred: v.Get(FieldPreferred),
+		Service: v.Get(FieldService), Stylist: v.Get(FieldStylist), DateFrom: v.Get(FieldDateFrom),
+		Length: v.Get(FieldLength), Density: v.Get(FieldDensity), Strand: v.Get(FieldStrand),
+		Porosity: v.Get(FieldPorosity), Curl: v.Get(FieldCurl),
+		Damaged: v.Get(FieldDamaged) == "true", NewClient: v.Get(FieldNewClient) == "true",
+		Regrowth: v.Get(FieldRegrowth), Sections: v.Get(FieldSections), Plate: v.Get(FieldPlate),
+		Hands: v.Get(FieldHands), Batches: v.Get(FieldBatches),
+		Reach: v.Get(FieldReach), Ponytail: v.Get(FieldPonytail), History: history,
+	}
+}
+
+// ActionKind is what the pressed button asks for.
+type ActionKind string
+
+// Actions of the booking form.
+const (
+	ActEstimate ActionKind = "estimate" // work out the time
+	ActOpenings ActionKind = "openings" // find times for it
+	ActPlan     ActionKind = "plan"     // take this plan (hands and batches) instead
+	ActBook     ActionKind = "book"     // book this opening
+)
+
+// Action is a pressed button. Hands and Batches belong to ActPlan, Opening to
+// ActBook.
+type Action struct {
+	Kind           ActionKind
+	Hands, Batches int
+	Opening        string
+}
+
+// value is what the button posts as FieldDo.
+func (a Action) value() string {
+	switch a.Kind {
+	case ActPlan:
+		return string(ActPlan) + ":" + strconv.Itoa(a.Hands) + "/" + strconv.Itoa(a.Batches)
+	case ActBook:
+		return string(ActBook) + ":" + a.Opening
+	default:
+		return string(a.Kind)
+	}
+}
+
+// ParseAction reads the value of FieldDo. It reports false for a value that no
+// button of the form has.
+func ParseAction(s string) (Action, bool) {
+	kind, rest, colon := strings.Cut(s, ":")
+	a := Action{Kind: ActionKind(kind)}
+	switch a.Kind {
+	case ActEstimate, ActOpenings:
+		return a, !colon
+	case ActPlan:
+		h, b, ok := strings.Cut(rest, "/")
+		var err1, err2 error
+		a.Hands, err1 = strconv.Atoi(h)
+		a.Batches, err2 = strconv.Atoi(b)
+		return a, ok && err1 == nil && err2 == nil && a.Hands > 0 && a.Batches > 0
+	case ActBook:
+		a.Opening = rest
+		return a, rest != ""
+	default:
+		return Action{}, false
+	}
+}

@@ -1,0 +1,210 @@
+package pages
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"chairblock/scheduling"
+)
+
+// SafetyLine stands below every estimate.
+const SafetyLine = "These times are a plan, not directions. The maker’s directions, the local rules and the " +
+	"licensed person’s judgement come first. Product is never left on longer, and no rinse is cut short, to save time."
+
+// bookView is a BookPage ready for its template.
+type bookView struct {
+	BookPage
+	Nav     Nav
+	Summary []FieldError
+	Groups  []fieldGroup
+	Total   int
+	clock   clock
+}
+
+// fieldGroup is one block of fields under a heading.
+type fieldGroup struct {
+	Legend, Class, Note, Hint string
+	Details                   bool // folded away unless something in it is filled in
+	Open                      bool
+	Fields                    []field
+}
+
+// field is one control of the form.
+type field struct {
+	Name, Label, Hint, Error string
+	Kind                     string // "select", "tick", "ticks" or the type of an input
+	Mode                     string // inputmode
+	Auto                     string // autocomplete
+	Value                    string
+	Checked                  bool
+	Options                  []choice
+	EmptyText                string // first entry of a select, "" for none
+	Class                    string
+}
+
+// choice is one entry of a select or one of several boxes.
+type choice struct {
+	Value, Text, Class string
+	Chosen             bool
+}
+
+// Described lists the ids that explain the field, for aria-describedby.
+func (f field) Described() string {
+	var ids []string
+	if f.Hint != "" {
+		ids = append(ids, "h-"+f.Name)
+	}
+	if f.Error != "" {
+		ids = append(ids, "e-"+f.Name)
+	}
+	return strings.Join(ids, " ")
+}
+
+func (p BookPage) validate() error {
+	var f scheduling.Faults
+	checkHref(&f, "board_href", p.BoardHref)
+	checkHref(&f, "action", p.Action)
+	if p.Booked != nil {
+		checkHref(&f, "booked.visit_href", p.Booked.VisitHref)
+	}
+	for i, o := range p.Openings {
+		if !plainID(o.ID) {
+			f.Addf("openings["+strconv.Itoa(i)+"].id", `letters, digits, "-", "_", "." and "~"`, "is %q", o.ID)
+		}
+	}
+	return f.Err()
+}
+
+func plainID(s string) bool {
+	return s != "" && !strings.ContainsFunc(s, func(r rune) bool {
+		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_.~", r))
+	})
+}
+
+func newBookView(p BookPage) bookView {
+	v := bookView{BookPage: p}
+	v.Action = cmp.Or(p.Action, "/book")
+	v.clock = clock{loc: p.Location, hour12: p.Hour12}
+	v.Nav = Nav{Title: "Book a visit", Salon: p.Salon, BoardHref: p.BoardHref}
+	if p.Step == StepBooked {
+		v.Nav.Title = "Booked"
+	}
+	v.Groups = p.groups()
+	v.placeErrors()
+	if p.Estimate != nil {
+		for _, l := range p.Estimate.Lines {
+			v.Total += l.Minutes
+		}
+	}
+	return v
+}
+
+// placeErrors puts every error beside its field, opens what hides it, and keeps
+// the list for the summary in the order of the form.
+func (v *bookView) placeErrors() {
+	left := slices.Clone(v.Errors)
+	for g := range v.Groups {
+		group := &v.Groups[g]
+		for i := range group.Fields {
+			f := &group.Fields[i]
+			left = slices.DeleteFunc(left, func(e FieldError) bool {
+				if formName(e.Field) != f.Name {
+					return false
+				}
+				f.Error = joinWords(f.Error, e.Text)
+				group.Open = true
+				v.Summary = append(v.Summary, FieldError{f.Name, f.Label + ": " + e.Text})
+				return true
+			})
+		}
+	}
+	for _, e := range left {
+		v.Summary = append(v.Summary, FieldError{"", joinWords(e.Field, e.Text)})
+	}
+}
+
+// formName returns the last part of a path such as "head.length_cm".
+func formName(field string) string { return field[strings.LastIndexByte(field, '.')+1:] }
+
+// NewestEstimate tells whether the estimate is what the last step added, so
+// that it takes the focus.
+func (v bookView) NewestEstimate() bool { return v.Step == StepEstimate && len(v.Summary) == 0 }
+
+// NewestOpenings is NewestEstimate for the openings.
+func (v bookView) NewestOpenings() bool { return v.Step == StepOpenings && len(v.Summary) == 0 }
+
+// At returns the wall-clock time of t.
+func (v bookView) At(t time.Time) string { return v.in(t).at(t) }
+
+// Day returns the day of t in words.
+func (v bookView) Day(t time.Time) string { return v.in(t).day(t) }
+
+func (v bookView) in(t time.Time) clock {
+	c := v.clock
+	if c.loc == nil {
+		c.loc = t.Location()
+	}
+	return c
+}
+
+// When says when an opening is and with whom: "Thu 11 June 09:00 with Ada,
+// chair 1, ends 13:30".
+func (v bookView) When(o OpeningView) string {
+	return v.visitWords(o.Start, o.End, o.With, o.Chair)
+}
+
+// BookedWhen is When for what was booked.
+func (v bookView) BookedWhen(b BookedView) string {
+	return v.visitWords(b.Start, b.End, b.With, b.Chair)
+}
+
+func (v bookView) visitWords(start, end time.Time, with, chair string) string {
+	s := v.Day(start) + " " + v.At(start)
+	if with != "" {
+		s += " with " + with
+	}
+	if chair != "" {
+		s += ", " + chair
+	}
+	if v.Day(start) != v.Day(end) {
+		return s + ", ends " + v.Day(end) + " " + v.At(end)
+	}
+	return s + ", ends " + v.At(end)
+}
+
+// Dry says until when the hair must stay dry: "Sat 13:30", with the date when
+// that is more than six days away.
+func (v bookView) Dry(end time.Time, until *time.Time) string {
+	t := until.In(v.in(*until).loc)
+	if until.Sub(end) > 6*24*time.Hour {
+		return t.Format("Mon 2 January ") + v.At(*until)
+	}
+	return t.Format("Mon ") + v.At(*until)
+}
+
+// ClassOf returns the class of a caution.
+func (v bookView) ClassOf(c CautionLevel) string { return c.class() }
+
+// PlanValue is what the button of a plan posts.
+func (v bookView) PlanValue(p PlanView) string {
+	return Action{Kind: ActPlan, Hands: p.Hands, Batches: p.Batches}.value()
+}
+
+// BookValue is what the button of an opening posts.
+func (v bookView) BookValue(o OpeningView) string {
+	return Action{Kind: ActBook, Opening: o.ID}.value()
+}
+
+// KeyName is the name of the opening's hidden field.
+func (v bookView) KeyName(o OpeningView) string { return KeyField(o.ID) }
+
+// Length returns minutes in words.
+func (v bookView) Length(minutes int) string { return lengthWords(minutes) }
+
+// FirstSection returns whole minutes.
+func (v bookView) FirstSection(minutes float64) string {
+	return strconv.FormatFloat(minutes, 'f', 0, 64)
+}

@@ -1,0 +1,337 @@
+package pages
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"time"
+)
+
+// Sizes of the drawing in its own units. Block height and the hit areas keep
+// targets above 24 px when the drawing is shown at 7/8 of its size, the least
+// that the style sheet allows (WCAG 2.2, 2.5.8).
+const (
+	nameRight   = 138.0 // right end of the names
+	plotLeft    = 150.0 // where the axis starts
+	plotPad     = 26.0  // between the end of the axis and the edge
+	blockHeight = 36.0
+	barHeight   = 16.0
+	beamHeight  = 16.0
+	beamLift    = 48.0 // from the ground line to the beam's lower edge
+	tierStep    = 26.0 // between beams that hang over each other
+	lookRoom    = 14.0 // above a beam for look ticks and the diamond
+	leastWidth  = 2.0  // of a block, however short
+	hitSize     = 28.0
+
+	nameSize  = 15.0
+	blockSize = 12.0
+	smallSize = 11.0
+	titleSize = 18.0
+)
+
+// label is one piece of text at its place; y is the base line.
+type label struct {
+	x, y, w, size float64
+	text          string
+	bold          bool
+	squeeze       bool // make the browser fit it into w
+	class         string
+}
+
+// box is a rectangle.
+type box struct{ x, y, w, h float64 }
+
+// box returns the room that the label takes: letters of the fonts measured
+// reach 0.93 of their size above the base line and 0.24 below it.
+func (l label) box() box { return box{l.x, l.y - 0.93*l.size, l.w, 1.17 * l.size} }
+
+// newLabel measures text; x and y are set later.
+func newLabel(text string, size float64, bold bool, class string) label {
+	w, sure := textWidth(text, size, bold)
+	return label{w: w, size: size, text: text, bold: bold, squeeze: !sure, class: class}
+}
+
+// layout is a board with everything at its place. All sheets share one system
+// of coordinates; each shows its own stretch of it.
+type layout struct {
+	board  Board
+	clock  clock
+	alone  bool // an image of its own: one sheet, with title and without links
+	width  float64
+	right  float64 // end of the axis
+	scale  float64 // units per minute
+	head   []label // title and the row that says when nothing is booked
+	sheets []*sheet
+	lines  []*lineLayout
+	keys   []label
+	legend []legendItem
+	visits map[string]int // link to a small number, to mark what belongs together
+}
+
+// sheet is as much of the board as fits on one printed page, with its hours.
+type sheet struct {
+	top, end         float64 // what the sheet shows
+	gridTop, gridEnd float64
+	hours            []label
+	ticks            []float64 // o'clock lines
+	nowLabel         *label
+	now              float64
+	from, to         int // its lines
+}
+
+// sheetHeight is the most that a sheet holds: at the width of a landscape page
+// of A4 its text is then printed 2 mm high.
+const sheetHeight = 860.0
+
+// newLayout places everything of b, which must be valid.
+func newLayout(b Board, alone bool) *layout {
+	l := &layout{board: b, alone: alone, visits: map[string]int{}}
+	l.clock = clock{loc: b.From.Location(), hour12: b.Hour12}
+	l.width = float64(cmp.Or(b.Width, defaultWidth))
+	l.right = l.width - plotPad
+	l.scale = (l.right - plotLeft) / b.To.Sub(b.From).Minutes()
+
+	y := l.startSheet(0, l.placeHead())
+	for _, line := range b.People {
+		y = l.addLine(line, false, y)
+	}
+	for _, line := range b.Stations {
+		y = l.addLine(line, true, y)
+	}
+	last := l.endSheet(y)
+	y = l.placeHours(last, y+14) + 6
+	y = l.placeKeys(y)
+	last.end = l.placeLegend(y) + 4
+	return l
+}
+
+// addLine places line on the present sheet, or on a new one when this is full.
+func (l *layout) addLine(line Line, bar bool, y float64) float64 {
+	s := l.sheets[len(l.sheets)-1]
+	before := len(l.lines)
+	end := l.placeLine(line, bar, y)
+	if l.alone || end-s.top <= sheetHeight || before == s.from {
+		return end
+	}
+	l.lines = l.lines[:before]
+	l.endSheet(y)
+	return l.placeLine(line, bar, l.startSheet(y, y))
+}
+
+// startSheet begins a sheet at top whose hours stand below y, and returns the y
+// of its first line.
+func (l *layout) startSheet(top, y float64) float64 {
+	s := &sheet{top: top, from: len(l.lines)}
+	l.sheets = append(l.sheets, s)
+	y = l.placeHours(s, y+14)
+	if n := l.board.Now; n != nil && l.inside(*n) {
+		s.now = l.x(*n)
+		lab := newLabel("now "+l.clock.at(*n), smallSize, true, "nowtext")
+		lab.x, lab.y = s.now+4, y+12
+		if lab.x+lab.w > l.width-2 {
+			lab.x = s.now - 4 - lab.w
+		}
+		s.nowLabel = &lab
+		y += 16
+	}
+	s.gridTop = y
+	return y
+}
+
+// endSheet closes the present sheet at y.
+func (l *layout) endSheet(y float64) *sheet {
+	s := l.sheets[len(l.sheets)-1]
+	s.gridEnd, s.end, s.to = y, y, len(l.lines)
+	return s
+}
+
+// x returns where t lies on the axis, kept inside it.
+func (l *layout) x(t time.Time) float64 {
+	x := plotLeft + t.Sub(l.board.From).Minutes()*l.scale
+	return min(max(x, plotLeft), l.right)
+}
+
+// seen tells whether any of from..to lies on the axis.
+func (l *layout) seen(from, to time.Time) bool {
+	return from.Before(l.board.To) && to.After(l.board.From)
+}
+
+// inside tells whether t lies on the axis.
+func (l *layout) inside(t time.Time) bool {
+	return !t.Before(l.board.From) && !t.After(l.board.To)
+}
+
+// placeHead sets the title of an image of its own and the words of an empty day.
+func (l *layout) placeHead() float64 {
+	y := 4.0
+	if l.alone {
+		title := clean(l.board.Salon)
+		if d := clean(l.board.DateLabel); d != "" && title != "" {
+			title += " · " + d
+		} else {
+			title += d
+		}
+		y = l.headRow(title, titleSize, true, y+22)
+		y = l.headRow(clean(l.board.ZoneLabel), blockSize, false, y+16) + 4
+	}
+	if s := l.board.emptyWords(); s != "" {
+		y = l.headRow(s, nameSize, true, y+22) + 4
+	}
+	return y
+}
+
+func (l *layout) headRow(s string, size float64, bold bool, y float64) float64 {
+	if s == "" {
+		return y
+	}
+	lab := newLabel(shorten(s, size, bold, l.width-24), size, bold, "head")
+	lab.x, lab.y = 12, y
+	l.head = append(l.head, lab)
+	return y
+}
+
+// placeHours writes the hours of s with base line y, every hour or as many as
+// have room, and returns the y below them.
+func (l *layout) placeHours(s *sheet, y float64) float64 {
+	hours := oclocks(l.board.From.In(l.clock.loc), l.board.To)
+	for step := 1; step <= 24; step++ {
+		if labels, ticks, ok := l.hourLabels(hours, step, y); ok {
+			s.hours = append(s.hours, labels...)
+			s.ticks = ticks
+			break
+		}
+	}
+	return y + 5
+}
+
+func (l *layout) hourLabels(hours []time.Time, step int, y float64) (labels []label, ticks []float64, ok bool) {
+	end := 0.0
+	for i, t := range hours {
+		if i%step != 0 {
+			continue
+		}
+		lab := newLabel(l.clock.at(t), blockSize, false, "hour")
+		x := l.x(t)
+		lab.x, lab.y = min(x+2, l.width-2-lab.w), y
+		if lab.x < end {
+			return nil, nil, false
+		}
+		end = lab.x + lab.w + 6
+		labels = append(labels, lab)
+		ticks = append(ticks, x)
+	}
+	return labels, ticks, true
+}
+
+// oclocks returns every instant from from to to at which the wall clock shows a
+// full hour. It takes hours twice that the clock shows twice, and leaves out
+// those that it never shows.
+func oclocks(from, to time.Time) []time.Time {
+	var hours []time.Time
+	t := from.Truncate(time.Minute)
+	if t.Before(from) {
+		t = t.Add(time.Minute)
+	}
+	for !t.After(to) {
+		if t.Minute() == 0 {
+			hours = append(hours, t)
+		}
+		next := t.Add(time.Duration(60-t.Minute()) * time.Minute)
+		if next.Minute() != 0 { // the clocks changed by half an hour on the way
+			next = t.Add(time.Minute)
+		}
+		t = next
+	}
+	return hours
+}
+
+// emptyWords says kindly why there is nothing to see, "" when there is.
+func (b Board) emptyWords() string {
+	open := false
+	for _, l := range slices.Concat(b.People, b.Stations) {
+		if len(l.Parts) > 0 {
+			return ""
+		}
+		open = open || len(l.Open) > 0
+	}
+	switch {
+	case len(b.People) == 0:
+		return "Nobody is down to work on this day yet."
+	case !open:
+		return "The salon is closed on this day."
+	default:
+		return "Nothing is booked on this day. Everybody is free."
+	}
+}
+
+// visit returns a small number for what href leads to, the same for the same
+// href, and "" when it leads nowhere.
+func (l *layout) visit(href string) string {
+	if href == "" {
+		return ""
+	}
+	n, ok := l.visits[href]
+	if !ok {
+		n = len(l.visits) + 1
+		l.visits[href] = n
+	}
+	return strconv.Itoa(n)
+}
+
+// placeKeys lists what the numbers of the drawing stand for, and the parts that
+// had not even room for a number.
+func (l *layout) placeKeys(y float64) float64 {
+	n := 0
+	var texts []string
+	for _, line := range l.lines {
+		slices.SortFunc(line.keyed, func(a, b keyed) int { return cmp.Compare(a.shape.x0, b.shape.x0) })
+		for _, k := range line.keyed {
+			words := line.title + " " + l.clock.dash(k.shape.part.From, k.shape.part.To) + " " + k.shape.words
+			if k.numbered {
+				n++
+				k.shape.labels[len(k.shape.labels)-1].text = strconv.Itoa(n)
+				words = strconv.Itoa(n) + ": " + words
+			}
+			texts = append(texts, words)
+		}
+	}
+	x := 12.0
+	for _, s := range texts {
+		lab := newLabel(shorten(s, smallSize, false, l.width-24), smallSize, false, "key")
+		if x > 12 && x+lab.w > l.width-12 {
+			x, y = 12, y+rowStep+1
+		}
+		if x == 12 && len(l.keys) == 0 {
+			y += 14
+		}
+		lab.x, lab.y = x, y
+		l.keys = append(l.keys, lab)
+		x += lab.w + 18
+	}
+	if len(texts) > 0 {
+		y += 8
+	}
+	return y
+}
+
+// texts returns every label of the drawing.
+func (l *layout) texts() []label {
+	all := slices.Concat(l.head, l.keys)
+	for _, s := range l.sheets {
+		all = append(all, s.hours...)
+		if s.nowLabel != nil {
+			all = append(all, *s.nowLabel)
+		}
+	}
+	for _, line := range l.lines {
+		all = append(all, line.names...)
+		all = append(all, line.extra...)
+		for _, s := range line.shapes {
+			all = append(all, s.labels...)
+		}
+	}
+	for _, it := range l.legend {
+		all = append(all, it.label)
+	}
+	return all
+}

@@ -1,0 +1,312 @@
+package pages
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+)
+
+// shape is a part at its place on its line.
+type shape struct {
+	part   Part
+	x0, x1 float64
+	tier   int    // of a beam, 0 the lowest
+	words  string // what the label would say with all the room in the world
+	labels []label
+	pole   *[3]float64 // x, from y, to y
+	hit    box
+}
+
+// keyed is a shape whose words stand in the list below the drawing.
+type keyed struct {
+	shape    *shape
+	numbered bool // its number stands beside it
+}
+
+// bracket is the line under a stretch that may not be interrupted.
+type bracket struct{ x0, x1, y float64 }
+
+// lineLayout is one ground line with everything that stands on it.
+type lineLayout struct {
+	title    string // who or what, for the name of the group
+	bar      bool   // a station: low bars, no beams
+	top, end float64
+	ground   float64
+	drop     float64   // from the ground line to the first row of words
+	solid    []stretch // in order, where the unit is open
+	breaks   []stretch
+	brackets []bracket
+	shapes   []*shape
+	names    []label
+	extra    []label // words of brackets and gaps
+	keyed    []keyed
+}
+
+// placeLine draws line from y downwards and returns the y below it. Work that
+// overlaps other work of the same person, which only faulty data can hold, is
+// drawn on a further ground line rather than on top of it.
+func (l *layout) placeLine(line Line, bar bool, y float64) float64 {
+	for i, lane := range l.lanes(line) {
+		one := line
+		if i > 0 {
+			one = Line{Name: line.Name, Role: "at the same time"}
+		}
+		one.Parts = lane
+		y = l.placeLane(one, bar, y)
+	}
+	return y
+}
+
+// lanes sorts the visible parts of line by time and splits them into lanes
+// without overlap. Beams stay in the first lane, where they may hang over each
+// other. There is always a first lane.
+func (l *layout) lanes(line Line) [][]Part {
+	parts := make([]Part, 0, len(line.Parts))
+	for _, p := range line.Parts {
+		if l.seen(p.From, p.To) {
+			parts = append(parts, p)
+		}
+	}
+	slices.SortStableFunc(parts, func(a, b Part) int {
+		return cmp.Or(a.From.Compare(b.From), b.To.Compare(a.To))
+	})
+	lanes := [][]Part{nil}
+	ends := []time.Time{{}}
+	for _, p := range parts {
+		if isBeam(p.Kind) {
+			lanes[0] = append(lanes[0], p)
+			continue
+		}
+		i := 0
+		for i < len(lanes) && p.From.Before(ends[i]) {
+			i++
+		}
+		if i == len(lanes) {
+			lanes = append(lanes, nil)
+			ends = append(ends, time.Time{})
+		}
+		lanes[i] = append(lanes[i], p)
+		ends[i] = p.To
+	}
+	return lanes
+}
+
+func isBeam(k PartKind) bool { return k == Watched || k == Unwatched }
+
+// placeLane draws one ground line.
+func (l *layout) placeLane(line Line, bar bool, y float64) float64 {
+	d := &lineLayout{bar: bar, top: y, title: clean(line.Name)}
+	if r := clean(line.Role); r != "" {
+		d.title += ", " + r
+	}
+	d.addGround(l, line)
+	tiers := d.addShapes(l, line.Parts)
+	above := &rowPool{left: plotLeft - 4, right: l.width - 3, max: 3}
+	below := &rowPool{left: plotLeft - 4, right: l.width - 3, max: 3}
+	d.labelBeams(l, above)
+	d.labelBlocks(below)
+
+	need := blockHeight + 10
+	switch {
+	case bar && tiers == 0:
+		need = barHeight + 14
+	case tiers > 0:
+		need = beamLift + beamHeight + float64(tiers-1)*tierStep + lookRoom + float64(len(above.rows))*rowStep + 4
+	}
+	d.placeNames(line, bar)
+	d.ground = y + max(need, d.nameHeight()+6)
+	d.settle(tiers)
+	under := d.ground + d.drop - 10 + float64(len(below.rows))*rowStep
+	d.end = d.addFree(l, line.Free, d.addCore(l, line.Core, under))
+	if bar {
+		d.end = max(d.end+6, d.ground+12)
+	} else {
+		d.end += 14
+	}
+	d.setHits()
+	l.lines = append(l.lines, d)
+	return d.end
+}
+
+// addShapes makes a shape of every part and returns the number of tiers that
+// the beams need.
+func (d *lineLayout) addShapes(l *layout, parts []Part) (tiers int) {
+	var ends []time.Time
+	for _, p := range parts {
+		s := &shape{part: p, x0: l.x(p.From), x1: l.x(p.To)}
+		s.x1 = max(s.x1, s.x0+leastWidth)
+		s.words = joinWords(clean(p.Code), clean(p.Label))
+		if s.words == "" {
+			s.words = kindWords(p.Kind)
+		}
+		if isBeam(p.Kind) {
+			t := 0
+			for t < len(ends) && p.From.Before(ends[t]) {
+				t++
+			}
+			if t == len(ends) {
+				ends = append(ends, time.Time{})
+			}
+			ends[t], s.tier = p.To, t
+			if c := l.clock.check(p); c != "" {
+				s.words += ", " + c
+			}
+		}
+		d.shapes = append(d.shapes, s)
+	}
+	return len(ends)
+}
+
+func joinWords(a, b string) string { return strings.TrimSpace(a + " " + b) }
+
+// addGround marks where the unit is open and where it has a break. Words
+// below the line keep clear of the dip that a break makes.
+func (d *lineLayout) addGround(l *layout, line Line) {
+	d.drop = 14
+	for _, s := range line.Open {
+		if l.seen(s.From, s.To) {
+			d.solid = append(d.solid, stretch{l.x(s.From), l.x(s.To)})
+		}
+	}
+	slices.SortFunc(d.solid, func(a, b stretch) int { return cmp.Compare(a.a, b.a) })
+	for _, s := range line.Breaks {
+		if l.seen(s.From, s.To) {
+			d.breaks = append(d.breaks, stretch{l.x(s.From), l.x(s.To)})
+			d.drop = 19
+		}
+	}
+}
+
+// addFree writes the helpful words about gaps below y, each from its gap on and
+// with its time, where there is room for them. It returns the y below them.
+func (d *lineLayout) addFree(l *layout, free []FreeSpan, y float64) float64 {
+	pool := &rowPool{left: plotLeft - 4, right: l.width - 3, max: 2}
+	free = slices.Clone(free)
+	slices.SortStableFunc(free, func(a, b FreeSpan) int { return b.From.Compare(a.From) })
+	for _, f := range free {
+		text := clean(f.Text)
+		if text == "" || !l.seen(f.From, f.To) {
+			continue
+		}
+		lab := newLabel(l.clock.dash(f.From, f.To)+" "+text, smallSize, false, "soft")
+		if at, ok := pool.placeAnywhere(l.x(f.From), lab.w); ok {
+			lab.x, lab.y = at.x, y+11+float64(at.row)*rowStep
+			d.extra = append(d.extra, lab)
+		}
+	}
+	return y + float64(len(pool.rows))*rowStep
+}
+
+// addCore draws the brackets under y and returns the y below them. Stretches
+// of two visits that overlap get brackets below each other.
+func (d *lineLayout) addCore(l *layout, core []CoreSpan, y float64) float64 {
+	core = slices.Clone(core)
+	slices.SortStableFunc(core, func(a, b CoreSpan) int { return a.From.Compare(b.From) })
+	var tiers [][]CoreSpan
+	for _, c := range core {
+		if !l.seen(c.From, c.To) {
+			continue
+		}
+		i := 0
+		for i < len(tiers) && c.From.Before(tiers[i][len(tiers[i])-1].To) {
+			i++
+		}
+		if i == len(tiers) {
+			tiers = append(tiers, nil)
+		}
+		tiers[i] = append(tiers[i], c)
+	}
+	for _, tier := range tiers {
+		pool := &rowPool{left: plotLeft - 4, right: l.width - 3, max: 1}
+		for _, c := range slices.Backward(tier) {
+			b := bracket{l.x(c.From), l.x(c.To), y + 5}
+			d.brackets = append(d.brackets, b)
+			d.labelCore(l, c, b, pool)
+		}
+		y += 11 + rowStep
+	}
+	return y
+}
+
+func (d *lineLayout) labelCore(l *layout, c CoreSpan, b bracket, pool *rowPool) {
+	code := clean(c.Code)
+	for _, s := range []string{
+		joinWords(code, "may not be interrupted "+l.clock.dash(c.From, c.To)),
+		"may not be interrupted " + l.clock.dash(c.From, c.To),
+		"may not be interrupted",
+		"no break",
+	} {
+		lab := newLabel(s, smallSize, false, "corewords")
+		if at, ok := pool.placeAnywhere(b.x0, lab.w); ok {
+			lab.x, lab.y = at.x, b.y+12
+			d.extra = append(d.extra, lab)
+			return
+		}
+	}
+}
+
+// placeNames writes name and role to the left of the line; y is counted from
+// the ground line until settle moves them.
+func (d *lineLayout) placeNames(line Line, bar bool) {
+	size, rows := nameSize, 3
+	if bar {
+		size, rows = blockSize, 2
+	}
+	names := wrap(clean(line.Name), size, true, nameRight-12, rows)
+	role := ""
+	if !bar || line.Role == "at the same time" {
+		role = shorten(clean(line.Role), smallSize, false, nameRight-12)
+	}
+	y := -6.0
+	if role != "" {
+		lab := newLabel(role, smallSize, false, "role")
+		lab.x, lab.y = 12, y
+		d.names = append(d.names, lab)
+		y -= 16
+	}
+	for _, s := range slices.Backward(names) {
+		lab := newLabel(s, size, true, "name")
+		lab.x, lab.y = 12, y
+		d.names = append(d.names, lab)
+		y -= size + 3
+	}
+}
+
+// nameHeight is how far the names reach above the ground line.
+func (d *lineLayout) nameHeight() float64 {
+	h := 0.0
+	for _, n := range d.names {
+		h = max(h, n.size-n.y)
+	}
+	return h
+}
+
+// settle moves what was placed relative to the ground line to its real height.
+func (d *lineLayout) settle(tiers int) {
+	for i := range d.names {
+		d.names[i].y += d.ground
+	}
+	top := d.ground - beamLift - beamHeight - float64(max(tiers-1, 0))*tierStep - lookRoom
+	for _, s := range d.shapes {
+		base := d.ground
+		if isBeam(s.part.Kind) {
+			base = top
+		}
+		for i := range s.labels {
+			s.labels[i].y += base
+		}
+		if s.pole != nil {
+			s.pole[1] += base
+			s.pole[2] += base
+			if isBeam(s.part.Kind) {
+				s.pole[1] = d.beamTop(s)
+			}
+		}
+	}
+}
+
+// beamTop returns the upper edge of a beam.
+func (d *lineLayout) beamTop(s *shape) float64 {
+	return d.ground - beamLift - beamHeight - float64(s.tier)*tierStep
+}

@@ -1,0 +1,50 @@
+package pages
+
+import (
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestCleanKeepsNamesAndDropsWhatIsNotText(t *testing.T) {
+	for in, want := range map[string]string{
+		"  Ada \t Lovely\n":         "Ada Lovely",
+		"a\x00b\x1fc":               "abc",
+		"\u202eevil\u2066":          "evil",
+		"\xff":                      "\ufffd",
+		"Ναυσικᾶ 中村 👩‍🦱":            "Ναυσικᾶ 中村 👩‍🦱",
+		"z\u0301\u0302\u0303\u0304": "z\u0301\u0302\u0303",
+		"\ufffe\uffff":              "",
+		"":                          "",
+	} {
+		require.Equal(t, want, clean(in), "%q", in)
+	}
+	require.Equal(t, maxText+1, utf8.RuneCountInString(clean(strings.Repeat("x", 5000))))
+}
+
+func TestShortenedTextFits(t *testing.T) {
+	for _, s := range []string{"consultation and prepare", "WWWWWWWWWW", "中村中村中村", "a, b", ""} {
+		for width := 0.0; width < 200; width += 3.7 {
+			got := shorten(s, 11, true, width)
+			w, _ := textWidth(got, 11, true)
+			require.LessOrEqual(t, w, max(width, 0))
+			if got != s && got != "" {
+				require.True(t, strings.HasSuffix(got, "…"), got)
+				require.True(t, strings.HasPrefix(s, strings.TrimRight(strings.TrimSuffix(got, "…"), " ")), got)
+			}
+		}
+	}
+}
+
+func TestNamesWrapAtSpacesAndHyphens(t *testing.T) {
+	require.Equal(t, []string{"Dorothea-", "Wilhelmine"}, wrap("Dorothea-Wilhelmine", 15, true, 126, 3))
+	require.Equal(t, []string{"Ada Lovely"}, wrap("Ada Lovely", 15, true, 126, 3))
+	for _, row := range wrap(strings.Repeat("Maximiliana ", 9), 15, true, 126, 3) {
+		w, _ := textWidth(row, 15, true)
+		require.LessOrEqual(t, w, 126.0)
+	}
+	require.Len(t, wrap(strings.Repeat("Maximiliana ", 9), 15, true, 126, 3), 3)
+	require.Empty(t, wrap("", 15, true, 126, 3))
+}
