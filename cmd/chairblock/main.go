@@ -16,6 +16,7 @@ import (
 // commands are the sub-commands, one a line.
 type commands struct {
 	Estimate EstimateCmd `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
+	Openings OpeningsCmd `cmd:"" help:"Find every start at which a visit fits, from a problem file."`
 }
 
 // Exit codes.
