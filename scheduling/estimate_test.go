@@ -407,3 +407,28 @@ func BenchmarkEstimateWithPlans(b *testing.B) {
 		}
 	}
 }
+
+func TestEdgesOfTheCounts(t *testing.T) {
+	c := DefaultChairTime()
+
+	// 72.9 cm are 18 presses of 4.05 cm, although the division leaves a last bit.
+	whole := shoulderMedium
+	whole.Length, whole.PlateWidth = 72.9, 4.5
+	require.Equal(t, 18, estimated(t, c, whole).PressesPerPanel)
+
+	// New hair and overlap together are never longer than the hair.
+	short := retouchMidBack
+	short.Length, short.Regrowth = 10, 6
+	require.Equal(t, 4, estimated(t, c, short).PressesPerPanel)
+
+	// A returning client's short talk is not drawn out by having been held.
+	held := retouchMidBack
+	held.ConsultationHeld = true
+	require.Equal(t, 8.0, estimated(t, c, held).Steps[0].Mean)
+
+	// Areas set too large still make no more than one head.
+	c.NapeShare, c.SidesShare, c.CrownBackShare, c.FrontTopShare = 0.17, 0.35, 0.33, 0.35
+	all := shoulderMedium
+	all.Areas = []Area{AreaNape, AreaSides, AreaCrownBack, AreaFrontTop}
+	require.InDelta(t, 98_800, estimated(t, c, all).Hairs, 1e-6)
+}

@@ -12,68 +12,71 @@ import (
 // The model is a proposal from first principles: its form is common practice
 // or derived, no study of hair-service times was found.
 type ChairTime struct {
-	// Hair.
-	ScalpArea                                   float64 // cm²
-	Hairs                                       ByDensity
-	Diameter                                    ByStrand // µm
-	Matter                                      float64  // g/cm³
-	ProfileBase, ProfilePerCM, ProfileFloor     float64
-	NapeShare, SidesShare, CrownBackShare       float64
-	FrontTopShare, HairlineShare, FringeShare   float64
-	OffScalp                                    float64 // cm
-	UntreatedShare                              float64 // regrowth above this share of the length is an untreated head
-	WaterPerGram, WaterPorous, DryRate          float64 // g/g, factor, g/min
-	DrySetUp, DryFraction, DryFractionDamaged   float64
-	WashBase, WashPerCM                         float64
-	PrepBase, PrepPerSection, PrepPerCM         float64
-	ProtectorDamaged, ProtectOldLengths         float64
-	Rinse1Base, Rinse1PerCM                     float64
-	Rinse2Base, Rinse2PerCM                     float64
-	RinseExtra, RinseExtraGrams, RinseExtraFrom float64
-	RinseShortBase                              float64
-	TalkNew, TalkReturning, TalkHeld, CloseMin  float64
-	CloseAtDesk                                 float64 // 1: paying is done at the desk, chair not held
+	// The hair.
+	ScalpArea                                            float64   // cm²
+	NapeShare, SidesShare, CrownBackShare, FrontTopShare float64   // of the scalp area
+	HairlineShare, FringeShare                           float64   // inside the four above
+	Hairs                                                ByDensity // per cm²
+	Diameter                                             ByStrand  // µm
+	Matter                                               float64   // g/cm³
+	ProfileBase, ProfilePerCM, ProfileFloor              float64   // mean length as a share of the length
+	OffScalp                                             float64   // cm
+	UntreatedShare                                       float64   // regrowth above it is an untreated head
+
+	// Talking, washing, drying, in minutes where nothing else is said.
+	TalkNew, TalkReturning, TalkHeld, CloseMin                       float64
+	CloseAtDesk                                                      float64 // 1: the chair is not held meanwhile
+	WashBase, WashPerCM                                              float64
+	PrepBase, PrepPerSection, PrepPerCM                              float64
+	ProtectorDamaged, ProtectOldLengths                              float64
+	Rinse1Base, Rinse1PerCM, Rinse2Base, Rinse2PerCM, RinseShortBase float64
+	RinseExtra, RinseExtraGrams, RinseExtraFrom                      float64 // minutes for every so many g above so many
+	WaterPerGram, WaterPorous                                        float64 // g/g, factor
+	DryRate                                                          float64 // g/min
+	DrySetUp                                                         float64
+	DryFraction, DryFractionDamaged                                  float64 // dryness before the iron
 
 	// Solution and neutralizer.
-	ApplyParting                             ByDensity // cm
-	StripWidth                               float64   // cm
-	StripUntreated, StripRetouch             float64   // s
-	BrushOn                                  float64   // s/cm
-	StrandWork                               ByStrand
-	NeutralHandling, NeutralSpread           float64 // s, s/cm
-	ProcessMin                               ByPorosity
-	DwellMin                                 float64
-	SolutionPerGram, SolutionFloor           float64
-	NeutralizerPerGram, NeutralizerFloor     float64
-	BowlWaste, PackML                        float64
-	LookFirst, LookFirstTender               float64
-	LookEvery, LookMinutes                   float64
-	ExposureWarn, ExposureRefuse             float64
-	ExposureWarnTender, ExposureRefuseTender float64
-	ExposureWait, BasinWalk                  float64
-	PatchTestHours                           float64
+	ApplyParting                                       ByDensity // cm
+	StripWidth                                         float64   // cm
+	StripUntreated, StripRetouch                       float64   // s
+	BrushOn                                            float64   // s/cm
+	StrandWork                                         ByStrand  // factor
+	NeutralHandling, NeutralSpread                     float64   // s, s/cm
+	ProcessMin                                         ByPorosity
+	DwellMin                                           float64
+	SolutionPerGram, SolutionFloor                     float64 // ml/g, ml
+	NeutralizerPerGram, NeutralizerFloor               float64 // ml/g, ml
+	BowlWaste, PackML                                  float64 // share, ml
+	LookFirst, LookFirstTender, LookEvery, LookMinutes float64
+	ExposureWarn, ExposureRefuse                       float64
+	ExposureWarnTender, ExposureRefuseTender           float64 // porous or damaged hair
+	ExposureWait, BasinWalk                            float64
+	PatchTestHours                                     float64
 
-	// Iron.
+	// The iron.
 	IronParting                      ByDensity // cm
-	PanelWidth, PanelHandling        float64
-	Press                            ByStrand // s
-	PlateOverlap                     float64
-	RetouchLightPass, RetouchOverlap float64
-	FinishParting, FinishWidth       float64
-	FinishHandling, FinishPerCM      float64
-	IronMax, IronMaxDamaged          float64 // °C
-	PressWarn, ContactRefuse         float64 // s
-	CareMain, CareOther              float64
-	CurlWork                         ByCurl
-	PairFactor                       float64
+	PanelWidth, PanelHandling        float64   // cm, s
+	Press                            ByStrand  // s
+	PlateOverlap                     float64   // share
+	RetouchLightPass, RetouchOverlap float64   // s, cm
+	FinishParting, FinishWidth       float64   // cm
+	FinishHandling, FinishPerCM      float64   // s, s/cm
+	IronMax, IronMaxDamaged          float64   // °C
+	PressWarn, ContactRefuse         float64   // s
+
+	// Factors.
+	CareMain, CareOther float64 // damaged hair
+	CurlWork            ByCurl
+	PairFactor          float64 // a second pair of hands divides by
 
 	// Spread and booking.
-	Spread      ByStep // coefficient of variation
+	Spread      ByStep
 	Correlation float64
 	Quantile    float64
-	BlockStep   float64 // minutes
+	BlockStep   float64
 
-	// Telephone: weights of what is not known.
+	// Telephone: weights of what is not known yet.
 	StrandWeight                                ByStrand
 	PorosityWeight                              ByPorosity
 	DensityWeight                               ByDensity

@@ -1,6 +1,7 @@
 package scheduling
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -91,57 +92,60 @@ func (t total) below(minute float64) float64 { return t.work.below(minute - t.fi
 //
 // It returns an *InvalidError for block_minutes when the block is too short for
 // that or when there is no hands-on step to fill it, and for steps when one of
-// them has no spread.
+// them has no length or no spread.
 func ShareOut(steps []StepTime, block int) ([]int, error) {
 	out := make([]int, len(steps))
 	var parts []logNormal
-	var at []int
-	least := 0
+	var at []int // their places in steps
+	fixed := 0
 	for i, s := range steps {
 		switch {
 		case s.Fixed:
 			out[i] = max(ceil(s.Mean), 1)
-			least += out[i]
+			fixed += out[i]
 		case !(s.Mean > 0 && s.SD > 0) || math.IsInf(s.Mean, 0) || math.IsInf(s.SD, 0):
-			return nil, &InvalidError{Field: "steps", Problem: "contain " + string(s.Kind) + " without length or spread", Want: "a mean and a spread above 0"}
+			return nil, &InvalidError{
+				Field: "steps", Problem: "contain " + string(s.Kind) + " without length or spread",
+				Want: "a mean and a spread above 0",
+			}
 		default:
 			parts = append(parts, logNormalOf(s.Mean, s.SD))
 			at = append(at, i)
-			least++
 		}
 	}
-	room := float64(block - (least - len(parts)))
+	least := fixed + len(parts)
 	if block < least || len(parts) == 0 && block > least {
-		return nil, &InvalidError{Field: "block_minutes", Problem: "is " + num(float64(block)), Want: "at least " + num(float64(least)) + " minutes for these steps"}
-	}
-	z := commonZ(parts, room)
-	type fraction struct {
-		step int
-		part float64
-	}
-	fractions := make([]fraction, len(parts))
-	left := int(room)
-	for j, p := range parts {
-		v := max(p.at(z), 1)
-		whole := math.Floor(v)
-		out[at[j]] = int(whole)
-		left -= int(whole)
-		fractions[j] = fraction{at[j], v - whole}
-	}
-	slices.SortStableFunc(fractions, func(a, b fraction) int {
-		switch {
-		case a.part > b.part:
-			return -1
-		case a.part < b.part:
-			return 1
+		return nil, &InvalidError{
+			Field: "block_minutes", Problem: "is " + num(float64(block)),
+			Want: "at least " + num(float64(least)) + " minutes for these steps",
 		}
-		return 0
-	})
-	for j := 0; left > 0; j = (j + 1) % len(fractions) {
-		out[fractions[j].step]++
-		left--
+	}
+	for j, n := range wholeMinutes(parts, block-fixed) {
+		out[at[j]] = n
 	}
 	return out, nil
+}
+
+// wholeMinutes shares room, at least a minute for each, out over parts.
+func wholeMinutes(parts []logNormal, room int) []int {
+	z := commonZ(parts, float64(room))
+	out := make([]int, len(parts))
+	fractions := make([]float64, len(parts))
+	order := make([]int, len(parts))
+	left := room
+	for j, p := range parts {
+		v := max(p.at(z), 1)
+		out[j] = int(v)
+		fractions[j] = v - math.Floor(v)
+		order[j] = j
+		left -= out[j]
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(fractions[b], fractions[a]) })
+	for j := 0; left > 0; j = (j + 1) % len(order) {
+		out[order[j]]++
+		left--
+	}
+	return out
 }
 
 // commonZ returns z such that the parts at z, each at least a minute, add up to
