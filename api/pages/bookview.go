@@ -91,6 +91,9 @@ func newBookView(p BookPage) bookView {
 	v.Nav = Nav{Title: "Book a visit", Salon: p.Salon, BoardHref: p.BoardHref}
 	if p.Step == StepBooked {
 		v.Nav.Title = "Booked"
+		if p.Booked != nil && p.Booked.PencilledUntil != nil {
+			v.Nav.Title = "Pencilled"
+		}
 	}
 	v.Groups = p.groups()
 	v.placeErrors()
@@ -116,7 +119,7 @@ func (v *bookView) placeErrors() {
 				}
 				f.Error = joinWords(f.Error, e.Text)
 				group.Open = true
-				v.Summary = append(v.Summary, FieldError{f.Name, f.Label + ": " + e.Text})
+				v.Summary = append(v.Summary, FieldError{f.Name, strings.TrimSuffix(f.Label, "?") + ": " + e.Text})
 				return true
 			})
 		}

@@ -3,8 +3,10 @@ package pages
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"image"
 	_ "image/png"
+	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -285,6 +287,42 @@ func TestTheBoardInABrowser(t *testing.T) {
 		}
 		require.Equal(t, 1, bytes.Count(pdf, []byte("/Type /Page\n")), "pages")
 	})
+}
+
+// measured returns the first two texts of the drawing that meet, or a text that
+// leaves the drawing, as wide as the browser itself draws them, "" when there
+// is none. Heights are those of the layout.
+const measured = `(() => {
+	const boxes = [...document.querySelectorAll("svg.board text")].map((t) => {
+		const b = t.getBBox(), size = parseFloat(getComputedStyle(t).fontSize), y = +t.getAttribute("y");
+		return { text: t.textContent, x: b.x, r: b.x + b.width, y: y - 0.93 * size, b: y + 0.24 * size, svg: t.ownerSVGElement };
+	});
+	for (const [i, a] of boxes.entries()) {
+		if (a.x < -0.5 || a.r > a.svg.viewBox.baseVal.width + 0.5) return a.text + " is cut";
+		for (const b of boxes.slice(i + 1))
+			if (a.x < b.r - 0.1 && b.x < a.r - 0.1 && a.y < b.b - 0.1 && b.y < a.b - 0.1) return a.text + " meets " + b.text;
+	}
+	for (const t of document.querySelectorAll("svg.board .in, svg.board .inpencil")) {
+		const b = t.getBBox(), f = t.parentNode.querySelector(".block").getBBox();
+		if (b.x < f.x || b.x + b.width > f.x + f.width) return t.textContent + " leaves its block";
+	}
+	return "";
+})()`
+
+func TestLabelsKeepApartAsTheBrowserMeasuresThem(t *testing.T) {
+	seed := uint64(time.Now().UnixNano())
+	pages := map[string][]byte{"/day": boardPage(t, straighteningBoard()), "/full": boardPage(t, fullBoard())}
+	for i := range 8 {
+		pages[fmt.Sprintf("/random%d", i)] = boardPage(t, randomBoard(rand.New(rand.NewPCG(seed, uint64(i)))))
+	}
+	b := newBrowser(t, pages)
+	for page := range pages {
+		b.open(t, page, 1366, 900)
+		for _, font := range []string{"", "DejaVu Sans", "Liberation Serif", "Liberation Sans"} {
+			b.eval(t, `document.querySelectorAll("svg.board").forEach((s) => s.style.fontFamily = "`+font+`"); ""`)
+			require.Empty(t, b.eval(t, measured), "seed %d, %s, font %q", seed, page, font)
+		}
+	}
 }
 
 // Keys as the browser's protocol names them.

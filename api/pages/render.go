@@ -42,8 +42,8 @@ type listLine struct {
 
 // listItem is one entry: a part, a break or the present moment.
 type listItem struct {
-	Class, When, What, How, Looks, Check, Latest, Href, More string
-	at                                                       time.Time
+	Class, When, What, How, Check, Latest, Href string
+	at                                          time.Time
 }
 
 // RenderBoard writes the day board as a page: the drawing, and the same as a
@@ -138,10 +138,12 @@ func newListLine(c clock, l Line, now *time.Time) listLine {
 func newListItem(c clock, p Part) listItem {
 	it := listItem{
 		Class: partClass(p.Kind), When: c.dash(p.From, p.To), What: joinWords(clean(p.Code), clean(p.Label)),
-		How: kindWords(p.Kind), Looks: c.looks(p), Href: p.Href, More: clean(p.Title), at: p.From,
+		How: kindWords(p.Kind), Href: p.Href, at: p.From,
 	}
-	if s := clean(p.Chair); s != "" {
-		it.How += ", " + s
+	for _, s := range []string{clean(p.Chair), c.looks(p), clean(p.Title)} {
+		if s != "" {
+			it.How += ", " + s
+		}
 	}
 	if p.BackBy != nil {
 		it.Check = c.at(*p.BackBy)
