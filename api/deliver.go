@@ -67,6 +67,9 @@ func (s *Server) compose(d store.Due) (notify.Mail, error) {
 		SalonName: d.Salon.Name, SalonPhone: reach(d.Salon), SalonAddress: d.Salon.Address, Zone: loc, Hour24: true,
 		ClientFirstName: d.Client.GivenName, Stylist: d.Stylist, Start: d.Visit.Start, End: end, Emergency: d.Salon.Emergency,
 	}
+	if d.Reminder.Before != nil {
+		f.Before = *d.Reminder.Before
+	}
 	for _, x := range d.Visit.Services {
 		f.Services = append(f.Services, x.Name)
 	}

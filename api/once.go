@@ -106,3 +106,9 @@ func nextLink(path, param, value, cursor string, limit int) string {
 	}
 	return "<" + path + "?" + q.Encode() + `>; rel="next"`
 }
+
+// fingerprint tells whether a repeated request is the same one.
+func fingerprint(s string) []byte {
+	sum := sha256.Sum256([]byte(s))
+	return sum[:]
+}

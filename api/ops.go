@@ -56,7 +56,7 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 	if err := t.SyncParts(ctx, v.ID, v.Client, p.parts(n, v)); err != nil {
 		return v, err
 	}
-	return v, s.remindBooked(ctx, t, n, v, "confirmation")
+	return v, s.remindBooked(ctx, t, n, v, nil)
 }
 
 // taken words a lost race for the person at the desk.
@@ -117,6 +117,7 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	if err != nil {
 		return v, err
 	}
+	before := v.Start
 	p.visit(&v)
 	if err := taken(t.ReplacePlan(ctx, &v, p.blocks())); err != nil {
 		return v, err
@@ -127,7 +128,7 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
 		return v, err
 	}
-	return v, s.remindBooked(ctx, t, n, v, "moved")
+	return v, s.remindBooked(ctx, t, n, v, &before)
 }
 
 // recompose builds the plan of a visit that is booked already.
@@ -199,7 +200,7 @@ func (s *Server) cancel(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if err := t.WithdrawReminders(ctx, v.ID); err != nil || to == store.Missed {
 		return err
 	}
-	return s.remind(ctx, t, n, *v, "cancelled", s.now())
+	return s.remind(ctx, t, n, *v, "cancelled", s.now(), nil)
 }
 
 func (s *Server) arrive(ctx context.Context, t *store.Tx, _ salonDay, v *store.Visit) error {
@@ -249,4 +250,45 @@ func words(s store.VisitState) string {
 	case store.Booked, store.Arrived, store.Finished, store.Cancelled:
 	}
 	return string(s)
+}
+
+// Book books a visit of a salon outside of a request, by the same way as
+// POST /v1/visits.
+func (s *Server) Book(ctx context.Context, salon string, b VisitRequest) (store.Visit, error) {
+	var v store.Visit
+	err := s.store.InTx(ctx, salon, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		v, err = s.book(ctx, t, n, b)
+		return err
+	})
+	return v, err
+}
+
+// Openings asks when a visit of a salon fits, by the same way as
+// POST /v1/openings.
+func (s *Server) Openings(ctx context.Context, salon string, b OpeningsRequest) (OpeningsAnswer, error) {
+	out, err := s.findOpenings(withPrincipal(ctx, store.Principal{Salon: salon}), &openingsInput{Body: b})
+	if err != nil {
+		return OpeningsAnswer{}, err
+	}
+	return out.Body, nil
+}
+
+// Finish ends a visit of a salon as it was planned.
+func (s *Server) Finish(ctx context.Context, salon, visit string) error {
+	return s.store.InTx(ctx, salon, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		v, err := t.LockVisit(ctx, visit, 0)
+		if err != nil {
+			return err
+		}
+		end := v.End
+		return s.finish(ctx, t, n, &v, &end)
+	})
 }

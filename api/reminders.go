@@ -70,20 +70,25 @@ const (
 // retouchHour is when, on its day, the retouch message goes out.
 const retouchHour = 10 * 60
 
-func (s *Server) remind(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, kind string, due time.Time) error {
-	_, err := t.AddReminder(ctx, store.Reminder{Visit: v.ID, Kind: kind, Due: due,
+func (s *Server) remind(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, kind string, due time.Time, before *time.Time) error {
+	_, err := t.AddReminder(ctx, store.Reminder{Visit: v.ID, Kind: kind, Due: due, Before: before,
 		MessageID: notify.MessageID(n.row.Key, v.ID, notify.Kind(kind), int(v.Version), mailHost(n.row))})
 	return err
 }
 
-// remindBooked enqueues what follows from booking or moving a visit.
-func (s *Server) remindBooked(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, kind string) error {
-	if err := s.remind(ctx, t, n, v, kind, s.now()); err != nil {
+// remindBooked enqueues what follows from booking a visit, or from moving it
+// away from before.
+func (s *Server) remindBooked(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, before *time.Time) error {
+	kind := "confirmation"
+	if before != nil {
+		kind = "moved"
+	}
+	if err := s.remind(ctx, t, n, v, kind, s.now(), before); err != nil {
 		return err
 	}
 	for _, before := range []time.Duration{remindBefore, remindBeforeLate} {
 		if due := v.Start.Add(-before); due.After(s.now()) {
-			return s.remind(ctx, t, n, v, "reminder", due)
+			return s.remind(ctx, t, n, v, "reminder", due, nil)
 		}
 	}
 	return nil
@@ -104,7 +109,7 @@ func (s *Server) remindFinished(ctx context.Context, t *store.Tx, n salonDay, v 
 		{"aftercare_end", keepDryUntil(end)},
 		{"retouch", wall(n.loc, retouchDate(n, end), retouchHour)},
 	} {
-		if err := s.remind(ctx, t, n, v, r.kind, r.due); err != nil {
+		if err := s.remind(ctx, t, n, v, r.kind, r.due, nil); err != nil {
 			return err
 		}
 	}

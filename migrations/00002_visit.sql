@@ -123,6 +123,7 @@ CREATE TABLE reminder (
                 CHECK (state IN ('waiting', 'sent', 'to_call', 'withdrawn', 'not_wanted', 'failed')),
     message_id  text NOT NULL,
     job_id      bigint,
+    before_at   timestamptz, -- start that a moved visit had
     done_at     timestamptz,
     problem     text NOT NULL DEFAULT '',
     created_at  timestamptz NOT NULL DEFAULT now(),

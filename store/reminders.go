@@ -29,11 +29,12 @@ type Reminder struct {
 	State     ReminderState `db:"state"`
 	MessageID string        `db:"message_id"`
 	Job       *int64        `db:"job_id"`
+	Before    *time.Time    `db:"before_at"` // start that a moved visit had
 	Done      *time.Time    `db:"done_at"`
 	Problem   string        `db:"problem"`
 }
 
-const reminderColumns = `reminder_id, visit_id, kind, due_at, state, message_id, job_id, done_at, problem`
+const reminderColumns = `reminder_id, visit_id, kind, due_at, state, message_id, job_id, before_at, done_at, problem`
 
 // reminderArgs is the job that sends one reminder. It carries ids only.
 type reminderArgs struct {
@@ -62,8 +63,8 @@ func (t *Tx) AddReminder(ctx context.Context, r Reminder) (Reminder, error) {
 	}
 	r.Job = &job.Job.ID
 	_, err = t.tx.Exec(ctx, `
-		INSERT INTO reminder (salon_id, reminder_id, visit_id, kind, due_at, message_id, job_id)
-		VALUES ($1, $2, $3, $4, $5, $6, $7)`, t.salon, r.ID, r.Visit, r.Kind, r.Due, r.MessageID, r.Job)
+		INSERT INTO reminder (salon_id, reminder_id, visit_id, kind, due_at, message_id, job_id, before_at)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, t.salon, r.ID, r.Visit, r.Kind, r.Due, r.MessageID, r.Job, r.Before)
 	return r, domain("add reminder", err, false)
 }
 

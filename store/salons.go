@@ -99,3 +99,23 @@ func (s *Store) FirstSalon(ctx context.Context) (Salon, error) {
 
 // Location loads the salon's zone from the system's zone data.
 func (n Salon) Location() (*time.Location, error) { return time.LoadLocation(n.Zone) }
+
+// DeleteSalon removes the salon with everything that belongs to it, waiting
+// messages included.
+func (t *Tx) DeleteSalon(ctx context.Context) error {
+	visits, err := t.visits(ctx, ``)
+	if err != nil {
+		return err
+	}
+	for _, v := range visits {
+		if err := t.WithdrawReminders(ctx, v.ID); err != nil {
+			return err
+		}
+	}
+	for _, table := range []string{"visit", "estimate", "head", "client", "service", "unit", "salon"} {
+		if _, err := t.tx.Exec(ctx, `DELETE FROM `+table+` WHERE salon_id = $1`, t.salon); err != nil {
+			return domain("delete salon", err, false)
+		}
+	}
+	return nil
+}

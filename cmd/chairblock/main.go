@@ -1,5 +1,6 @@
 // Command chairblock books chair time for a small salon. Its sub-commands
-// estimate and openings need neither a database nor a network.
+// estimate and openings need neither a database nor a network; demo needs
+// nothing but PostgreSQL on the machine.
 package main
 
 import (
@@ -15,6 +16,10 @@ import (
 
 // commands are the sub-commands, one a line.
 type commands struct {
+	Demo     DemoCmd     `cmd:"" help:"Show the whole service with an invented salon; needs no set-up."`
+	Serve    ServeCmd    `cmd:"" help:"Run the service."`
+	Salon    SalonCmd    `cmd:"" help:"Make salons."`
+	Migrate  MigrateCmd  `cmd:"" help:"Bring the database to the newest schema."`
 	Estimate EstimateCmd `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
 	Openings OpeningsCmd `cmd:"" help:"Find every start at which a visit fits, from a problem file."`
 }

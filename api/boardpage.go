@@ -1,0 +1,251 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/api/pages"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// How late the check at the end of a watched stretch may come (common
+// practice: two to three minutes after processing, five for the neutralizer;
+// the maker's directions come first).
+var mayRunOver = map[scheduling.StepKind]time.Duration{
+	scheduling.Process: 3 * time.Minute,
+	scheduling.Dwell:   5 * time.Minute,
+}
+
+func (s *Server) boardPage(c echo.Context) error {
+	ctx := c.Request().Context()
+	var x *dayView
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		d := scheduling.CivilDate(s.now(), n.loc)
+		if q := c.QueryParam("date"); q != "" {
+			var f scheduling.Faults
+			d = day(&f, "query.date", q)
+			if err := f.Err(); err != nil {
+				return err
+			}
+		}
+		x, err = s.loadDay(ctx, t, n, d)
+		return err
+	})
+	if p := problem(ctx, err); err != nil {
+		return message(c, p.Status, p.Title, p.Detail)
+	}
+	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
+	return pages.RenderBoard(c.Response(), x.board())
+}
+
+// board draws the day: who works when, and where hands are free.
+func (x *dayView) board() pages.Board {
+	b := pages.Board{Salon: x.n.row.Name, DateLabel: x.from.Format("Monday 2 January 2006"),
+		ZoneLabel: "times of the salon, " + x.n.row.Zone, AsOf: x.asOf.In(x.n.loc), Conflicts: x.conflicts(),
+		PrevHref: "/?date=" + x.date.Add(-1).String(), NextHref: "/?date=" + x.date.Add(1).String(), TodayHref: "/", BookHref: "/book"}
+	b.From, b.To = x.bounds()
+	if now := x.asOf.In(x.n.loc); !now.Before(b.From) && now.Before(b.To) {
+		b.Now = &now
+	}
+	for _, u := range x.shop.Units {
+		line := pages.Line{Name: x.names[u.ID], Role: string(u.Kind), Open: x.timeSpans(u.Open), Breaks: x.timeSpans(u.Breaks)}
+		if _, person := x.staff[u.ID]; person {
+			x.personLine(&line, u.ID)
+			b.People = append(b.People, line)
+			continue
+		}
+		line.Open, line.Parts = x.timeSpans(x.shop.Premises), x.stationParts(u)
+		b.Stations = append(b.Stations, line)
+	}
+	if len(x.shop.Premises) == 0 && len(x.visits) == 0 {
+		b.Notes = append(b.Notes, "The salon is closed on this day.")
+	}
+	return b
+}
+
+// bounds is the drawing's stretch of time: the opening windows and every
+// visit, in whole hours; nine to six on a day with neither.
+func (x *dayView) bounds() (from, to time.Time) {
+	wide := func(a, z time.Time) {
+		if from.IsZero() || a.Before(from) {
+			from = a
+		}
+		if to.IsZero() || z.After(to) {
+			to = z
+		}
+	}
+	for _, s := range x.shop.Premises {
+		wide(x.h.Time(s.From), x.h.Time(s.To))
+	}
+	for _, v := range x.visits {
+		wide(v.Start.In(x.n.loc), v.End.In(x.n.loc))
+	}
+	if from.IsZero() {
+		wide(wall(x.n.loc, x.date, 9*60), wall(x.n.loc, x.date, 18*60))
+	}
+	from = from.Add(-time.Duration(from.Minute()) * time.Minute)
+	if m := to.Minute(); m > 0 {
+		to = to.Add(time.Duration(60-m) * time.Minute)
+	}
+	return from, to
+}
+
+func (x *dayView) timeSpans(list []scheduling.Span) []pages.TimeSpan {
+	var out []pages.TimeSpan
+	for _, s := range list {
+		out = append(out, pages.TimeSpan{From: x.h.Time(s.From), To: x.h.Time(s.To)})
+	}
+	return out
+}
+
+func (x *dayView) personLine(line *pages.Line, id string) {
+	for _, v := range x.visits {
+		code := x.clients[v.Client].Initials()
+		for _, st := range v.Steps {
+			part, ok := x.personPart(v, st, id)
+			if !ok {
+				continue
+			}
+			part.Code = code
+			line.Parts = append(line.Parts, part)
+		}
+		if from, to, ok := core(v); ok && v.Services[0].Lead == id {
+			line.Core = append(line.Core, pages.CoreSpan{TimeSpan: x.local(from, to), Code: code})
+		}
+		if v.Services[0].Lead == id {
+			line.Free = append(line.Free, x.freeSpans(v, code)...)
+		}
+	}
+}
+
+// freeSpans says with whom the client is while the stylist in charge is free.
+func (x *dayView) freeSpans(v store.Visit, code string) []pages.FreeSpan {
+	var out []pages.FreeSpan
+	for _, st := range v.Steps {
+		helper := st.UnitIn(scheduling.RoleAssistant)
+		if helper == "" || helper == v.Services[st.Service].Lead {
+			continue
+		}
+		text := code + " is with " + x.names[helper]
+		if basin := st.UnitIn(scheduling.RoleBasin); basin != "" {
+			text += ", " + x.names[basin]
+		}
+		out = append(out, pages.FreeSpan{TimeSpan: x.local(st.Start, st.End), Text: text})
+	}
+	return out
+}
+
+// personPart is what a step of a visit asks of one person, false when nothing.
+func (x *dayView) personPart(v store.Visit, st store.VisitStep, id string) (pages.Part, bool) {
+	at := x.local(st.Start, st.End)
+	p := pages.Part{Kind: pages.HandsOn, From: at.From, To: at.To, Label: st.Label, Chair: x.names[v.Chair], Href: "/visits/" + v.ID}
+	role := ""
+	for _, u := range st.Units {
+		if u.Unit == id {
+			role = u.Role
+		}
+	}
+	alone := len(st.Units) == 1 && v.Services[st.Service].Lead == id // only the chair
+	switch {
+	case role == "" && !alone:
+		return p, false
+	case alone:
+		p.Kind = pages.Unwatched
+		p.BackBy = &p.To
+	case !st.HandsOn && role == scheduling.RoleLead:
+		p.Kind = pages.Watched
+		x.checks(v, st, &p)
+	case st.UnitIn(scheduling.RoleBasin) != "":
+		p.Kind = pages.Basin
+		p.Title = x.names[st.UnitIn(scheduling.RoleBasin)]
+	}
+	return p, true
+}
+
+func (x *dayView) checks(v store.Visit, st store.VisitStep, p *pages.Part) {
+	if st.Kind == string(scheduling.Process) {
+		for _, look := range scheduling.Looks(firstStrand(v, st.Start), st.Start, st.End) {
+			p.Checks = append(p.Checks, look.In(x.n.loc))
+		}
+	}
+	p.BackBy = &p.To
+	latest := p.To.Add(mayRunOver[scheduling.StepKind(st.Kind)])
+	p.Latest = &latest
+}
+
+func (x *dayView) local(from, to time.Time) pages.TimeSpan {
+	return pages.TimeSpan{From: from.In(x.n.loc), To: to.In(x.n.loc)}
+}
+
+// stationParts is what a chair or basin is used for, with its clearing.
+func (x *dayView) stationParts(u scheduling.Unit) []pages.Part {
+	kind := pages.ChairUse
+	if u.Kind == scheduling.Basin {
+		kind = pages.Basin
+	}
+	var out []pages.Part
+	for _, k := range x.blocks[u.ID] {
+		code, label := "", ""
+		for _, v := range x.visits {
+			if v.ID == k.Visit {
+				code = x.clients[v.Client].Initials()
+				label = serviceNames(v)
+			}
+		}
+		at := x.local(k.Start, k.End)
+		out = append(out, pages.Part{Kind: kind, From: at.From, To: at.To, Code: code, Label: label, Href: "/visits/" + k.Visit})
+		if k.Cleared.After(k.End) {
+			out = append(out, pages.Part{Kind: pages.Clearing, From: at.To, To: k.Cleared.In(x.n.loc), Label: "clear"})
+		}
+	}
+	return out
+}
+
+func serviceNames(v store.Visit) string {
+	var names []string
+	for _, s := range v.Services {
+		names = append(names, s.Name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// visitPage says in a few sentences what a visit is.
+func (s *Server) visitPage(c echo.Context) error {
+	ctx := c.Request().Context()
+	var title, text string
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		v, err := t.VisitByID(ctx, c.Param("id"))
+		if err != nil {
+			return err
+		}
+		client, err := t.ClientByID(ctx, v.Client)
+		if err != nil {
+			return err
+		}
+		names, err := unitNames(ctx, t)
+		title = client.GivenName + " " + client.Initials() + ", " + v.Start.In(n.loc).Format("Monday 2 January 15:04")
+		text = fmt.Sprintf("%s with %s, %s, until %s. The visit is %s.", serviceNames(v), names[v.Services[0].Lead], names[v.Chair],
+			v.End.In(n.loc).Format("15:04"), words(v.State))
+		for _, st := range v.Steps {
+			text += fmt.Sprintf(" %s %s.", st.Start.In(n.loc).Format("15:04"), st.Label)
+		}
+		return err
+	})
+	if p := problem(ctx, err); err != nil {
+		return message(c, p.Status, p.Title, p.Detail)
+	}
+	return message(c, http.StatusOK, title, text)
+}

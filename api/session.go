@@ -1,0 +1,95 @@
+package api
+
+import (
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/api/pages"
+	"chairblock/store"
+)
+
+// sessionLife is how long a browser stays signed in.
+const sessionLife = 12 * time.Hour
+
+// cookieName carries the __Host- prefix where the address allows it: such a
+// cookie is bound to this host, all of its paths, and encrypted transport.
+func (s *Server) cookieName() string {
+	if s.secure() {
+		return "__Host-session"
+	}
+	return "chairblock-session"
+}
+
+func (s *Server) secure() bool { return strings.HasPrefix(s.base, "https://") }
+
+// MountPages adds the day board and the booking form. They are opened by a
+// one-time link (see SessionURL) and refuse changes that another site's page
+// asks a browser to make.
+func (s *Server) MountPages() {
+	guard := echo.WrapMiddleware(http.NewCrossOriginProtection().Handler)
+	page := s.echo.Group("", guard, pageHeaders, limitForm)
+	page.GET("/open/:link", s.openLink)
+	page.GET("/", s.boardPage, s.signedIn)
+	page.GET("/visits/:id", s.visitPage, s.signedIn)
+	page.GET("/book", s.bookPage, s.signedIn)
+	page.POST("/book", s.bookPage, s.signedIn)
+	s.echo.GET(pages.AssetPrefix+"*", echo.WrapHandler(pages.Assets()))
+}
+
+// SessionURL is the address that opens a browser session once.
+func (s *Server) SessionURL(link string) string { return s.base + "/open/" + link }
+
+func pageHeaders(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		c.Response().Header().Set("Content-Security-Policy", pages.ContentSecurityPolicy)
+		c.Response().Header().Set("X-Robots-Tag", "noindex")
+		return next(c)
+	}
+}
+
+func limitForm(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		c.Request().Body = http.MaxBytesReader(c.Response(), c.Request().Body, maxBody)
+		return next(c)
+	}
+}
+
+func (s *Server) openLink(c echo.Context) error {
+	secret, err := s.store.OpenSession(c.Request().Context(), c.Param("link"), sessionLife)
+	if p := problem(c.Request().Context(), err); err != nil && p.Status != http.StatusNotFound {
+		return p
+	} else if err != nil {
+		return message(c, http.StatusNotFound, "This link does not work any more",
+			"It was used before, or its time is over. Ask for a new one.")
+	}
+	c.SetCookie(&http.Cookie{Name: s.cookieName(), Value: secret, Path: "/", HttpOnly: true, Secure: s.secure(),
+		SameSite: http.SameSiteLaxMode, MaxAge: int(sessionLife / time.Second)})
+	return c.Redirect(http.StatusSeeOther, "/")
+}
+
+// signedIn finds who holds the browser's session. Pages are for whoever may
+// book.
+func (s *Server) signedIn(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		ctx := c.Request().Context()
+		var p store.Principal
+		cookie, err := c.Cookie(s.cookieName())
+		if err == nil {
+			p, err = s.store.Session(ctx, cookie.Value)
+		}
+		if err != nil {
+			return message(c, http.StatusUnauthorized, "Please sign in", "Open the link that the program printed when it started.")
+		}
+		c.SetRequest(c.Request().WithContext(withPrincipal(ctx, p)))
+		return next(c)
+	}
+}
+
+func message(c echo.Context, status int, title, text string) error {
+	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
+	c.Response().WriteHeader(status)
+	return pages.RenderMessage(c.Response(), title, text)
+}
