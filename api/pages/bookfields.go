@@ -1,6 +1,7 @@
 package pages
 
 import (
+	"net/url"
 	"strconv"
 	"strings"
 )
@@ -61,14 +62,8 @@ type BookFields struct {
 	History         []string
 }
 
-// Values are posted form values, such as a url.Values.
-type Values interface {
-	Get(name string) string
-}
-
-// ReadBookFields takes the form's values as they were typed. The values of
-// FieldHistory are given apart, since there may be several.
-func ReadBookFields(v Values, history []string) BookFields {
+// ReadBookFields takes the form's values as they were typed.
+func ReadBookFields(v url.Values) BookFields {
 	return BookFields{
 		Client: v.Get(FieldClient), FirstName: v.Get(FieldFirstName), Initial: v.Get(FieldInitial),
 		Phone: v.Get(FieldPhone), Mail: v.Get(FieldMail), Preferred: v.Get(FieldPreferred),
@@ -78,7 +73,7 @@ func ReadBookFields(v Values, history []string) BookFields {
 		Damaged: v.Get(FieldDamaged) == "true", NewClient: v.Get(FieldNewClient) == "true",
 		Regrowth: v.Get(FieldRegrowth), Sections: v.Get(FieldSections), Plate: v.Get(FieldPlate),
 		Hands: v.Get(FieldHands), Batches: v.Get(FieldBatches),
-		Reach: v.Get(FieldReach), Ponytail: v.Get(FieldPonytail), History: history,
+		Reach: v.Get(FieldReach), Ponytail: v.Get(FieldPonytail), History: v[FieldHistory],
 	}
 }
 

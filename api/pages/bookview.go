@@ -17,7 +17,7 @@ const SafetyLine = "These times are a plan, not directions. The maker’s direct
 // bookView is a BookPage ready for its template.
 type bookView struct {
 	BookPage
-	Nav     Nav
+	Nav     nav
 	Summary []FieldError
 	Groups  []fieldGroup
 	Total   int
@@ -88,7 +88,7 @@ func newBookView(p BookPage) bookView {
 	v := bookView{BookPage: p}
 	v.Action = cmp.Or(p.Action, "/book")
 	v.clock = clock{loc: p.Location, hour12: p.Hour12}
-	v.Nav = Nav{Title: "Book a visit", Salon: p.Salon, BoardHref: p.BoardHref}
+	v.Nav = nav{Title: "Book a visit", Salon: p.Salon, BoardHref: p.BoardHref}
 	if p.Step == StepBooked {
 		v.Nav.Title = "Booked"
 		if p.Booked != nil && p.Booked.PencilledUntil != nil {

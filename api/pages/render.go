@@ -18,15 +18,15 @@ var templates = template.Must(template.New("").
 	Funcs(template.FuncMap{"asset": AssetPath, "safety": func() string { return SafetyLine }}).
 	ParseFS(templateFiles, "templates/*.tmpl"))
 
-// Nav is what the head of every page says.
-type Nav struct {
+// nav is what the head of every page says.
+type nav struct {
 	Title, Salon, BoardHref string
 }
 
 // boardView is a Board ready for its template.
 type boardView struct {
 	Board
-	Nav       Nav
+	Nav       nav
 	AsOfWords string
 	Change    string     // that the clocks change on this day
 	Workers   []listLine // people
@@ -76,9 +76,9 @@ func RenderBoard(w io.Writer, b Board) error {
 func RenderMessage(w io.Writer, title, text string) error {
 	var buf bytes.Buffer
 	v := struct {
-		Nav
+		Nav  nav
 		Text string
-	}{Nav{Title: title}, text}
+	}{nav{Title: clean(title)}, clean(text)}
 	if err := templates.ExecuteTemplate(&buf, "message", v); err != nil {
 		return fmt.Errorf("pages: render message: %w", err)
 	}
@@ -92,7 +92,7 @@ func newBoardView(b Board) boardView {
 	c := clock{loc: b.From.Location(), hour12: b.Hour12}
 	b.Salon, b.DateLabel, b.ZoneLabel = clean(b.Salon), clean(b.DateLabel), clean(b.ZoneLabel)
 	b.Conflicts, b.Notes = cleanAll(b.Conflicts), cleanAll(b.Notes)
-	v := boardView{Board: b, Nav: Nav{Title: b.DateLabel, Salon: b.Salon}}
+	v := boardView{Board: b, Nav: nav{Title: b.DateLabel, Salon: b.Salon}}
 	if !b.AsOf.IsZero() {
 		v.AsOfWords = "as of " + c.at(b.AsOf)
 	}
