@@ -44,7 +44,7 @@ func (s *Server) bookPage(c echo.Context) error {
 			return err
 		}
 		if c.Request().Method == http.MethodPost {
-			b.page.Fields = pages.ReadBookFields(form, form[pages.FieldHistory])
+			b.page.Fields = pages.ReadBookFields(form)
 			status = http.StatusOK
 			if err := t.Savepoint(ctx, func(t *store.Tx) error { b.t = t; return b.act(ctx) }); err != nil {
 				if status, err = b.fail(ctx, err); err != nil {

@@ -61,8 +61,10 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 
 // taken words a lost race for the person at the desk.
 func taken(err error) error {
-	if is(err, store.ErrTaken) {
-		return &scheduling.ConflictError{Reason: store.ErrTaken.Error()}
+	for _, clash := range []error{store.ErrTaken, store.ErrClientBusy} {
+		if is(err, clash) {
+			return &scheduling.ConflictError{Reason: clash.Error()}
+		}
 	}
 	return err
 }

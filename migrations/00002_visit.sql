@@ -18,7 +18,11 @@ CREATE TABLE visit (
     changed_at  timestamptz NOT NULL DEFAULT now(),
     PRIMARY KEY (salon_id, visit_id),
     FOREIGN KEY (salon_id, client_id) REFERENCES client,
-    FOREIGN KEY (salon_id, chair_id) REFERENCES unit
+    FOREIGN KEY (salon_id, chair_id) REFERENCES unit,
+    -- nobody sits in two chairs at once
+    CONSTRAINT visit_client_once EXCLUDE USING gist (
+        salon_id WITH =, client_id WITH =, tstzrange(starts_at, ends_at) WITH &&)
+        WHERE (state IN ('booked', 'arrived', 'under_way'))
 );
 CREATE INDEX visit_by_start ON visit (salon_id, starts_at, visit_id);
 CREATE INDEX visit_by_client ON visit (salon_id, client_id, starts_at DESC);

@@ -7,13 +7,15 @@ import "time"
 const (
 	firstLook = 10 * time.Minute
 	nextLook  = 5 * time.Minute
+	tooClose  = 2 * time.Minute // a look just before the last check tells nothing new
 )
 
-// Looks lists the times inside from..to, both left out, at which the stylist
-// looks at hair that carries solution since firstStrand.
+// Looks lists the times after from and at least two minutes before to at which
+// the stylist looks at hair that carries solution since firstStrand. The check
+// at the end itself is not among them.
 func Looks(firstStrand, from, to time.Time) []time.Time {
 	var out []time.Time
-	for t := firstStrand.Add(firstLook); t.Before(to); t = t.Add(nextLook) {
+	for t := firstStrand.Add(firstLook); !t.After(to.Add(-tooClose)); t = t.Add(nextLook) {
 		if t.After(from) {
 			out = append(out, t)
 		}

@@ -26,6 +26,9 @@ import (
 // holds the time: somebody was faster.
 var ErrTaken = errors.New("somebody else was faster: the time is taken")
 
+// ErrClientBusy means that the client has another visit at that time.
+var ErrClientBusy = errors.New("the client has another visit at that time")
+
 // ErrUnavailable means that the database cannot answer now; repeating the
 // request later is right.
 var ErrUnavailable = errors.New("the database cannot answer now, try again")
@@ -135,6 +138,9 @@ func domain(what string, err error, emptyOK bool) error {
 	if pg, ok := errors.AsType[*pgconn.PgError](err); ok {
 		switch pg.Code {
 		case "23P01":
+			if pg.ConstraintName == "visit_client_once" {
+				return ErrClientBusy
+			}
 			return ErrTaken
 		case "22021":
 			return &scheduling.InvalidError{Problem: "holds a NUL character", Want: "text without it"}

@@ -191,19 +191,23 @@ func (t *Tx) fillVisits(ctx context.Context, list []Visit) error {
 }
 
 // InsertVisit writes a visit with its services, steps and blocks. ErrTaken
-// means that somebody else was faster; the transaction (or savepoint) must
-// then be given up. v.ID is chosen when empty.
+// means that somebody else was faster, ErrClientBusy that the client has
+// another visit at that time; the transaction (or savepoint) must then be given
+// up. v.ID is chosen when empty.
 func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 	if v.ID == "" {
 		v.ID = NewID()
 	}
 	v.State, v.Version = Booked, 1
-	_, err := t.tx.Exec(ctx, `
+	tag, err := t.tx.Exec(ctx, `
 		INSERT INTO visit (salon_id, visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) ON CONFLICT DO NOTHING`,
 		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy)
 	if err != nil {
 		return domain("insert visit", err, false)
+	}
+	if tag.RowsAffected() == 0 {
+		return ErrClientBusy
 	}
 	if err := t.insertPlan(ctx, v); err != nil {
 		return err

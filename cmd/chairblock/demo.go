@@ -91,7 +91,8 @@ var greeting = template.Must(template.New("").Parse(`
   owner's token            {{.Owner}}
   desk's token             {{.Desk}}
 
-A straightening visit was just booked for {{.Client}}: {{.Words}}.
+A straightening visit was just booked for {{.Client}}:
+{{.Words}}
 
 Try it from another terminal:
 

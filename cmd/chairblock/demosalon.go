@@ -231,13 +231,14 @@ func (d *demoSalon) fill(ctx context.Context) error {
 	return nil
 }
 
-// demoDay is what clients ask for on a day, in the order in which they call.
+// demoDay is what clients ask for on a day, in the order in which they call:
+// in so many of ten days, from a wished hour on.
 var demoDay = []struct {
-	service string
-	hour    int // wished start
+	service      string
+	hour, tenths int
 }{
-	{"Straightening", 9}, {"Root colour", 9}, {"Cut and dry", 10}, {"Root colour", 13}, {"Wash and dry", 15},
-	{"Cut and dry", 14}, {"Dry cut", 16}, {"Care treatment", 11}, {"Consultation with strand test", 17},
+	{"Straightening", 9, 6}, {"Root colour", 9, 8}, {"Cut and dry", 10, 8}, {"Root colour", 13, 6}, {"Wash and dry", 15, 7},
+	{"Cut and dry", 14, 8}, {"Dry cut", 16, 8}, {"Care treatment", 11, 6}, {"Consultation with strand test", 17, 5},
 }
 
 func (d *demoSalon) fillDay(ctx context.Context, day date.Date, midnight time.Time) error {
@@ -246,11 +247,12 @@ func (d *demoSalon) fillDay(ctx context.Context, day date.Date, midnight time.Ti
 	if d.clock.After(d.now) {
 		d.clock = d.now
 	}
+	who := r.Perm(len(d.clients))
 	for i, w := range demoDay {
-		if r.IntN(5) == 0 && i > 0 {
-			continue // a quiet hour
+		if r.IntN(10) >= w.tenths {
+			continue
 		}
-		visit, ok, err := d.bookNear(ctx, r, day, w.service, w.hour)
+		visit, ok, err := d.bookNear(ctx, r, day, w.service, w.hour, d.clients[who[i]].ID)
 		if err != nil {
 			return err
 		}
@@ -267,8 +269,7 @@ func (d *demoSalon) fillDay(ctx context.Context, day date.Date, midnight time.Ti
 
 // bookNear books the first opening from an hour of the day on; false when the
 // day is full.
-func (d *demoSalon) bookNear(ctx context.Context, r *rand.Rand, day date.Date, service string, hour int) (store.Visit, bool, error) {
-	client := d.clients[r.IntN(len(d.clients))]
+func (d *demoSalon) bookNear(ctx context.Context, r *rand.Rand, day date.Date, service string, hour int, client string) (store.Visit, bool, error) {
 	from := scheduling.Instant(d.loc, day, clock.New(hour, 15*r.IntN(3), 0, 0))
 	req := api.OpeningsRequest{Services: []api.ServiceRequest{d.request(r, service)}, FirstDate: day.String(), LastDate: day.String(),
 		NotBefore: &from, Limit: 1}
@@ -278,7 +279,7 @@ func (d *demoSalon) bookNear(ctx context.Context, r *rand.Rand, day date.Date, s
 	}
 	o := found.Openings[0]
 	req.Services[0].LeadID = o.LeadID
-	v, err := d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client.ID, Start: o.Start, Services: req.Services, ApprovedBy: "Ada Birch"})
+	v, err := d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client, Start: o.Start, Services: req.Services, ApprovedBy: "Ada Birch"})
 	return v, err == nil, err
 }
 

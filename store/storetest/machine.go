@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -16,9 +17,9 @@ import (
 
 const (
 	// layout changes when what is kept on the machine looks different.
-	layout = "1"
-	// keepTime is how long a kept cluster is used. Systems clear out temporary
-	// files that are older, often after 30 days, and would leave half a cluster.
+	layout = "2"
+	// keepTime is how long a kept cluster is used, so that those of old schemas
+	// do not pile up.
 	keepTime = 7 * 24 * time.Hour
 	// runPrefix starts the names of the processes' folders.
 	runPrefix = "chairblock-test-"
@@ -26,8 +27,8 @@ const (
 
 // machine is this process's part of what the test processes of a machine share:
 //
-//	cache folder: cache.lock, golden-<key> (a folder of package pg with the
-//	template), golden.new-* (one that is being made)
+//	cache folder: cache.lock, golden-<key>.tar (a folder of package pg whose
+//	cluster holds the template), *.new (one that is being made)
 //	folders of the process, one in memory and one on disk: lease (locked while
 //	the process lives), and a copy of the golden folder for each server
 type machine struct {
@@ -51,7 +52,7 @@ func (s *suite) openMachine() (*machine, error) {
 		return nil, err
 	}
 	m := &machine{suite: s, programs: b, cache: cache}
-	m.golden = filepath.Join(cache, "golden-"+digest(b.Dir, b.Build, s.hash, layout))
+	m.golden = filepath.Join(cache, "golden-"+digest(b.Dir, b.Build, s.hash, layout)+".tar")
 	held, err := pg.TakeLock(filepath.Join(cache, "cache.lock"), true)
 	if err != nil {
 		return nil, err
@@ -157,20 +158,17 @@ func (m *machine) sweep() error {
 			}
 		}
 	}
-	for _, pattern := range []string{"golden-*", "golden.new-*"} {
-		kept, err := filepath.Glob(filepath.Join(m.cache, pattern))
+	kept, err := filepath.Glob(filepath.Join(m.cache, "golden-*"))
+	if err != nil {
+		return err
+	}
+	for _, file := range kept {
+		info, err := os.Lstat(file)
 		if err != nil {
 			return err
 		}
-		for _, dir := range kept {
-			info, err := os.Lstat(dir)
-			if err != nil {
-				return err
-			}
-			if pattern == "golden-*" && time.Since(info.ModTime()) < keepTime {
-				continue
-			}
-			if err := errors.Join(pg.StopLeftover(context.Background(), dir), os.RemoveAll(dir)); err != nil {
+		if time.Since(info.ModTime()) > keepTime || strings.HasSuffix(file, ".new") {
+			if err := os.Remove(file); err != nil {
 				return err
 			}
 		}
@@ -205,8 +203,8 @@ func sweepRun(run string) error {
 	return os.RemoveAll(run)
 }
 
-// cluster copies the golden folder, making it first when it is missing, and
-// gives the folder of the copy, inside run.
+// cluster unpacks the kept cluster, making it first when it is missing, and gives
+// the folder, inside run.
 func (m *machine) cluster(ctx context.Context, run, name string) (string, error) {
 	held, err := pg.TakeLock(filepath.Join(m.cache, "cache.lock"), true)
 	if err != nil {
@@ -221,23 +219,19 @@ func (m *machine) cluster(ctx context.Context, run, name string) (string, error)
 		return "", err
 	}
 	dir := filepath.Join(run, name)
-	return dir, copyFolder(m.golden, dir)
+	return dir, unpack(m.golden, dir)
 }
 
-// makeGolden makes the golden folder under another name and renames it when it
-// is whole.
+// makeGolden makes the cluster in this process's own folder and packs it into
+// the cache, under another name until it is whole.
 func (m *machine) makeGolden(ctx context.Context) error {
-	fresh, err := os.MkdirTemp(m.cache, "golden.new-")
-	if err != nil {
+	dir := filepath.Join(m.fastRun, "golden")
+	if err := m.fillGolden(ctx, dir); err != nil {
+		return errors.Join(err, os.RemoveAll(dir))
+	}
+	fresh := m.golden + ".new"
+	if err := errors.Join(pack(dir, fresh), os.RemoveAll(dir)); err != nil {
 		return err
-	}
-	if os.Geteuid() == 0 {
-		if err := os.Chmod(fresh, 0o711); err != nil {
-			return err
-		}
-	}
-	if err := m.fillGolden(ctx, fresh); err != nil {
-		return errors.Join(err, os.RemoveAll(fresh))
 	}
 	return os.Rename(fresh, m.golden)
 }

@@ -1,3 +1,5 @@
+//go:build unix
+
 package storetest_test
 
 import (
@@ -228,5 +230,14 @@ func BenchmarkFreshDatabase(b *testing.B) {
 	storetest.URL(b)
 	for b.Loop() {
 		storetest.URL(b)
+	}
+}
+
+func BenchmarkRealServer(b *testing.B) {
+	for b.Loop() {
+		s := storetest.Real(b)
+		b.StopTimer()
+		require.NoError(b, s.Stop())
+		b.StartTimer()
 	}
 }
