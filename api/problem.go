@@ -107,6 +107,9 @@ func problem(ctx context.Context, err error) *Problem {
 	if e, ok := errors.AsType[*scheduling.ConflictError](err); ok {
 		return newProblem(http.StatusConflict, "taken", e.Reason)
 	}
+	if e, ok := errors.AsType[*store.ClearingError](err); ok {
+		return newProblem(http.StatusConflict, "conflict", e.Error())
+	}
 	if e, ok := errors.AsType[*scheduling.RefusedError](err); ok {
 		return newProblem(http.StatusUnprocessableEntity, "refused", e.Reason)
 	}

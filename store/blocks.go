@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"sort"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -72,17 +73,51 @@ func columns(blocks []Block) (units []string, starts, ends []time.Time, clears [
 	return units, starts, ends, clears
 }
 
+// ClearingError means that a clearing time cannot become longer, because
+// visits that are booked already would stand too close together.
+type ClearingError struct {
+	Visits []string // ids, in the order of their start
+}
+
+// Error names the visits.
+func (e *ClearingError) Error() string {
+	return "with this clearing time these visits would stand too close to the next: " + strings.Join(e.Visits, ", ")
+}
+
 // rewriteClearing gives the future blocks of a unit that carry its old
-// clearing time the new one, or returns ErrTaken when two visits would then
-// stand too close together. Rows are replaced, never updated.
+// clearing time the new one, or returns a *ClearingError. Rows are replaced,
+// never updated.
 func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) error {
+	if was == now {
+		return nil
+	}
+	if err := t.LockRota(ctx); err != nil {
+		return err
+	}
 	rows, err := t.tx.Query(ctx, `
+		SELECT b.visit_id FROM block b
+		WHERE b.salon_id = $1 AND b.unit_id = $2 AND b.ends_at > now()
+		  AND upper(b.span) = b.ends_at + make_interval(mins => $3)
+		  AND EXISTS (SELECT 1 FROM block n WHERE n.salon_id = $1 AND n.unit_id = $2 AND n.visit_id <> b.visit_id
+			AND n.starts_at >= b.ends_at AND n.starts_at < b.ends_at + make_interval(mins => $4))
+		ORDER BY b.starts_at`, t.salon, unit, was, now)
+	if err != nil {
+		return domain("clearing", err, false)
+	}
+	tight, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return domain("clearing", err, false)
+	}
+	if len(tight) > 0 {
+		return &ClearingError{tight}
+	}
+	rows, err = t.tx.Query(ctx, `
 		DELETE FROM block
 		WHERE salon_id = $1 AND unit_id = $2 AND ends_at > now()
 		  AND upper(span) = ends_at + make_interval(mins => $3)
 		RETURNING visit_id, starts_at, ends_at`, t.salon, unit, was)
 	if err != nil {
-		return domain("rewrite blocks", err, false)
+		return domain("clearing", err, false)
 	}
 	byVisit := map[string][]Block{}
 	b := Block{Unit: unit, Clear: now}
@@ -92,7 +127,7 @@ func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) err
 		return nil
 	})
 	if err != nil {
-		return domain("rewrite blocks", err, false)
+		return domain("clearing", err, false)
 	}
 	for _, visit := range slices.Sorted(maps.Keys(byVisit)) {
 		if err := t.insertBlocks(ctx, visit, byVisit[visit]); err != nil {

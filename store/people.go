@@ -108,13 +108,24 @@ func (t *Tx) updateUnit(ctx context.Context, u Unit) error {
 }
 
 // UpdateStaff changes a person whose version is still p.Version, else
-// scheduling.ErrStale.
+// scheduling.ErrStale. A new clearing time works as for UpdateStation. Tokens
+// and calendar addresses of somebody who is no longer active end at once.
 func (t *Tx) UpdateStaff(ctx context.Context, p Staff) (Staff, error) {
+	old, err := t.StaffByID(ctx, p.ID)
+	if err != nil {
+		return p, err
+	}
 	p.Kind = staffKind(p.MayLead)
 	if err := t.updateUnit(ctx, p.Unit); err != nil {
 		return p, err
 	}
-	_, err := t.tx.Exec(ctx, `UPDATE staff SET initials = $3, may_lead = $4, mail = $5 WHERE salon_id = $1 AND staff_id = $2`,
+	if err := t.rewriteClearing(ctx, p.ID, old.Changeover, p.Changeover); err != nil {
+		return p, err
+	}
+	if err := t.endAccess(ctx, p.ID, !p.Active); err != nil {
+		return p, err
+	}
+	_, err = t.tx.Exec(ctx, `UPDATE staff SET initials = $3, may_lead = $4, mail = $5 WHERE salon_id = $1 AND staff_id = $2`,
 		t.salon, p.ID, p.Initials, p.MayLead, p.Mail)
 	if err != nil {
 		return p, domain("update staff", err, false)
@@ -160,7 +171,7 @@ func (t *Tx) AddStation(ctx context.Context, u Unit) (Unit, error) {
 
 // UpdateStation changes a station whose version is still u.Version, else
 // scheduling.ErrStale. A new clearing time rewrites the spans of its future
-// blocks; ErrTaken means that a visit would come too close to the next.
+// blocks; a *ClearingError names the visits that would then stand too close.
 func (t *Tx) UpdateStation(ctx context.Context, u Unit) (Unit, error) {
 	old, err := t.StationByID(ctx, u.ID)
 	if err != nil {
@@ -170,12 +181,26 @@ func (t *Tx) UpdateStation(ctx context.Context, u Unit) (Unit, error) {
 	if err := t.updateUnit(ctx, u); err != nil {
 		return u, err
 	}
-	if u.Changeover != old.Changeover {
-		if err := t.rewriteClearing(ctx, u.ID, old.Changeover, u.Changeover); err != nil {
-			return u, err
-		}
+	if err := t.rewriteClearing(ctx, u.ID, old.Changeover, u.Changeover); err != nil {
+		return u, err
 	}
 	return t.StationByID(ctx, u.ID)
+}
+
+// endAccess revokes what a person was given, when gone is true.
+func (t *Tx) endAccess(ctx context.Context, staff string, gone bool) error {
+	if !gone {
+		return nil
+	}
+	for _, q := range []string{
+		`UPDATE access_token SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND staff_id = $2`,
+		`UPDATE feed SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND kind = 'staff' AND subject_id = $2`,
+	} {
+		if _, err := t.tx.Exec(ctx, q, t.salon, staff); err != nil {
+			return domain("end access", err, false)
+		}
+	}
+	return nil
 }
 
 // HasFutureBlocks reports whether visits still need the unit.
