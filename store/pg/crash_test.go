@@ -49,19 +49,37 @@ func TestAServerLeftByAKilledProcessIsTakenOver(t *testing.T) {
 	eventually(t, "the old server is gone", func() bool { return gone(first.Server) })
 }
 
-func TestAKilledLauncherAndAKilledServerStartAgain(t *testing.T) {
+func TestAKilledServerIsNotFollowedWhileItsBackendsLive(t *testing.T) {
 	t.Parallel()
 	dir := readyDir(t)
 	cmd, first := launchChild(t, dir, nil)
 	keep(t, first.URL)
-	backend := connect(t, first.URL) // one that is still there when the new server comes
-	require.NoError(t, backend.Ping(t.Context()))
+	var backend int
+	require.NoError(t, connect(t, first.URL).QueryRow(t.Context(), `SELECT pg_backend_pid()`).Scan(&backend))
+	require.NoError(t, syscall.Kill(backend, syscall.SIGSTOP)) // one that does not notice
 	require.NoError(t, cmd.Process.Kill())
 	require.NoError(t, syscall.Kill(first.Server, syscall.SIGKILL))
 	_ = cmd.Wait()
+	eventually(t, "the killed server is no longer listed", func() bool { return gone(first.Server) })
 	require.FileExists(t, filepath.Join(dir, "data", "postmaster.pid"))
-	s := start(t, pg.Config{Dir: dir})
+
+	var s *pg.Server
+	began := make(chan error, 1)
+	go func() {
+		var err error
+		s, err = pg.Start(t.Context(), pg.Config{Dir: dir})
+		began <- err
+	}()
+	select {
+	case err := <-began:
+		require.NoError(t, err)
+		t.Fatal("two servers write to the same data")
+	case <-timeAfter(1000):
+	}
+	require.NoError(t, syscall.Kill(backend, syscall.SIGCONT))
+	require.NoError(t, <-began)
 	requireKept(t, s.URL())
+	require.NoError(t, s.Stop())
 }
 
 func TestAProcessThatIsDeadButListedIsWaitedFor(t *testing.T) {

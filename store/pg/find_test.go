@@ -188,7 +188,8 @@ func TestAPackageIsUnpackedWithItsLinksAndNothingOutside(t *testing.T) {
 		`[{"source":"/etc/passwd","target":"native/lib/x"}]`,
 		`not a list`,
 	} {
-		require.Error(t, pg.Unpack(pack(t, map[string]string{"package/native/pg-symlinks.json": links}), t.TempDir()), links)
+		file := pack(t, map[string]string{"package/native/lib/a": "", "package/native/pg-symlinks.json": links})
+		require.ErrorContains(t, pg.Unpack(file, t.TempDir()), "pg-symlinks.json", links)
 	}
 }
 

@@ -40,7 +40,9 @@ func TakeLock(path string, wait bool) (*Lock, error) {
 // Release frees the lock. The file stays: removing it would let two processes
 // hold locks on two files of the same name.
 func (l *Lock) Release() error {
-	if err := l.f.Close(); err != nil {
+	// Closing alone would leave the lock to a program that is being started at
+	// this moment and still has a copy of the file.
+	if err := errors.Join(unlock(l.f), l.f.Close()); err != nil {
 		return fmt.Errorf("pg: unlock: %w", err)
 	}
 	return nil

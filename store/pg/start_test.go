@@ -14,6 +14,7 @@ import (
 	"syscall"
 	"testing"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 
 	"chairblock/store/pg"
@@ -156,10 +157,30 @@ func TestTheLogOfTheServerHoldsNoValuesOfRows(t *testing.T) {
 	} {
 		_, _ = conn.Exec(t.Context(), sql)
 	}
+	// A backend that dies makes the server name its statement.
+	var backend int
+	require.NoError(t, conn.QueryRow(t.Context(), `SELECT pg_backend_pid()`).Scan(&backend))
+	died := make(chan error, 1)
+	go func() {
+		_, err := conn.Exec(context.Background(), `SELECT 'canary-6', pg_sleep(60)`)
+		died <- err
+	}()
+	admin := connect(t, s.AdminURL())
+	eventually(t, "it runs the statement", func() bool {
+		var runs bool
+		err := admin.QueryRow(t.Context(), `SELECT query LIKE '%canary-6%' FROM pg_stat_activity WHERE pid = $1`, backend).Scan(&runs)
+		return err == nil && runs
+	})
+	require.NoError(t, syscall.Kill(backend, syscall.SIGKILL))
+	require.Error(t, <-died)
+	eventually(t, "the server has recovered", func() bool {
+		again, err := pgx.Connect(t.Context(), s.URL())
+		return err == nil && again.Close(t.Context()) == nil
+	})
 	require.NoError(t, s.Stop())
 	text, err := os.ReadFile(filepath.Join(s.Dir(), "postgres.log"))
 	require.NoError(t, err)
-	require.Contains(t, string(text), "ready to accept connections")
+	require.Contains(t, string(text), "was terminated by signal 9")
 	require.NotContains(t, string(text), "canary")
 	require.NotContains(t, string(text), passwordOf(t, s.URL()))
 }

@@ -18,6 +18,8 @@ func detach(*exec.Cmd, *account, bool) {}
 
 func flock(*os.File, bool) error { return errors.ErrUnsupported }
 
+func unlock(*os.File) error { return errors.ErrUnsupported }
+
 func owner(fs.FileInfo) (uid, gid int) { return -1, -1 }
 
 func alive(int) bool { return false }

@@ -49,6 +49,8 @@ func flock(f *os.File, wait bool) error {
 	}
 }
 
+func unlock(f *os.File) error { return syscall.Flock(int(f.Fd()), syscall.LOCK_UN) }
+
 func owner(info fs.FileInfo) (uid, gid int) {
 	st := info.Sys().(*syscall.Stat_t)
 	return int(st.Uid), int(st.Gid)

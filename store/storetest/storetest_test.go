@@ -195,6 +195,53 @@ func TestNothingOutlivesAProcessThatPanics(t *testing.T) {
 	require.NoDirExists(t, m[3], "the next process clears up")
 }
 
+// leaves makes TestInAChildThatLeavesAServer start one in that folder.
+const leaves = "CHAIRBLOCK_TEST_LEAVE"
+
+// TestInAChildThatLeavesAServer only does something in the process that the next
+// test starts: it plays a system that does not stop servers by itself.
+func TestInAChildThatLeavesAServer(t *testing.T) {
+	dir := os.Getenv(leaves)
+	if dir == "" {
+		return
+	}
+	s, err := pg.Start(t.Context(), pg.Config{Dir: filepath.Join(dir, "fast"), Settings: map[string]string{"fsync": "off"}})
+	require.NoError(t, err)
+	lease, err := pg.TakeLock(filepath.Join(dir, "lease"), false)
+	require.NoError(t, err)
+	fmt.Printf("\nprocess %d\n", s.PID())
+	require.NoError(t, syscall.Kill(os.Getpid(), syscall.SIGKILL))
+	runtime.KeepAlive(lease)
+}
+
+func TestAServerThatADeadProcessLeftIsStopped(t *testing.T) {
+	base, err := os.MkdirTemp("", "storetest-")
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, os.RemoveAll(base)) })
+	dir := filepath.Join(base, "chairblock-test-1")
+	for _, way := range []string{base, dir} {
+		require.NoError(t, os.MkdirAll(way, 0o755))
+		require.NoError(t, os.Chmod(way, 0o755))
+	}
+	out, err := run(t, "TestInAChildThatLeavesAServer", leaves+"="+dir, "TEST_DATABASE_URL=")
+	require.Error(t, err)
+	m := regexp.MustCompile(`process (\d+)`).FindStringSubmatch(out)
+	require.NotNil(t, m, out)
+	pid, err := strconv.Atoi(m[1])
+	require.NoError(t, err)
+	require.NoError(t, syscall.Kill(pid, 0), "the server is left")
+	out, err = run(t, anyTest, "TMPDIR="+base, "TEST_DATABASE_URL=")
+	require.NoError(t, err, out)
+	require.NoDirExists(t, dir)
+	for range 1000 {
+		if syscall.Kill(pid, 0) == syscall.ESRCH {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	t.Fatal("the server is still there")
+}
+
 func TestAGivenServerIsUsedAndLeftTidy(t *testing.T) {
 	s := storetest.Real(t)
 	admin := connect(t, s.AdminURL())
