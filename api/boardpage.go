@@ -10,6 +10,7 @@ import (
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -99,7 +100,7 @@ func (x *dayView) bounds() (from, to time.Time) {
 	return from, to
 }
 
-func (x *dayView) timeSpans(list []scheduling.Span) []pages.TimeSpan {
+func (x *dayView) timeSpans(list []openings.Span) []pages.TimeSpan {
 	var out []pages.TimeSpan
 	for _, s := range list {
 		out = append(out, pages.TimeSpan{From: x.h.Time(s.From), To: x.h.Time(s.To)})
@@ -131,12 +132,12 @@ func (x *dayView) personLine(line *pages.Line, id string) {
 func (x *dayView) freeSpans(v store.Visit, code string) []pages.FreeSpan {
 	var out []pages.FreeSpan
 	for _, st := range v.Steps {
-		helper := st.UnitIn(scheduling.RoleAssistant)
+		helper := st.UnitIn(openings.RoleAssistant)
 		if helper == "" || helper == v.Services[st.Service].Lead {
 			continue
 		}
 		text := code + " is with " + x.names[helper]
-		if basin := st.UnitIn(scheduling.RoleBasin); basin != "" {
+		if basin := st.UnitIn(openings.RoleBasin); basin != "" {
 			text += ", " + x.names[basin]
 		}
 		out = append(out, pages.FreeSpan{TimeSpan: x.local(st.Start, st.End), Text: text})
@@ -161,12 +162,12 @@ func (x *dayView) personPart(v store.Visit, st store.VisitStep, id string) (page
 	case alone:
 		p.Kind = pages.Unwatched
 		p.BackBy = &p.To
-	case !st.HandsOn && role == scheduling.RoleLead:
+	case !st.HandsOn && role == openings.RoleLead:
 		p.Kind = pages.Watched
 		x.checks(v, st, &p)
-	case st.UnitIn(scheduling.RoleBasin) != "":
+	case st.UnitIn(openings.RoleBasin) != "":
 		p.Kind = pages.Basin
-		p.Title = x.names[st.UnitIn(scheduling.RoleBasin)]
+		p.Title = x.names[st.UnitIn(openings.RoleBasin)]
 	}
 	return p, true
 }
@@ -187,9 +188,9 @@ func (x *dayView) local(from, to time.Time) pages.TimeSpan {
 }
 
 // stationParts is what a chair or basin is used for, with its clearing.
-func (x *dayView) stationParts(u scheduling.Unit) []pages.Part {
+func (x *dayView) stationParts(u openings.Unit) []pages.Part {
 	kind := pages.ChairUse
-	if u.Kind == scheduling.Basin {
+	if u.Kind == openings.Basin {
 		kind = pages.Basin
 	}
 	var out []pages.Part

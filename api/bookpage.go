@@ -14,6 +14,7 @@ import (
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 	"chairblock/store"
 )
 
@@ -193,7 +194,7 @@ func (b *booking) estimateView(c *composed) *pages.EstimateView {
 	v.FirstSectionMinutes = e.BookedExposureMinutes
 	for _, x := range e.Cautions {
 		v.Cautions = append(v.Cautions, pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text})
-		if x.Level == string(scheduling.LevelRefuse) {
+		if x.Level == string(chairtime.LevelRefuse) {
 			v.Bookable = false
 		}
 	}
@@ -215,7 +216,7 @@ func planWords(p PlanBody) string {
 	if p.Batches > 1 {
 		batches = fmt.Sprintf("%d batches", p.Batches)
 	}
-	return fmt.Sprintf("%s, %s: %s, product on first section %.0f min", who, batches, scheduling.Hours(p.BlockMinutes), p.BookedExposureMinutes)
+	return fmt.Sprintf("%s, %s: %s, product on first section %.0f min", who, batches, chairtime.Hours(p.BlockMinutes), p.BookedExposureMinutes)
 }
 
 func price(cents int64, currency string) string {

@@ -11,6 +11,7 @@ import (
 
 	"chairblock/api/ics"
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -124,11 +125,11 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 		}
 		out.Steps = append(out.Steps, ics.PartStep{Name: st.Label, Start: st.Start})
 		services = addOnce(services, v.Services[st.Service].Name)
-		if b := st.UnitIn(scheduling.RoleBasin); b != "" {
+		if b := st.UnitIn(openings.RoleBasin); b != "" {
 			out.Basin = names[b]
 		}
 		for _, u := range st.Units {
-			if u.Unit != unit && (u.Role == scheduling.RoleAssistant || u.Role == scheduling.RoleLead) {
+			if u.Unit != unit && (u.Role == openings.RoleAssistant || u.Role == openings.RoleLead) {
 				with = addOnce(with, names[u.Unit])
 			}
 		}

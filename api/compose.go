@@ -9,6 +9,8 @@ import (
 	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -23,7 +25,7 @@ type ServiceRequest struct {
 
 // composed is a visit worked out but not placed.
 type composed struct {
-	plan      *scheduling.VisitPlan
+	plan      *openings.VisitPlan
 	services  []store.VisitService // leads still empty
 	estimates []*worked            // nil for services of fixed length
 	price     int64
@@ -42,7 +44,7 @@ type worked struct {
 type salonDay struct {
 	row  store.Salon
 	loc  *time.Location
-	time scheduling.ChairTime
+	time chairtime.Settings
 }
 
 func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
@@ -66,7 +68,7 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 		return nil, f
 	}
 	c := &composed{}
-	var parts []scheduling.VisitService
+	var parts []openings.VisitService
 	for i, r := range list {
 		at := index("services", i)
 		row, err := t.ServiceByID(ctx, r.ServiceID)
@@ -91,7 +93,7 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 		return nil, err
 	}
 	var err error
-	c.plan, err = scheduling.ComposeVisit(parts)
+	c.plan, err = openings.ComposeVisit(parts)
 	return c, err
 }
 
@@ -125,8 +127,8 @@ func knownLead(ctx context.Context, t *store.Tx, f *scheduling.Faults, at, id st
 
 // workOut gives the steps of one service their minutes.
 func workOut(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults, at string, x scheduling.Service,
-	r ServiceRequest) (scheduling.VisitService, *worked, error) {
-	out := scheduling.VisitService{Service: x, LeadID: r.LeadID, Hands: 1}
+	r ServiceRequest) (openings.VisitService, *worked, error) {
+	out := openings.VisitService{Service: x, LeadID: r.LeadID, Hands: 1}
 	if !needsHair(x) {
 		if r.EstimateID != "" || r.Hair != nil {
 			f.Add(at, "has hair, but the service takes the same time for everybody", "neither hair nor estimate_id")
@@ -203,12 +205,12 @@ func (c *composed) guard(approvedBy string) error {
 			continue
 		}
 		for _, x := range w.result.Cautions {
-			switch scheduling.CautionLevel(x.Level) {
-			case scheduling.LevelRefuse:
+			switch chairtime.CautionLevel(x.Level) {
+			case chairtime.LevelRefuse:
 				refused = append(refused, x)
-			case scheduling.LevelNeedsYes:
+			case chairtime.LevelNeedsYes:
 				ask = append(ask, x)
-			case scheduling.LevelWarn:
+			case chairtime.LevelWarn:
 			}
 		}
 	}
@@ -227,6 +229,6 @@ func (c *composed) guard(approvedBy string) error {
 }
 
 // around is the horizon of whole days from the day before d to the day after.
-func around(loc *time.Location, first, last date.Date) scheduling.Horizon {
-	return scheduling.NewHorizon(loc, scheduling.DateRange{First: first.Add(-1), Last: last.Add(2)})
+func around(loc *time.Location, first, last date.Date) openings.Horizon {
+	return openings.NewHorizon(loc, openings.DateRange{First: first.Add(-1), Last: last.Add(2)})
 }

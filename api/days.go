@@ -10,6 +10,7 @@ import (
 	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -90,8 +91,8 @@ type dayView struct {
 	date     date.Date
 	asOf     time.Time
 	from, to time.Time // the local day
-	h        scheduling.Horizon
-	shop     scheduling.Shop
+	h        openings.Horizon
+	shop     openings.Shop
 	names    map[string]string
 	staff    map[string]store.Staff
 	visits   []store.Visit
@@ -100,7 +101,7 @@ type dayView struct {
 }
 
 func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Date) (*dayView, error) {
-	x := &dayView{n: n, date: d, asOf: s.now(), h: scheduling.NewHorizon(n.loc, scheduling.DateRange{First: d, Last: d}),
+	x := &dayView{n: n, date: d, asOf: s.now(), h: openings.NewHorizon(n.loc, openings.DateRange{First: d, Last: d}),
 		staff: map[string]store.Staff{}, clients: map[string]store.Client{}}
 	x.from, x.to = scheduling.DayBounds(n.loc, d)
 	var err error
@@ -134,7 +135,7 @@ func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Da
 	return x, nil
 }
 
-func (x *dayView) spans(list []scheduling.Span) []SpanBody {
+func (x *dayView) spans(list []openings.Span) []SpanBody {
 	out := []SpanBody{}
 	for _, s := range list {
 		out = append(out, SpanBody{x.h.Time(s.From), x.h.Time(s.To)})
@@ -214,7 +215,7 @@ func (x *dayView) conflicts() []string {
 	return out
 }
 
-func covered(windows []scheduling.Span, s scheduling.Span) bool {
+func covered(windows []openings.Span, s openings.Span) bool {
 	for _, w := range windows {
 		if w.From <= s.From && s.To <= w.To {
 			return true
@@ -223,7 +224,7 @@ func covered(windows []scheduling.Span, s scheduling.Span) bool {
 	return false
 }
 
-func meets(windows []scheduling.Span, s scheduling.Span) bool {
+func meets(windows []openings.Span, s openings.Span) bool {
 	for _, w := range windows {
 		if w.From < s.To && s.From < w.To {
 			return true

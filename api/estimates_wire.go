@@ -3,7 +3,7 @@ package api
 import (
 	"math"
 
-	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 )
 
 // HeadBody is hair as it crosses the border.
@@ -28,12 +28,12 @@ type HeadBody struct {
 }
 
 // Head returns the hair for the core, which says what is wrong with it.
-func (b HeadBody) Head() scheduling.Head {
-	h := scheduling.Head{
+func (b HeadBody) Head() chairtime.Head {
+	h := chairtime.Head{
 		Length:           b.LengthCM,
-		Density:          scheduling.Density(b.Density),
-		Strand:           scheduling.Strand(b.Strand),
-		Porosity:         scheduling.Porosity(b.Porosity),
+		Density:          chairtime.Density(b.Density),
+		Strand:           chairtime.Strand(b.Strand),
+		Porosity:         chairtime.Porosity(b.Porosity),
 		Damaged:          b.Damaged,
 		NewClient:        b.NewClient,
 		Regrowth:         b.RegrowthCM,
@@ -41,14 +41,14 @@ func (b HeadBody) Head() scheduling.Head {
 		PlateWidth:       b.PlateDepthCM,
 		Hands:            b.Hands,
 		Batches:          b.Batches,
-		Curl:             scheduling.Curl(b.Curl),
+		Curl:             chairtime.Curl(b.Curl),
 		Passes:           b.Passes,
 		AreaShare:        b.AreaShare,
 		ConsultationHeld: b.ConsultationHeld,
 		IronCelsius:      b.IronCelsius,
 	}
 	for _, a := range b.Areas {
-		h.Areas = append(h.Areas, scheduling.Area(a))
+		h.Areas = append(h.Areas, chairtime.Area(a))
 	}
 	return h
 }
@@ -116,7 +116,7 @@ type PlanBody struct {
 }
 
 // NewEstimateBody writes e for the border.
-func NewEstimateBody(e scheduling.Estimate) EstimateBody {
+func NewEstimateBody(e chairtime.Estimate) EstimateBody {
 	b := EstimateBody{
 		Total: TotalBody{
 			MeanMinutes: decimals(e.Mean, 6), P50Minutes: decimals(e.P50, 6),
@@ -135,7 +135,7 @@ func NewEstimateBody(e scheduling.Estimate) EstimateBody {
 		Steps:    make([]StepTimeBody, len(e.Steps)),
 		Cautions: make([]CautionBody, len(e.Cautions)),
 		Plans:    newPlanBodies(e.Alternatives),
-		Safety:   scheduling.SafetyLine,
+		Safety:   chairtime.SafetyLine,
 	}
 	for i, s := range e.Steps {
 		b.Steps[i] = StepTimeBody{string(s.Kind), s.Batch, decimals(s.Mean, 2), s.Booked, s.Working}
@@ -146,7 +146,7 @@ func NewEstimateBody(e scheduling.Estimate) EstimateBody {
 	return b
 }
 
-func newPlanBodies(plans []scheduling.PlanOption) []PlanBody {
+func newPlanBodies(plans []chairtime.PlanOption) []PlanBody {
 	out := make([]PlanBody, len(plans))
 	for i, p := range plans {
 		out[i] = PlanBody{
@@ -168,10 +168,10 @@ type PhoneBody struct {
 
 // Questions returns the answers for the core, which says what is wrong with
 // them.
-func (b PhoneBody) Questions() scheduling.PhoneQuestions {
-	q := scheduling.PhoneQuestions{Reach: scheduling.Reach(b.Reach), Ponytail: scheduling.Ponytail(b.Ponytail)}
+func (b PhoneBody) Questions() chairtime.PhoneQuestions {
+	q := chairtime.PhoneQuestions{Reach: chairtime.Reach(b.Reach), Ponytail: chairtime.Ponytail(b.Ponytail)}
 	for _, h := range b.History {
-		q.History = append(q.History, scheduling.History(h))
+		q.History = append(q.History, chairtime.History(h))
 	}
 	return q
 }
@@ -189,11 +189,11 @@ type PhoneAnswerBody struct {
 }
 
 // NewPhoneAnswerBody writes a for the border.
-func NewPhoneAnswerBody(a scheduling.PhoneAnswer) PhoneAnswerBody {
+func NewPhoneAnswerBody(a chairtime.PhoneAnswer) PhoneAnswerBody {
 	return PhoneAnswerBody{
 		P20Minutes: decimals(a.P20, 2), P80Minutes: decimals(a.P80, 2), KeepMinutes: a.Keep,
 		OnlyConsultation: a.OnlyConsultation, ConsultationMinutes: a.ConsultationMinutes, StrandTest: a.StrandTest,
-		Words: a.Words, Safety: scheduling.SafetyLine,
+		Words: a.Words, Safety: chairtime.SafetyLine,
 	}
 }
 

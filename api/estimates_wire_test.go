@@ -5,9 +5,9 @@ import (
 	"math"
 	"testing"
 
-	"github.com/stretchr/testify/require"
+	"chairblock/scheduling/chairtime"
 
-	"chairblock/scheduling"
+	"github.com/stretchr/testify/require"
 )
 
 const shoulderHair = `{"length_cm":35,"density":"medium","strand":"medium","porosity":"normal","damaged":false,` +
@@ -16,8 +16,8 @@ const shoulderHair = `{"length_cm":35,"density":"medium","strand":"medium","poro
 func TestHairCrossesTheBorderUnchanged(t *testing.T) {
 	var b HeadBody
 	require.NoError(t, json.Unmarshal([]byte(shoulderHair), &b))
-	require.Equal(t, scheduling.Head{
-		Length: 35, Density: scheduling.DensityMedium, Strand: scheduling.StrandMedium, Porosity: scheduling.PorosityNormal,
+	require.Equal(t, chairtime.Head{
+		Length: 35, Density: chairtime.DensityMedium, Strand: chairtime.StrandMedium, Porosity: chairtime.PorosityNormal,
 		NewClient: true, Sections: 4, PlateWidth: 3, Hands: 1,
 	}, b.Head())
 	back, err := json.Marshal(b)
@@ -29,10 +29,10 @@ func TestHairCrossesTheBorderUnchanged(t *testing.T) {
 		Sections: 5, PlateDepthCM: 4, Hands: 2, Batches: 3, Curl: "coily", Passes: 2, AreaShare: 0.5,
 		Areas: []string{"nape"}, ConsultationHeld: true, IronCelsius: 150,
 	}
-	require.Equal(t, scheduling.Head{
+	require.Equal(t, chairtime.Head{
 		Length: 45, Density: "high", Strand: "fine", Porosity: "high", Damaged: true, NewClient: true, Regrowth: 10,
 		Sections: 5, PlateWidth: 4, Hands: 2, Batches: 3, Curl: "coily", Passes: 2, AreaShare: 0.5,
-		Areas: []scheduling.Area{"nape"}, ConsultationHeld: true, IronCelsius: 150,
+		Areas: []chairtime.Area{"nape"}, ConsultationHeld: true, IronCelsius: 150,
 	}, full.Head())
 }
 
@@ -40,7 +40,7 @@ func TestEstimateBodyKeepsItsFigures(t *testing.T) {
 	// Figures derived twice by independent programs.
 	var b HeadBody
 	require.NoError(t, json.Unmarshal([]byte(shoulderHair), &b))
-	e, err := scheduling.DefaultChairTime().Estimate(b.Head())
+	e, err := chairtime.Default().Estimate(b.Head())
 	require.NoError(t, err)
 	text, err := json.Marshal(NewEstimateBody(e))
 	require.NoError(t, err)
@@ -69,7 +69,7 @@ func TestEstimateBodyKeepsItsFigures(t *testing.T) {
 }
 
 func TestShortHairHasEmptyListsNotNull(t *testing.T) {
-	e, err := scheduling.DefaultChairTime().Estimate(HeadBody{
+	e, err := chairtime.Default().Estimate(HeadBody{
 		LengthCM: 15, Density: "low", Strand: "fine", Porosity: "normal", Sections: 4, PlateDepthCM: 3, Hands: 1,
 	}.Head())
 	require.NoError(t, err)
@@ -81,11 +81,11 @@ func TestShortHairHasEmptyListsNotNull(t *testing.T) {
 
 func TestPhoneBodies(t *testing.T) {
 	q := PhoneBody{Reach: "chin", Ponytail: "a_lot", History: []string{"coloured", "not_sure"}}.Questions()
-	require.Equal(t, scheduling.PhoneQuestions{
-		Reach: scheduling.ReachChin, Ponytail: scheduling.PonytailALot,
-		History: []scheduling.History{scheduling.HistoryColoured, scheduling.HistoryNotSure},
+	require.Equal(t, chairtime.PhoneQuestions{
+		Reach: chairtime.ReachChin, Ponytail: chairtime.PonytailALot,
+		History: []chairtime.History{chairtime.HistoryColoured, chairtime.HistoryNotSure},
 	}, q)
-	a, err := scheduling.DefaultChairTime().Phone(q)
+	a, err := chairtime.Default().Phone(q)
 	require.NoError(t, err)
 	b := NewPhoneAnswerBody(a)
 	require.Equal(t, a.Keep, b.KeepMinutes)

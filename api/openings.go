@@ -10,6 +10,7 @@ import (
 	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -114,11 +115,11 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 	if err != nil {
 		return out, err
 	}
-	snap, err := scheduling.NewSnapshot(shop)
+	snap, err := openings.NewSnapshot(shop)
 	if err != nil {
 		return out, fmt.Errorf("api: openings: %w", err)
 	}
-	plan, err := scheduling.Compile(c.plan.Spec, snap)
+	plan, err := openings.Compile(c.plan.Spec, snap)
 	if err != nil {
 		return out, fmt.Errorf("api: openings: %w", err)
 	}
@@ -163,10 +164,10 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 }
 
 // bounds limits the starts to the days asked for, from now on.
-func (s *Server) bounds(h scheduling.Horizon, first, last date.Date, notBefore *time.Time) scheduling.Query {
+func (s *Server) bounds(h openings.Horizon, first, last date.Date, notBefore *time.Time) openings.Query {
 	from, _ := scheduling.DayBounds(h.Zone, first)
 	_, to := scheduling.DayBounds(h.Zone, last)
-	q := scheduling.Query{From: max(0, h.Minute(from)), To: min(h.Length, h.Minute(to)) - 1, Grid: 1}
+	q := openings.Query{From: max(0, h.Minute(from)), To: min(h.Length, h.Minute(to)) - 1, Grid: 1}
 	later := func(t time.Time) {
 		// Up to the next whole minute.
 		q.From = max(q.From, h.Minute(t.Add(time.Minute-1)))
@@ -191,7 +192,7 @@ func (c *composed) cautions() []CautionBody {
 // describer puts an opening into words.
 type describer struct {
 	n     salonDay
-	h     scheduling.Horizon
+	h     openings.Horizon
 	c     *composed
 	names map[string]string
 }
@@ -214,12 +215,12 @@ func (d *describer) load(ctx context.Context, t *store.Tx) error {
 	return nil
 }
 
-func (d *describer) opening(sch scheduling.Schedule) OpeningBody {
+func (d *describer) opening(sch openings.Schedule) OpeningBody {
 	last := sch.Phases[len(sch.Phases)-1]
 	o := OpeningBody{
 		Start:  d.h.Time(sch.Phases[0].Start),
 		End:    d.h.Time(last.End),
-		LeadID: d.c.plan.LeadOf(sch, 0), ChairID: sch.Roles[scheduling.RoleChair],
+		LeadID: d.c.plan.LeadOf(sch, 0), ChairID: sch.Roles[openings.RoleChair],
 		WaitMinutes: int(last.End - sch.Phases[0].Start),
 	}
 	for _, ph := range sch.Phases {

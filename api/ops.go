@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -140,7 +141,7 @@ func recompose(ctx context.Context, t *store.Tx, id, lead string) (*composed, er
 		return nil, err
 	}
 	c := &composed{}
-	var parts []scheduling.VisitService
+	var parts []openings.VisitService
 	for i, x := range v.Services {
 		row, err := t.ServiceVersion(ctx, x.Service, x.Version)
 		if err != nil {
@@ -156,13 +157,13 @@ func recompose(ctx context.Context, t *store.Tx, id, lead string) (*composed, er
 		c.estimates = append(c.estimates, nil)
 		c.aftercare = c.aftercare || x.Aftercare
 	}
-	c.plan, err = scheduling.ComposeVisit(parts)
+	c.plan, err = openings.ComposeVisit(parts)
 	return c, err
 }
 
 // rebook gives the steps of service i of v the minutes they have in the plan.
-func rebook(x scheduling.Service, v store.Visit, i int) (scheduling.VisitService, error) {
-	out := scheduling.VisitService{Service: x, Hands: 1}
+func rebook(x scheduling.Service, v store.Visit, i int) (openings.VisitService, error) {
+	out := openings.VisitService{Service: x, Hands: 1}
 	booked, batches := map[scheduling.StepKind][]int{}, 1
 	for _, st := range v.Steps {
 		if st.Service != i {
@@ -173,7 +174,7 @@ func rebook(x scheduling.Service, v store.Visit, i int) (scheduling.VisitService
 		if k == scheduling.RinseShort {
 			batches++
 		}
-		if st.UnitIn(scheduling.RoleHelper) != "" {
+		if st.UnitIn(openings.RoleHelper) != "" {
 			out.Hands = 2
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -175,7 +176,7 @@ func (b StationBody) row() (store.Unit, error) {
 	switch {
 	case !kindName.MatchString(b.Kind):
 		f.Addf("kind", "chair, basin or another word in small letters", "is %q", b.Kind)
-	case b.Kind == string(scheduling.Stylist) || b.Kind == string(scheduling.Assistant):
+	case b.Kind == string(openings.Stylist) || b.Kind == string(openings.Assistant):
 		f.Addf("kind", "a kind of station; people are added as staff", "is %q", b.Kind)
 	}
 	return u, f.Err()

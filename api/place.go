@@ -8,15 +8,16 @@ import (
 	"time"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
 // placed is a visit at its time.
 type placed struct {
-	h    scheduling.Horizon
-	plan *scheduling.VisitPlan
-	sch  scheduling.Schedule
-	shop scheduling.Shop
+	h    openings.Horizon
+	plan *openings.VisitPlan
+	sch  openings.Schedule
+	shop openings.Shop
 }
 
 func is(err, target error) bool { return errors.Is(err, target) }
@@ -25,18 +26,18 @@ func is(err, target error) bool { return errors.Is(err, target) }
 // given, takes the booker's locks and checks the schedule once more on fresh
 // data. A *scheduling.ConflictError says why it does not fit. The blocks of
 // the visit except are looked through.
-func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *scheduling.VisitPlan, start time.Time, lead, except string) (*placed, error) {
+func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.VisitPlan, start time.Time, lead, except string) (*placed, error) {
 	d := scheduling.CivilDate(start, loc)
 	p := &placed{h: around(loc, d, d), plan: plan}
 	var err error
 	if p.shop, err = t.LoadShop(ctx, p.h, except); err != nil {
 		return nil, err
 	}
-	snap, err := scheduling.NewSnapshot(p.shop)
+	snap, err := openings.NewSnapshot(p.shop)
 	if err != nil {
 		return nil, fmt.Errorf("api: place: %w", err)
 	}
-	compiled, err := scheduling.Compile(plan.Spec, snap)
+	compiled, err := openings.Compile(plan.Spec, snap)
 	if err != nil {
 		return nil, fmt.Errorf("api: place: %w", err)
 	}
@@ -44,7 +45,7 @@ func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *schedulin
 		return nil, &scheduling.ConflictError{Reason: "this visit cannot be placed: " + missing[0]}
 	}
 	m := p.h.Minute(start)
-	set, err := compiled.Search(snap, scheduling.Query{From: m, To: m, Grid: 1})
+	set, err := compiled.Search(snap, openings.Query{From: m, To: m, Grid: 1})
 	if err != nil {
 		return nil, fmt.Errorf("api: place: %w", err)
 	}
@@ -73,7 +74,7 @@ func (p *placed) recheck(ctx context.Context, t *store.Tx, except string) error 
 		return err
 	}
 	p.shop = fresh
-	if v := scheduling.Check(p.sch, p.plan.Spec, fresh); len(v) > 0 {
+	if v := openings.Check(p.sch, p.plan.Spec, fresh); len(v) > 0 {
 		return &scheduling.ConflictError{Reason: store.ErrTaken.Error()}
 	}
 	return nil
@@ -84,7 +85,7 @@ func (p *placed) end() time.Time   { return p.h.Time(p.sch.Phases[len(p.sch.Phas
 
 // blocks are the reservations with the clearing that follows each.
 func (p *placed) blocks() []store.Block {
-	units := map[string]scheduling.Unit{}
+	units := map[string]openings.Unit{}
 	for _, u := range p.shop.Units {
 		units[u.ID] = u
 	}
@@ -102,7 +103,7 @@ func (p *placed) blocks() []store.Block {
 // visit fills in what the schedule decides of v.
 func (p *placed) visit(v *store.Visit) {
 	v.Start, v.End = p.start(), p.end()
-	v.Chair = p.sch.Roles[scheduling.RoleChair]
+	v.Chair = p.sch.Roles[openings.RoleChair]
 	for i := range v.Services {
 		v.Services[i].Lead = p.plan.LeadOf(p.sch, i)
 	}

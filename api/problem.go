@@ -110,9 +110,6 @@ func problem(ctx context.Context, err error) *Problem {
 	if e, ok := errors.AsType[*store.ClearingError](err); ok {
 		return newProblem(http.StatusConflict, "conflict", e.Error())
 	}
-	if e, ok := errors.AsType[*scheduling.RefusedError](err); ok {
-		return newProblem(http.StatusUnprocessableEntity, "refused", e.Reason)
-	}
 	for _, k := range known {
 		if errors.Is(err, k.err) {
 			p := newProblem(k.status, k.kind, k.detail)

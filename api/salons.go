@@ -10,6 +10,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 	"chairblock/store"
 )
 
@@ -112,8 +113,8 @@ func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonB
 }
 
 // chairTimeWith lays a salon's own constants over the defaults.
-func chairTimeWith(f *scheduling.Faults, own map[string]float64) (scheduling.ChairTime, error) {
-	c := scheduling.DefaultChairTime()
+func chairTimeWith(f *scheduling.Faults, own map[string]float64) (chairtime.Settings, error) {
+	c := chairtime.Default()
 	for name, v := range own {
 		if err := f.Join("chair_time", c.Set(name, v)); err != nil {
 			return c, err
@@ -123,10 +124,10 @@ func chairTimeWith(f *scheduling.Faults, own map[string]float64) (scheduling.Cha
 }
 
 // chairTime reads the constants of a salon's row.
-func chairTime(n store.Salon) (scheduling.ChairTime, error) {
+func chairTime(n store.Salon) (chairtime.Settings, error) {
 	var own map[string]float64
 	if err := json.Unmarshal(n.ChairTime, &own); err != nil {
-		return scheduling.ChairTime{}, fmt.Errorf("api: chair time of salon: %w", err)
+		return chairtime.Settings{}, fmt.Errorf("api: chair time of salon: %w", err)
 	}
 	var f scheduling.Faults
 	c, err := chairTimeWith(&f, own)
@@ -137,7 +138,7 @@ func chairTime(n store.Salon) (scheduling.ChairTime, error) {
 }
 
 func (s *Server) chairTimeSettings(ctx context.Context, _ *empty) (*listBody[SettingBody], error) {
-	var c scheduling.ChairTime
+	var c chairtime.Settings
 	err := s.inTx(ctx, func(t *store.Tx) error {
 		n, err := t.SalonRow(ctx)
 		if err != nil {
@@ -149,7 +150,7 @@ func (s *Server) chairTimeSettings(ctx context.Context, _ *empty) (*listBody[Set
 	if err != nil {
 		return nil, err
 	}
-	return listOf(scheduling.ChairTimeSettings(), func(x scheduling.Setting) SettingBody {
+	return listOf(chairtime.List(), func(x chairtime.Setting) SettingBody {
 		v, _ := c.Value(x.Name)
 		return SettingBody{x.Name, x.Unit, v, x.Default, x.Min, x.Max, x.Source}
 	}), nil

@@ -23,8 +23,8 @@ func DefaultAftercare() Aftercare {
 // Validate returns Faults for keep_dry_hours and no_tie_hours.
 func (a Aftercare) Validate() error {
 	var f Faults
-	f.between("keep_dry_hours", a.KeepDry.Hours(), 48, 72, "hours")
-	f.between("no_tie_hours", a.NoTie.Hours(), 48, 168, "hours")
+	f.Between("keep_dry_hours", a.KeepDry.Hours(), 48, 72, "hours")
+	f.Between("no_tie_hours", a.NoTie.Hours(), 48, 168, "hours")
 	return f.Err()
 }
 

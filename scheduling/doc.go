@@ -1,6 +1,8 @@
-// Package scheduling is the pure core of chairblock: it works out chair time
-// from a head of hair, finds the openings at which a whole visit fits around
-// everything already promised, and derives the dates of aftercare and retouch.
+// Package scheduling is the vocabulary of the pure core of chairblock: services
+// and their steps, faults of input, civil dates and clock times as instants,
+// and the dates that follow from a visit. Its sub-packages do the work:
+// chairtime turns a head of hair into minutes, openings fits a visit around
+// everything already promised.
 //
 // It knows no database, no clock and no network. Callers hand in values and
 // get values back. Where a number is a fact of the trade, its source stands

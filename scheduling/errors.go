@@ -3,6 +3,7 @@ package scheduling
 import (
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 )
 
@@ -49,6 +50,24 @@ func (f *Faults) Addf(field, want, format string, args ...any) {
 	f.Add(field, fmt.Sprintf(format, args...), want)
 }
 
+// Between adds a fault unless v is a finite number from lo to hi, in unit.
+func (f *Faults) Between(field string, v, lo, hi float64, unit string) {
+	if !(v >= lo && v <= hi) { // false for NaN, too
+		f.Addf(field, strings.TrimRight(Number(lo)+" to "+Number(hi)+" "+unit, " "), "is %s", Number(v))
+	}
+}
+
+// Count adds a fault unless n is from lo to hi.
+func (f *Faults) Count(field string, n, lo, hi int) {
+	if n < lo || n > hi {
+		f.Addf(field, fmt.Sprintf("a whole number from %d to %d", lo, hi), "is %d", n)
+	}
+}
+
+// Number writes v as it was given, so that a fault never shows a rounded value
+// that looks allowed.
+func Number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
 // Join adds the faults of err, a *InvalidError or Faults, below prefix. It
 // returns err when it is neither, nil otherwise.
 func (f *Faults) Join(prefix string, err error) error {
@@ -57,18 +76,19 @@ func (f *Faults) Join(prefix string, err error) error {
 	}
 	if many, ok := errors.AsType[Faults](err); ok {
 		for _, e := range many {
-			f.Add(under(prefix, e.Field), e.Problem, e.Want)
+			f.Add(Under(prefix, e.Field), e.Problem, e.Want)
 		}
 		return nil
 	}
 	if e, ok := errors.AsType[*InvalidError](err); ok {
-		f.Add(under(prefix, e.Field), e.Problem, e.Want)
+		f.Add(Under(prefix, e.Field), e.Problem, e.Want)
 		return nil
 	}
 	return err
 }
 
-func under(prefix, field string) string {
+// Under joins the path of a field to that of the thing it is in.
+func Under(prefix, field string) string {
 	if prefix == "" || field == "" {
 		return prefix + field
 	}
@@ -103,12 +123,3 @@ type ConflictError struct {
 
 // Error returns the reason.
 func (e *ConflictError) Error() string { return e.Reason }
-
-// RefusedError means that a rule of safety or of the salon forbids the
-// request although its values are possible.
-type RefusedError struct {
-	Reason string // for the person at the desk
-}
-
-// Error returns the reason.
-func (e *RefusedError) Error() string { return e.Reason }

@@ -43,20 +43,20 @@ func DefaultRegrowth() Regrowth {
 func (g Regrowth) Validate() error {
 	var f Faults
 	const unit = "cm a month"
-	f.between("slow_cm_per_month", g.Slow, 0.5, 1.1, unit)
-	f.between("growth_cm_per_month", g.Rate, 0.8, 1.3, unit)
-	f.between("quick_cm_per_month", g.Quick, 1.1, 1.6, unit)
-	f.between("retouch_due_cm", g.Due, 2, 20, "cm")
-	f.between("retouch_look_cm", g.LookFrom, 1, 20, "cm")
+	f.Between("slow_cm_per_month", g.Slow, 0.5, 1.1, unit)
+	f.Between("growth_cm_per_month", g.Rate, 0.8, 1.3, unit)
+	f.Between("quick_cm_per_month", g.Quick, 1.1, 1.6, unit)
+	f.Between("retouch_due_cm", g.Due, 2, 20, "cm")
+	f.Between("retouch_look_cm", g.LookFrom, 1, 20, "cm")
 	if g.LookFrom > g.Due {
-		f.Add("retouch_look_cm", "is "+num(g.LookFrom), "at most retouch_due_cm, which is "+num(g.Due))
+		f.Add("retouch_look_cm", "is "+Number(g.LookFrom), "at most retouch_due_cm, which is "+Number(g.Due))
 	}
-	f.count("retouch_floor_months", g.FloorMonths, 1, 12)
-	f.count("retouch_cap_months", g.CapMonths, 1, 24)
+	f.Count("retouch_floor_months", g.FloorMonths, 1, 12)
+	f.Count("retouch_cap_months", g.CapMonths, 1, 24)
 	if g.FloorMonths > g.CapMonths {
 		f.Addf("retouch_floor_months", "at most retouch_cap_months", "is %d", g.FloorMonths)
 	}
-	f.between("growth_spread", g.OwnSpread, 0, 0.5, "")
+	f.Between("growth_spread", g.OwnSpread, 0, 0.5, "")
 	return f.Err()
 }
 
@@ -83,7 +83,7 @@ func (g Regrowth) Own(measured []NewHair) Growth {
 	n := 0
 	for _, m := range measured {
 		d := float64(m.On.Sub(m.Since))
-		if d > 0 && within(m.CM/d*daysPerMonth, 0.3, 2.5) {
+		if d > 0 && plausible(m.CM/d*daysPerMonth) {
 			cm, days, n = cm+m.CM, days+d, n+1
 		}
 	}
@@ -94,14 +94,16 @@ func (g Regrowth) Own(measured []NewHair) Growth {
 	return Growth{Rate: rate, Slow: rate * (1 - g.OwnSpread), Quick: rate * (1 + g.OwnSpread), Measured: true}
 }
 
+func plausible(cmPerMonth float64) bool { return cmPerMonth >= 0.3 && cmPerMonth <= 2.5 }
+
 // DaysToGrow returns how many days hair takes to grow cm at cmPerMonth.
 //
 // It returns an *InvalidError when cm is not 0 to 120 or cmPerMonth not 0.1 to
 // 5.
 func DaysToGrow(cm, cmPerMonth float64) (float64, error) {
 	var f Faults
-	f.between("regrowth_cm", cm, 0, maxLengthCM, "cm")
-	f.between("cm_per_month", cmPerMonth, 0.1, 5, "cm a month")
+	f.Between("regrowth_cm", cm, 0, 120, "cm")
+	f.Between("cm_per_month", cmPerMonth, 0.1, 5, "cm a month")
 	if len(f) > 0 {
 		return 0, f[0]
 	}
@@ -132,7 +134,7 @@ func (g Regrowth) Retouch(last date.Date, growth Growth) (Retouch, error) {
 			err = bad
 			return last
 		}
-		return last.Add(date.PeriodOfDays(math.Ceil(days - ceilSlack)))
+		return last.Add(date.PeriodOfDays(math.Ceil(days - 1e-9)))
 	}
 	bounded := func(rate float64) date.Date { return day(g.Due, rate).Max(floor).Min(latest) }
 	r.Due = bounded(growth.Rate)

@@ -4,9 +4,9 @@ import (
 	"context"
 	"time"
 
-	"github.com/jackc/pgx/v5"
+	"chairblock/scheduling/openings"
 
-	"chairblock/scheduling"
+	"github.com/jackc/pgx/v5"
 )
 
 // Unit is a person or a station: whatever a visit can reserve.
@@ -31,9 +31,9 @@ type Staff struct {
 
 func staffKind(mayLead bool) string {
 	if mayLead {
-		return string(scheduling.Stylist)
+		return string(openings.Stylist)
 	}
-	return string(scheduling.Assistant)
+	return string(openings.Assistant)
 }
 
 const staffQuery = `

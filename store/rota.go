@@ -5,9 +5,9 @@ import (
 	"sort"
 	"time"
 
-	"github.com/rickb777/date"
+	"chairblock/scheduling/openings"
 
-	"chairblock/scheduling"
+	"github.com/rickb777/date"
 )
 
 // Window is a window of the week in minutes after midnight by the wall clock;
@@ -172,11 +172,11 @@ func (t *Tx) lockDays(ctx context.Context, shared bool, units []string, from, to
 }
 
 // clockWindows picks the windows of one kind.
-func clockWindows(list []Window, kind string) []scheduling.ClockWindow {
-	var out []scheduling.ClockWindow
+func clockWindows(list []Window, kind string) []openings.ClockWindow {
+	var out []openings.ClockWindow
 	for _, w := range list {
 		if w.Kind == kind {
-			out = append(out, scheduling.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
+			out = append(out, openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
 		}
 	}
 	return out

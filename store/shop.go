@@ -4,16 +4,16 @@ import (
 	"context"
 	"time"
 
-	"github.com/jackc/pgx/v5"
+	"chairblock/scheduling/openings"
 
-	"chairblock/scheduling"
+	"github.com/jackc/pgx/v5"
 )
 
 // LoadShop reads what a search over h needs: opening windows, people,
 // stations, absences and everything already promised, the blocks of the visit
 // except left out. Inactive units do not appear. It takes one round trip.
-func (t *Tx) LoadShop(ctx context.Context, h scheduling.Horizon, except string) (scheduling.Shop, error) {
-	l := shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), units: map[string]*scheduling.Unit{}}
+func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, except string) (openings.Shop, error) {
+	l := shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), units: map[string]*openings.Unit{}}
 	var b pgx.Batch
 	b.Queue(`SELECT weekday, opens, closes FROM opening_hours WHERE salon_id = $1`, t.salon).Query(l.opening)
 	b.Queue(`SELECT from_date::text, to_date::text FROM closure
@@ -30,24 +30,24 @@ func (t *Tx) LoadShop(ctx context.Context, h scheduling.Horizon, except string) 
 		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND visit_id <> $4`,
 		t.salon, l.from, l.to, except).Query(l.blocks)
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
-		return scheduling.Shop{}, domain("load shop", err, false)
+		return openings.Shop{}, domain("load shop", err, false)
 	}
 	return l.shop(), nil
 }
 
 type shopLoad struct {
-	h        scheduling.Horizon
+	h        openings.Horizon
 	from, to time.Time
-	open     []scheduling.ClockWindow
-	closed   []scheduling.DateRange
+	open     []openings.ClockWindow
+	closed   []openings.DateRange
 	order    []string
 	staff    map[string]bool
 	week     map[string][]Window
-	units    map[string]*scheduling.Unit
+	units    map[string]*openings.Unit
 }
 
 func (l *shopLoad) opening(rows pgx.Rows) error {
-	var w scheduling.ClockWindow
+	var w openings.ClockWindow
 	_, err := pgx.ForEachRow(rows, []any{&w.Weekday, &w.From, &w.To}, func() error {
 		l.open = append(l.open, w)
 		return nil
@@ -56,7 +56,7 @@ func (l *shopLoad) opening(rows pgx.Rows) error {
 }
 
 func (l *shopLoad) closures(rows pgx.Rows) error {
-	var r scheduling.DateRange
+	var r openings.DateRange
 	_, err := pgx.ForEachRow(rows, []any{&r.First, &r.Last}, func() error {
 		l.closed = append(l.closed, r)
 		return nil
@@ -67,7 +67,7 @@ func (l *shopLoad) closures(rows pgx.Rows) error {
 func (l *shopLoad) unitRows(rows pgx.Rows) error {
 	l.staff, l.week = map[string]bool{}, map[string][]Window{}
 	for rows.Next() {
-		var u scheduling.Unit
+		var u openings.Unit
 		var person bool
 		if err := rows.Scan(&u.ID, &u.Kind, &u.Changeover, &person, &u.Skills); err != nil {
 			return err
@@ -108,8 +108,8 @@ func (l *shopLoad) blocks(rows pgx.Rows) error {
 	var from, to, cleared time.Time
 	_, err := pgx.ForEachRow(rows, []any{&id, &from, &to, &cleared}, func() error {
 		if u := l.units[id]; u != nil {
-			u.Bookings = append(u.Bookings, scheduling.Booking{
-				From: l.h.Minute(from), To: l.h.Minute(to), Clear: scheduling.Minute(cleared.Sub(to) / time.Minute)})
+			u.Bookings = append(u.Bookings, openings.Booking{
+				From: l.h.Minute(from), To: l.h.Minute(to), Clear: openings.Minute(cleared.Sub(to) / time.Minute)})
 		}
 		return nil
 	})
@@ -118,15 +118,15 @@ func (l *shopLoad) blocks(rows pgx.Rows) error {
 
 // shop lays the weeks over the horizon. A person without hours of their own
 // does not work; a station is there whenever the salon is.
-func (l *shopLoad) shop() scheduling.Shop {
-	out := scheduling.Shop{Minutes: l.h.Length, Premises: l.h.Weekly(l.open, l.closed)}
+func (l *shopLoad) shop() openings.Shop {
+	out := openings.Shop{Minutes: l.h.Length, Premises: l.h.Weekly(l.open, l.closed)}
 	for _, id := range l.order {
 		u := l.units[id]
 		if l.staff[id] {
 			u.Open = l.h.Weekly(clockWindows(l.week[id], "work"), l.closed)
 			u.Breaks = append(u.Breaks, l.h.Weekly(clockWindows(l.week[id], "break"), l.closed)...)
 		} else if l.h.Length > 0 {
-			u.Open = []scheduling.Span{{From: 0, To: l.h.Length}}
+			u.Open = []openings.Span{{From: 0, To: l.h.Length}}
 		}
 		out.Units = append(out.Units, *u)
 	}

@@ -13,6 +13,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 	"chairblock/store"
 )
 
@@ -101,8 +102,8 @@ func (d *demoSalon) build(ctx context.Context) error {
 
 // addSettings keeps what differs from the defaults of chair time.
 func (d *demoSalon) addSettings(ctx context.Context, t *store.Tx) error {
-	own, demo := map[string]float64{}, scheduling.DemoChairTime()
-	for _, s := range scheduling.ChairTimeSettings() {
+	own, demo := map[string]float64{}, chairtime.Demo()
+	for _, s := range chairtime.List() {
 		if v, _ := demo.Value(s.Name); v != s.Default {
 			own[s.Name] = v
 		}

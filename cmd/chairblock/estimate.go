@@ -12,6 +12,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 )
 
 // EstimateCmd is chairblock estimate: hair from flags or from a file, worked
@@ -125,10 +126,10 @@ func (c *EstimateCmd) hair(in io.Reader) (hair []api.HeadBody, list bool, err er
 }
 
 // work works out all hair, or returns the faults of all.
-func work(hair []api.HeadBody, list bool) ([]scheduling.Estimate, error) {
+func work(hair []api.HeadBody, list bool) ([]chairtime.Estimate, error) {
 	var faults scheduling.Faults
-	settings := scheduling.DefaultChairTime()
-	out := make([]scheduling.Estimate, len(hair))
+	settings := chairtime.Default()
+	out := make([]chairtime.Estimate, len(hair))
 	for i, h := range hair {
 		at := ""
 		if list {
@@ -145,14 +146,14 @@ func work(hair []api.HeadBody, list bool) ([]scheduling.Estimate, error) {
 }
 
 func (c *EstimateCmd) answerCaller(out io.Writer) error {
-	a, err := scheduling.DefaultChairTime().Phone(api.PhoneBody{Reach: c.Reach, Ponytail: c.Ponytail, History: c.History}.Questions())
+	a, err := chairtime.Default().Phone(api.PhoneBody{Reach: c.Reach, Ponytail: c.Ponytail, History: c.History}.Questions())
 	if err != nil {
 		return err
 	}
 	if c.JSON {
 		return writeJSON(out, api.NewPhoneAnswerBody(a))
 	}
-	_, err = fmt.Fprintf(out, "%s\n\n%s\n", sentence(a.Words), scheduling.SafetyLine)
+	_, err = fmt.Fprintf(out, "%s\n\n%s\n", sentence(a.Words), chairtime.SafetyLine)
 	return err
 }
 

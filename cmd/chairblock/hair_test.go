@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
-	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 )
 
 func TestEveryFieldOfHairCanBeRead(t *testing.T) {
@@ -50,7 +50,7 @@ func FuzzReadHair(f *testing.F) {
 			t.Fatalf("%q: neither hair nor error", input)
 		}
 		for _, h := range hair {
-			if _, err := scheduling.DefaultChairTime().Estimate(h.Head()); err != nil {
+			if _, err := chairtime.Default().Estimate(h.Head()); err != nil {
 				t.Fatalf("%q: accepted but %v", input, err)
 			}
 		}

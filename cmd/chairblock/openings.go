@@ -8,6 +8,7 @@ import (
 	"os"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 )
 
 // OpeningsCmd is chairblock openings: a search problem from a file, answered
@@ -16,15 +17,15 @@ type OpeningsCmd struct {
 	Problem string `short:"p" required:"" placeholder:"FILE" help:"Read the problem from a JSON file of schema openings/1, task T1; - is standard input."`
 }
 
-// openings is the answer. Minutes count from the origin of the problem.
-type openings struct {
-	Count       int                               `json:"count"`
-	Feasible    [][2]scheduling.Minute            `json:"feasible"` // ranges of starts, both ends included
-	First       *scheduling.Minute                `json:"first"`
-	Last        *scheduling.Minute                `json:"last"`
-	ByFirstRole map[string][][2]scheduling.Minute `json:"by_first_role"` // ranges by unit of the first role
-	MinEnd      [][2]scheduling.Minute            `json:"min_end"`       // every start and the earliest end from there
-	Missing     []string                          `json:"missing,omitempty"`
+// found is the answer. Minutes count from the origin of the problem.
+type found struct {
+	Count       int                             `json:"count"`
+	Feasible    [][2]openings.Minute            `json:"feasible"` // ranges of starts, both ends included
+	First       *openings.Minute                `json:"first"`
+	Last        *openings.Minute                `json:"last"`
+	ByFirstRole map[string][][2]openings.Minute `json:"by_first_role"` // ranges by unit of the first role
+	MinEnd      [][2]openings.Minute            `json:"min_end"`       // every start and the earliest end from there
+	Missing     []string                        `json:"missing,omitempty"`
 }
 
 // Run answers on out and writes nothing there unless the problem is sound.
@@ -33,11 +34,11 @@ func (c *OpeningsCmd) Run(in io.Reader, out io.Writer) error {
 	if err != nil {
 		return c.oneLine(err)
 	}
-	snap, err := scheduling.NewSnapshot(p.Shop)
+	snap, err := openings.NewSnapshot(p.Shop)
 	if err != nil {
 		return c.oneLine(err)
 	}
-	plan, err := scheduling.Compile(p.Visit, snap)
+	plan, err := openings.Compile(p.Visit, snap)
 	if err != nil {
 		var f scheduling.Faults
 		if err := f.Join("visit", err); err != nil {
@@ -49,23 +50,23 @@ func (c *OpeningsCmd) Run(in io.Reader, out io.Writer) error {
 	if err != nil {
 		return c.oneLine(err)
 	}
-	answer := newOpenings(starts)
+	answer := newFound(starts)
 	answer.Missing = plan.Missing()
 	e := json.NewEncoder(out)
 	e.SetEscapeHTML(false)
 	return e.Encode(answer)
 }
 
-func (c *OpeningsCmd) read(in io.Reader) (*scheduling.Problem, error) {
+func (c *OpeningsCmd) read(in io.Reader) (*openings.Problem, error) {
 	if c.Problem == "-" {
-		return scheduling.ReadProblem(in)
+		return openings.ReadProblem(in)
 	}
 	f, err := os.Open(c.Problem)
 	if err != nil {
 		return nil, usagef("%v", err)
 	}
 	defer f.Close()
-	return scheduling.ReadProblem(f)
+	return openings.ReadProblem(f)
 }
 
 // oneLine puts the first faults of the file into one line and counts the rest.
@@ -81,9 +82,9 @@ func (c *OpeningsCmd) oneLine(err error) error {
 	return usagef("%s: %s", c.Problem, text)
 }
 
-func newOpenings(starts *scheduling.StartSet) openings {
-	o := openings{Count: starts.Count(), Feasible: pairs(starts.Ranges()),
-		ByFirstRole: map[string][][2]scheduling.Minute{}, MinEnd: [][2]scheduling.Minute{}}
+func newFound(starts *openings.StartSet) found {
+	o := found{Count: starts.Count(), Feasible: pairs(starts.Ranges()),
+		ByFirstRole: map[string][][2]openings.Minute{}, MinEnd: [][2]openings.Minute{}}
 	if first, ok := starts.First(); ok {
 		last, _ := starts.Last()
 		o.First, o.Last = &first, &last
@@ -93,16 +94,16 @@ func newOpenings(starts *scheduling.StartSet) openings {
 	}
 	for start := range starts.All() {
 		if end, ok := starts.MinEnd(start); ok {
-			o.MinEnd = append(o.MinEnd, [2]scheduling.Minute{start, end})
+			o.MinEnd = append(o.MinEnd, [2]openings.Minute{start, end})
 		}
 	}
 	return o
 }
 
-func pairs(ranges []scheduling.StartRange) [][2]scheduling.Minute {
-	out := make([][2]scheduling.Minute, len(ranges))
+func pairs(ranges []openings.StartRange) [][2]openings.Minute {
+	out := make([][2]openings.Minute, len(ranges))
 	for i, r := range ranges {
-		out[i] = [2]scheduling.Minute{r.From, r.To}
+		out[i] = [2]openings.Minute{r.From, r.To}
 	}
 	return out
 }

@@ -10,6 +10,7 @@ import (
 	"text/tabwriter"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 )
 
 // stepWords are the steps as people in a salon call them.
@@ -31,14 +32,14 @@ var stepWords = map[scheduling.StepKind]string{
 	scheduling.Close:      "aftercare and pay",
 }
 
-var levelWords = map[scheduling.CautionLevel]string{
-	scheduling.LevelWarn:     "Note",
-	scheduling.LevelNeedsYes: "Ask the licensed person",
-	scheduling.LevelRefuse:   "Not like this",
+var levelWords = map[chairtime.CautionLevel]string{
+	chairtime.LevelWarn:     "Note",
+	chairtime.LevelNeedsYes: "Ask the licensed person",
+	chairtime.LevelRefuse:   "Not like this",
 }
 
 // writeSheets writes one sheet for each estimate, for a stylist to read.
-func writeSheets(out io.Writer, estimates []scheduling.Estimate) error {
+func writeSheets(out io.Writer, estimates []chairtime.Estimate) error {
 	var b bytes.Buffer
 	for i, e := range estimates {
 		if len(estimates) > 1 {
@@ -49,12 +50,12 @@ func writeSheets(out io.Writer, estimates []scheduling.Estimate) error {
 		}
 		writeSheet(&b, e)
 	}
-	fmt.Fprintf(&b, "\n%s\n", scheduling.SafetyLine)
+	fmt.Fprintf(&b, "\n%s\n", chairtime.SafetyLine)
 	_, err := out.Write(b.Bytes())
 	return err
 }
 
-func writeSheet(b *bytes.Buffer, e scheduling.Estimate) {
+func writeSheet(b *bytes.Buffer, e chairtime.Estimate) {
 	fmt.Fprintf(b, "Hair: %s\nPlan: %s\n\n", hairWords(e.Head), planWords(e.Head))
 	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "step\tbooked\tmean\thow it is counted")
@@ -73,8 +74,8 @@ func writeSheet(b *bytes.Buffer, e scheduling.Estimate) {
 	writePlans(b, e)
 }
 
-func writeTotals(b *bytes.Buffer, e scheduling.Estimate) {
-	fmt.Fprintf(b, "\nKeep %s (%d min).\n", scheduling.Hours(e.Block), e.Block)
+func writeTotals(b *bytes.Buffer, e chairtime.Estimate) {
+	fmt.Fprintf(b, "\nKeep %s (%d min).\n", chairtime.Hours(e.Block), e.Block)
 	fmt.Fprintf(b, "5 of 10 end by %d min, 8 of 10 end by %d min, 9 of 10 end by %d min after the start.\n",
 		whole(e.P50), whole(e.P80), whole(e.P90))
 	fmt.Fprintf(b, "Product on first section: %d min on average, %d min as booked.\n", whole(e.FirstStrandExposure), whole(e.BookedExposure))
@@ -85,7 +86,7 @@ func writeTotals(b *bytes.Buffer, e scheduling.Estimate) {
 	fmt.Fprintf(b, "%d strips, %d panels, %d presses each, %d presses in all.\n", e.Strips, e.Panels, e.PressesPerPanel, e.Presses)
 }
 
-func writeCautions(b *bytes.Buffer, e scheduling.Estimate) {
+func writeCautions(b *bytes.Buffer, e chairtime.Estimate) {
 	b.WriteString("\n")
 	for _, c := range e.Cautions {
 		fmt.Fprintf(b, "%s: %s\n", levelWords[c.Level], c.Text)
@@ -93,7 +94,7 @@ func writeCautions(b *bytes.Buffer, e scheduling.Estimate) {
 }
 
 // writePlans writes the plans to offer instead, when there are any.
-func writePlans(b *bytes.Buffer, e scheduling.Estimate) {
+func writePlans(b *bytes.Buffer, e chairtime.Estimate) {
 	if e.Alternatives == nil {
 		return
 	}
@@ -105,14 +106,14 @@ func writePlans(b *bytes.Buffer, e scheduling.Estimate) {
 		}
 		offered = true
 		fmt.Fprintf(b, "  %s: keep %s (%d min), product on first section %d min as booked\n",
-			optionWords(p), scheduling.Hours(p.Block), p.Block, whole(p.BookedExposure))
+			optionWords(p), chairtime.Hours(p.Block), p.Block, whole(p.BookedExposure))
 	}
 	if !offered {
 		b.WriteString("  no number of batches or hands is enough: cut first, or treat a part; the licensed person decides\n")
 	}
 }
 
-func optionWords(p scheduling.PlanOption) string {
+func optionWords(p chairtime.PlanOption) string {
 	who := "alone"
 	if p.Hands > 1 {
 		who = "with a helper"
@@ -123,21 +124,21 @@ func optionWords(p scheduling.PlanOption) string {
 	return fmt.Sprintf("%s, %d batches", who, p.Batches)
 }
 
-func hairWords(h scheduling.Head) string {
+func hairWords(h chairtime.Head) string {
 	words := []string{
 		number(h.Length) + " cm",
-		map[scheduling.Density]string{
-			scheduling.DensityLow: "little hair", scheduling.DensityMedium: "average amount of hair", scheduling.DensityHigh: "a lot of hair",
+		map[chairtime.Density]string{
+			chairtime.DensityLow: "little hair", chairtime.DensityMedium: "average amount of hair", chairtime.DensityHigh: "a lot of hair",
 		}[h.Density],
 		"each hair " + string(h.Strand),
-		map[scheduling.Porosity]string{
-			scheduling.PorosityLow: "resistant", scheduling.PorosityNormal: "normal porosity", scheduling.PorosityHigh: "porous",
+		map[chairtime.Porosity]string{
+			chairtime.PorosityLow: "resistant", chairtime.PorosityNormal: "normal porosity", chairtime.PorosityHigh: "porous",
 		}[h.Porosity],
 	}
 	if h.Damaged {
 		words = append(words, "damaged")
 	}
-	if h.Curl != "" && h.Curl != scheduling.CurlStraight {
+	if h.Curl != "" && h.Curl != chairtime.CurlStraight {
 		words = append(words, string(h.Curl))
 	}
 	if h.Regrowth > 0 {
@@ -149,7 +150,7 @@ func hairWords(h scheduling.Head) string {
 	return strings.Join(append(words, "returning client"), ", ")
 }
 
-func planWords(h scheduling.Head) string {
+func planWords(h chairtime.Head) string {
 	words := []string{"one stylist"}
 	if h.Hands > 1 {
 		words[0] = "two pairs of hands"

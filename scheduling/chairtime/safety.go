@@ -1,0 +1,167 @@
+package chairtime
+
+import (
+	"fmt"
+	"math"
+)
+
+// SafetyLine stands beside every estimate.
+const SafetyLine = "The product maker's directions, local rules and the licensed person's judgement come before every figure here. " +
+	"If hair or skin reacts badly: stop, rinse, get help."
+
+// CautionLevel says what a caution asks for. A refused plan is still worked
+// out, so that it can be changed, but it is not booked.
+type CautionLevel string
+
+// Levels, in rising order; "" means nothing to say.
+const (
+	LevelWarn     CautionLevel = "warn"      // read it
+	LevelNeedsYes CautionLevel = "needs_yes" // the licensed person has to agree first
+	LevelRefuse   CautionLevel = "refuse"    // do not do it this way
+)
+
+func (l CautionLevel) rank() int {
+	switch l {
+	case LevelWarn:
+		return 1
+	case LevelNeedsYes:
+		return 2
+	case LevelRefuse:
+		return 3
+	}
+	return 0
+}
+
+// Caution is one thing that the desk or the stylist must know about an
+// estimate. Cautions never approve anything.
+type Caution struct {
+	Level CautionLevel
+	Code  string // for programs, one of the Caution… constants
+	Text  string // for people
+}
+
+// Codes of cautions.
+const (
+	CautionExposure       = "exposure"
+	CautionDamaged        = "damaged"
+	CautionIronTooHot     = "iron_too_hot"
+	CautionIronDamaged    = "iron_damaged"
+	CautionPress          = "long_press"
+	CautionContact        = "iron_contact"
+	CautionRegrowthShort  = "regrowth_short"
+	CautionRegrowthLong   = "regrowth_long"
+	CautionSections       = "sections"
+	CautionPatchTest      = "patch_test"
+	regrowthAskBelowCM    = 3 // judgement
+	regrowthLookFromCM    = 5 // common practice: the new hair has to fit the iron
+	sectionsLow, sections = 4, 5
+)
+
+// Level returns the highest level among the cautions of e, "" when there is
+// none.
+func (e Estimate) Level() CautionLevel {
+	var worst CautionLevel
+	for _, c := range e.Cautions {
+		if c.Level.rank() > worst.rank() {
+			worst = c.Level
+		}
+	}
+	return worst
+}
+
+// exposureLimits returns at how many minutes on the first section to warn and
+// to refuse on the hair of h. Defaults are judgement: the maker's figure
+// replaces them.
+func (c *Settings) exposureLimits(h Head) (warn, refuse float64) {
+	if h.tender() {
+		return c.ExposureWarnTender, c.ExposureRefuseTender
+	}
+	return c.ExposureWarn, c.ExposureRefuse
+}
+
+func (c *Settings) exposureLevel(h Head, booked float64) CautionLevel {
+	warn, refuse := c.exposureLimits(h)
+	switch {
+	case booked >= refuse-ceilSlack:
+		return LevelRefuse
+	case booked >= warn-ceilSlack:
+		return LevelWarn
+	}
+	return ""
+}
+
+// cautions collects what has to be said, the gravest first.
+func (c *Settings) cautions(w *work, e *Estimate) []Caution {
+	var out []Caution
+	for _, level := range []CautionLevel{LevelRefuse, LevelNeedsYes, LevelWarn} {
+		for _, k := range c.allCautions(w, e) {
+			if k.Level == level {
+				out = append(out, k)
+			}
+		}
+	}
+	return out
+}
+
+func (c *Settings) allCautions(w *work, e *Estimate) []Caution {
+	var out []Caution
+	say := func(level CautionLevel, code, text string, args ...any) {
+		out = append(out, Caution{level, code, fmt.Sprintf(text, args...)})
+	}
+	h := w.head
+	c.sayExposure(h, e.BookedExposure, say)
+	if h.Damaged {
+		say(LevelNeedsYes, CautionDamaged, "Damaged hair: a strand test first, and the licensed person decides.")
+	}
+	c.sayIron(w, say)
+	sayRegrowth(w, say)
+	if h.Sections < sectionsLow || h.Sections > sections {
+		say(LevelWarn, CautionSections, "%d sections are unusual; 4 or 5 are common.", h.Sections)
+	}
+	say(LevelWarn, CautionPatchTest, "A skin test has to be done at least %s hours before the visit.", brief(c.PatchTestHours))
+	return out
+}
+
+func (c *Settings) sayExposure(h Head, booked float64, say func(CautionLevel, string, string, ...any)) {
+	warn, refuse := c.exposureLimits(h)
+	hair := "this hair"
+	if h.tender() {
+		hair = "porous or damaged hair"
+	}
+	switch c.exposureLevel(h, booked) {
+	case LevelRefuse:
+		say(LevelRefuse, CautionExposure, "Product would stay on the first section for %.0f minutes as booked; for %s it must be rinsed before %s. Plan batches or a helper.",
+			math.Ceil(booked), hair, brief(refuse))
+	case LevelWarn:
+		say(LevelWarn, CautionExposure, "Product would stay on the first section for %.0f minutes as booked; for %s stay below %s. Batches or a helper shorten it.",
+			math.Ceil(booked), hair, brief(warn))
+	}
+}
+
+func (c *Settings) sayIron(w *work, say func(CautionLevel, string, string, ...any)) {
+	h := w.head
+	switch {
+	case h.IronCelsius > c.IronMax:
+		say(LevelRefuse, CautionIronTooHot, "Iron at %s °C: never above %s °C.", brief(h.IronCelsius), brief(c.IronMax))
+	case h.Damaged && h.IronCelsius > c.IronMaxDamaged:
+		say(LevelWarn, CautionIronDamaged, "Iron at %s °C: stay at or below %s °C on damaged hair.", brief(h.IronCelsius), brief(c.IronMaxDamaged))
+	}
+	if w.press > c.PressWarn {
+		say(LevelWarn, CautionPress, "One press lasts %s seconds; stay at or below %s.", brief(w.press), brief(c.PressWarn))
+	}
+	if contact := w.press * float64(h.passes()); contact > c.ContactRefuse {
+		say(LevelRefuse, CautionContact, "The iron would rest %s seconds on one spot over all passes; never more than %s.", brief(contact), brief(c.ContactRefuse))
+	}
+}
+
+func sayRegrowth(w *work, say func(CautionLevel, string, string, ...any)) {
+	switch r := w.head.Regrowth; {
+	case r == 0:
+	case w.overGrown:
+		say(LevelWarn, CautionRegrowthLong, "New hair of %s cm is most of the length of %s cm: timed as untreated hair.", brief(r), brief(w.head.Length))
+	case r < regrowthAskBelowCM:
+		say(LevelNeedsYes, CautionRegrowthShort, "New hair of %s cm is hardly long enough for the iron, and overlap breaks treated hair: ask the licensed person.", brief(r))
+	case r < regrowthLookFromCM:
+		say(LevelWarn, CautionRegrowthShort, "New hair of %s cm is short for the iron; waiting until %d cm makes overlap less likely.", brief(r), regrowthLookFromCM)
+	}
+}

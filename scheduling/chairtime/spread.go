@@ -1,0 +1,206 @@
+package chairtime
+
+import (
+	"cmp"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"chairblock/scheduling"
+)
+
+// logNormal is the distribution of a duration whose logarithm is normal with
+// mean mu and standard deviation sigma. Of surgical cases it is known to fit
+// better than the normal (Strum, May et al., Anesthesiology 98(1), 2003); for
+// work on hair it is assumed.
+type logNormal struct{ mu, sigma float64 }
+
+// logNormalOf returns the distribution with the given mean (above 0) and
+// standard deviation.
+func logNormalOf(mean, sd float64) logNormal {
+	cv := sd / mean
+	v := math.Log1p(cv * cv)
+	return logNormal{math.Log(mean) - v/2, math.Sqrt(v)}
+}
+
+func (l logNormal) mean() float64 { return math.Exp(l.mu + l.sigma*l.sigma/2) }
+
+// at returns the value z standard deviations from the middle of the logarithm.
+func (l logNormal) at(z float64) float64 { return math.Exp(l.mu + z*l.sigma) }
+
+func (l logNormal) quantile(p float64) float64 { return l.at(normalQuantile(p)) }
+
+// below returns the probability of a value of at most x.
+func (l logNormal) below(x float64) float64 {
+	if x <= 0 {
+		return 0
+	}
+	return math.Erfc(-(math.Log(x)-l.mu)/(l.sigma*math.Sqrt2)) / 2
+}
+
+// normalQuantile returns the standard normal value that is exceeded with
+// probability 1-p.
+func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
+
+// sumLogNormals returns the log-normal with the mean and the variance of the
+// sum of parts (Fenton–Wilkinson moment matching), rho(i, j) being the
+// correlation of the logarithms of two different parts.
+func sumLogNormals(parts []logNormal, rho func(i, j int) float64) logNormal {
+	means := make([]float64, len(parts))
+	var sum, variance float64
+	for i, p := range parts {
+		means[i] = p.mean()
+		sum += means[i]
+		variance += means[i] * means[i] * math.Expm1(p.sigma*p.sigma)
+		for j := range i {
+			variance += 2 * means[i] * means[j] * math.Expm1(rho(i, j)*p.sigma*parts[j].sigma)
+		}
+	}
+	return logNormalOf(sum, math.Sqrt(variance))
+}
+
+// total is the distribution of a whole visit: a fixed part plus hands-on work.
+type total struct {
+	fixed float64
+	work  logNormal
+}
+
+// totalOf adds up steps; the logarithms of any two have the correlation rho,
+// because one head and one pair of hands make them slow or quick together.
+func totalOf(steps []StepTime, rho float64) total {
+	var t total
+	parts := make([]logNormal, 0, len(steps))
+	for i := range steps {
+		if steps[i].Fixed {
+			t.fixed += steps[i].Mean
+			continue
+		}
+		parts = append(parts, logNormalOf(steps[i].Mean, steps[i].SD))
+	}
+	t.work = sumLogNormals(parts, func(int, int) float64 { return rho })
+	return t
+}
+
+func (t total) mean() float64                { return t.fixed + t.work.mean() }
+func (t total) at(z float64) float64         { return t.fixed + t.work.at(z) }
+func (t total) quantile(p float64) float64   { return t.fixed + t.work.quantile(p) }
+func (t total) below(minute float64) float64 { return t.work.below(minute - t.fixed) }
+
+// ShareOut divides block whole minutes among steps: fixed steps keep their
+// length, every other step gets its value at one common distance z from its
+// middle, so that all are equally likely to be kept. The parts are cut to whole
+// minutes and what is left over goes to the largest fractions, ties in the
+// order of the steps; no step gets less than a minute.
+//
+// It returns an *InvalidError for block_minutes when the block is too short for
+// that or when there is no hands-on step to fill it, and for steps when one of
+// them has no length or no spread.
+func ShareOut(steps []StepTime, block int) ([]int, error) {
+	out := make([]int, len(steps))
+	var parts []logNormal
+	var at []int // their places in steps
+	fixed := 0
+	for i, s := range steps {
+		switch {
+		case s.Fixed:
+			out[i] = max(ceil(s.Mean), 1)
+			fixed += out[i]
+		case !(s.Mean > 0 && s.SD > 0) || math.IsInf(s.Mean, 0) || math.IsInf(s.SD, 0):
+			return nil, &scheduling.InvalidError{
+				Field: "steps", Problem: "contain " + string(s.Kind) + " without length or spread",
+				Want: "a mean and a spread above 0",
+			}
+		default:
+			parts = append(parts, logNormalOf(s.Mean, s.SD))
+			at = append(at, i)
+		}
+	}
+	least := fixed + len(parts)
+	if block < least || len(parts) == 0 && block > least {
+		return nil, &scheduling.InvalidError{
+			Field: "block_minutes", Problem: "is " + scheduling.Number(float64(block)),
+			Want: "at least " + scheduling.Number(float64(least)) + " minutes for these steps",
+		}
+	}
+	for j, n := range wholeMinutes(parts, block-fixed) {
+		out[at[j]] = n
+	}
+	return out, nil
+}
+
+// wholeMinutes shares room, at least a minute for each, out over parts.
+func wholeMinutes(parts []logNormal, room int) []int {
+	z := commonZ(parts, float64(room))
+	out := make([]int, len(parts))
+	fractions := make([]float64, len(parts))
+	order := make([]int, len(parts))
+	left := room
+	for j, p := range parts {
+		v := max(p.at(z), 1)
+		out[j] = int(v)
+		fractions[j] = v - math.Floor(v)
+		order[j] = j
+		left -= out[j]
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(fractions[b], fractions[a]) })
+	for j := 0; left > 0; j = (j + 1) % len(order) {
+		out[order[j]]++
+		left--
+	}
+	return out
+}
+
+// commonZ returns z such that the parts at z, each at least a minute, add up to
+// room; room must be at least a minute for each.
+func commonZ(parts []logNormal, room float64) float64 {
+	sum := func(z float64) (v, slope float64) {
+		for _, p := range parts {
+			if x := p.at(z); x > 1 {
+				v += x
+				slope += p.sigma * x
+			} else {
+				v++
+			}
+		}
+		return v, slope
+	}
+	lo, hi := -1.0, 1.0
+	for v, _ := sum(lo); v > room; v, _ = sum(lo) {
+		lo *= 2
+	}
+	for v, _ := sum(hi); v < room; v, _ = sum(hi) {
+		hi *= 2
+	}
+	z := (lo + hi) / 2
+	for range 200 {
+		v, slope := sum(z)
+		if math.Abs(v-room) <= 1e-10*room || hi-lo < 1e-15 {
+			break
+		}
+		if v > room {
+			hi = z
+		} else {
+			lo = z
+		}
+		if z += (room - v) / slope; !(z > lo && z < hi) {
+			z = (lo + hi) / 2
+		}
+	}
+	return z
+}
+
+// Draw returns one possible course of the visit in minutes per step, with the
+// spreads of the steps and the correlation rho between their logarithms.
+func Draw(r *rand.Rand, steps []StepTime, rho float64) []float64 {
+	out := make([]float64, len(steps))
+	common := r.NormFloat64()
+	for i, s := range steps {
+		if s.Fixed {
+			out[i] = s.Mean
+			continue
+		}
+		z := math.Sqrt(rho)*common + math.Sqrt(1-rho)*r.NormFloat64()
+		out[i] = logNormalOf(s.Mean, s.SD).at(z)
+	}
+	return out
+}

@@ -1,0 +1,292 @@
+package openings_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"chairblock/scheduling/openings"
+
+	"github.com/stretchr/testify/require"
+)
+
+const problems = "../../testdata/problems"
+
+// expected is the answer that a problem file of task T1 carries. All but the
+// witnesses is unique. How it was proved stands in the files: by exhaustive
+// search and by a general constraint solver (MiniZinc with Gecode); for
+// bench-60-days by independent programs that agree.
+type expected struct {
+	Count       int                             `json:"count"`
+	Feasible    [][2]openings.Minute            `json:"feasible"`
+	First       *openings.Minute                `json:"first"`
+	Last        *openings.Minute                `json:"last"`
+	FirstLocal  *time.Time                      `json:"first_local"`
+	LastLocal   *time.Time                      `json:"last_local"`
+	ByFirstRole map[string][][2]openings.Minute `json:"by_first_role"`
+	MinEnd      [][2]openings.Minute            `json:"min_end"`
+	Witness     []struct {
+		Roles  map[string]string `json:"roles"`
+		Phases []struct {
+			Phase string          `json:"phase"`
+			Start openings.Minute `json:"start"`
+			End   openings.Minute `json:"end"`
+			Pool  []string        `json:"pool"`
+		} `json:"phases"`
+	} `json:"witness"`
+}
+
+func readProblem(t testing.TB, name string) *openings.Problem {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(problems, name))
+	require.NoError(t, err)
+	p, err := openings.ReadProblem(bytes.NewReader(data))
+	require.NoError(t, err)
+	return p
+}
+
+func readExpected(t testing.TB, name string) expected {
+	t.Helper()
+	var file struct {
+		Expect expected `json:"expect"`
+	}
+	data, err := os.ReadFile(filepath.Join(problems, name))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(data, &file))
+	return file.Expect
+}
+
+func pairs(ranges []openings.StartRange) [][2]openings.Minute {
+	out := [][2]openings.Minute{}
+	for _, r := range ranges {
+		out = append(out, [2]openings.Minute{r.From, r.To})
+	}
+	return out
+}
+
+func TestPublishedProblemsHaveTheirProvenAnswers(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(problems, "t1-*.json"))
+	require.NoError(t, err)
+	require.NotEmpty(t, files)
+	for _, file := range files {
+		name := filepath.Base(file)
+		t.Run(name, func(t *testing.T) {
+			p, want := readProblem(t, name), readExpected(t, name)
+			x := search(t, instance{p.Shop, p.Visit, p.Query})
+			require.Equal(t, want.Count, x.Count())
+			require.Equal(t, want.Feasible, pairs(x.Ranges()))
+			byFirst := map[string][][2]openings.Minute{}
+			for id, ranges := range x.ByFirstRole() {
+				byFirst[id] = pairs(ranges)
+			}
+			require.Equal(t, want.ByFirstRole, byFirst)
+			ends := [][2]openings.Minute{}
+			for start := range x.All() {
+				end, ok := x.MinEnd(start)
+				require.True(t, ok)
+				ends = append(ends, [2]openings.Minute{start, end})
+			}
+			require.Equal(t, want.MinEnd, ends)
+			sameEdges(t, p, x, want)
+			for _, w := range want.Witness {
+				sch := openings.Schedule{Roles: w.Roles}
+				for _, ph := range w.Phases {
+					sch.Phases = append(sch.Phases, openings.Placed{Phase: ph.Phase, Start: ph.Start, End: ph.End, Pool: ph.Pool})
+				}
+				require.Empty(t, openings.Check(sch, p.Visit, p.Shop))
+			}
+		})
+	}
+}
+
+// sameEdges compares first and last, and their times on the wall.
+func sameEdges(t *testing.T, p *openings.Problem, x *openings.StartSet, want expected) {
+	t.Helper()
+	first, ok := x.First()
+	require.Equal(t, want.First != nil, ok)
+	if !ok {
+		return
+	}
+	last, _ := x.Last()
+	require.Equal(t, []openings.Minute{*want.First, *want.Last}, []openings.Minute{first, last})
+	if want.FirstLocal == nil {
+		return
+	}
+	zone, err := time.LoadLocation(p.Zone)
+	require.NoError(t, err)
+	local := func(m openings.Minute) string {
+		return p.Origin.Add(time.Duration(m) * time.Minute).In(zone).Format(time.RFC3339)
+	}
+	require.Equal(t, want.FirstLocal.Format(time.RFC3339), local(first))
+	require.Equal(t, want.LastLocal.Format(time.RFC3339), local(last))
+}
+
+func TestSixtyBusyDaysHave1966Starts(t *testing.T) {
+	p := readProblem(t, "bench-60-days.json")
+	x := search(t, instance{p.Shop, p.Visit, p.Query})
+	require.Equal(t, readExpected(t, "bench-60-days.json").Count, x.Count())
+	n := 0
+	for start := range x.All() {
+		if n++; n%7 != 0 {
+			continue
+		}
+		end, ok := x.MinEnd(start)
+		require.True(t, ok)
+		sch, ok := x.Assign(start, "")
+		require.True(t, ok)
+		require.Empty(t, openings.Check(sch, p.Visit, p.Shop))
+		require.Equal(t, end, sch.Phases[len(sch.Phases)-1].End)
+	}
+}
+
+func TestProblemsOfOtherTasksAreRefused(t *testing.T) {
+	for _, name := range []string{"t3-02.json", "t3-09.json", "t4-01.json", "t4-03.json"} {
+		data, err := os.ReadFile(filepath.Join(problems, name))
+		require.NoError(t, err)
+		_, err = openings.ReadProblem(bytes.NewReader(data))
+		require.ErrorContains(t, err, "task is")
+	}
+}
+
+// smallProblem is a sound problem in which tests replace one part.
+const smallProblem = `{"schema": "openings/1", "task": "T1", "id": "small", "zone": "Europe/Berlin",
+	"origin": "2026-05-12T00:00:00+02:00", "minutes": 1440, "premises": [[540, 1080]], "units": [
+	{"id": "S1", "kind": "stylist", "changeover": 2, "open": [[540, 1080]], "breaks": [[700, 730]], "bookings": [[560, 600]]},
+	{"id": "C1", "kind": "chair", "skills": null, "changeover": 10, "open": [[540, 1080]]}],
+	"visit": {"roles": [{"role": "lead", "kinds": ["stylist"]}, {"role": "chair", "kinds": ["chair"]}],
+	"phases": [{"name": "cut", "minutes": 45, "roles": ["lead", "chair"]}, {"name": "rest", "minutes": 5, "roles": ["chair"], "pool": null}],
+	"gaps": [{"min": 0, "max": 5, "hold": ["chair"]}]},
+	"query": {"from": 0, "to": 1439, "grid": 1, "end_by": null}, "expect": {"count": "not looked at"}}`
+
+func TestReadProblemTakesNullAndAbsentListsAsEmpty(t *testing.T) {
+	p, err := openings.ReadProblem(strings.NewReader(smallProblem))
+	require.NoError(t, err)
+	require.Equal(t, "small", p.ID)
+	require.Equal(t, int64(1778536800), p.Origin.Unix())
+	require.Empty(t, p.Shop.Units[1].Skills)
+	require.Empty(t, p.Shop.Units[1].Bookings)
+	require.Equal(t, []openings.Booking{{From: 560, To: 600, Clear: 2}}, p.Shop.Units[0].Bookings)
+	require.Nil(t, p.Query.EndBy)
+
+	empty, err := openings.ReadProblem(strings.NewReader(strings.NewReplacer(
+		`"premises": [[540, 1080]], `, ``, `"end_by": null`, `"end_by": 900`).Replace(smallProblem)))
+	require.NoError(t, err)
+	require.Equal(t, openings.Minute(900), *empty.Query.EndBy)
+	require.True(t, search(t, instance{empty.Shop, empty.Visit, empty.Query}).Empty())
+}
+
+func TestReadProblemNamesThePlaceOfAFault(t *testing.T) {
+	for _, tt := range []struct{ name, old, new, want string }{
+		{"another schema", `openings/1`, `openings/2`, `schema is "openings/2"`},
+		{"another task", `"T1"`, `"T4"`, `task is "T4"`},
+		{"no task", `"task": "T1", `, ``, `task is missing`},
+		{"minutes as text", `1440, "prem`, `"1440", "prem`, `minutes is "1440"; expected a whole number`},
+		{"a fraction", `"minutes": 45`, `"minutes": 45.5`, `visit.phases[0].minutes is 45.5`},
+		{"a huge number", `"minutes": 45`, `"minutes": 1e99`, `visit.phases[0].minutes is 1e99`},
+		{"a number beyond 64 bits", `"minutes": 45`, `"minutes": 99999999999999999999`, `visit.phases[0].minutes is 9999`},
+		{"no length", `"minutes": 45`, `"minutes": 0`, `visit.phases[0].minutes is 0`},
+		{"an empty horizon", `1440, "prem`, `0, "prem`, `minutes is 0`},
+		{"a span turned round", `[[560, 600]]`, `[[560, 600], [700, 690]]`, `units[0].bookings[1] is 700 to 690`},
+		{"an empty span", `[[700, 730]]`, `[[700, 700]]`, `units[0].breaks[0] is 700 to 700`},
+		{"a span beyond the horizon", `"premises": [[540, 1080]]`, `"premises": [[540, 1500]]`, `premises[0][1] is 1500`},
+		{"a span before the origin", `[[560, 600]]`, `[[-5, 600]]`, `units[0].bookings[0][0] is -5`},
+		{"a span of three", `[[560, 600]]`, `[[560, 600, 610]]`, `units[0].bookings[0] is a list of 3`},
+		{"a span that is none", `[[560, 600]]`, `[560, 600]`, `units[0].bookings[0] is 560`},
+		{"spans that are none", `[[560, 600]]`, `"all day"`, `units[0].bookings is "all day"; expected a list`},
+		{"null in a span", `[[560, 600]]`, `[[560, null]]`, `units[0].bookings[0][1] is null`},
+		{"a negative changeover", `"changeover": 2`, `"changeover": -2`, `units[0].changeover is -2`},
+		{"units without id", `"id": "C1", `, ``, `units[1].id is missing`},
+		{"two units of one id", `"C1"`, `"S1"`, `units[1].id is "S1" again`},
+		{"a unit that is none", `"units": [`, `"units": [7, `, `units[0] is 7; expected an object`},
+		{"a kind of the wrong type", `"kind": "chair"`, `"kind": true`, `units[1].kind is true`},
+		{"an unknown role", `"roles": ["chair"]`, `"roles": ["stool"]`, `visit.phases[1].roles[0] is "stool"`},
+		{"an unknown role in hold", `"hold": ["chair"]`, `"hold": ["stool"]`, `visit.gaps[0].hold[0] is "stool"`},
+		{"a role twice", `"role": "chair"`, `"role": "lead"`, `visit.roles[1].role is "lead" again`},
+		{"a role twice in a phase", `["lead", "chair"]`, `["lead", "chair", "lead"]`, `visit.phases[0].roles[2] is "lead" again`},
+		{"a role for nobody", `"kinds": ["chair"]`, `"kinds": []`, `visit.roles[1].kinds is empty`},
+		{"a wait turned round", `"min": 0, "max": 5`, `"min": 6, "max": 5`, `visit.gaps[0] has min 6 and max 5`},
+		{"a wait without end", `"max": 5`, `"max": null`, `visit.gaps[0].max is null`},
+		{"too few gaps", `[{"min": 0, "max": 5, "hold": ["chair"]}]`, `[]`, `visit.gaps has 0 entries; expected 1`},
+		{"no phases", `[{"name": "cut", "minutes": 45, "roles": ["lead", "chair"]}, {"name": "rest", "minutes": 5, "roles": ["chair"], "pool": null}]`,
+			`null`, `visit.phases has 0 entries`},
+		{"no visit", `"visit": {`, `"journey": {`, `visit is missing`},
+		{"no query", `"query": {"from": 0, "to": 1439, "grid": 1, "end_by": null}, `, ``, `query is missing`},
+		{"limits turned round", `"from": 0, "to": 1439`, `"from": 9, "to": 8`, `query.from is 9 with to 8`},
+		{"a limit beyond the horizon", `"to": 1439`, `"to": 9999`, `query.to is 9999`},
+		{"no grid", `"grid": 1, `, ``, `query.grid is missing`},
+		{"a grid of nothing", `"grid": 1`, `"grid": 0`, `query.grid is 0`},
+		{"an end as text", `"end_by": null`, `"end_by": "noon"`, `query.end_by is "noon"`},
+		{"a misspelled member", `"bookings"`, `"bookigns"`, `units[0].bookigns is not a known member; expected bookings`},
+		{"a member in capitals", `"premises"`, `"Premises"`, `Premises is not a known member; expected premises`},
+		{"a member twice", `"id": "small"`, `"id": "small", "id": "big"`, `line 1: "id" is given twice`},
+		{"an origin without offset", `00+02:00`, `00`, `origin is "2026-05-12T00:00:00"`},
+		{"half a file", `"gaps": [{`, ``, `the file is not JSON: line 7:`},
+		{"a list", smallProblem, `[]`, `the file is a list of 0; expected an object`},
+		{"nothing", smallProblem, ``, `the file is not JSON`},
+		{"two values", smallProblem, smallProblem + "{}", `the file is not JSON`},
+		{"a picture", smallProblem, "\x89PNG\xff\xfe", `the file is not UTF-8 text`},
+		{"too deep", `"id": "small"`, `"id": ` + strings.Repeat("[", 60) + strings.Repeat("]", 60), `lies too deep`},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			require.Contains(t, smallProblem, tt.old)
+			_, err := openings.ReadProblem(strings.NewReader(strings.Replace(smallProblem, tt.old, tt.new, 1)))
+			require.ErrorContains(t, err, tt.want)
+			require.NotContains(t, err.Error(), "\n")
+		})
+	}
+}
+
+func TestReadProblemPassesOverMembersItDoesNotKnow(t *testing.T) {
+	_, err := openings.ReadProblem(strings.NewReader(
+		strings.Replace(smallProblem, `"id": "S1"`, `"id": "S1", "remark": {"by": ["the desk"]}`, 1)))
+	require.NoError(t, err)
+}
+
+func TestReadProblemListsSomeFaultsAndCountsTheRest(t *testing.T) {
+	_, err := openings.ReadProblem(strings.NewReader(
+		strings.Replace(smallProblem, `[[560, 600]]`, `[`+strings.Repeat("0,", 99)+`0]`, 1)))
+	require.ErrorContains(t, err, "and 80 more faults")
+	require.Less(t, len(err.Error()), 2000)
+}
+
+func TestReadProblemRefusesFilesThatAreTooLong(t *testing.T) {
+	_, err := openings.ReadProblem(strings.NewReader(strings.Repeat(" ", 16<<20) + smallProblem))
+	require.ErrorContains(t, err, "the file is too long")
+}
+
+func FuzzReadProblem(f *testing.F) {
+	files, err := filepath.Glob(filepath.Join(problems, "t*.json"))
+	require.NoError(f, err)
+	for _, file := range files {
+		data, err := os.ReadFile(file)
+		require.NoError(f, err)
+		f.Add(data)
+	}
+	f.Add([]byte(smallProblem))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		p, err := openings.ReadProblem(bytes.NewReader(data))
+		if err != nil {
+			require.NotContains(t, err.Error(), "\n")
+			return
+		}
+		// What was read can be asked, unless it asks for too much work.
+		in := instance{p.Shop, p.Visit, p.Query}
+		if len(in.spec.Roles) > 3 || len(in.spec.Phases) > 30 {
+			return
+		}
+		x := search(t, in)
+		for range x.All() {
+			break
+		}
+		if first, ok := x.First(); ok {
+			sch, ok := x.Assign(first, "")
+			require.True(t, ok)
+			require.Empty(t, openings.Check(sch, in.spec, in.shop), fmt.Sprintf("%s", data))
+		}
+	})
+}

@@ -1,0 +1,172 @@
+package openings
+
+import (
+	"cmp"
+	"slices"
+
+	"chairblock/scheduling/timeline"
+)
+
+// search fills s.found with the starts of the short chain by unit of the first
+// role; with soonest, only up to the first window that has a start on the grid.
+//
+// It works run by run: the visit lies inside one window of the premises and,
+// for each role that is in use from start to end, inside one free run of its
+// unit. Few runs are long enough for a long visit. Inside each of them the
+// remaining roles are bound one after the other, and the pools tested last.
+func (s *solver) search(premises timeline.List, q Query, soonest bool) {
+	s.limit(q)
+	s.found = resize(s.found, len(s.free)+1)
+	for u := range s.found {
+		s.found[u] = s.found[u][:0]
+	}
+	s.runs = resize(s.runs, len(s.p.spanning))
+	all := timeline.Span{From: s.from, To: min(s.to+s.p.maxStay, s.endBy)}
+	for _, w := range premises.Around(all) {
+		s.span(0, meet(w, all))
+		if !soonest {
+			continue
+		}
+		if _, ok := s.soonest(q.Grid); ok {
+			return
+		}
+	}
+}
+
+// soonest returns the first start on the grid that was found.
+func (s *solver) soonest(grid Minute) (Minute, bool) {
+	best := Minute(none)
+	for _, l := range s.found {
+		for _, run := range l {
+			if at := upTo(run.From, grid); int32(at) < run.To {
+				best = min(best, at)
+			}
+		}
+	}
+	return best, best != Minute(none)
+}
+
+// limit takes over the limits of q.
+func (s *solver) limit(q Query) {
+	s.from, s.to, s.endBy = int32(q.From), int32(q.To), int32(2*maxHorizon)
+	if q.EndBy != nil {
+		s.endBy = int32(*q.EndBy)
+	}
+}
+
+func meet(a, b timeline.Span) timeline.Span {
+	return timeline.Span{From: max(a.From, b.From), To: min(a.To, b.To)}
+}
+
+// span narrows the window w by a free run for each spanning role from the k-th
+// on, in every possible way.
+func (s *solver) span(k int, w timeline.Span) {
+	if w.To-w.From < s.p.minStay {
+		return
+	}
+	if k == len(s.p.spanning) {
+		s.place(w)
+		return
+	}
+	r := s.p.spanning[k]
+	if s.p.anonymous[r] {
+		for _, run := range s.anyRun(k, w) {
+			s.span(k+1, run)
+		}
+		return
+	}
+	for _, u := range s.p.roles[r] {
+		if s.taken(u) {
+			continue
+		}
+		s.bound[r] = u
+		for _, run := range s.free[u].Around(w) {
+			s.span(k+1, meet(run, w))
+		}
+		s.bound[r] = nobody
+	}
+}
+
+// anyRun returns the runs inside w of all candidates of the k-th spanning role
+// without those that lie inside another: what fits there fits in the other.
+func (s *solver) anyRun(k int, w timeline.Span) timeline.List {
+	runs := s.runs[k][:0]
+	for _, u := range s.p.roles[s.p.spanning[k]] {
+		for _, run := range s.free[u].Around(w) {
+			if run = meet(run, w); run.To-run.From >= s.p.minStay {
+				runs = append(runs, run)
+			}
+		}
+	}
+	slices.SortFunc(runs, func(a, b timeline.Span) int {
+		return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(b.To, a.To))
+	})
+	widest := runs[:0]
+	for _, run := range runs {
+		if n := len(widest); n == 0 || run.To > widest[n-1].To {
+			widest = append(widest, run)
+		}
+	}
+	s.runs[k] = widest
+	return widest
+}
+
+// place finds the starts inside w, the spanning roles being taken care of.
+func (s *solver) place(w timeline.Span) {
+	c := &s.p.short
+	if !s.open(c, w) {
+		return
+	}
+	d := 0
+	// With many ways to bind, it pays to ask once what no binding can change.
+	if len(s.p.moving) > 1 {
+		if !s.fill(c, 0) {
+			return
+		}
+		d = 1
+	}
+	s.local = s.local[:0]
+	s.move(c, d, 0)
+	if len(s.p.moving) == 0 || s.p.moving[0] != 0 {
+		s.keep()
+	}
+}
+
+// move binds the moving roles from the k-th on in every way that can still give
+// new starts. Level d has the starts of those bound so far.
+func (s *solver) move(c *chain, d, k int) {
+	if s.local.Covers(s.levels[d].sets[0]) {
+		return
+	}
+	if k == len(s.p.moving) {
+		if s.fill(c, d) {
+			s.union = timeline.Union(s.union[:0], s.local, s.levels[d+1].sets[0])
+			s.union, s.local = s.local, s.union
+		}
+		return
+	}
+	r := s.p.moving[k]
+	for _, u := range s.p.roles[r] {
+		if s.taken(u) {
+			continue
+		}
+		s.bound[r] = u
+		if s.bind(c, d, r) {
+			s.move(c, d+1, k+1)
+		}
+		if r == 0 {
+			s.keep()
+		}
+		s.bound[r] = nobody
+	}
+}
+
+// keep adds the starts of this window to those of the unit in the first role.
+func (s *solver) keep() {
+	first := len(s.found) - 1
+	if len(s.bound) > 0 {
+		first = int(s.bound[0])
+	}
+	s.found[first] = append(s.found[first], s.local...)
+	s.local = s.local[:0]
+}

@@ -1,0 +1,275 @@
+package openings
+
+import (
+	"fmt"
+	"slices"
+
+	"chairblock/scheduling"
+)
+
+// waitBetweenServices is how long a client may sit in the chair between two
+// services of one visit, in minutes (judgement).
+const waitBetweenServices = 10
+
+// VisitService is one service of a visit, worked out for its client.
+type VisitService struct {
+	Service scheduling.Service
+	Steps   []scheduling.TimedStep
+	// LeadID names the stylist in charge; empty means any, or the one who
+	// leads the neighbouring services of the visit.
+	LeadID string
+	// Hands is 2 when a second pair of hands shares the steps marked Helper.
+	Hands int
+}
+
+// Names of the roles that a unit can have in a step.
+const (
+	RoleLead      = "lead"
+	RoleChair     = "chair"
+	RoleBasin     = "basin"
+	RoleAssistant = "assistant"
+	RoleHelper    = "helper"
+)
+
+// VisitPlan is a visit ready to be placed: its specification and what each
+// phase is.
+type VisitPlan struct {
+	Spec  VisitSpec
+	Steps []PlanStep // one per phase
+	leads []string   // role name by service
+}
+
+// PlanStep says what a phase of a VisitPlan is.
+type PlanStep struct {
+	scheduling.TimedStep
+	Service int      // index into the visit's services
+	Lead    string   // name of the lead role of that service
+	Pool    []string // role of each pool entry
+}
+
+// ComposeVisit turns the services of one visit, for one client in one chair,
+// into a plan. The client keeps the chair for the whole visit, at the basin
+// too. Services for which no stylist is named are led by the stylist of the
+// service before them, or else by the one of the first service that names one.
+//
+// It returns Faults when there is no service.
+func ComposeVisit(services []VisitService) (*VisitPlan, error) {
+	if len(services) == 0 {
+		return nil, scheduling.Faults{{Field: "services", Problem: "is empty", Want: "at least one service"}}
+	}
+	p := &VisitPlan{}
+	p.bindLeads(services)
+	p.Spec.Roles = append(p.Spec.Roles, Role{Name: RoleChair, Need: Need{Kinds: []UnitKind{Chair}}})
+	for i, s := range services {
+		for j, st := range s.Steps {
+			p.addStep(i, s, st)
+			last := j == len(s.Steps)-1
+			if last && i == len(services)-1 {
+				break
+			}
+			g := Gap{Min: Minute(st.WaitMin), Max: Minute(st.WaitMax), Hold: []string{RoleChair}}
+			if last {
+				g.Max = max(g.Max, waitBetweenServices)
+			}
+			p.Spec.Gaps = append(p.Spec.Gaps, g)
+		}
+		if c := s.Service.Clear; c != nil {
+			if p.Spec.Clear == nil {
+				p.Spec.Clear = map[UnitKind]Minute{}
+			}
+			p.Spec.Clear[Chair] = max(p.Spec.Clear[Chair], Minute(*c))
+		}
+	}
+	return p, nil
+}
+
+// bindLeads makes one lead role per stylist and gathers the skills it needs.
+func (p *VisitPlan) bindLeads(services []VisitService) {
+	current := ""
+	for _, s := range services {
+		if s.LeadID != "" {
+			current = s.LeadID
+			break
+		}
+	}
+	byID := map[string]int{}
+	for _, s := range services {
+		if s.LeadID != "" {
+			current = s.LeadID
+		}
+		i, ok := byID[current]
+		if !ok {
+			i = len(p.Spec.Roles)
+			byID[current] = i
+			r := Role{Name: RoleLead, Need: Need{Kinds: []UnitKind{Stylist}}}
+			if i > 0 {
+				r.Name = fmt.Sprintf("%s_%d", RoleLead, i+1)
+			}
+			if current != "" {
+				r.Only = []string{current}
+			}
+			p.Spec.Roles = append(p.Spec.Roles, r)
+		}
+		r := &p.Spec.Roles[i]
+		if k := s.Service.Skill; k != "" && !slices.Contains(r.Skills, k) {
+			r.Skills = append(r.Skills, k)
+		}
+		p.leads = append(p.leads, r.Name)
+	}
+}
+
+func (p *VisitPlan) addStep(i int, s VisitService, st scheduling.TimedStep) {
+	ph := Phase{Name: string(st.Kind), Minutes: Minute(st.Length), Roles: []string{RoleChair}}
+	step := PlanStep{TimedStep: st, Service: i, Lead: p.leads[i]}
+	pool := func(role string, n Need) {
+		ph.Pool = append(ph.Pool, n)
+		step.Pool = append(step.Pool, role)
+	}
+	either := Need{Kinds: []UnitKind{Assistant, Stylist}}
+	if st.Where == scheduling.AtBasin {
+		pool(RoleBasin, Need{Kinds: []UnitKind{Basin}})
+	}
+	switch st.Who {
+	case scheduling.ByLead:
+		ph.Roles = append(ph.Roles, step.Lead)
+	case scheduling.ByAssistant:
+		pool(RoleAssistant, either)
+	case scheduling.ByNobody:
+	}
+	if st.Helper && s.Hands > 1 {
+		if st.Who == scheduling.ByLead {
+			pool(RoleHelper, Need{Kinds: []UnitKind{Stylist}, Skills: skills(s.Service.Skill)})
+		} else {
+			pool(RoleHelper, either)
+		}
+	}
+	p.Spec.Phases = append(p.Spec.Phases, ph)
+	p.Steps = append(p.Steps, step)
+}
+
+func skills(s string) []string {
+	if s == "" {
+		return nil
+	}
+	return []string{s}
+}
+
+// LeadOf returns the unit that leads service i in sch.
+func (p *VisitPlan) LeadOf(sch Schedule, i int) string { return sch.Roles[p.leads[i]] }
+
+// Use is a unit at work in a step.
+type Use struct{ Unit, Role string }
+
+// Uses lists the units of phase i of sch, the chair included.
+func (p *VisitPlan) Uses(sch Schedule, i int) []Use {
+	out := []Use{{sch.Roles[RoleChair], RoleChair}}
+	st := p.Steps[i]
+	if st.Who == scheduling.ByLead {
+		out = append(out, Use{sch.Roles[st.Lead], RoleLead})
+	}
+	for k, u := range sch.Phases[i].Pool {
+		out = append(out, Use{u, st.Pool[k]})
+	}
+	return out
+}
+
+// Reservation is an interval of one unit that a schedule uses.
+type Reservation struct {
+	Unit string
+	Span
+}
+
+// Reservations lists what sch uses, neighbouring steps of a unit joined,
+// sorted by unit and start. The chair is one interval from start to end.
+func (p *VisitPlan) Reservations(sch Schedule) []Reservation {
+	var out []Reservation
+	chair := sch.Roles[RoleChair]
+	last := len(sch.Phases) - 1
+	out = append(out, Reservation{chair, Span{sch.Phases[0].Start, sch.Phases[last].End}})
+	at := map[string]int{}
+	for i, ph := range sch.Phases {
+		for _, u := range p.Uses(sch, i) {
+			if u.Role == RoleChair {
+				continue
+			}
+			if k, ok := at[u.Unit]; ok && out[k].To == ph.Start {
+				out[k].To = ph.End
+				continue
+			}
+			at[u.Unit] = len(out)
+			out = append(out, Reservation{u.Unit, Span{ph.Start, ph.End}})
+		}
+	}
+	slices.SortFunc(out, func(a, b Reservation) int {
+		if a.Unit != b.Unit {
+			if a.Unit < b.Unit {
+				return -1
+			}
+			return 1
+		}
+		return int(a.From - b.From)
+	})
+	return out
+}
+
+// PartKind says what a stretch of a visit means to one person's calendar.
+type PartKind string
+
+// Kinds of parts of a person's calendar.
+const (
+	PartHandsOn PartKind = "hands_on" // hands are needed
+	PartWatched PartKind = "watched"  // hands are free, eyes are not
+	PartAway    PartKind = "away"     // the client is with somebody else or the hair works alone
+)
+
+// Part is a run of neighbouring steps that mean the same to one person, with
+// no wait between them.
+type Part struct {
+	Unit string
+	Kind PartKind
+	Span
+	Steps []int // indices of the phases
+}
+
+// Parts lists what each person's calendar shows of sch, by person in the
+// order of their first step, then by time.
+func (p *VisitPlan) Parts(sch Schedule) []Part {
+	var order []string
+	runs := map[string][]Part{}
+	add := func(unit string, kind PartKind, i int) {
+		ph := sch.Phases[i]
+		list := runs[unit]
+		if list == nil {
+			order = append(order, unit)
+		}
+		if n := len(list); n > 0 && list[n-1].Kind == kind && list[n-1].To == ph.Start {
+			list[n-1].To = ph.End
+			list[n-1].Steps = append(list[n-1].Steps, i)
+			return
+		}
+		runs[unit] = append(list, Part{Unit: unit, Kind: kind, Span: Span{ph.Start, ph.End}, Steps: []int{i}})
+	}
+	for i, st := range p.Steps {
+		lead := sch.Roles[st.Lead]
+		seen := false
+		for _, u := range p.Uses(sch, i) {
+			if u.Role == RoleChair || u.Role == RoleBasin {
+				continue
+			}
+			kind := PartHandsOn
+			if !st.HandsOn && u.Role == RoleLead {
+				kind = PartWatched
+			}
+			seen = seen || u.Unit == lead
+			add(u.Unit, kind, i)
+		}
+		if !seen {
+			add(lead, PartAway, i)
+		}
+	}
+	var out []Part
+	for _, u := range order {
+		out = append(out, runs[u]...)
+	}
+	return out
+}
