@@ -88,7 +88,8 @@ CREATE TABLE block (
     FOREIGN KEY (salon_id, unit_id) REFERENCES unit,
     CONSTRAINT block_interval CHECK (
         ends_at > starts_at AND NOT isempty(span) AND lower_inc(span) AND NOT upper_inc(span)
-        AND lower(span) = starts_at AND upper(span) >= ends_at
+        AND NOT lower_inf(span) AND NOT upper_inf(span) -- without these a null would pass the next line
+        AND lower(span) = starts_at AND upper(span) BETWEEN ends_at AND ends_at + interval '240 minutes'
         AND date_trunc('minute', starts_at) = starts_at AND date_trunc('minute', ends_at) = ends_at),
     CONSTRAINT block_no_overlap EXCLUDE USING gist (
         salon_id WITH =, unit_id WITH =, visit_id WITH <>, span WITH &&)
