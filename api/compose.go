@@ -30,7 +30,6 @@ type composed struct {
 	estimates []*worked            // nil for services of fixed length
 	price     int64
 	aftercare bool
-	retouch   float64 // threshold in cm, 0 without aftercare
 }
 
 // worked is an estimate, kept or about to be kept.

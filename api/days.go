@@ -66,7 +66,7 @@ func (s *Server) dayRoutes() {
 
 func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
 	var f scheduling.Faults
-	d := day(&f, "date", in.Date)
+	d := day(&f, "path.date", in.Date)
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
@@ -164,12 +164,11 @@ func (x *dayView) body() DayBody {
 // which may not be interrupted.
 func core(v store.Visit) (from, to time.Time, ok bool) {
 	for _, st := range v.Steps {
-		switch scheduling.StepKind(st.Kind) {
-		case scheduling.Apply:
-			if !ok {
-				from, to, ok = st.Start, st.End, true
-			}
-		case scheduling.Rinse2:
+		kind := scheduling.StepKind(st.Kind)
+		if kind == scheduling.Apply && !ok {
+			from, to, ok = st.Start, st.End, true
+		}
+		if kind == scheduling.Rinse2 {
 			to = st.End
 		}
 	}

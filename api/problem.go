@@ -141,11 +141,12 @@ var known = []struct {
 }
 
 func fieldProblem(e *scheduling.InvalidError) FieldProblem {
-	in, at := "body", e.Field
-	if rest, ok := strings.CutPrefix(at, "query."); ok {
-		return FieldProblem{In: "query", Pointer: rest, Detail: e.Problem, Expected: e.Want}
+	for _, in := range []string{"query", "path", "header"} {
+		if rest, ok := strings.CutPrefix(e.Field, in+"."); ok {
+			return FieldProblem{In: in, Pointer: rest, Detail: e.Problem, Expected: e.Want}
+		}
 	}
-	return FieldProblem{In: in, Pointer: pointer(at), Detail: e.Problem, Expected: e.Want}
+	return FieldProblem{In: "body", Pointer: pointer(e.Field), Detail: e.Problem, Expected: e.Want}
 }
 
 // pointer turns a dotted path such as services[0].lead_id into a JSON pointer.
@@ -196,24 +197,53 @@ func frameworkError(status int, msg string, errs ...error) huma.StatusError {
 		return newProblem(status, kindOf(status), "")
 	}
 	p := newProblem(status, kindOf(status), msg)
+	var said []string
 	for _, err := range errs {
 		f := FieldProblem{In: "body", Detail: "cannot be read"}
 		if d, ok := err.(huma.ErrorDetailer); ok { //nolint:errorlint // huma hands the detail itself
 			e := d.ErrorDetail()
 			f.In, f.Pointer = splitLocation(e.Location)
-			f.Detail = plainWords(e.Message)
+			f.say(e.Message)
 		}
 		p.Errors = append(p.Errors, f)
+		said = append(said, f.words())
+	}
+	if len(said) > 0 {
+		p.Detail = strings.Join(said, "; ")
 	}
 	return p
 }
 
-// plainWords keeps names of Go types out of an answer.
-func plainWords(msg string) string {
-	if strings.Contains(msg, "Go struct field") || strings.Contains(msg, "Go value") {
-		return "has a value of the wrong type"
+// say puts a message of huma into our words. What is missing is named by its
+// own place instead of that of the object around it, and names of Go types
+// stay out of the answer.
+func (f *FieldProblem) say(msg string) {
+	if name, ok := strings.CutPrefix(msg, "expected required property "); ok {
+		f.Pointer += pointer(strings.TrimSuffix(name, " to be present"))
+		f.Detail, f.Expected = "is missing", "a value"
+		return
 	}
-	return msg
+	switch want, ok := strings.CutPrefix(msg, "expected "); {
+	case ok:
+		f.Detail, f.Expected = "is not what it should be", want
+	case strings.HasPrefix(msg, "required "):
+		f.Detail, f.Expected = "is missing", "a value"
+	case msg == "unexpected property", msg == "unknown query parameter":
+		f.Detail, f.Expected = "is not known here", "one of the documented names"
+	case strings.HasPrefix(msg, "invalid "):
+		f.Detail, f.Expected = "is not what it should be", strings.TrimPrefix(msg, "invalid ")
+	default: // text of a decoder, which names Go types and values
+		f.Detail = "has a value of the wrong type"
+	}
+}
+
+// words is the problem in a line, in the manner of scheduling.InvalidError.
+func (f FieldProblem) words() string {
+	e := scheduling.InvalidError{Field: strings.TrimPrefix(f.Pointer, "/"), Problem: f.Detail, Want: f.Expected}
+	if e.Field == "" {
+		e.Field = "the " + f.In
+	}
+	return e.Error()
 }
 
 func splitLocation(loc string) (in, at string) {

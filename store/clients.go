@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"time"
+	"unicode/utf8"
 
 	"github.com/rickb777/date"
 )
@@ -24,13 +25,14 @@ type Client struct {
 func (c Client) Initials() string {
 	out := ""
 	for _, s := range []string{c.GivenName, c.FamilyName} {
-		for _, r := range s {
-			if out != "" {
-				out += " "
-			}
-			out += string(r) + "."
-			break
+		if s == "" {
+			continue
 		}
+		if out != "" {
+			out += " "
+		}
+		first, _ := utf8.DecodeRuneInString(s)
+		out += string(first) + "."
 	}
 	return out
 }

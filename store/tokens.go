@@ -43,7 +43,7 @@ type Principal struct {
 // newSecret makes kind_key_secret with 256 random bits and its hash.
 func newSecret(kind, key string) (string, []byte) {
 	b := make([]byte, 32)
-	rand.Read(b) //nolint:errcheck // documented never to fail
+	rand.Read(b) // documented never to fail
 	s := kind + "_" + key + "_" + base64.RawURLEncoding.EncodeToString(b)
 	return s, hash(s)
 }

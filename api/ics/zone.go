@@ -140,7 +140,7 @@ func observances(onsets []onset, last time.Time) []*ical.Component {
 		for len(group) > 0 && group[0].at <= last.Unix() {
 			n, rule := longestRule(group)
 			if n < shortestRule {
-				n, single = 1, append(single, group[0])
+				single = append(single, group[0])
 				group = group[1:]
 				continue
 			}

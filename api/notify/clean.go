@@ -10,11 +10,11 @@ import (
 // the 998 octets of RFC 5322 2.1.1.
 const maxFact = 200
 
-// clean returns s as one line of at most limit characters, without control
+// clean returns s as one line of at most maxFact characters, without control
 // characters, bytes that are not UTF-8, or marks that turn the direction of
 // writing. A line break becomes a space. What looks like an encoded word of
 // RFC 2047 is broken up, so that no reader decodes what we never encoded.
-func clean(s string, limit int) string {
+func clean(s string) string {
 	s = strings.ToValidUTF8(s, "\uFFFD")
 	s = strings.Map(func(r rune) rune {
 		switch {
@@ -31,8 +31,8 @@ func clean(s string, limit int) string {
 	for strings.Contains(s, "=?") {
 		s = strings.ReplaceAll(s, "=?", "= ?")
 	}
-	if r := []rune(s); len(r) > limit {
-		s = strings.TrimRight(string(r[:limit-1]), " ") + "…"
+	if r := []rune(s); len(r) > maxFact {
+		s = strings.TrimRight(string(r[:maxFact-1]), " ") + "…"
 	}
 	return s
 }
@@ -41,7 +41,7 @@ func clean(s string, limit int) string {
 func cleanAll(texts []string) []string {
 	var out []string
 	for _, s := range texts {
-		if s = clean(s, maxFact); s != "" {
+		if s = clean(s); s != "" {
 			out = append(out, s)
 		}
 	}

@@ -33,7 +33,7 @@ func Compose(k Kind, f Facts) (subject, text string, err error) {
 	if err := messages.ExecuteTemplate(&b, string(k)+".subject", v); err != nil {
 		return "", "", fmt.Errorf("notify: compose %s: %w", k, err)
 	}
-	subject = clean(b.String(), maxFact)
+	subject = clean(b.String())
 	b.Reset()
 	if err := messages.ExecuteTemplate(&b, string(k)+".text", v); err != nil {
 		return "", "", fmt.Errorf("notify: compose %s: %w", k, err)
@@ -64,19 +64,19 @@ type neededLine struct{ What, By string }
 func newView(k Kind, f Facts) view {
 	v := view{
 		Hello:         hello(f.ClientFirstName),
-		Salon:         clean(f.SalonName, maxFact),
-		Phone:         clean(f.SalonPhone, maxFact),
-		Address:       clean(f.SalonAddress, maxFact),
+		Salon:         clean(f.SalonName),
+		Phone:         clean(f.SalonPhone),
+		Address:       clean(f.SalonAddress),
 		Services:      list(cleanAll(f.Services)),
-		Stylist:       clean(f.Stylist, maxFact),
+		Stylist:       clean(f.Stylist),
 		Link:          f.Link,
 		Straightening: f.Straightening,
-		Emergency:     clean(f.Emergency, maxFact),
+		Emergency:     clean(f.Emergency),
 	}
 	if f.GuardianFirstName != "" {
 		v.Hello = hello(f.GuardianFirstName)
 		v.About = "your child"
-		if name := clean(f.ClientFirstName, maxFact); isName(name) {
+		if name := clean(f.ClientFirstName); isName(name) {
 			v.About = name
 		}
 	}
@@ -119,7 +119,7 @@ func (v *view) setTimes(k Kind, f Facts) {
 		v.Before = c.at(f.Before)
 	}
 	for _, n := range f.StillNeeded {
-		v.Needed = append(v.Needed, neededLine{clean(n.What, maxFact), c.at(n.By)})
+		v.Needed = append(v.Needed, neededLine{clean(n.What), c.at(n.By)})
 	}
 	if dry.IsZero() {
 		return
@@ -151,7 +151,7 @@ func later(a, b time.Time) time.Time {
 
 // hello greets by name where the name is one.
 func hello(name string) string {
-	if name = clean(name, maxFact); isName(name) {
+	if name = clean(name); isName(name) {
 		return "Hello " + name + ","
 	}
 	return "Hello,"

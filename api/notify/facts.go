@@ -91,7 +91,7 @@ const (
 func (f Facts) check(k Kind) error {
 	var faults scheduling.Faults
 	need := func(field, value string) {
-		if clean(value, maxFact) == "" {
+		if clean(value) == "" {
 			faults.Add(field, "is empty", "a text")
 		}
 	}
@@ -137,7 +137,7 @@ func (f Facts) checkVisit(k Kind, faults *scheduling.Faults) {
 		checkSet(faults, "before", f.Before)
 	}
 	for i, n := range f.StillNeeded {
-		if clean(n.What, maxFact) == "" || n.By.IsZero() {
+		if clean(n.What) == "" || n.By.IsZero() {
 			faults.Addf("still_needed", "a name and a latest time", "has an incomplete entry at index %d", i)
 		}
 	}

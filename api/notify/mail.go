@@ -88,7 +88,7 @@ func (m Mail) check() error {
 	var faults scheduling.Faults
 	checkAddress(&faults, "from", m.From.Address)
 	checkAddress(&faults, "to", m.To.Address)
-	if clean(m.Subject, maxFact) == "" {
+	if clean(m.Subject) == "" {
 		faults.Add("subject", "is empty", "a text")
 	}
 	if strings.TrimSpace(m.Text) == "" || len(m.Text) > maxText {
@@ -128,7 +128,7 @@ func (m Mail) build(at time.Time) (*mail.Msg, error) {
 	msg := mail.NewMsg(mail.WithNoDefaultUserAgent())
 	msg.FromMailAddress(named(m.From))
 	msg.ToMailAddress(named(m.To))
-	msg.Subject(clean(m.Subject, maxFact))
+	msg.Subject(clean(m.Subject))
 	msg.SetDateWithValue(at)
 	msg.SetMessageIDWithValue(m.MessageID)
 	// RFC 3834: no out-of-office program answers what says this.
@@ -163,5 +163,5 @@ func named(a netmail.Address) *netmail.Address {
 // standard library leaves one bare in an encoded word, where RFC 2047 5.3 does
 // not allow it and readers lose the whole address over it.
 func displayName(s string) string {
-	return clean(strings.ReplaceAll(s, `\`, ""), maxFact)
+	return clean(strings.ReplaceAll(s, `\`, ""))
 }

@@ -93,7 +93,7 @@ func TestNothingGoesToAServerThatIsNotTrusted(t *testing.T) {
 		for _, scheme := range []string{"smtp", "smtps"} {
 			t.Run(tt.name+" over "+scheme, func(t *testing.T) {
 				p, config := &post{}, ca.config(t, tt.ip)
-				address := ""
+				var address string
 				if scheme == "smtp" {
 					address = serve(t, p, config, nil)
 				} else {

@@ -150,6 +150,7 @@ func TestABrokenArrowIsNamed(t *testing.T) {
 		{"up", "store", "chairblock/api", true},
 		{"down past the store", "cmd/chairblock", "chairblock/store/pg", false},
 		{"the core to the store", "scheduling", "chairblock/store", true},
+		{"chair time to the openings", "scheduling/chairtime", "chairblock/scheduling/openings", true},
 		{"a page to the store", "api/pages", "chairblock/store", true},
 		{"the service to the databases of tests", "api", "chairblock/store/storetest", true},
 		{"the API library where it belongs", "api", "github.com/danielgtaylor/huma/v2", false},

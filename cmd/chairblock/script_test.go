@@ -98,7 +98,7 @@ func runProgram(t *testing.T, s script) script {
 	cmd.Dir = "testdata"
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = strings.NewReader(s.input), &stdout, &errs
 	if err := cmd.Run(); err != nil {
-		require.IsType(t, &exec.ExitError{}, err)
+		require.ErrorAs(t, err, new(*exec.ExitError))
 	}
 	s.code = cmd.ProcessState.ExitCode()
 	s.stdout, s.errs = stdout.String(), errs.String()

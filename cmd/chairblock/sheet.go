@@ -67,7 +67,7 @@ func writeSheet(b *bytes.Buffer, e chairtime.Estimate) {
 		fmt.Fprintf(w, "%s\t%4d\t%5.1f\t%s\n", name, s.Booked, s.Mean, s.Working)
 	}
 	fmt.Fprintf(w, "together\t%4d\t%5.1f\t\n", e.Block, e.Mean)
-	w.Flush()
+	_ = w.Flush() // a buffer takes everything
 	trimLineEnds(b)
 	writeTotals(b, e)
 	writeCautions(b, e)

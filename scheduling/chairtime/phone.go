@@ -207,6 +207,7 @@ func (c *Settings) densities(p Ponytail) []weighed[Density] {
 		return []weighed[Density]{{DensityMedium, 1}}
 	case PonytailALot:
 		return []weighed[Density]{{DensityHigh, 1}}
+	case PonytailUnknown:
 	}
 	return normed([]weighed[Density]{{DensityLow, c.DensityWeight.Low}, {DensityMedium, c.DensityWeight.Medium}, {DensityHigh, c.DensityWeight.High}})
 }

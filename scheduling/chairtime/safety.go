@@ -135,6 +135,7 @@ func (c *Settings) sayExposure(h Head, booked float64, say func(CautionLevel, st
 	case LevelWarn:
 		say(LevelWarn, CautionExposure, "Product would stay on the first section for %.0f minutes as booked; for %s stay below %s. Batches or a helper shorten it.",
 			math.Ceil(booked), hair, brief(warn))
+	case LevelNeedsYes:
 	}
 }
 

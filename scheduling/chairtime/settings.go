@@ -95,6 +95,7 @@ func (b *ByDensity) of(d Density) float64 {
 		return b.Low
 	case DensityHigh:
 		return b.High
+	case DensityMedium:
 	}
 	return b.Medium
 }
@@ -108,6 +109,7 @@ func (b *ByStrand) of(s Strand) float64 {
 		return b.Fine
 	case StrandCoarse:
 		return b.Coarse
+	case StrandMedium:
 	}
 	return b.Medium
 }
@@ -121,6 +123,7 @@ func (b *ByPorosity) of(p Porosity) float64 {
 		return b.Low
 	case PorosityHigh:
 		return b.High
+	case PorosityNormal:
 	}
 	return b.Normal
 }
@@ -136,6 +139,7 @@ func (b *ByCurl) of(c Curl) float64 {
 		return b.Curly
 	case CurlCoily:
 		return b.Coily
+	case CurlStraight:
 	}
 	return b.Straight
 }
@@ -169,6 +173,7 @@ func (b *ByStep) of(k scheduling.StepKind) float64 {
 		return b.Finish
 	case scheduling.Close:
 		return b.Close
+	case scheduling.Process, scheduling.Dwell:
 	}
 	return 0
 }

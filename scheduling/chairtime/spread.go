@@ -81,7 +81,6 @@ func totalOf(steps []StepTime, rho float64) total {
 	return t
 }
 
-func (t total) mean() float64                { return t.fixed + t.work.mean() }
 func (t total) at(z float64) float64         { return t.fixed + t.work.at(z) }
 func (t total) quantile(p float64) float64   { return t.fixed + t.work.quantile(p) }
 func (t total) below(minute float64) float64 { return t.work.below(minute - t.fixed) }

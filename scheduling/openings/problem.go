@@ -98,7 +98,7 @@ func problemFrom(f *scheduling.Faults, tree any) *Problem {
 		p.Shop.Units = append(p.Shop.Units, unitFrom(f, it, minutes))
 	}
 	p.Visit = visitFrom(f, top)
-	p.Query = queryFrom(f, top, minutes)
+	p.Query = queryFrom(top, minutes)
 	if len(*f) > 0 {
 		return nil
 	}
@@ -172,7 +172,7 @@ func needFrom(o object) Need {
 	return n
 }
 
-func queryFrom(f *scheduling.Faults, top object, minutes Minute) Query {
+func queryFrom(top object, minutes Minute) Query {
 	o, ok := top.object("query", "from", "to", "grid", "end_by")
 	if !ok {
 		return Query{}

@@ -3,7 +3,6 @@ package openings_test
 import (
 	"bytes"
 	"encoding/json"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -286,7 +285,7 @@ func FuzzReadProblem(f *testing.F) {
 		if first, ok := x.First(); ok {
 			sch, ok := x.Assign(first, "")
 			require.True(t, ok)
-			require.Empty(t, openings.Check(sch, in.spec, in.shop), fmt.Sprintf("%s", data))
+			require.Empty(t, openings.Check(sch, in.spec, in.shop), string(data))
 		}
 	})
 }

@@ -175,7 +175,7 @@ func TestNormalizeMakesAProperListOfAnySpans(t *testing.T) {
 			}
 		}
 		got := timeline.Normalize(l)
-		require.Equal(t, len(c.list()), len(got))
+		require.Len(t, got, len(c.list()))
 		for i, s := range c.list() {
 			require.Equal(t, s, got[i])
 		}
@@ -225,7 +225,7 @@ func TestLookUpsAgreeWithCells(t *testing.T) {
 			}
 		}
 		if w.From < w.To {
-			require.Equal(t, len(around), len(la.Around(w)))
+			require.Len(t, la.Around(w), len(around))
 			for i, s := range la.Around(w) {
 				require.Equal(t, around[i], s)
 			}
