@@ -52,7 +52,7 @@ func (t *Tx) insertBlocks(ctx context.Context, visit string, blocks []Block) err
 		SELECT $1, $6, unit_id, a, z, tstzrange(a, z + make_interval(mins => clear))
 		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[]) n(unit_id, a, z, clear)
 		ORDER BY unit_id, a
-		ON CONFLICT DO NOTHING`,
+		ON CONFLICT ON CONSTRAINT block_no_overlap DO NOTHING`,
 		t.salon, units, starts, ends, clears, visit)
 	if err != nil {
 		return domain("insert blocks", err, false)

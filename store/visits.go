@@ -41,45 +41,45 @@ type Visit struct {
 	FinishedAt *time.Time `db:"finished_at"`
 	Version    int64      `db:"version"`
 
-	Services []VisitService `db:"-"`
-	Steps    []VisitStep    `db:"-"`
+	Services []VisitService `db:"services"`
+	Steps    []VisitStep    `db:"steps"`
 }
 
 // VisitService is one service of a visit, at the version it was booked with.
 type VisitService struct {
-	Visit      string  `db:"visit_id"`
-	Ordinal    int     `db:"ordinal"`
-	Service    string  `db:"service_id"`
-	Version    int     `db:"service_version"`
-	Name       string  `db:"name"`
-	Aftercare  bool    `db:"aftercare"`
-	Lead       string  `db:"lead_id"`
-	Estimate   *string `db:"estimate_id"`
-	PriceCents int64   `db:"price_cents"`
+	Visit      string
+	Ordinal    int
+	Service    string
+	Version    int
+	Name       string
+	Aftercare  bool
+	Lead       string
+	Estimate   *string
+	PriceCents int64
 }
 
 // VisitStep is one step of the plan with its units.
 type VisitStep struct {
-	Visit   string     `db:"visit_id"`
-	Ordinal int        `db:"ordinal"`
-	Service int        `db:"service_ordinal"`
-	Kind    string     `db:"kind"`
-	Label   string     `db:"label"`
-	Start   time.Time  `db:"starts_at"`
-	End     time.Time  `db:"ends_at"`
-	HandsOn bool       `db:"hands_on"`
-	Watched bool       `db:"watched"`
-	RealEnd *time.Time `db:"real_end"`
+	Visit   string
+	Ordinal int
+	Service int
+	Kind    string
+	Label   string
+	Start   time.Time
+	End     time.Time
+	HandsOn bool
+	Watched bool
+	RealEnd *time.Time
 
-	Units []StepUnit `db:"-"`
+	Units []StepUnit
 }
 
 // StepUnit is a unit at work in a step.
 type StepUnit struct {
-	Visit   string `db:"visit_id"`
-	Ordinal int    `db:"ordinal"`
-	Unit    string `db:"unit_id"`
-	Role    string `db:"role"`
+	Visit   string
+	Ordinal int
+	Unit    string
+	Role    string
 }
 
 // UnitIn returns the unit that has role in the step, or "".
@@ -95,24 +95,42 @@ func (s VisitStep) UnitIn(role string) string {
 const visitColumns = `visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by,
 	arrived_at, finished_at, version`
 
+// visitQuery reads visits with their services and steps in one statement, so
+// that a move is seen whole or not at all. The keys of the objects are the
+// fields of the structs above.
+const visitQuery = `
+	SELECT ` + visitColumns + `, (
+		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_id,
+			'Version', x.service_version, 'Name', k.name, 'Aftercare', k.aftercare, 'Lead', x.lead_id,
+			'Estimate', x.estimate_id, 'PriceCents', x.price_cents) ORDER BY x.ordinal)
+		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
+		WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
+	) AS services, (
+		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_ordinal,
+			'Kind', x.kind, 'Label', x.label, 'Start', x.starts_at, 'End', x.ends_at, 'HandsOn', x.hands_on,
+			'Watched', x.watched, 'RealEnd', x.real_end, 'Units', (
+				SELECT json_agg(json_build_object('Visit', u.visit_id, 'Ordinal', u.ordinal, 'Unit', u.unit_id,
+					'Role', u.role) ORDER BY u.role, u.unit_id)
+				FROM visit_step_unit u
+				WHERE u.salon_id = x.salon_id AND u.visit_id = x.visit_id AND u.ordinal = x.ordinal
+			)) ORDER BY x.ordinal)
+		FROM visit_step x WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
+	) AS steps
+	FROM visit v WHERE v.salon_id = $1 `
+
 // LockVisit returns a visit and keeps others from changing it until the
 // transaction ends. It returns scheduling.ErrNotFound, or scheduling.ErrStale
 // when version is not 0 and not the visit's.
 func (t *Tx) LockVisit(ctx context.Context, id string, version int64) (Visit, error) {
-	rows, err := t.tx.Query(ctx, `SELECT `+visitColumns+` FROM visit WHERE salon_id = $1 AND visit_id = $2 FOR UPDATE`, t.salon, id)
+	var now int64
+	err := t.tx.QueryRow(ctx, `SELECT version FROM visit WHERE salon_id = $1 AND visit_id = $2 FOR UPDATE`, t.salon, id).Scan(&now)
 	if err != nil {
 		return Visit{}, domain("visit", err, false)
 	}
-	v, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[Visit])
-	if err != nil {
-		return Visit{}, domain("visit", err, false)
+	if version != 0 && now != version {
+		return Visit{}, scheduling.ErrStale
 	}
-	if version != 0 && v.Version != version {
-		return v, scheduling.ErrStale
-	}
-	list := []Visit{v}
-	err = t.fillVisits(ctx, list)
-	return list[0], err
+	return t.VisitByID(ctx, id)
 }
 
 // VisitByID returns one visit, or scheduling.ErrNotFound.
@@ -140,54 +158,7 @@ func (t *Tx) VisitsOfClient(ctx context.Context, client string) ([]Visit, error)
 }
 
 func (t *Tx) visits(ctx context.Context, where string, args ...any) ([]Visit, error) {
-	list, err := collect[Visit](ctx, t, "visits",
-		`SELECT `+visitColumns+` FROM visit WHERE salon_id = $1 `+where, append([]any{t.salon}, args...)...)
-	if err != nil {
-		return nil, err
-	}
-	return list, t.fillVisits(ctx, list)
-}
-
-// fillVisits adds services, steps and units to list with three queries.
-func (t *Tx) fillVisits(ctx context.Context, list []Visit) error {
-	if len(list) == 0 {
-		return nil
-	}
-	ids, at := make([]string, len(list)), map[string]*Visit{}
-	for i := range list {
-		ids[i], at[list[i].ID] = list[i].ID, &list[i]
-	}
-	services, err := collect[VisitService](ctx, t, "visit services", `
-		SELECT x.visit_id, x.ordinal, x.service_id, x.service_version, v.name, v.aftercare, x.lead_id, x.estimate_id,
-		       x.price_cents
-		FROM visit_service x JOIN service_version v USING (salon_id, service_id, service_version)
-		WHERE x.salon_id = $1 AND x.visit_id = ANY($2) ORDER BY x.visit_id, x.ordinal`, t.salon, ids)
-	if err != nil {
-		return err
-	}
-	for _, s := range services {
-		at[s.Visit].Services = append(at[s.Visit].Services, s)
-	}
-	steps, err := collect[VisitStep](ctx, t, "visit steps", `
-		SELECT visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched, real_end
-		FROM visit_step WHERE salon_id = $1 AND visit_id = ANY($2) ORDER BY visit_id, ordinal`, t.salon, ids)
-	if err != nil {
-		return err
-	}
-	for _, s := range steps {
-		at[s.Visit].Steps = append(at[s.Visit].Steps, s)
-	}
-	units, err := collect[StepUnit](ctx, t, "step units", `
-		SELECT visit_id, ordinal, unit_id, role FROM visit_step_unit
-		WHERE salon_id = $1 AND visit_id = ANY($2) ORDER BY visit_id, ordinal, role, unit_id`, t.salon, ids)
-	if err != nil {
-		return err
-	}
-	for _, u := range units {
-		s := &at[u.Visit].Steps[u.Ordinal]
-		s.Units = append(s.Units, u)
-	}
-	return nil
+	return collect[Visit](ctx, t, "visits", visitQuery+where, append([]any{t.salon}, args...)...)
 }
 
 // InsertVisit writes a visit with its services, steps and blocks. ErrTaken
@@ -201,7 +172,8 @@ func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 	v.State, v.Version = Booked, 1
 	tag, err := t.tx.Exec(ctx, `
 		INSERT INTO visit (salon_id, visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) ON CONFLICT DO NOTHING`,
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+		ON CONFLICT ON CONSTRAINT visit_client_once DO NOTHING`,
 		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy)
 	if err != nil {
 		return domain("insert visit", err, false)
@@ -216,18 +188,18 @@ func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 }
 
 // ReplacePlan moves a locked visit: its old steps and blocks go, the new ones
-// come. ErrTaken as for InsertVisit.
+// come. Errors as for InsertVisit, and scheduling.ErrNotFound.
 func (t *Tx) ReplacePlan(ctx context.Context, v *Visit, blocks []Block) error {
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = $5, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair)
+	if err := one("move visit", tag.RowsAffected(), err); err != nil {
+		return err
+	}
 	for _, table := range []string{"block", "visit_step", "visit_service"} {
 		if _, err := t.tx.Exec(ctx, `DELETE FROM `+table+` WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID); err != nil {
 			return domain("move visit", err, false)
 		}
-	}
-	_, err := t.tx.Exec(ctx, `
-		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = $5, version = version + 1, changed_at = now()
-		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair)
-	if err != nil {
-		return domain("move visit", err, false)
 	}
 	v.Version++
 	if err := t.insertPlan(ctx, v); err != nil {
@@ -257,13 +229,14 @@ func (t *Tx) insertPlan(ctx context.Context, v *Visit) error {
 }
 
 // SetVisitState writes the state and the times that go with it, and raises
-// the version. Blocks of a cancelled or missed visit are freed.
+// the version, or returns scheduling.ErrNotFound. Blocks of a cancelled or
+// missed visit are freed.
 func (t *Tx) SetVisitState(ctx context.Context, v *Visit) error {
-	_, err := t.tx.Exec(ctx, `
+	tag, err := t.tx.Exec(ctx, `
 		UPDATE visit SET state = $3, arrived_at = $4, finished_at = $5, version = version + 1, changed_at = now()
 		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.State, v.ArrivedAt, v.FinishedAt)
-	if err != nil {
-		return domain("visit state", err, false)
+	if err := one("visit state", tag.RowsAffected(), err); err != nil {
+		return err
 	}
 	v.Version++
 	if v.State != Cancelled && v.State != Missed {
