@@ -116,7 +116,7 @@ func TestEverythingTypedIsKeptAtEveryStep(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			p.Fields.Damaged = true
 			p.Fields.Reach, p.Fields.Ponytail, p.Fields.History = "shoulder", "average", []string{"coloured", "not_sure"}
-			p.Fields.FirstName = `O'Neil "<&+`
+			p.Fields.FirstName, p.Fields.ApprovedBy = `O'Neil "<&+`, "Ada & Bo"
 			v := values(string(bookPage(t, p)))
 			require.Equal(t, p.Fields, ReadBookFields(v))
 		})
@@ -211,6 +211,22 @@ func TestARefusedPlanOffersNoTimes(t *testing.T) {
 	require.Contains(t, out, "<b>Not to be booked:</b>")
 	require.Contains(t, out, "No times are offered for this plan.")
 	lacks(t, out, `value="openings"`)
+}
+
+func TestWhoSaidYesIsAskedWhenACautionNeedsIt(t *testing.T) {
+	p := estimated()
+	p.Fields.ApprovedBy = "Ada"
+	p.Errors = []FieldError{{"approved_by", "is too long"}}
+	out := string(bookPage(t, p))
+	require.Contains(t, out, `<label for="f-approved_by">Licensed person who said yes</label>`)
+	require.Contains(t, out, `<a href="#f-approved_by">Licensed person who said yes: is too long</a>`)
+	require.Contains(t, out, `<span class="error" id="e-approved_by">is too long</span>`)
+	require.Equal(t, []string{"Ada"}, values(out)[FieldApprovedBy])
+
+	p.Estimate.Cautions, p.Errors = p.Estimate.Cautions[:1], nil
+	out = string(bookPage(t, p))
+	lacks(t, out, "said yes")
+	require.Equal(t, []string{"Ada"}, values(out)[FieldApprovedBy], "what was typed is carried along")
 }
 
 func TestAPhoneEstimateIsARange(t *testing.T) {

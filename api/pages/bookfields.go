@@ -38,6 +38,9 @@ const (
 	FieldPonytail = "ponytail" // "little", "average", "a_lot"
 	FieldHistory  = "history"  // several of historyOptions
 
+	// FieldApprovedBy is who said yes to the cautions that ask for it.
+	FieldApprovedBy = "approved_by"
+
 	// FieldDo says which button was pressed; see ParseAction.
 	FieldDo = "do"
 	// FieldQuote carries BookPage.Quote from page to page.
@@ -60,6 +63,8 @@ type BookFields struct {
 
 	Reach, Ponytail string
 	History         []string
+
+	ApprovedBy string
 }
 
 // ReadBookFields takes the form's values as they were typed.
@@ -74,6 +79,7 @@ func ReadBookFields(v url.Values) BookFields {
 		Regrowth: v.Get(FieldRegrowth), Sections: v.Get(FieldSections), Plate: v.Get(FieldPlate),
 		Hands: v.Get(FieldHands), Batches: v.Get(FieldBatches),
 		Reach: v.Get(FieldReach), Ponytail: v.Get(FieldPonytail), History: v[FieldHistory],
+		ApprovedBy: v.Get(FieldApprovedBy),
 	}
 }
 

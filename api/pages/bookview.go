@@ -20,8 +20,10 @@ type bookView struct {
 	Nav     nav
 	Summary []FieldError
 	Groups  []fieldGroup
-	Total   int
-	clock   clock
+	// Approval asks who said yes, nil when no caution needs that.
+	Approval *field
+	Total    int
+	clock    clock
 }
 
 // fieldGroup is one block of fields under a heading.
@@ -96,6 +98,7 @@ func newBookView(p BookPage) bookView {
 		}
 	}
 	v.Groups = p.groups()
+	v.Approval = p.approval()
 	v.placeErrors()
 	if p.Estimate != nil {
 		for _, l := range p.Estimate.Lines {
@@ -105,24 +108,39 @@ func newBookView(p BookPage) bookView {
 	return v
 }
 
+// approval is the field for the name of the licensed person who said yes.
+func (p BookPage) approval() *field {
+	if p.Estimate == nil || !slices.ContainsFunc(p.Estimate.Cautions, func(c Caution) bool { return c.Level.class() == string(CautionNeedsYes) }) {
+		return nil
+	}
+	f := input(FieldApprovedBy, "Licensed person who said yes", "without a name this is not booked", "text", p.Fields.ApprovedBy)
+	return &f
+}
+
 // placeErrors puts every error beside its field, opens what hides it, and keeps
 // the list for the summary in the order of the form.
 func (v *bookView) placeErrors() {
 	left := slices.Clone(v.Errors)
+	place := func(f *field) (placed bool) {
+		left = slices.DeleteFunc(left, func(e FieldError) bool {
+			if formName(e.Field) != f.Name {
+				return false
+			}
+			f.Error = joinWords(f.Error, e.Text)
+			placed = true
+			v.Summary = append(v.Summary, FieldError{f.Name, strings.TrimSuffix(f.Label, "?") + ": " + e.Text})
+			return true
+		})
+		return placed
+	}
 	for g := range v.Groups {
 		group := &v.Groups[g]
 		for i := range group.Fields {
-			f := &group.Fields[i]
-			left = slices.DeleteFunc(left, func(e FieldError) bool {
-				if formName(e.Field) != f.Name {
-					return false
-				}
-				f.Error = joinWords(f.Error, e.Text)
-				group.Open = true
-				v.Summary = append(v.Summary, FieldError{f.Name, strings.TrimSuffix(f.Label, "?") + ": " + e.Text})
-				return true
-			})
+			group.Open = place(&group.Fields[i]) || group.Open
 		}
+	}
+	if v.Approval != nil {
+		place(v.Approval)
 	}
 	for _, e := range left {
 		v.Summary = append(v.Summary, FieldError{"", joinWords(e.Field, e.Text)})
