@@ -83,7 +83,11 @@ func (s *Server) bearer(next echo.HandlerFunc) echo.HandlerFunc {
 			return newProblem(http.StatusUnauthorized, "unauthorized", "send the header Authorization: Bearer with a token of this salon")
 		}
 		ctx := c.Request().Context()
-		p, err := s.store.Principal(ctx, strings.TrimSpace(token))
+		token = strings.TrimSpace(token)
+		if !couldBeSecret(token) {
+			return newProblem(http.StatusUnauthorized, "unauthorized", "the token is unknown, expired or revoked")
+		}
+		p, err := s.store.Principal(ctx, token)
 		if err != nil {
 			if pr := problem(ctx, err); pr.Status != http.StatusNotFound {
 				return pr
@@ -93,4 +97,12 @@ func (s *Server) bearer(next echo.HandlerFunc) echo.HandlerFunc {
 		c.SetRequest(c.Request().WithContext(withPrincipal(ctx, p)))
 		return next(c)
 	}
+}
+
+// couldBeSecret reports whether s has only characters that tokens, links and
+// calendar addresses have.
+func couldBeSecret(s string) bool {
+	return !strings.ContainsFunc(s, func(r rune) bool {
+		return r != '_' && r != '-' && (r < '0' || r > '9') && (r < 'a' || r > 'z') && (r < 'A' || r > 'Z')
+	})
 }

@@ -4,8 +4,13 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"math"
+	"mime"
 	"net/http"
+	"net/url"
+	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/go-json-experiment/json/jsontext"
 	"github.com/labstack/echo/v4"
@@ -13,9 +18,38 @@ import (
 
 const maxDepth = 32
 
+// readURL refuses text in an address that no database can hold: an id with it
+// is unknown, a parameter with it is at fault.
+func readURL(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		u := c.Request().URL
+		if !plain(u.Path) {
+			return newProblem(http.StatusNotFound, "not-found", "")
+		}
+		q, err := url.ParseQuery(u.RawQuery)
+		if err != nil {
+			return newProblem(http.StatusBadRequest, "unreadable", "the part of the address after ? cannot be read")
+		}
+		p := newProblem(http.StatusUnprocessableEntity, "invalid", "a parameter holds NUL or bytes that are not UTF-8")
+		for name, values := range q {
+			if !plain(name) || !plain(strings.Join(values, "")) {
+				p.Errors = append(p.Errors, FieldProblem{In: "query", Pointer: strings.ToValidUTF8(name, "�"), Detail: "holds NUL or bytes that are not UTF-8", Expected: "text"})
+			}
+		}
+		if len(p.Errors) > 0 {
+			return p
+		}
+		return next(c)
+	}
+}
+
+// plain reports whether s can be kept as text.
+func plain(s string) bool { return utf8.ValidString(s) && !strings.ContainsRune(s, 0) }
+
 // readBody reads a JSON body before anybody decodes it and refuses what the
 // decoder would silently change: names that occur twice, text that is not
-// UTF-8, lone surrogates, NUL characters, and what comes after the value.
+// UTF-8, lone surrogates, NUL characters, numbers out of range, and what comes
+// after the value.
 func readBody(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
@@ -29,8 +63,12 @@ func readBody(next echo.HandlerFunc) echo.HandlerFunc {
 			}
 			return newProblem(http.StatusBadRequest, "unreadable", "the body ended early")
 		}
-		if len(bytes.TrimSpace(body)) > 0 {
-			if err := checkJSON(body); err != nil {
+		if body = bytes.TrimSpace(body); len(body) > 0 {
+			if !isJSON(r.Header.Get("Content-Type")) {
+				return newProblem(http.StatusUnsupportedMediaType, "media-type", "send the body as application/json")
+			}
+			r.Header.Set("Content-Type", "application/json")
+			if body, err = checkJSON(body); err != nil {
 				return err
 			}
 		}
@@ -39,29 +77,66 @@ func readBody(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-func checkJSON(body []byte) error {
+// isJSON reports whether a media type is JSON; a missing one counts as such.
+func isJSON(contentType string) bool {
+	if contentType == "" {
+		return true
+	}
+	t, _, err := mime.ParseMediaType(contentType) // in small letters
+	return err == nil && (t == "application/json" || strings.HasPrefix(t, "application/") && strings.HasSuffix(t, "+json"))
+}
+
+// checkJSON returns the body with whole numbers written as such: 4.0 and 4e0
+// are integers in JSON, but not for Go's decoder.
+func checkJSON(body []byte) ([]byte, error) {
 	d := jsontext.NewDecoder(bytes.NewReader(body))
+	var out []byte
+	done := 0
 	for {
 		tok, err := d.ReadToken()
-		if err == io.EOF { //nolint:errorlint // the decoder returns it bare
-			return nil
-		}
 		at := string(d.StackPointer())
 		if err != nil {
-			return unreadable(at, jsonWords(err))
+			if e, ok := errors.AsType[*jsontext.SyntacticError](err); ok {
+				at = string(e.JSONPointer)
+			}
+			return nil, unreadable(at, jsonWords(err))
 		}
 		if d.StackDepth() > maxDepth {
-			return unreadable(at, "is nested too deeply")
+			return nil, unreadable(at, "is nested too deeply")
 		}
-		if tok.Kind() == '"' && strings.ContainsRune(tok.String(), 0) {
-			return unreadable(at, "holds a NUL character")
+		switch tok.Kind() {
+		case '"':
+			if strings.ContainsRune(tok.String(), 0) {
+				return nil, unreadable(at, "holds a NUL character")
+			}
+		case '0':
+			raw, end := tok.String(), int(d.InputOffset())
+			whole, err := number(raw)
+			if err != nil {
+				return nil, unreadable(at, "holds a number that is out of range")
+			}
+			out = append(append(out, body[done:end-len(raw)]...), whole...)
+			done = end
 		}
 		if d.StackDepth() == 0 {
-			if rest := bytes.TrimSpace(body[d.InputOffset():]); len(rest) > 0 {
-				return unreadable("", "goes on after the value")
+			if len(bytes.TrimSpace(body[d.InputOffset():])) > 0 {
+				return nil, unreadable("", "goes on after the value")
 			}
+			return append(out, body[done:]...), nil
 		}
 	}
+}
+
+// number returns raw, without fraction and exponent where it is whole.
+func number(raw string) (string, error) {
+	if !strings.ContainsAny(raw, ".eE") {
+		return raw, nil
+	}
+	v, err := strconv.ParseFloat(raw, 64)
+	if err != nil || v != math.Trunc(v) || math.Abs(v) > 1<<53 {
+		return raw, err
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64), nil
 }
 
 func jsonWords(err error) string {

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"net/http"
 	"strings"
 	"time"
 
@@ -19,8 +20,12 @@ import (
 // unknown and a revoked address give the same answer.
 func (s *Server) feed(c echo.Context) error {
 	ctx := c.Request().Context()
+	if m := c.Request().Method; m != http.MethodGet && m != http.MethodHead {
+		c.Response().Header().Set("Allow", "GET, HEAD")
+		return newProblem(http.StatusMethodNotAllowed, "method", "a calendar can only be read")
+	}
 	secret, ok := strings.CutSuffix(c.Param("file"), ".ics")
-	if !ok {
+	if !ok || !couldBeSecret(secret) {
 		return scheduling.ErrNotFound
 	}
 	f, err := s.store.FeedBySecret(ctx, secret)

@@ -225,7 +225,8 @@ func (f *FieldProblem) say(msg string) {
 	}
 	switch want, ok := strings.CutPrefix(msg, "expected "); {
 	case ok:
-		f.Detail, f.Expected = "is not what it should be", want
+		want = strings.TrimPrefix(strings.TrimPrefix(want, "value to be "), "string to be ")
+		f.Detail, f.Expected = "is not what it should be", strings.ReplaceAll(want, `"`, "")
 	case strings.HasPrefix(msg, "required "):
 		f.Detail, f.Expected = "is missing", "a value"
 	case msg == "unexpected property", msg == "unknown query parameter":

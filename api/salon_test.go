@@ -1,11 +1,8 @@
 package api_test
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
-	"io"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -24,13 +21,15 @@ import (
 // start is the clock of most tests: a Monday morning in Berlin.
 var start = time.Date(2026, 6, 8, 8, 0, 0, 0, time.FixedZone("", 2*3600))
 
-// salon is a server over a fresh database with one salon in it.
+// salon is one salon in a database, seen through a server.
 type salon struct {
-	t      *testing.T
+	t      testing.TB
+	url    string // of the database
 	store  *store.Store
 	server *api.Server
 	http   *httptest.Server
-	token  string // the owner's
+	door   http.RoundTripper // checks the traffic against the description
+	token  string            // the owner's
 	row    store.Salon
 	clock  *atomic.Pointer[time.Time]
 
@@ -39,23 +38,70 @@ type salon struct {
 	services       map[string]string // id by name
 }
 
-// newSalon makes a salon in Berlin: Ada straightens, Ben cuts and colours,
-// Mina assists; two chairs and a basin; open Monday to Saturday 9 to 18.
-func newSalon(t *testing.T) *salon {
+// newSalon makes a salon in Berlin over a fresh database: Ada straightens, Ben
+// cuts and colours, Mina assists; two chairs and a basin; open Monday to
+// Saturday 9 to 18.
+func newSalon(t testing.TB) *salon {
 	t.Helper()
-	ctx := context.Background()
-	st, err := store.Open(ctx, storetest.URL(t), 20)
+	s := emptySalon(t, "Europe/Berlin")
+	require.NoError(t, s.store.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error { return s.fill(t.Context(), tx) }))
+	return s
+}
+
+// emptySalon makes a salon with nothing in it but the owner's token.
+func emptySalon(t testing.TB, zone string) *salon {
+	t.Helper()
+	s := serve(t, storetest.URL(t))
+	s.open(zone)
+	return s
+}
+
+// serve starts a server over a database, without a salon.
+func serve(t testing.TB, url string) *salon {
+	t.Helper()
+	st, err := store.Open(t.Context(), url, 20)
 	require.NoError(t, err)
 	t.Cleanup(st.Close)
-	s := &salon{t: t, store: st, services: map[string]string{}, clock: &atomic.Pointer[time.Time]{}}
+	s := &salon{t: t, url: url, store: st, clock: &atomic.Pointer[time.Time]{}}
 	s.at(start)
 	s.server = api.New(st, "http://127.0.0.1", func() time.Time { return *s.clock.Load() })
 	s.http = httptest.NewServer(s.server.Handler())
 	t.Cleanup(s.http.Close)
-	s.row, err = st.AddSalon(ctx, store.Salon{Name: "Harbour Chairs", Zone: "Europe/Berlin", Mail: "desk@harbour.example", Phone: "+4930901820"})
-	require.NoError(t, err)
-	require.NoError(t, st.InTx(ctx, s.row.ID, func(tx *store.Tx) error { return s.fill(ctx, tx) }))
+	s.door = door(t)
 	return s
+}
+
+// open adds a salon to the database and makes it the one that s is.
+func (s *salon) open(zone string) {
+	s.t.Helper()
+	s.services, s.chairs, s.basins = map[string]string{}, nil, nil
+	var err error
+	s.row, err = s.store.AddSalon(s.t.Context(), store.Salon{Name: "Harbour Chairs", Zone: zone, Mail: "desk@harbour.example", Phone: "+4930901820"})
+	require.NoError(s.t, err)
+	require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) (err error) {
+		_, s.token, err = tx.AddToken(s.t.Context(), store.Owner, "", "test", nil)
+		return err
+	}))
+}
+
+// neighbour is another salon in the same database, behind the same server.
+func (s *salon) neighbour() *salon {
+	s.t.Helper()
+	n := *s
+	n.open("Europe/Berlin")
+	require.NoError(s.t, s.store.InTx(s.t.Context(), n.row.ID, func(tx *store.Tx) error { return n.fill(s.t.Context(), tx) }))
+	return &n
+}
+
+// as is the same salon seen by somebody with a token of their own.
+func (s *salon) as(role store.Role) *salon {
+	s.t.Helper()
+	c := *s
+	require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) (err error) {
+		_, c.token, err = tx.AddToken(s.t.Context(), role, "", string(role), nil)
+		return err
+	}))
+	return &c
 }
 
 func (s *salon) at(t time.Time) { s.clock.Store(&t) }
@@ -106,68 +152,7 @@ func (s *salon) fill(ctx context.Context, t *store.Tx) error {
 		}
 		s.services[x.Name] = row.ID
 	}
-	var err error
-	_, s.token, err = t.AddToken(ctx, store.Owner, "", "test", nil)
-	return err
-}
-
-// answer is what came back.
-type answer struct {
-	t      *testing.T
-	status int
-	header http.Header
-	body   []byte
-}
-
-// call sends a request with the owner's token; headers come in pairs.
-func (s *salon) call(method, path string, body any, headers ...string) answer {
-	s.t.Helper()
-	a, err := s.try(method, path, body, headers...)
-	require.NoError(s.t, err)
-	return a
-}
-
-func (s *salon) try(method, path string, body any, headers ...string) (answer, error) {
-	var r io.Reader
-	switch b := body.(type) {
-	case nil:
-	case string:
-		r = strings.NewReader(b)
-	default:
-		raw, err := json.Marshal(b)
-		if err != nil {
-			return answer{}, err
-		}
-		r = bytes.NewReader(raw)
-	}
-	req, err := http.NewRequest(method, s.http.URL+path, r)
-	if err != nil {
-		return answer{}, err
-	}
-	req.Header.Set("Authorization", "Bearer "+s.token)
-	if r != nil {
-		req.Header.Set("Content-Type", "application/json")
-	}
-	for i := 0; i+1 < len(headers); i += 2 {
-		req.Header.Set(headers[i], headers[i+1])
-	}
-	resp, err := http.DefaultTransport.RoundTrip(req)
-	if err != nil {
-		return answer{}, err
-	}
-	defer resp.Body.Close()
-	raw, err := io.ReadAll(resp.Body)
-	return answer{s.t, resp.StatusCode, resp.Header, raw}, err
-}
-
-// is fails the test unless the status is want, and reads the body into out.
-func (a answer) is(want int, out any) answer {
-	a.t.Helper()
-	require.Equal(a.t, want, a.status, "%s", a.body)
-	if out != nil {
-		require.NoError(a.t, json.Unmarshal(a.body, out), "%s", a.body)
-	}
-	return a
+	return nil
 }
 
 type object = map[string]any

@@ -5,7 +5,10 @@ package api
 
 import (
 	"context"
+	"log/slog"
 	"net/http"
+	"reflect"
+	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -41,7 +44,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.HTTPErrorHandler = echoError
 	// The address of the peer counts; forwarded headers are anybody's words.
 	s.echo.IPExtractor = echo.ExtractIPDirect()
-	s.echo.Use(middleware.Recover(), securityHeaders, limitTime)
+	s.echo.Use(recovery(), securityHeaders, limitTime, below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
@@ -49,8 +52,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.GET("/robots.txt", func(c echo.Context) error {
 		return c.String(http.StatusOK, "User-agent: *\nAllow: /cal/\nDisallow: /\n")
 	})
-	v1 := s.echo.Group("/v1", s.bearer, readBody)
-	s.api = humaecho.NewWithGroup(s.echo, v1, humaConfig())
+	s.api = humaecho.NewWithGroup(s.echo, s.echo.Group("/v1"), humaConfig())
 	s.routes()
 	s.serveSpec()
 	return s
@@ -58,8 +60,11 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 
 func humaConfig() huma.Config {
 	huma.NewError = frameworkError
+	huma.DefaultArrayNullable = false
+	huma.ValidateStrictCasing = true // "Name" beside "name" would count as one name
 	c := huma.DefaultConfig("chairblock", "1")
 	c.CreateHooks = nil
+	c.RejectUnknownQueryParameters = true
 	c.DocsPath, c.OpenAPIPath, c.SchemasPath = "", "", ""
 	c.Info.Description = "Chair time, openings and bookings of one salon. Times are RFC 3339 with offset, " +
 		"lengths of time are minutes, lengths of hair are centimetres. The salon comes from the token."
@@ -92,8 +97,8 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 	if len(allowed[op.OperationID]) == 0 {
 		panic("operation without roles: " + op.OperationID)
 	}
-	op.MaxBodyBytes = maxBody
-	op.Errors = append(op.Errors, http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity)
+	op.MaxBodyBytes = maxBody + 1 // huma counts the limit itself as too large
+	op.Errors = append(op.Errors, statuses(reflect.TypeFor[I]())...)
 	huma.Register(s.api, op, func(ctx context.Context, in *I) (*O, error) {
 		if err := mayDo(ctx, op.OperationID); err != nil {
 			return nil, err
@@ -106,9 +111,49 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 	})
 }
 
+// statuses lists what an operation can answer beside success, by what its
+// input holds.
+func statuses(input reflect.Type) []int {
+	out := []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity, http.StatusServiceUnavailable}
+	for field, codes := range map[string][]int{
+		"ID":      {http.StatusNotFound},
+		"IfMatch": {http.StatusConflict, http.StatusPreconditionFailed, http.StatusPreconditionRequired},
+		"Key":     {http.StatusConflict},
+		"Body":    {http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
+	} {
+		if _, ok := input.FieldByName(field); ok {
+			out = append(out, codes...)
+		}
+	}
+	return out
+}
+
 // inTx runs f in a transaction of the caller's salon.
 func (s *Server) inTx(ctx context.Context, f func(*store.Tx) error) error {
 	return s.store.InTx(ctx, principal(ctx).Salon, f)
+}
+
+// recovery turns a panic into a 500 and logs it without the request.
+func recovery() echo.MiddlewareFunc {
+	return middleware.RecoverWithConfig(middleware.RecoverConfig{DisableStackAll: true,
+		LogErrorFunc: func(c echo.Context, err error, stack []byte) error {
+			slog.ErrorContext(c.Request().Context(), "panic", "route", c.Path(), "err", err, "stack", string(stack))
+			return newProblem(http.StatusInternalServerError, "internal", "")
+		}})
+}
+
+// below runs m for addresses that begin with prefix, known or not. Middleware
+// of an echo group would answer 404 for a known address with a wrong method.
+func below(prefix string, m echo.MiddlewareFunc) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		inside := m(next)
+		return func(c echo.Context) error {
+			if strings.HasPrefix(c.Request().URL.Path, prefix) {
+				return inside(c)
+			}
+			return next(c)
+		}
+	}
 }
 
 func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
@@ -134,7 +179,9 @@ func limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 
 func (s *Server) ready(c echo.Context) error {
 	if err := s.store.Ping(c.Request().Context()); err != nil {
-		return newProblem(http.StatusServiceUnavailable, "unavailable", "the database does not answer or is not migrated")
+		p := newProblem(http.StatusServiceUnavailable, "unavailable", "the database does not answer or is not migrated")
+		p.retryAfter = 2
+		return p
 	}
 	return c.JSON(http.StatusOK, map[string]string{"status": "ready"})
 }

@@ -83,7 +83,7 @@ func text(f *scheduling.Faults, field, s string, least, most int) string {
 	switch {
 	case n < least || n > most:
 		f.Addf(field, want, "has %d characters", n)
-	case strings.ContainsFunc(s, unicode.IsControl):
+	case strings.ContainsFunc(s, unicode.IsControl), strings.ContainsAny(s, "\u2028\u2029"):
 		f.Add(field, "holds a control character or line break", want)
 	}
 	return s
@@ -117,13 +117,26 @@ func phone(f *scheduling.Faults, field, s, region string) string {
 	return phonenumbers.Format(n, phonenumbers.E164)
 }
 
-// day reads a civil date.
+// day reads a civil date of the years 2000 to 2199.
 func day(f *scheduling.Faults, field, s string) date.Date {
-	d, err := date.ParseISO(s)
-	if err != nil || d.String() != s {
+	t, err := time.Parse(time.DateOnly, s)
+	switch {
+	case s == "":
+		f.Add(field, "is missing", "a date such as 2026-06-11")
+	case err != nil:
 		f.Addf(field, "a date such as 2026-06-11", "is %q", s)
+	default:
+		year(f, field, t)
 	}
-	return d
+	return date.NewAt(t)
+}
+
+// year notes a time that no salon can mean, and that a database or a calendar
+// may not be able to hold.
+func year(f *scheduling.Faults, field string, t time.Time) {
+	if y := t.Year(); y < 2000 || y > 2199 {
+		f.Addf(field, "a year from 2000 to 2199", "lies in the year %d", y)
+	}
 }
 
 // clockOf reads a wall-clock time of 24 hours as minutes after midnight.
@@ -154,8 +167,6 @@ func wholeMinute(f *scheduling.Faults, field string, t time.Time) time.Time {
 	if !t.Equal(t.Truncate(time.Minute)) {
 		f.Add(field, "is not a whole minute", "seconds of 00")
 	}
-	if y := t.Year(); y < 2000 || y > 2199 {
-		f.Addf(field, "a year from 2000 to 2199", "lies in the year %d", y)
-	}
+	year(f, field, t)
 	return t
 }

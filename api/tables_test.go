@@ -1,0 +1,53 @@
+package api_test
+
+import (
+	"database/sql"
+	"fmt"
+	"strings"
+
+	"github.com/stretchr/testify/require"
+)
+
+// db opens the salon's database beside the server, through the driver that
+// package store brings along.
+func (s *salon) db() *sql.DB {
+	s.t.Helper()
+	db, err := sql.Open("pgx", s.url)
+	require.NoError(s.t, err)
+	s.t.Cleanup(func() { _ = db.Close() })
+	return db
+}
+
+// tables returns a function that tells what every table holds, as one hash
+// each. When a secret was last used does not count.
+func (s *salon) tables() func() map[string]string {
+	s.t.Helper()
+	db := s.db()
+	rows, err := db.Query(`SELECT table_name FROM information_schema.tables
+		WHERE table_schema = 'public' AND table_type = 'BASE TABLE' AND table_name NOT IN ('river_leader', 'goose_db_version')`)
+	require.NoError(s.t, err)
+	defer rows.Close()
+	var parts []string
+	for rows.Next() {
+		var name string
+		require.NoError(s.t, rows.Scan(&name))
+		parts = append(parts, fmt.Sprintf(`SELECT '%s', count(*) || ' ' || md5(coalesce(string_agg(h, '' ORDER BY h), ''))
+			FROM (SELECT md5((to_jsonb(t) - 'last_used_at')::text) AS h FROM %q t) x`, name, name))
+	}
+	require.NoError(s.t, rows.Err())
+	query := strings.Join(parts, " UNION ALL ")
+	return func() map[string]string {
+		s.t.Helper()
+		rows, err := db.Query(query)
+		require.NoError(s.t, err)
+		defer rows.Close()
+		out := map[string]string{}
+		for rows.Next() {
+			var name, sum string
+			require.NoError(s.t, rows.Scan(&name, &sum))
+			out[name] = sum
+		}
+		require.NoError(s.t, rows.Err())
+		return out
+	}
+}
