@@ -147,7 +147,10 @@ func TestAVisitThatChangesHandsLeavesOneCalendarAndComesIntoTheOther(t *testing.
 	})
 	require.ElementsMatch(t, []string{s.ada, s.ben}, s.risen(before))
 	of := func(unit string) (list []store.Part) {
-		s.tx(func(tx *store.Tx) (err error) { list, err = tx.PartsOf(t.Context(), unit, at(0, 0), at(24, 0)); return err })
+		s.tx(func(tx *store.Tx) (err error) {
+			list, err = tx.PartsOf(t.Context(), unit, at(0, 0), at(24, 0))
+			return err
+		})
 		return list
 	}
 	require.Empty(t, of(s.ada))

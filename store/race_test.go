@@ -51,7 +51,9 @@ func (l *load) run(bookers int, long time.Duration, seed uint64) {
 	}
 }
 
-func lost(err error) bool { return errors.Is(err, store.ErrTaken) || errors.Is(err, store.ErrClientBusy) }
+func lost(err error) bool {
+	return errors.Is(err, store.ErrTaken) || errors.Is(err, store.ErrClientBusy)
+}
 
 func (l *load) once(r *rand.Rand, client string) error {
 	ctx := l.t.Context()

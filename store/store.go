@@ -9,7 +9,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
+	"net"
 	"time"
 
 	"github.com/google/uuid"
@@ -93,14 +95,23 @@ const tries = 5
 // InTx runs f in one transaction within salon and commits it. It repeats the
 // whole of f up to five times when Postgres asks for it (serialization
 // failure or deadlock), so f must not act outside its transaction.
+//
+// Each statement of f sees what was committed before it (read committed,
+// whatever the database defaults to): who has waited for a lock must see what
+// the holder did.
 func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error {
-	var err error
 	for n := range tries {
-		err = pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
-			return f(&Tx{tx: tx, salon: salon, jobs: s.jobs})
+		var inner error // in the words of this package already
+		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx pgx.Tx) error {
+			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs})
+			return inner
 		})
-		if !again(err) {
-			break
+		switch {
+		case again(inner) || again(err):
+		case inner != nil:
+			return inner
+		default:
+			return domain("transaction", err, false)
 		}
 		wait := time.Duration(1+rand.IntN(10*(n+1))) * time.Millisecond
 		select {
@@ -109,15 +120,21 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		case <-time.After(wait):
 		}
 	}
-	return domain("transaction", err, false)
+	return fmt.Errorf("%w: given up after %d tries", ErrUnavailable, tries)
 }
 
 // Savepoint runs f and undoes what it did when it returns an error, leaving
 // the transaction usable.
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
-	return pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		return f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs})
+	var inner error
+	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
+		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs})
+		return inner
 	})
+	if inner != nil {
+		return inner
+	}
+	return domain("savepoint", err, false)
 }
 
 func again(err error) bool {
@@ -151,10 +168,22 @@ func domain(what string, err error, emptyOK bool) error {
 		}
 		return fmt.Errorf("store: %s: %w", what, err)
 	}
-	if _, ok := errors.AsType[*pgconn.ConnectError](err); ok || pgconn.SafeToRetry(err) {
+	if broken(err) {
 		return fmt.Errorf("%w: no connection", ErrUnavailable)
 	}
 	return err
+}
+
+// broken says that the connection could not be made or was lost. A commit may
+// then have been done or not.
+func broken(err error) bool {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return false // by the caller's wish
+	}
+	_, unconnected := errors.AsType[*pgconn.ConnectError](err)
+	_, network := errors.AsType[net.Error](err)
+	return unconnected || network || pgconn.SafeToRetry(err) || errors.Is(err, pgconn.ErrConnClosed) ||
+		errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF)
 }
 
 // NewID makes the id of a new row: a UUID of version 7, so that ids of one
