@@ -134,7 +134,7 @@ func (s *svg) ground(l *layout, d *lineLayout) {
 		s.part(l, d, f)
 	}
 	for _, b := range d.brackets {
-		s.bracketUp("core", b.x0, b.x1, b.y-5, 5)
+		s.bracketUp("core", b.x0, b.x1, b.y-5)
 	}
 	for _, t := range d.extra {
 		s.text(t)
@@ -235,7 +235,7 @@ func (s *svg) lifted(l *layout, d *lineLayout, f *shape) {
 	}
 	x := l.x(*b)
 	if f.part.Latest != nil && f.part.Latest.After(*b) {
-		s.bracketUp("latest", x, l.x(*f.part.Latest), y+beamHeight+4, 5)
+		s.bracketUp("latest", x, l.x(*f.part.Latest), y+beamHeight+4)
 	}
 	s.diamond(x, y-4)
 }

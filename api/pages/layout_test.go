@@ -44,14 +44,14 @@ func requireCleanLabels(t *testing.T, l *layout, name string) {
 					t.Fatalf("%s: %q leaves its block", name, lab.text)
 				}
 			}
-			requireClearPole(t, l, d, s, name)
+			requireClearPole(t, d, s, name)
 		}
 	}
 }
 
 // requireClearPole demands that the pole of s crosses no words but stands
 // beside its own.
-func requireClearPole(t *testing.T, l *layout, d *lineLayout, s *shape, name string) {
+func requireClearPole(t *testing.T, d *lineLayout, s *shape, name string) {
 	t.Helper()
 	if s.pole == nil {
 		return

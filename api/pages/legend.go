@@ -65,9 +65,9 @@ func (s *svg) legendItem(it legendItem) {
 		s.line("look", x+17, y-21, x+17, y-9)
 	case "check":
 		s.diamond(x+10, y-15)
-		s.bracketUp("latest", x+10, x+30, y-6, 5)
+		s.bracketUp("latest", x+10, x+30, y-6)
 	case "core":
-		s.bracketUp("core", x+2, x+32, y-8, 5)
+		s.bracketUp("core", x+2, x+32, y-8)
 	case "pencilled":
 		s.rect("block", x+2, y-18, 30, 17)
 		s.line("ground", x, y, x+34, y)

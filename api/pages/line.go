@@ -185,7 +185,7 @@ func (d *lineLayout) placeNames(line Line, bar bool) {
 	if bar {
 		size, rows = blockSize, 2
 	}
-	names := wrap(clean(line.Name), size, true, nameRight-12, rows)
+	names := wrap(clean(line.Name), size, nameRight-12, rows)
 	role := ""
 	if !bar || line.Role == "at the same time" {
 		role = shorten(clean(line.Role), smallSize, false, nameRight-12)

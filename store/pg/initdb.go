@@ -54,7 +54,7 @@ func (s *Server) runInitdb(ctx context.Context, fresh string) error {
 	if err != nil {
 		return err
 	}
-	defer os.Remove(secret)
+	defer func() { _ = os.Remove(secret) }()
 	args := []string{"-D", fresh, "-U", adminRole, "-A", "scram-sha-256", "--pwfile", secret,
 		"-E", "UTF8", "--locale=C", "--data-checksums"}
 	if s.c.Settings["fsync"] == "off" {

@@ -11,10 +11,10 @@ const memoryNeed = 1 << 30
 func memoryDir() string {
 	const dir, tmpfs = "/dev/shm", 0x01021994 // the type's number in statfs(2)
 	var st syscall.Statfs_t
-	if err := syscall.Statfs(dir, &st); err != nil || int64(st.Type) != tmpfs {
+	if err := syscall.Statfs(dir, &st); err != nil || int64(st.Type) != tmpfs { //nolint:unconvert // other types on other processors
 		return ""
 	}
-	if int64(st.Bavail)*int64(st.Bsize) < memoryNeed || syscall.Access(dir, 2 /* W_OK */) != nil {
+	if int64(st.Bavail)*int64(st.Bsize) < memoryNeed || syscall.Access(dir, 2 /* W_OK */) != nil { //nolint:unconvert // as above
 		return ""
 	}
 	return dir
