@@ -200,7 +200,7 @@ func frameworkError(status int, msg string, errs ...error) huma.StatusError {
 	var said []string
 	for _, err := range errs {
 		f := FieldProblem{In: "body", Detail: "cannot be read"}
-		if d, ok := err.(huma.ErrorDetailer); ok { //nolint:errorlint // huma hands the detail itself
+		if d, ok := err.(huma.ErrorDetailer); ok {
 			e := d.ErrorDetail()
 			f.In, f.Pointer = splitLocation(e.Location)
 			f.say(e.Message)
