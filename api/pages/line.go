@@ -185,10 +185,10 @@ func (d *lineLayout) placeNames(line Line, bar bool) {
 	if bar {
 		size, rows = blockSize, 2
 	}
-	names := wrap(clean(line.Name), size, nameRight-12, rows)
+	names := wrapName(clean(line.Name), size, rows)
 	role := ""
 	if !bar || line.Role == "at the same time" {
-		role = shorten(clean(line.Role), smallSize, false, nameRight-12)
+		role = shorten(clean(line.Role), smallSize, false, nameWidth)
 	}
 	y := -6.0
 	if role != "" {

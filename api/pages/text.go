@@ -148,13 +148,16 @@ func shorten(s string, size float64, bold bool, width float64) string {
 	return ""
 }
 
-// wrap breaks bold s at spaces and hyphens into at most lines rows that fit into
-// width. What does not fit is shortened.
-func wrap(s string, size, width float64, lines int) []string {
+// nameWidth is the room for a name left of the ground lines.
+const nameWidth = nameRight - 12
+
+// wrapName breaks a bold name at spaces and hyphens into at most lines rows that
+// fit into nameWidth. What does not fit is shortened.
+func wrapName(s string, size float64, lines int) []string {
 	var rows []string
 	rest := s
 	for rest != "" && len(rows) < lines-1 {
-		head, tail := splitAt(rest, size, width)
+		head, tail := splitAt(rest, size, nameWidth)
 		if head == "" {
 			break
 		}
@@ -162,7 +165,7 @@ func wrap(s string, size, width float64, lines int) []string {
 		rest = tail
 	}
 	if rest != "" {
-		if last := shorten(rest, size, true, width); last != "" {
+		if last := shorten(rest, size, true, nameWidth); last != "" {
 			rows = append(rows, last)
 		}
 	}

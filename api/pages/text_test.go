@@ -39,12 +39,12 @@ func TestShortenedTextFits(t *testing.T) {
 }
 
 func TestNamesWrapAtSpacesAndHyphens(t *testing.T) {
-	require.Equal(t, []string{"Dorothea-", "Wilhelmine"}, wrap("Dorothea-Wilhelmine", 15, 126, 3))
-	require.Equal(t, []string{"Ada Lovely"}, wrap("Ada Lovely", 15, 126, 3))
-	for _, row := range wrap(strings.Repeat("Maximiliana ", 9), 15, 126, 3) {
+	require.Equal(t, []string{"Dorothea-", "Wilhelmine"}, wrapName("Dorothea-Wilhelmine", 15, 3))
+	require.Equal(t, []string{"Ada Lovely"}, wrapName("Ada Lovely", 15, 3))
+	for _, row := range wrapName(strings.Repeat("Maximiliana ", 9), 15, 3) {
 		w, _ := textWidth(row, 15, true)
-		require.LessOrEqual(t, w, 126.0)
+		require.LessOrEqual(t, w, nameWidth)
 	}
-	require.Len(t, wrap(strings.Repeat("Maximiliana ", 9), 15, 126, 3), 3)
-	require.Empty(t, wrap("", 15, 126, 3))
+	require.Len(t, wrapName(strings.Repeat("Maximiliana ", 9), 15, 3), 3)
+	require.Empty(t, wrapName("", 15, 3))
 }
