@@ -169,3 +169,5 @@ func (c checked) RoundTrip(r *http.Request) (*http.Response, error) {
 	resp.Body = io.NopCloser(bytes.NewReader(got))
 	return resp, nil
 }
+
+func words(s string) []string { return strings.Fields(s) }

@@ -35,6 +35,7 @@ type composed struct {
 // worked is an estimate, kept or about to be kept.
 type worked struct {
 	id     string
+	client string // for whom it was made; empty when for nobody in particular
 	hair   HeadBody
 	result EstimateBody
 }
@@ -78,7 +79,7 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 		if err != nil {
 			return nil, err
 		}
-		if err := knownLead(ctx, t, &f, at, r.LeadID); err != nil {
+		if err := knownLead(ctx, t, &f, at+".", r.LeadID); err != nil {
 			return nil, err
 		}
 		part, w, err := workOut(ctx, t, n, &f, at, row.Service, r)
@@ -93,7 +94,35 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 	}
 	var err error
 	c.plan, err = openings.ComposeVisit(parts)
+	if err == nil && c.minutes() > longestVisit {
+		f.Addf("services", "at most 24 hours", "take %d minutes together", c.minutes())
+		err = f
+	}
 	return c, err
+}
+
+// longestVisit is the longest visit that can be placed, in minutes.
+const longestVisit = 24 * 60
+
+// minutes is the length of all steps; waits come on top.
+func (c *composed) minutes() int {
+	n := 0
+	for _, st := range c.plan.Steps {
+		n += st.Length
+	}
+	return n
+}
+
+// others notes estimates that were made for another client.
+func (c *composed) others(f *scheduling.Faults, client string) {
+	if c == nil {
+		return
+	}
+	for i, w := range c.estimates {
+		if w != nil && w.client != "" && w.client != client {
+			f.Add(index("services", i)+".estimate_id", "was made for another client", "an estimate for this client, or for nobody in particular")
+		}
+	}
 }
 
 func (c *composed) add(row store.ServiceRow, w *worked) {
@@ -107,6 +136,7 @@ func (c *composed) add(row store.ServiceRow, w *worked) {
 	c.aftercare = c.aftercare || row.Aftercare
 }
 
+// knownLead notes a lead_id below at that cannot be in charge of a visit.
 func knownLead(ctx context.Context, t *store.Tx, f *scheduling.Faults, at, id string) error {
 	if id == "" {
 		return nil
@@ -114,12 +144,12 @@ func knownLead(ctx context.Context, t *store.Tx, f *scheduling.Faults, at, id st
 	p, err := t.StaffByID(ctx, id)
 	switch {
 	case is(err, scheduling.ErrNotFound):
-		f.Add(at+".lead_id", "is not known", "the id of a stylist of this salon")
+		f.Add(at+"lead_id", "is not known", "the id of a stylist of this salon")
 		return nil
 	case err != nil:
 		return err
 	case !p.MayLead || !p.Active:
-		f.Add(at+".lead_id", "may not be in charge of a visit", "a licensed stylist who works here")
+		f.Add(at+"lead_id", "may not be in charge of a visit", "a licensed stylist who works here")
 	}
 	return nil
 }
@@ -176,6 +206,9 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 
 func readEstimate(row store.Estimate) (*worked, error) {
 	w := &worked{id: row.ID}
+	if row.Client != nil {
+		w.client = *row.Client
+	}
 	if err := json.Unmarshal(row.Hair, &w.hair); err != nil {
 		return nil, fmt.Errorf("api: estimate: %w", err)
 	}

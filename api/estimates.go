@@ -106,6 +106,17 @@ func optional(s string) *string {
 	return &s
 }
 
+// knownClient notes a client_id that no client of the salon has.
+func knownClient(ctx context.Context, t *store.Tx, f *scheduling.Faults, id string) error {
+	_, err := t.ClientByID(ctx, id)
+	if is(err, scheduling.ErrNotFound) {
+		f.Add("client_id", "is not known", "the id of a client of this salon")
+		return nil
+	}
+	return err
+}
+
+// knownHead notes a client or a measurement that is not the salon's.
 func knownHead(ctx context.Context, t *store.Tx, f *scheduling.Faults, b EstimateRequest) error {
 	if b.ClientID == "" {
 		if b.HeadID != "" {
@@ -113,14 +124,8 @@ func knownHead(ctx context.Context, t *store.Tx, f *scheduling.Faults, b Estimat
 		}
 		return nil
 	}
-	if _, err := t.ClientByID(ctx, b.ClientID); is(err, scheduling.ErrNotFound) {
-		f.Add("client_id", "is not known", "the id of a client of this salon")
-		return nil
-	} else if err != nil {
+	if err := knownClient(ctx, t, f, b.ClientID); err != nil || b.HeadID == "" {
 		return err
-	}
-	if b.HeadID == "" {
-		return nil
 	}
 	heads, err := t.Heads(ctx, b.ClientID)
 	if err != nil {

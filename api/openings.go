@@ -1,9 +1,11 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -17,6 +19,7 @@ import (
 // OpeningsRequest asks when a visit fits.
 type OpeningsRequest struct {
 	Services  []ServiceRequest `json:"services" nullable:"false" minItems:"1" maxItems:"8"`
+	ClientID  string           `json:"client_id,omitempty" maxLength:"64" doc:"Leaves out times at which this client has another visit"`
 	FirstDate string           `json:"first_date,omitempty" format:"date" doc:"First day to look at; left out: today"`
 	LastDate  string           `json:"last_date,omitempty" format:"date" doc:"Last day, at most 62 days after the first; left out: 27 days after it"`
 	NotBefore *time.Time       `json:"not_before,omitempty" doc:"Earliest start"`
@@ -63,8 +66,21 @@ func (s *Server) findOpenings(ctx context.Context, in *openingsInput) (*openings
 		if err != nil {
 			return err
 		}
+		var f scheduling.Faults
 		c, err := compose(ctx, t, n, in.Body.Services)
-		if err != nil {
+		if err := f.Join("", err); err != nil {
+			return err
+		}
+		_, err = s.period(n, in.Body)
+		if err := f.Join("", err); err != nil {
+			return err
+		}
+		if id := in.Body.ClientID; id != "" {
+			if err := knownClient(ctx, t, &f, id); err != nil {
+				return err
+			}
+		}
+		if err := f.Err(); err != nil {
 			return err
 		}
 		out.Body, err = s.openings(ctx, t, n, c, in.Body, "")
@@ -73,44 +89,41 @@ func (s *Server) findOpenings(ctx context.Context, in *openingsInput) (*openings
 	return &out, err
 }
 
-// period reads the days and the grid of a request.
-func (s *Server) period(n salonDay, b *OpeningsRequest) (first, last date.Date, endBy int, err error) {
+// period is what a request wants of the time of a visit.
+type period struct {
+	first, last date.Date
+	endBy       int // minutes after midnight, -1 for any
+	grid, limit int
+}
+
+// period reads the days, the end, the grid and the limit of a request.
+func (s *Server) period(n salonDay, b OpeningsRequest) (period, error) {
 	var f scheduling.Faults
-	first = scheduling.CivilDate(s.now(), n.loc)
+	p := period{first: scheduling.CivilDate(s.now(), n.loc), endBy: -1, grid: cmp.Or(b.Grid, 15), limit: cmp.Or(b.Limit, 20)}
 	if b.FirstDate != "" {
-		first = day(&f, "first_date", b.FirstDate)
+		p.first = day(&f, "first_date", b.FirstDate)
 	}
-	last = first.Add(27)
+	p.last = p.first.Add(27)
 	if b.LastDate != "" {
-		last = day(&f, "last_date", b.LastDate)
+		p.last = day(&f, "last_date", b.LastDate)
 	}
-	if len(f) == 0 && (last.Before(first) || last.Sub(first) > 62) {
+	if len(f) == 0 && (p.last.Before(p.first) || p.last.Sub(p.first) > 62) {
 		f.Add("last_date", "does not lie within 62 days from first_date", "first_date or a later day")
 	}
-	endBy = -1
 	if b.EndBy != "" {
-		endBy = clockOf(&f, "end_by", b.EndBy)
+		p.endBy = clockOf(&f, "end_by", b.EndBy)
 	}
-	if b.Grid == 0 {
-		b.Grid = 15
-	}
-	if b.Limit == 0 {
-		b.Limit = 20
-	}
-	return first, last, endBy, f.Err()
+	return p, f.Err()
 }
 
 // openings searches the whole period at once, then describes the first starts.
 func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *composed, b OpeningsRequest, except string) (OpeningsAnswer, error) {
-	out := OpeningsAnswer{Openings: []OpeningBody{}, Cautions: c.cautions()}
-	for _, st := range c.plan.Steps {
-		out.Minutes += st.Length
-	}
-	first, last, endBy, err := s.period(n, &b)
+	out := OpeningsAnswer{Openings: []OpeningBody{}, Cautions: c.cautions(), Minutes: c.minutes()}
+	p, err := s.period(n, b)
 	if err != nil {
 		return out, err
 	}
-	h := around(n.loc, first, last)
+	h := around(n.loc, p.first, p.last)
 	shop, err := t.LoadShop(ctx, h, except)
 	if err != nil {
 		return out, err
@@ -127,10 +140,10 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 		return out, nil
 	}
 	d := describer{n: n, h: h, c: c, names: map[string]string{}}
-	if err := d.load(ctx, t); err != nil {
+	if err := d.load(ctx, t, b.ClientID, except); err != nil {
 		return out, err
 	}
-	q := s.bounds(h, first, last, b.NotBefore)
+	q := s.bounds(h, p.first, p.last, b.NotBefore)
 	if q.From > q.To {
 		return out, nil
 	}
@@ -138,29 +151,32 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 	if err != nil {
 		return out, fmt.Errorf("api: openings: %w", err)
 	}
+	return out, d.list(&out, set, p)
+}
+
+// list counts the starts of set that p allows and describes the first ones.
+func (d *describer) list(out *OpeningsAnswer, set *openings.StartSet, p period) error {
 	for m := range set.All() {
-		at := h.Time(m)
-		if (at.Hour()*60+at.Minute())%b.Grid != 0 {
+		at := d.h.Time(m)
+		end, _ := set.MinEnd(m)
+		if (at.Hour()*60+at.Minute())%p.grid != 0 || d.busy(at, d.h.Time(end)) {
 			continue
 		}
-		if endBy >= 0 {
-			end, _ := set.MinEnd(m)
-			if limit := h.Minute(wall(n.loc, scheduling.CivilDate(at, n.loc), endBy)); end > limit {
-				continue
-			}
+		if p.endBy >= 0 && end > d.h.Minute(wall(d.n.loc, scheduling.CivilDate(at, d.n.loc), p.endBy)) {
+			continue
 		}
 		out.Count++
-		if len(out.Openings) < b.Limit {
+		if len(out.Openings) < p.limit {
 			sch, ok := set.Assign(m, "")
 			if !ok {
-				return out, fmt.Errorf("api: openings: no schedule at %s", at)
+				return fmt.Errorf("api: openings: no schedule at %s", at)
 			}
 			out.Openings = append(out.Openings, d.opening(sch))
 		} else if out.Next == nil {
 			out.Next = &at
 		}
 	}
-	return out, nil
+	return nil
 }
 
 // bounds limits the starts to the days asked for, from now on.
@@ -195,9 +211,22 @@ type describer struct {
 	h     openings.Horizon
 	c     *composed
 	names map[string]string
+	other []store.Visit // visits that the client has besides
 }
 
-func (d *describer) load(ctx context.Context, t *store.Tx) error {
+// busy reports whether the client has another visit then.
+func (d *describer) busy(from, to time.Time) bool {
+	return slices.ContainsFunc(d.other, func(v store.Visit) bool { return v.State.Open() && from.Before(v.End) && v.Start.Before(to) })
+}
+
+func (d *describer) load(ctx context.Context, t *store.Tx, client, except string) error {
+	if client != "" {
+		var err error
+		if d.other, err = t.VisitsOfClient(ctx, client); err != nil {
+			return err
+		}
+		d.other = slices.DeleteFunc(d.other, func(v store.Visit) bool { return v.ID == except })
+	}
 	staff, err := t.StaffList(ctx)
 	if err != nil {
 		return err

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"chairblock/scheduling"
@@ -27,16 +28,15 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 	if b.Start.Before(s.now().Add(-lateBooking)) {
 		f.Add("start", "lies in the past", "a start that is still to come")
 	}
-	if _, err := t.ClientByID(ctx, b.ClientID); is(err, scheduling.ErrNotFound) {
-		f.Add("client_id", "is not known", "the id of a client of this salon")
-	} else if err != nil {
-		return v, err
-	}
-	if err := f.Err(); err != nil {
+	if err := knownClient(ctx, t, &f, b.ClientID); err != nil {
 		return v, err
 	}
 	c, err := compose(ctx, t, n, b.Services)
-	if err != nil {
+	if err := f.Join("", err); err != nil {
+		return v, err
+	}
+	c.others(&f, b.ClientID)
+	if err := f.Err(); err != nil {
 		return v, err
 	}
 	if err := c.guard(v.ApprovedBy); err != nil {
@@ -112,7 +112,7 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	if v.State != store.Booked {
 		return v, conflict("only a booked visit can be moved; this one is " + words(v.State))
 	}
-	c, err := recompose(ctx, t, id, lead)
+	c, err := recompose(ctx, t, v, lead)
 	if err != nil {
 		return v, err
 	}
@@ -134,12 +134,11 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	return v, s.remindBooked(ctx, t, n, v, &before)
 }
 
-// recompose builds the plan of a visit that is booked already.
-func recompose(ctx context.Context, t *store.Tx, id, lead string) (*composed, error) {
-	v, err := t.VisitByID(ctx, id)
-	if err != nil {
-		return nil, err
-	}
+// recompose builds the plan of a visit that is booked already, for another
+// stylist when lead is given. A visit whose services have a stylist each keeps
+// them; otherwise anybody who can may lead it.
+func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead string) (*composed, error) {
+	several := slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Lead != v.Services[0].Lead })
 	c := &composed{}
 	var parts []openings.VisitService
 	for i, x := range v.Services {
@@ -151,12 +150,15 @@ func recompose(ctx context.Context, t *store.Tx, id, lead string) (*composed, er
 		if err != nil {
 			return nil, err
 		}
-		part.LeadID = lead
+		if part.LeadID = lead; lead == "" && several {
+			part.LeadID = x.Lead
+		}
 		parts = append(parts, part)
 		c.services = append(c.services, x)
 		c.estimates = append(c.estimates, nil)
 		c.aftercare = c.aftercare || x.Aftercare
 	}
+	var err error
 	c.plan, err = openings.ComposeVisit(parts)
 	return c, err
 }

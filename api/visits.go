@@ -1,9 +1,11 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -83,7 +85,7 @@ type moveInput struct {
 	Precondition
 	Body struct {
 		Start  time.Time `json:"start"`
-		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on; left out: anybody who can"`
+		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on; left out: anybody who can, or those named before when the services have a stylist each"`
 	}
 }
 type visitChange struct {
@@ -132,6 +134,9 @@ func writeVisit(v store.Visit, loc *time.Location, reminders []store.Reminder) V
 		for _, u := range x.Units {
 			st.Units = append(st.Units, StepUnitBody{u.Unit, u.Role})
 		}
+		slices.SortFunc(st.Units, func(a, b StepUnitBody) int {
+			return cmp.Or(cmp.Compare(a.Role, b.Role), cmp.Compare(a.UnitID, b.UnitID))
+		})
 		b.Steps = append(b.Steps, st)
 	}
 	for _, r := range reminders {
@@ -171,32 +176,32 @@ func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*created[VisitB
 		reminders, err := t.RemindersOf(ctx, v.ID)
 		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: writeVisit(v, n.loc, reminders)}, err
 	})
-	if _, ok := errors.AsType[*scheduling.ConflictError](err); ok {
-		return nil, s.withAlternatives(ctx, err, OpeningsRequest{Services: in.Body.Services, NotBefore: &in.Body.Start, Limit: 3}, "")
-	}
-	return out, err
+	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, n salonDay) (*composed, string, error) {
+		c, err := compose(ctx, t, n, in.Body.Services)
+		return c, in.Body.ClientID, err
+	}, "")
 }
 
-// withAlternatives adds the next openings to a clash. When they cannot be
-// found the clash is answered without them.
-func (s *Server) withAlternatives(ctx context.Context, clash error, b OpeningsRequest, except string) error {
-	p := problem(ctx, clash)
-	err := s.inTx(ctx, func(t *store.Tx) error {
+// withAlternatives adds to a clash the next starts at which the visit that
+// load works out fits, for its client too. Other errors pass through, and when
+// no starts can be found the clash is answered without them.
+func (s *Server) withAlternatives(ctx context.Context, err error, wish time.Time,
+	load func(*store.Tx, salonDay) (c *composed, client string, err error), except string) error {
+	if _, ok := errors.AsType[*scheduling.ConflictError](err); !ok {
+		return err
+	}
+	p := problem(ctx, err)
+	err = s.inTx(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
-		b.FirstDate = scheduling.CivilDate(*b.NotBefore, n.loc).String()
-		var c *composed
-		if except != "" {
-			c, err = recompose(ctx, t, except, b.Services[0].LeadID)
-		} else {
-			c, err = compose(ctx, t, n, b.Services)
-		}
+		c, client, err := load(t, n)
 		if err != nil {
 			return err
 		}
-		a, err := s.openings(ctx, t, n, c, b, except)
+		a, err := s.openings(ctx, t, n, c, OpeningsRequest{ClientID: client, NotBefore: &wish, Limit: 3,
+			FirstDate: scheduling.CivilDate(wish, n.loc).String()}, except)
 		p.Alternatives = a.Openings
 		return err
 	})
@@ -270,11 +275,14 @@ func (s *Server) moveVisit(ctx context.Context, in *moveInput) (*found[VisitBody
 	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
 		return s.move(ctx, t, n, in.ID, version, in.Body.Start, in.Body.LeadID)
 	})
-	if _, ok := errors.AsType[*scheduling.ConflictError](err); ok {
-		return nil, s.withAlternatives(ctx, err,
-			OpeningsRequest{Services: []ServiceRequest{{LeadID: in.Body.LeadID}}, NotBefore: &in.Body.Start, Limit: 3}, in.ID)
-	}
-	return out, err
+	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, _ salonDay) (*composed, string, error) {
+		v, err := t.VisitByID(ctx, in.ID)
+		if err != nil {
+			return nil, "", err
+		}
+		c, err := recompose(ctx, t, v, in.Body.LeadID)
+		return c, v.Client, err
+	}, in.ID)
 }
 
 func (s *Server) cancelVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
