@@ -65,9 +65,16 @@ type reminderWorker struct {
 
 // Work sends one reminder unless the visit has made it pointless meanwhile.
 func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs]) error {
-	last := job.Attempt >= job.MaxAttempts
-	return w.store.InTx(ctx, job.Args.Salon, func(t *Tx) error {
-		r, ok, err := t.lockReminder(ctx, job.Args.Reminder)
+	return w.send(ctx, job.Args, job.Attempt >= job.MaxAttempts)
+}
+
+// settleTime is what a delivery must leave of a job's time, so that what became
+// of it can still be noted.
+const settleTime = 5 * time.Second
+
+func (w *reminderWorker) send(ctx context.Context, args reminderArgs, last bool) error {
+	return w.store.InTx(ctx, args.Salon, func(t *Tx) error {
+		r, ok, err := t.lockReminder(ctx, args.Reminder)
 		if err != nil || !ok {
 			return err
 		}
@@ -75,12 +82,17 @@ func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs])
 		if err != nil {
 			return err
 		}
-		state, problem, err := w.deliver(ctx, d)
+		sending, cancel := ctx, context.CancelFunc(func() {})
+		if end, ok := ctx.Deadline(); ok {
+			sending, cancel = context.WithDeadline(ctx, end.Add(-settleTime))
+		}
+		defer cancel()
+		state, problem, err := w.deliver(sending, d)
 		if err != nil && !last {
 			return err
 		}
 		if err != nil {
-			state, problem = Failed, "given up after many tries"
+			state, problem = Failed, givenUp
 		}
 		return t.settleReminder(ctx, r.ID, state, problem)
 	})
@@ -118,14 +130,23 @@ type purgeWorker struct {
 	store *Store
 }
 
+// givenUp is the problem of a message that could not be sent for about eleven
+// hours, which is how long twelve tries take.
+const givenUp = "given up after many tries"
+
 // Work forgets answers to repeated requests after 48 hours, and browser
-// sessions and links a day after they have expired.
+// sessions and links a day after they have expired. Messages whose job has
+// ended without noting what became of them, say because the process died
+// during the last try, are noted as failed, so that the desk hears of them.
 func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 	var all error
 	for _, q := range []string{
 		`DELETE FROM idempotency WHERE created_at < now() - interval '48 hours'`,
 		`DELETE FROM session WHERE expires_at < now() - interval '1 day'`,
 		`DELETE FROM session_link WHERE expires_at < now() - interval '1 day'`,
+		`UPDATE reminder SET state = 'failed', problem = '` + givenUp + `', done_at = now()
+		WHERE state = 'waiting' AND due_at < now() - interval '1 hour'
+		  AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = job_id AND j.finalized_at IS NULL)`,
 	} {
 		_, err := w.store.pool.Exec(ctx, q)
 		all = errors.Join(all, domain("purge", err, false))

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/riverqueue/river"
@@ -82,7 +83,8 @@ func (t *Tx) WithdrawReminders(ctx context.Context, visit string) error {
 		if r.Job == nil {
 			continue
 		}
-		if _, err := t.jobs.JobCancelTx(ctx, t.tx, *r.Job); err != nil {
+		// A job that ended long ago is not kept.
+		if _, err := t.jobs.JobCancelTx(ctx, t.tx, *r.Job); err != nil && !errors.Is(err, river.ErrNotFound) {
 			return domain("cancel job", err, false)
 		}
 	}

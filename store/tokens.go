@@ -5,7 +5,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
-	"strings"
+	"regexp"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -53,13 +53,17 @@ func hash(secret string) []byte {
 	return h[:]
 }
 
-// splitSecret returns the salon key of a secret of kind.
+// secretForm is what newSecret makes: 43 characters of base64 hold 256 bits.
+var secretForm = regexp.MustCompile(`^([a-z])_([a-z0-9]{6,16})_[A-Za-z0-9_-]{43}$`)
+
+// splitSecret returns the salon key of a secret of kind. What cannot be a
+// secret never reaches the database.
 func splitSecret(kind, secret string) (key string, ok bool) {
-	parts := strings.SplitN(secret, "_", 3)
-	if len(parts) != 3 || parts[0] != kind || len(parts[2]) != 43 {
+	m := secretForm.FindStringSubmatch(secret)
+	if m == nil || m[1] != kind {
 		return "", false
 	}
-	return parts[1], true
+	return m[2], true
 }
 
 // AccessToken is a bearer token without its secret.
@@ -162,7 +166,10 @@ func (s *Store) OpenSession(ctx context.Context, link string, life time.Duration
 		INSERT INTO session (salon_id, sha256, role, expires_at)
 		SELECT salon_id, $3, role, now() + $4 FROM used`
 	tag, err := s.pool.Exec(ctx, q, key, hash(link), sum, life)
-	return secret, one("session link", tag.RowsAffected(), err)
+	if err := one("session link", tag.RowsAffected(), err); err != nil {
+		return "", err
+	}
+	return secret, nil
 }
 
 // Session finds who holds a browser session.

@@ -1,0 +1,433 @@
+package store_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// outbox notes what it was given to deliver.
+type outbox struct {
+	mu   sync.Mutex
+	sent []store.Due
+	// does decides what becomes of a message; nil sends it. tries counts from 1.
+	does func(ctx context.Context, d store.Due, tries int) (store.ReminderState, string, error)
+}
+
+func (o *outbox) deliver(ctx context.Context, d store.Due) (store.ReminderState, string, error) {
+	o.mu.Lock()
+	o.sent = append(o.sent, d)
+	tries := 0
+	for _, x := range o.sent {
+		if x.Reminder.ID == d.Reminder.ID {
+			tries++
+		}
+	}
+	o.mu.Unlock()
+	if o.does == nil {
+		return store.Sent, "", nil
+	}
+	return o.does(ctx, d, tries)
+}
+
+// ids are the messages that were handed over, as often as they were.
+func (o *outbox) ids() (list []string) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, d := range o.sent {
+		list = append(list, d.Reminder.ID)
+	}
+	return list
+}
+
+// start works off what is due until the test ends.
+func (s *salon) start(o *outbox) *store.Jobs {
+	s.t.Helper()
+	jobs, err := s.store.StartJobs(context.Background(), o.deliver)
+	require.NoError(s.t, err)
+	s.t.Cleanup(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+		defer cancel()
+		require.NoError(s.t, jobs.Stop(ctx))
+	})
+	return jobs
+}
+
+// remind adds a message about a visit.
+func (s *salon) remind(visit string, due time.Time) store.Reminder {
+	s.t.Helper()
+	r := store.Reminder{Visit: visit, Kind: "reminder", Due: due, MessageID: store.NewID() + "@harbour.example"}
+	s.tx(func(t *store.Tx) (err error) { r, err = t.AddReminder(s.t.Context(), r); return err })
+	return r
+}
+
+func (s *salon) remindersOf(visit string) (list []store.Reminder) {
+	s.t.Helper()
+	s.tx(func(t *store.Tx) (err error) { list, err = t.RemindersOf(s.t.Context(), visit); return err })
+	return list
+}
+
+func (s *salon) stateOf(r store.Reminder) store.ReminderState {
+	return value[store.ReminderState](s, `SELECT state FROM reminder WHERE reminder_id = $1`, r.ID)
+}
+
+func (s *salon) jobState(r store.Reminder) string {
+	return value[string](s, `SELECT state::text FROM river_job WHERE id = $1`, *r.Job)
+}
+
+// until waits for something that other goroutines do.
+func (s *salon) until(what string, done func() bool) {
+	s.t.Helper()
+	for range 6000 {
+		if done() {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	s.t.Fatalf("it did not come to this: %s", what)
+}
+
+func TestAMessageIsThereWithItsJobOrNotAtAll(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	failed := errors.New("failed")
+	add := func(tx *store.Tx) error {
+		_, err := tx.AddReminder(t.Context(), store.Reminder{Visit: v.ID, Kind: "reminder", Due: at(8, 0), MessageID: "one"})
+		return err
+	}
+	counts := func() []int {
+		return []int{value[int](s, `SELECT count(*) FROM reminder`), value[int](s, `SELECT count(*) FROM river_job`)}
+	}
+	require.ErrorIs(t, s.try(func(tx *store.Tx) error { return errors.Join(add(tx), failed) }), failed)
+	s.tx(func(tx *store.Tx) error {
+		require.ErrorIs(t, tx.Savepoint(t.Context(), func(tx *store.Tx) error { return errors.Join(add(tx), failed) }), failed)
+		return nil
+	})
+	require.Equal(t, []int{0, 0}, counts())
+	s.tx(add)
+	require.Equal(t, []int{1, 1}, counts())
+
+	require.Error(t, s.try(add), "the same message twice")
+	var bad *scheduling.InvalidError
+	require.ErrorAs(t, s.try(func(tx *store.Tx) error {
+		_, err := tx.AddReminder(t.Context(), store.Reminder{Visit: store.NewID(), Kind: "reminder", Due: at(8, 0), MessageID: "two"})
+		return err
+	}), &bad, "about no visit")
+	require.Equal(t, []int{1, 1}, counts())
+
+	list := s.remindersOf(v.ID)
+	require.Len(t, list, 1)
+	require.Equal(t, store.Waiting, list[0].State)
+	require.Equal(t, "scheduled", s.jobState(list[0]))
+	args := value[string](s, `SELECT args::text FROM river_job`)
+	require.JSONEq(t, fmt.Sprintf(`{"salon": %q, "reminder": %q}`, s.row.ID, list[0].ID), args, "ids and nothing about a person")
+	s.tx(func(tx *store.Tx) error {
+		for _, x := range []struct {
+			from, to time.Time
+			n        int
+		}{{at(8, 0), at(8, 1), 1}, {at(7, 0), at(8, 0), 0}, {at(8, 1), at(9, 0), 0}} {
+			list, err := tx.Reminders(t.Context(), x.from, x.to)
+			require.NoError(t, err)
+			require.Len(t, list, x.n)
+		}
+		return nil
+	})
+}
+
+func TestAWithdrawnMessageTakesItsJobAlong(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	other := s.booked(s.client("Guest"), at(12, 0), s.seat())
+	first, second, others := s.remind(v.ID, at(8, 0)), s.remind(v.ID, at(7, 0)), s.remind(other.ID, at(8, 0))
+	failed := errors.New("failed")
+	withdraw := func(tx *store.Tx) error { return tx.WithdrawReminders(t.Context(), v.ID) }
+	require.ErrorIs(t, s.try(func(tx *store.Tx) error { return errors.Join(withdraw(tx), failed) }), failed)
+	require.Equal(t, store.Waiting, s.stateOf(first))
+	require.Equal(t, "scheduled", s.jobState(first), "undone together")
+
+	s.tx(withdraw)
+	for _, r := range []store.Reminder{first, second} {
+		require.Equal(t, store.Withdrawn, s.stateOf(r))
+		require.Equal(t, "cancelled", s.jobState(r))
+	}
+	require.Equal(t, store.Waiting, s.stateOf(others))
+	require.Equal(t, "scheduled", s.jobState(others))
+	before := s.contents()
+	s.tx(withdraw)
+	require.Equal(t, before, s.contents(), "nothing is left to withdraw")
+
+	// Jobs that ended are not kept for ever.
+	_, err := s.db.Exec(t.Context(), `DELETE FROM river_job WHERE id = $1`, *others.Job)
+	require.NoError(t, err)
+	s.tx(func(tx *store.Tx) error { return tx.WithdrawReminders(t.Context(), other.ID) })
+	require.Equal(t, store.Withdrawn, s.stateOf(others))
+}
+
+func TestEachDueMessageIsDeliveredOnceByTwoProcesses(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	client := s.client("Guest")
+	v := s.booked(client, at(9, 0), s.seat())
+	var want []string
+	outcome := map[string]store.ReminderState{}
+	for i := range 40 {
+		r := s.remind(v.ID, time.Now().Add(-time.Minute))
+		want = append(want, r.ID)
+		outcome[r.ID] = []store.ReminderState{store.Sent, store.ToCall, store.NotWanted, store.Failed, store.Withdrawn}[i%5]
+	}
+	o := &outbox{does: func(_ context.Context, d store.Due, _ int) (store.ReminderState, string, error) {
+		return outcome[d.Reminder.ID], "because " + d.Reminder.ID, nil
+	}}
+	s.start(o)
+	second := &salon{t: t, store: open(t, s.url, 8)}
+	second.start(o)
+	s.until("no message waits", func() bool { return value[int](s, `SELECT count(*) FROM reminder WHERE state = 'waiting'`) == 0 })
+	got := o.ids()
+	slices.Sort(got)
+	slices.Sort(want)
+	require.Equal(t, want, got)
+	for _, r := range s.remindersOf(v.ID) {
+		require.Equal(t, outcome[r.ID], r.State)
+		require.Equal(t, "because "+r.ID, r.Problem)
+		require.NotNil(t, r.Done)
+	}
+	d := o.sent[0]
+	require.Equal(t, []string{s.row.ID, client, v.ID, "Ada"}, []string{d.Salon.ID, d.Client.ID, d.Visit.ID, d.Stylist})
+	require.Len(t, d.Visit.Services, 1)
+	s.until("the jobs are over", func() bool {
+		return value[int](s, `SELECT count(*) FROM river_job WHERE kind = 'reminder' AND state <> 'completed'`) == 0
+	})
+}
+
+func TestADeliveryThatFailsIsTriedAgainUnderTheSameMessageID(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	r := s.remind(v.ID, time.Now())
+	o := &outbox{does: func(_ context.Context, _ store.Due, tries int) (store.ReminderState, string, error) {
+		if tries == 1 {
+			return "", "", errors.New("the mail server is busy")
+		}
+		return store.Sent, "", nil
+	}}
+	s.start(o)
+	s.until("the first try has failed", func() bool { return len(o.ids()) == 1 })
+	require.Equal(t, store.Waiting, s.stateOf(r))
+	s.until("it is sent", func() bool { return s.stateOf(r) == store.Sent })
+	require.Len(t, o.ids(), 2)
+	require.Equal(t, o.sent[0].Reminder.MessageID, o.sent[1].Reminder.MessageID)
+}
+
+// Nothing can make sending a mail and noting it one step: when the database goes
+// away between the two, the message is sent again, which the Message-ID lets the
+// receiver see. The other order would lose messages.
+func TestAMessageIsSentAgainWhenTheDatabaseDiesBeforeItIsNoted(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	r := s.remind(v.ID, time.Now())
+	o := &outbox{does: func(_ context.Context, d store.Due, tries int) (store.ReminderState, string, error) {
+		if tries == 1 {
+			// The session that holds the message's row is the one of this job.
+			_, err := s.db.Exec(t.Context(), `
+				SELECT pg_terminate_backend(pid, 1000) FROM pg_locks
+				WHERE relation = 'reminder'::regclass AND mode = 'RowShareLock'`)
+			if err != nil {
+				t.Error(err)
+			}
+		}
+		return store.Sent, "", nil
+	}}
+	s.start(o)
+	s.until("it is noted", func() bool { return s.stateOf(r) == store.Sent })
+	require.Equal(t, []string{r.ID, r.ID}, o.ids())
+	require.Equal(t, o.sent[0].Reminder.MessageID, o.sent[1].Reminder.MessageID)
+}
+
+func TestAMessageOfAProcessThatDiedIsTakenOver(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	r := s.remind(v.ID, time.Now())
+	// What a killed process leaves behind, some minutes later.
+	_, err := s.db.Exec(t.Context(), `UPDATE river_job SET state = 'running', attempt = 1, attempted_by = '{dead}',
+		attempted_at = now() - interval '5 minutes' WHERE id = $1`, *r.Job)
+	require.NoError(t, err)
+	o := &outbox{}
+	s.start(o)
+	s.until("it is sent", func() bool { return s.stateOf(r) == store.Sent })
+	require.Equal(t, []string{r.ID}, o.ids())
+}
+
+func TestAMessageAboutACancelledVisitIsNotDelivered(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	cancel := func(tx *store.Tx) error {
+		now, err := tx.LockVisit(t.Context(), v.ID, 0)
+		if err != nil {
+			return err
+		}
+		now.State = store.Cancelled
+		if err := tx.SetVisitState(t.Context(), &now); err != nil {
+			return err
+		}
+		return tx.WithdrawReminders(t.Context(), v.ID)
+	}
+	o := &outbox{}
+	withdrawn := s.remind(v.ID, time.Now().Add(500*time.Millisecond))
+	busy := s.remind(v.ID, time.Now())
+	// A job that has begun while the cancellation is under way waits for its end.
+	tried := make(chan error, 1)
+	s.tx(func(tx *store.Tx) error {
+		if err := cancel(tx); err != nil {
+			return err
+		}
+		s.start(o)
+		go func() { tried <- s.store.Send(t.Context(), s.row.ID, busy.ID, false, o.deliver) }()
+		time.Sleep(time.Second)
+		require.Empty(t, tried)
+		return nil
+	})
+	require.NoError(t, <-tried)
+	// And a job that has come back in spite of all finds nothing to do.
+	_, err := s.db.Exec(t.Context(), `UPDATE river_job SET state = 'available', finalized_at = NULL, scheduled_at = now() WHERE id = $1`, *withdrawn.Job)
+	require.NoError(t, err)
+	s.until("the job has run", func() bool { return s.jobState(withdrawn) == "completed" })
+	require.Empty(t, o.ids())
+	require.Equal(t, store.Withdrawn, s.stateOf(withdrawn))
+	require.Equal(t, store.Withdrawn, s.stateOf(busy))
+}
+
+func TestAMessageThatIsBeingSentIsNotWithdrawn(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	r := s.remind(v.ID, time.Now())
+	begun, end := make(chan struct{}), make(chan struct{})
+	o := &outbox{does: func(context.Context, store.Due, int) (store.ReminderState, string, error) {
+		close(begun)
+		<-end
+		return store.Sent, "", nil
+	}}
+	s.start(o)
+	<-begun
+	withdrawn := make(chan error, 1)
+	go func() {
+		withdrawn <- s.try(func(tx *store.Tx) error { return tx.WithdrawReminders(t.Context(), v.ID) })
+	}()
+	select {
+	case err := <-withdrawn:
+		t.Fatalf("it does not wait for the sender: %v", err)
+	case <-time.After(200 * time.Millisecond):
+	}
+	close(end)
+	require.NoError(t, <-withdrawn)
+	s.until("it is noted", func() bool { return s.stateOf(r) == store.Sent })
+}
+
+func TestTheLastTryEndsWithANote(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	busy := errors.New("the mail server is busy")
+	fails := func(context.Context, store.Due) (store.ReminderState, string, error) { return "", "", busy }
+	r := s.remind(v.ID, at(8, 0))
+	require.ErrorIs(t, s.store.Send(t.Context(), s.row.ID, r.ID, false, fails), busy)
+	require.Equal(t, store.Waiting, s.stateOf(r))
+	require.NoError(t, s.store.Send(t.Context(), s.row.ID, r.ID, true, fails))
+	require.Equal(t, store.Failed, s.stateOf(r))
+	require.Equal(t, "given up after many tries", s.remindersOf(v.ID)[0].Problem)
+
+	// Also when the server takes all the time there is.
+	r = s.remind(v.ID, at(8, 0))
+	ctx, cancel := context.WithTimeout(t.Context(), store.SettleTime+100*time.Millisecond)
+	defer cancel()
+	slow := func(ctx context.Context, _ store.Due) (store.ReminderState, string, error) {
+		<-ctx.Done()
+		return "", "", ctx.Err()
+	}
+	require.NoError(t, s.store.Send(ctx, s.row.ID, r.ID, true, slow))
+	require.Equal(t, store.Failed, s.stateOf(r))
+
+	// Settled messages and those of a salon that is gone are nobody's business.
+	never := func(context.Context, store.Due) (store.ReminderState, string, error) {
+		t.Error("delivered")
+		return store.Sent, "", nil
+	}
+	require.NoError(t, s.store.Send(t.Context(), s.row.ID, r.ID, false, never))
+	r = s.remind(v.ID, at(8, 0))
+	s.tx(func(tx *store.Tx) error { return tx.DeleteSalon(t.Context()) })
+	require.Equal(t, "cancelled", s.jobState(r))
+	require.NoError(t, s.store.Send(t.Context(), s.row.ID, r.ID, false, never))
+}
+
+func TestStoppingWaitsForTheDeliveryUnderWay(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	r := s.remind(v.ID, time.Now())
+	begun := make(chan struct{})
+	o := &outbox{does: func(context.Context, store.Due, int) (store.ReminderState, string, error) {
+		close(begun)
+		time.Sleep(300 * time.Millisecond)
+		return store.Sent, "", nil
+	}}
+	jobs := s.start(o)
+	<-begun
+	require.NoError(t, jobs.Stop(t.Context()))
+	require.Equal(t, store.Sent, s.stateOf(r))
+	late := s.remind(v.ID, time.Now())
+	time.Sleep(200 * time.Millisecond)
+	require.Equal(t, store.Waiting, s.stateOf(late), "nothing more is begun")
+}
+
+func TestThePurgeForgetsWhatIsOldAndNothingElse(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	for _, key := range []string{"old", "young"} {
+		_, _, err := s.begin(call(key), true)
+		require.NoError(t, err)
+	}
+	lost, young, future := s.remind(v.ID, time.Now().Add(-2*time.Hour)), s.remind(v.ID, time.Now().Add(-30*time.Minute)), s.remind(v.ID, at(8, 0))
+	running := s.remind(v.ID, time.Now().Add(-2*time.Hour))
+	now := time.Now()
+	for _, q := range []string{
+		`UPDATE idempotency SET created_at = now() - interval '49 hours' WHERE key = 'old'`,
+		`UPDATE idempotency SET created_at = now() - interval '47 hours' WHERE key = 'young'`,
+	} {
+		_, err := s.db.Exec(t.Context(), q)
+		require.NoError(t, err)
+	}
+	for _, r := range []store.Reminder{lost, young, future} {
+		_, err := s.db.Exec(t.Context(), `UPDATE river_job SET state = 'discarded', finalized_at = now() WHERE id = $1`, *r.Job)
+		require.NoError(t, err)
+	}
+	for table, hours := range map[string][]int{"session": {-25, -23}, "session_link": {-25, -23, 5}} {
+		for i, h := range hours {
+			_, err := s.db.Exec(t.Context(), `INSERT INTO `+table+` (salon_id, sha256, role, expires_at)
+				VALUES ($1, decode(repeat(lpad($2, 2, '0'), 32), 'hex'), 'desk', $3)`, s.row.ID, fmt.Sprint(i), now.Add(time.Duration(h)*time.Hour))
+			require.NoError(t, err)
+		}
+	}
+	require.NoError(t, s.store.Purge(t.Context()))
+	require.Equal(t, []string{"young"}, rows[string](s, `SELECT key FROM idempotency`))
+	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM session`))
+	require.Equal(t, 2, value[int](s, `SELECT count(*) FROM session_link`))
+	require.Equal(t, store.Failed, s.stateOf(lost))
+	for _, r := range []store.Reminder{young, future, running} {
+		require.Equal(t, store.Waiting, s.stateOf(r))
+	}
+}
