@@ -11,6 +11,10 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"chairblock/migrations"
+	"chairblock/store"
+	"chairblock/store/storetest"
 )
 
 var update = flag.Bool("update", false, "rewrite the wanted output of the script files")
@@ -23,8 +27,13 @@ func TestMain(m *testing.M) {
 		main()
 		return
 	}
-	os.Exit(m.Run())
+	code := storetest.Main(m, store.Migrate, migrations.Hash())
+	cleanUp()
+	os.Exit(code)
 }
+
+// cleanUp removes what tests have left for each other.
+var cleanUp = func() {}
 
 // script is one test in a file: a command line, perhaps its standard input,
 // and what the program must answer.

@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 
@@ -65,9 +66,12 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	}
 	s, err := start(ctx, c.Database, c.Mail, c.Listen, c.URL, log)
 	if err != nil {
-		return err
+		return untilStopped(ctx, log, err)
 	}
 	defer s.close()
+	if err := s.startJobs(ctx); err != nil {
+		return untilStopped(ctx, log, err)
+	}
 	if c.Pages {
 		s.api.MountPages()
 	}
@@ -79,6 +83,7 @@ func (c *ServeCmd) Run(out io.Writer) error {
 type running struct {
 	api      *api.Server
 	store    *store.Store
+	sender   notify.Sender
 	jobs     *store.Jobs
 	listener net.Listener
 	url      string
@@ -86,7 +91,7 @@ type running struct {
 	ends     []func()
 }
 
-// start opens the database, migrates it, starts the jobs and listens.
+// start opens the database, migrates it and listens.
 func start(ctx context.Context, d Database, m Mail, listen, url string, log func(string, ...any)) (*running, error) {
 	r := &running{log: log}
 	if err := r.open(ctx, d, m, listen, url); err != nil {
@@ -98,12 +103,13 @@ func start(ctx context.Context, d Database, m Mail, listen, url string, log func
 
 func (r *running) open(ctx context.Context, d Database, m Mail, listen, url string) error {
 	var err error
-	if r.listener, err = net.Listen("tcp", listen); err != nil {
+	if r.listener, err = net.Listen("tcp", listen); errors.Is(err, syscall.EADDRINUSE) {
+		return fmt.Errorf("another program listens on %s: end it, or name another address with --listen", listen)
+	} else if err != nil {
 		return fmt.Errorf("cannot listen on %s: %w", listen, err)
 	}
 	r.ends = append(r.ends, func() { _ = r.listener.Close() })
-	sender, err := notify.Open(m.SMTP, orNothing(m.Maildir, m.SMTP))
-	if err != nil {
+	if r.sender, err = notify.Open(m.SMTP, orNothing(m.Maildir, m.SMTP)); err != nil {
 		return err
 	}
 	database, stop, err := d.open(ctx, r.log)
@@ -118,15 +124,39 @@ func (r *running) open(ctx context.Context, d Database, m Mail, listen, url stri
 		return err
 	}
 	r.ends = append(r.ends, r.store.Close)
-	if r.url = url; url == "" {
-		r.url = "http://" + r.listener.Addr().String()
+	if r.url = strings.TrimSuffix(url, "/"); url == "" {
+		r.url = "http://" + reachable(r.listener.Addr().String())
 	}
 	r.api = api.New(r.store, r.url, time.Now)
-	r.jobs, err = r.store.StartJobs(context.WithoutCancel(ctx), r.api.Deliver(sender))
+	return nil
+}
+
+// startJobs begins to send what is due.
+func (r *running) startJobs(ctx context.Context) error {
+	var err error
+	r.jobs, err = r.store.StartJobs(context.WithoutCancel(ctx), r.api.Deliver(r.sender))
 	if err != nil {
 		return err
 	}
 	r.ends = append(r.ends, r.stopJobs)
+	return nil
+}
+
+// reachable replaces the address that stands for all of this machine's by one.
+func reachable(address string) string {
+	host, port, err := net.SplitHostPort(address)
+	if ip := net.ParseIP(host); err != nil || ip == nil || !ip.IsUnspecified() {
+		return address
+	}
+	return net.JoinHostPort("127.0.0.1", port)
+}
+
+// untilStopped leaves out the error of work that a signal has cut short.
+func untilStopped(ctx context.Context, log func(string, ...any), err error) error {
+	if err == nil || ctx.Err() == nil || !errors.Is(err, context.Canceled) {
+		return err
+	}
+	log("stopped before it was ready")
 	return nil
 }
 
