@@ -35,10 +35,10 @@ func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {
 	n.ID, n.Key = NewID(), newKey()
 	err := s.InTx(ctx, n.ID, func(t *Tx) error {
 		const q = `
-			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`
+			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail, emergency, chair_time)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::jsonb, '{}'))`
 		_, err := t.tx.Exec(ctx, q, n.ID, n.Key, n.Name, n.Zone, orElse(n.Currency, "EUR"),
-			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail)
+			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail, orElse(n.Emergency, "112"), n.ChairTime)
 		if err != nil {
 			return domain("add salon", err, false)
 		}
@@ -73,7 +73,7 @@ func (t *Tx) SalonRow(ctx context.Context) (Salon, error) {
 func (t *Tx) UpdateSalon(ctx context.Context, n Salon) (Salon, error) {
 	const q = `
 		UPDATE salon SET name = $3, currency = $4, length_unit = $5, heat_unit = $6, address = $7, phone = $8,
-		       mail = $9, emergency = $10, chair_time = $11, version = version + 1
+		       mail = $9, emergency = $10, chair_time = coalesce($11::jsonb, '{}'), version = version + 1
 		WHERE salon_id = $1 AND version = $2`
 	tag, err := t.tx.Exec(ctx, q, t.salon, n.Version, n.Name, n.Currency, n.LengthUnit, n.HeatUnit, n.Address,
 		n.Phone, n.Mail, n.Emergency, n.ChairTime)

@@ -1,0 +1,399 @@
+package store_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/rickb777/date"
+	"github.com/stretchr/testify/require"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// filled is a salon with one row of everything.
+type filled struct {
+	*salon
+	client, visit, head, estimate, closure, absence, token, feed string
+	call                                                         store.Call
+}
+
+func (s *salon) filled() *filled {
+	s.t.Helper()
+	ctx := s.t.Context()
+	x := &filled{salon: s.opened(), call: call("key " + s.row.ID)}
+	x.client = s.client("Guest " + s.row.ID)
+	x.visit = s.booked(x.client, at(9, 0), s.seat()).ID
+	x.remind(x.visit, at(8, 0))
+	s.tx(func(t *store.Tx) error {
+		hair := json.RawMessage(`{"note": "hair of ` + s.row.ID + `"}`)
+		h, err := t.AddHead(ctx, store.Head{Client: x.client, MeasuredOn: date.New(2026, time.May, 1), Hair: hair})
+		require.NoError(s.t, err)
+		e, err := t.AddEstimate(ctx, store.Estimate{Service: s.service.ID, ServiceVersion: 1, Client: &x.client, Head: &h.ID, Hair: hair, Result: hair})
+		require.NoError(s.t, err)
+		c, err := t.AddClosure(ctx, store.Closure{First: date.New(2031, time.May, 1), Last: date.New(2031, time.May, 1)})
+		require.NoError(s.t, err)
+		a, err := t.AddAbsence(ctx, store.Absence{Unit: s.ben, From: at(9, 0), To: at(10, 0)})
+		require.NoError(s.t, err)
+		x.token, _, err = t.AddToken(ctx, store.Desk, s.ben, "desk", nil)
+		require.NoError(s.t, err)
+		f, _, err := t.AddFeed(ctx, "staff", s.ada)
+		require.NoError(s.t, err)
+		x.head, x.estimate, x.closure, x.absence, x.feed = h.ID, e.ID, c.ID, a.ID, f.ID
+		_, _, err = t.Begin(ctx, x.call)
+		require.NoError(s.t, err)
+		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
+		return t.SyncParts(ctx, x.visit, x.client, []store.Part{part(s.ada, 0, "hands_on", at(9, 0), at(10, 0))})
+	})
+	return x
+}
+
+// ids is everything that names the salon or something in it.
+func (x *filled) ids() []string {
+	list := append([]string{x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.head,
+		x.estimate, x.closure, x.absence, x.token, x.feed}, x.chairs...)
+	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
+}
+
+// crossing calls each method of a transaction with what belongs to another salon,
+// or, where a method takes no id, asks for everything there is.
+var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
+	"Absences": func(t *store.Tx, x *filled) (any, error) { return t.Absences(x.t.Context(), time.Time{}) },
+	"AddAbsence": func(t *store.Tx, x *filled) (any, error) {
+		return t.AddAbsence(x.t.Context(), store.Absence{Unit: x.ada, From: at(1, 0), To: at(2, 0)})
+	},
+	"AddEstimate": func(t *store.Tx, x *filled) (any, error) {
+		return t.AddEstimate(x.t.Context(), store.Estimate{Service: x.service.ID, ServiceVersion: 1, Hair: json.RawMessage(`1`), Result: json.RawMessage(`1`)})
+	},
+	"AddFeed": func(t *store.Tx, x *filled) (any, error) {
+		_, _, err := t.AddFeed(x.t.Context(), "staff", x.ada)
+		return nil, err
+	},
+	"AddHead": func(t *store.Tx, x *filled) (any, error) {
+		return t.AddHead(x.t.Context(), store.Head{Client: x.client, MeasuredOn: date.Today(), Hair: json.RawMessage(`1`)})
+	},
+	"AddReminder": func(t *store.Tx, x *filled) (any, error) {
+		return t.AddReminder(x.t.Context(), store.Reminder{Visit: x.visit, Kind: "reminder", Due: at(1, 0), MessageID: "m"})
+	},
+	"AddToken": func(t *store.Tx, x *filled) (any, error) {
+		_, _, err := t.AddToken(x.t.Context(), store.Desk, x.ada, "", nil)
+		return nil, err
+	},
+	"Begin": func(t *store.Tx, x *filled) (any, error) {
+		a, old, err := t.Begin(x.t.Context(), x.call)
+		return fmt.Sprint(string(a.Body), old), errors.Join(err, errUndo)
+	},
+	"BlocksBetween": func(t *store.Tx, x *filled) (any, error) {
+		return t.BlocksBetween(x.t.Context(), at(-24, 0), at(48, 0))
+	},
+	"ClientByID":    func(t *store.Tx, x *filled) (any, error) { return t.ClientByID(x.t.Context(), x.client) },
+	"Clients":       func(t *store.Tx, x *filled) (any, error) { return t.Clients(x.t.Context(), "", "", 100) },
+	"Closures":      func(t *store.Tx, x *filled) (any, error) { return t.Closures(x.t.Context(), date.New(2000, 1, 1)) },
+	"DeleteAbsence": func(t *store.Tx, x *filled) (any, error) { return nil, t.DeleteAbsence(x.t.Context(), x.absence) },
+	"DeleteClient":  func(t *store.Tx, x *filled) (any, error) { return nil, t.DeleteClient(x.t.Context(), x.client, 1) },
+	"DeleteClosure": func(t *store.Tx, x *filled) (any, error) { return nil, t.DeleteClosure(x.t.Context(), x.closure) },
+	"DeleteSalon": func(t *store.Tx, x *filled) (any, error) {
+		return nil, errors.Join(t.DeleteSalon(x.t.Context()), errUndo)
+	},
+	"End": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.End(x.t.Context(), x.call, store.Answer{Status: 500})
+	},
+	"EstimateByID": func(t *store.Tx, x *filled) (any, error) { return t.EstimateByID(x.t.Context(), x.estimate) },
+	"Feeds":        func(t *store.Tx, x *filled) (any, error) { return t.Feeds(x.t.Context()) },
+	"HasFutureBlocks": func(t *store.Tx, x *filled) (any, error) {
+		yes, err := t.HasFutureBlocks(x.t.Context(), x.ada)
+		require.False(x.t, yes)
+		return nil, err
+	},
+	"HasUnit": func(t *store.Tx, x *filled) (any, error) {
+		yes, err := t.HasUnit(x.t.Context(), x.ada)
+		require.False(x.t, yes)
+		return nil, err
+	},
+	"Heads": func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
+	"InsertVisit": func(t *store.Tx, x *filled) (any, error) {
+		v, blocks := x.salon.visit(x.client, at(15, 0), x.seat())
+		return nil, t.InsertVisit(x.t.Context(), v, blocks)
+	},
+	"LoadShop": func(t *store.Tx, x *filled) (any, error) {
+		return t.LoadShop(x.t.Context(), horizon(x.t, "UTC"), x.visit)
+	},
+	"LockForBooking": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.LockForBooking(x.t.Context(), []string{x.ada}, at(1, 0), at(2, 0))
+	},
+	"LockVisit":    func(t *store.Tx, x *filled) (any, error) { return t.LockVisit(x.t.Context(), x.visit, 0) },
+	"OpeningHours": func(t *store.Tx, x *filled) (any, error) { return t.OpeningHours(x.t.Context()) },
+	"PartsOf": func(t *store.Tx, x *filled) (any, error) {
+		return t.PartsOf(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
+	},
+	"PartsOfClient": func(t *store.Tx, x *filled) (any, error) {
+		return t.PartsOfClient(x.t.Context(), x.client, at(-24, 0), at(48, 0))
+	},
+	"Reminders":   func(t *store.Tx, x *filled) (any, error) { return t.Reminders(x.t.Context(), at(-24, 0), at(48, 0)) },
+	"RemindersOf": func(t *store.Tx, x *filled) (any, error) { return t.RemindersOf(x.t.Context(), x.visit) },
+	"ReplacePlan": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.ReplacePlan(x.t.Context(), &store.Visit{ID: x.visit, Start: at(1, 0), End: at(2, 0), Chair: x.chairs[0]}, nil)
+	},
+	"RetireService":  func(t *store.Tx, x *filled) (any, error) { return nil, t.RetireService(x.t.Context(), x.service.ID, 1) },
+	"RevokeFeed":     func(t *store.Tx, x *filled) (any, error) { return nil, t.RevokeFeed(x.t.Context(), x.feed) },
+	"RevokeToken":    func(t *store.Tx, x *filled) (any, error) { return nil, t.RevokeToken(x.t.Context(), x.token) },
+	"SalonRow":       func(t *store.Tx, x *filled) (any, error) { return t.SalonRow(x.t.Context()) },
+	"ServiceByID":    func(t *store.Tx, x *filled) (any, error) { return t.ServiceByID(x.t.Context(), x.service.ID) },
+	"ServiceVersion": func(t *store.Tx, x *filled) (any, error) { return t.ServiceVersion(x.t.Context(), x.service.ID, 1) },
+	"Services":       func(t *store.Tx, x *filled) (any, error) { return t.Services(x.t.Context()) },
+	"SetOpeningHours": func(t *store.Tx, x *filled) (any, error) {
+		return nil, errors.Join(t.SetOpeningHours(x.t.Context(), nil), errUndo)
+	},
+	"SetStaffHours": func(t *store.Tx, x *filled) (any, error) { return nil, t.SetStaffHours(x.t.Context(), x.ada, nil) },
+	"SetVisitState": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetVisitState(x.t.Context(), &store.Visit{ID: x.visit, State: store.Cancelled})
+	},
+	"StaffByID":   func(t *store.Tx, x *filled) (any, error) { return t.StaffByID(x.t.Context(), x.ada) },
+	"StaffHours":  func(t *store.Tx, x *filled) (any, error) { return t.StaffHours(x.t.Context(), x.ada) },
+	"StaffList":   func(t *store.Tx, x *filled) (any, error) { return t.StaffList(x.t.Context()) },
+	"StationByID": func(t *store.Tx, x *filled) (any, error) { return t.StationByID(x.t.Context(), x.basin) },
+	"Stations":    func(t *store.Tx, x *filled) (any, error) { return t.Stations(x.t.Context()) },
+	"SyncClientParts": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SyncClientParts(x.t.Context(), x.visit, x.client, nil)
+	},
+	"SyncParts": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SyncParts(x.t.Context(), x.visit, x.client, nil)
+	},
+	"Tokens": func(t *store.Tx, x *filled) (any, error) { return t.Tokens(x.t.Context()) },
+	"TouchFeeds": func(t *store.Tx, x *filled) (any, error) {
+		return nil, errors.Join(t.TouchFeeds(x.t.Context(), x.ada), errUndo)
+	},
+	"UpdateClient": func(t *store.Tx, x *filled) (any, error) {
+		return t.UpdateClient(x.t.Context(), store.Client{ID: x.client, GivenName: "A", ContactBy: "none", Version: 1})
+	},
+	"UpdateSalon": func(t *store.Tx, x *filled) (any, error) {
+		n := x.row
+		n.Version = 99
+		return t.UpdateSalon(x.t.Context(), n)
+	},
+	"UpdateService": func(t *store.Tx, x *filled) (any, error) { return t.UpdateService(x.t.Context(), x.service.Service, 1) },
+	"UpdateStaff": func(t *store.Tx, x *filled) (any, error) {
+		return t.UpdateStaff(x.t.Context(), store.Staff{Unit: store.Unit{ID: x.ada, Name: "A", Version: 1}, Initials: "A"})
+	},
+	"UpdateStation": func(t *store.Tx, x *filled) (any, error) {
+		return t.UpdateStation(x.t.Context(), store.Unit{ID: x.basin, Name: "A", Version: 1})
+	},
+	"VisitByID": func(t *store.Tx, x *filled) (any, error) { return t.VisitByID(x.t.Context(), x.visit) },
+	"VisitsBetween": func(t *store.Tx, x *filled) (any, error) {
+		return t.VisitsBetween(x.t.Context(), at(-24, 0), at(48, 0))
+	},
+	"VisitsByID":     func(t *store.Tx, x *filled) (any, error) { return t.VisitsByID(x.t.Context(), []string{x.visit}) },
+	"VisitsOfClient": func(t *store.Tx, x *filled) (any, error) { return t.VisitsOfClient(x.t.Context(), x.client) },
+	"VisitsUsing": func(t *store.Tx, x *filled) (any, error) {
+		return t.VisitsUsing(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
+	},
+	"WithdrawReminders": func(t *store.Tx, x *filled) (any, error) { return nil, t.WithdrawReminders(x.t.Context(), x.visit) },
+}
+
+// errUndo undoes what a method rightly does in its own salon.
+var errUndo = errors.New("undo")
+
+// ownOnly name methods that take nothing that could belong to another salon.
+var ownOnly = []string{"AddClient", "AddClosure", "AddService", "AddSessionLink", "AddStaff", "AddStation", "LockRota", "Salon", "Savepoint",
+	"Exec"} // of these tests
+
+func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	mine, theirs := s.filled(), s.second().filled()
+	before, others := mine.contents(), theirs.contents()
+	ids := theirs.ids()
+	kind := reflect.TypeFor[*store.Tx]()
+	for i := range kind.NumMethod() {
+		name := kind.Method(i).Name
+		method, ok := crossing[name]
+		require.True(t, ok != slices.Contains(ownOnly, name), "say what %s does with ids of another salon", name)
+		if !ok {
+			continue
+		}
+		var got any
+		err := mine.try(func(tx *store.Tx) (err error) {
+			got, err = method(tx, theirs)
+			return err
+		})
+		require.Equal(t, others, theirs.contents(), name)
+		require.Equal(t, before, mine.contents(), name)
+		if _, invalid := errors.AsType[*scheduling.InvalidError](err); err != nil && !invalid && !errors.Is(err, errUndo) {
+			require.True(t, errors.Is(err, scheduling.ErrNotFound) || name == "UpdateSalon" && errors.Is(err, scheduling.ErrStale), "%s: %v", name, err)
+		}
+		if err == nil || errors.Is(err, errUndo) {
+			for _, id := range ids {
+				require.NotContains(t, fmt.Sprintf("%+v", got), id, name)
+			}
+		}
+	}
+	// The other salon's own eyes see all of it, so that the table above means something.
+	theirs.tx(func(tx *store.Tx) error {
+		for _, name := range []string{"ClientByID", "VisitByID", "EstimateByID", "StaffByID", "StationByID", "ServiceByID", "RemindersOf", "Heads", "PartsOf"} {
+			got, err := crossing[name](tx, theirs)
+			require.NoError(t, err, name)
+			require.True(t, slices.ContainsFunc(ids, func(id string) bool { return strings.Contains(fmt.Sprintf("%+v", got), id) }), name)
+		}
+		return nil
+	})
+}
+
+func TestASalonGoesWithEverythingAndLeavesTheOther(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	mine, theirs := s.filled(), s.second().filled()
+	others := theirs.contents()
+	mine.tx(func(tx *store.Tx) error { return tx.DeleteSalon(t.Context()) })
+	for table, list := range mine.contents() {
+		require.Empty(t, list, table)
+	}
+	require.Equal(t, others, theirs.contents())
+	require.False(t, mine.dumpHolds([]byte(mine.client)), "no column of any table names the client")
+	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM river_job WHERE state = 'scheduled'`))
+	require.ErrorIs(t, mine.try(func(tx *store.Tx) error { _, err := tx.SalonRow(t.Context()); return err }), scheduling.ErrNotFound)
+}
+
+func TestOfTwoWhoChangeTheSameRowTheSecondIsTold(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	id := s.client("Guest")
+	for name, change := range map[string]func(tx *store.Tx, version int64) (int64, error){
+		"client": func(tx *store.Tx, version int64) (int64, error) {
+			c, err := tx.UpdateClient(ctx, store.Client{ID: id, GivenName: "New", ContactBy: "mail", Version: version})
+			return c.Version, err
+		},
+		"salon": func(tx *store.Tx, version int64) (int64, error) {
+			n := s.row
+			n.Name, n.Version = "New", version
+			n, err := tx.UpdateSalon(ctx, n)
+			return n.Version, err
+		},
+		"person": func(tx *store.Tx, version int64) (int64, error) {
+			p, err := tx.UpdateStaff(ctx, store.Staff{Unit: store.Unit{ID: s.ada, Name: "New", Active: true, Version: version}, Initials: "N", MayLead: true})
+			return p.Version, err
+		},
+		"station": func(tx *store.Tx, version int64) (int64, error) {
+			u, err := tx.UpdateStation(ctx, store.Unit{ID: s.basin, Name: "New", Active: true, Version: version})
+			return u.Version, err
+		},
+		"service": func(tx *store.Tx, version int64) (int64, error) {
+			x, err := tx.UpdateService(ctx, s.service.Service, version)
+			return x.Row, err
+		},
+	} {
+		try := func(version int64) (now int64, err error) {
+			err = s.try(func(tx *store.Tx) (err error) { now, err = change(tx, version); return err })
+			return now, err
+		}
+		now, err := try(1)
+		require.NoError(t, err, name)
+		require.Equal(t, int64(2), now, name)
+		before := s.contents()
+		for _, wrong := range []int64{1, 3, 0, -1} {
+			_, err = try(wrong)
+			require.ErrorIs(t, err, scheduling.ErrStale, name)
+		}
+		require.Equal(t, before, s.contents(), name)
+	}
+}
+
+func TestAClientWithAVisitCannotBeDeleted(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	guest, other := s.client("Guest"), s.client("Other")
+	s.booked(guest, at(9, 0), s.seat())
+	remove := func(id string, version int64) error {
+		return s.try(func(tx *store.Tx) error { return tx.DeleteClient(t.Context(), id, version) })
+	}
+	var bad *scheduling.InvalidError
+	require.ErrorAs(t, remove(guest, 1), &bad)
+	require.ErrorIs(t, remove(other, 2), scheduling.ErrStale)
+	require.NoError(t, remove(other, 1))
+	require.ErrorIs(t, remove(other, 1), scheduling.ErrNotFound)
+}
+
+func TestClientsAreFoundByTheBeginningOfANameAndPageByPage(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	var all []string
+	for _, name := range []string{"Ågot", "ågnes", "Bo", "100%", "_low"} {
+		all = append(all, s.client(name))
+	}
+	find := func(prefix, after string, limit int) (ids []string) {
+		s.tx(func(tx *store.Tx) error {
+			list, err := tx.Clients(t.Context(), prefix, after, limit)
+			for _, c := range list {
+				ids = append(ids, c.ID)
+			}
+			return err
+		})
+		return ids
+	}
+	require.Equal(t, all, find("", "", 10))
+	require.Equal(t, all[:2], find("", "", 2))
+	require.Equal(t, all[2:4], find("", all[1], 2))
+	require.Empty(t, find("", all[4], 2))
+	require.Equal(t, all[2:3], find("b", "", 10))
+	require.Equal(t, all[3:4], find("100%", "", 10))
+	require.Equal(t, all[4:], find("_", "", 10), "signs of patterns are letters like others")
+	require.Empty(t, find("x", "", 10))
+}
+
+func TestABookedVisitKeepsTheServiceAsItWas(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	next := s.service.Service
+	next.Name, next.PriceCents = "Dearer", 1
+	s.tx(func(tx *store.Tx) error {
+		now, err := tx.UpdateService(t.Context(), next, 1)
+		require.NoError(t, err)
+		require.Equal(t, 2, now.Version)
+		require.NoError(t, tx.RetireService(t.Context(), next.ID, 2))
+		list, err := tx.Services(t.Context())
+		require.NoError(t, err)
+		require.Empty(t, list)
+		old, err := tx.ServiceVersion(t.Context(), next.ID, 1)
+		require.NoError(t, err)
+		require.Equal(t, s.service.Steps, old.Steps)
+		got, err := tx.VisitByID(t.Context(), v.ID)
+		require.NoError(t, err)
+		require.Equal(t, s.service.Name, got.Services[0].Name)
+		_, err = tx.ServiceVersion(t.Context(), next.ID, 3)
+		require.ErrorIs(t, err, scheduling.ErrNotFound)
+		return nil
+	})
+}
+
+func TestASalonIsKeptAsItWasGiven(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	want := store.Salon{Name: "Another", Zone: "America/New_York", Currency: "USD", LengthUnit: "in", HeatUnit: "F", Address: "1 Quay",
+		Phone: "+12025550100", Mail: "desk@another.example", Emergency: "911", ChairTime: json.RawMessage(`{"a": 1}`)}
+	got, err := s.store.AddSalon(t.Context(), want)
+	require.NoError(t, err)
+	want.ID, want.Key, want.Version = got.ID, got.Key, 1
+	require.Equal(t, want, got)
+	loc, err := got.Location()
+	require.NoError(t, err)
+	require.Equal(t, want.Zone, loc.String())
+
+	got.ChairTime = nil
+	var changed store.Salon
+	require.NoError(t, s.store.InTx(t.Context(), got.ID, func(tx *store.Tx) (err error) {
+		changed, err = tx.UpdateSalon(t.Context(), got)
+		return err
+	}))
+	require.True(t, bytes.Equal([]byte(`{}`), changed.ChairTime), "no constants differ from the default")
+	plain, err := s.store.AddSalon(t.Context(), store.Salon{Name: "Plain", Zone: "UTC"})
+	require.NoError(t, err)
+	require.Equal(t, []string{"EUR", "cm", "C", "112", "{}"}, []string{plain.Currency, plain.LengthUnit, plain.HeatUnit, plain.Emergency, string(plain.ChairTime)})
+}
