@@ -59,12 +59,13 @@ func principal(ctx context.Context) store.Principal {
 	return p
 }
 
-// mayDo checks the role of the caller for one operation.
-func mayDo(ctx context.Context, operation string) error {
+// mayDo checks the role of the caller for one operation and says what it
+// needs, or nothing when the caller may.
+func mayDo(ctx context.Context, operation string) string {
 	if !slices.Contains(allowed[operation], principal(ctx).Role) {
-		return newProblem(http.StatusForbidden, "forbidden", "this needs the role "+rolesInWords(allowed[operation]))
+		return "this needs the role " + rolesInWords(allowed[operation])
 	}
-	return nil
+	return ""
 }
 
 func rolesInWords(list []store.Role) string {

@@ -43,6 +43,10 @@ func TestTheDescriptionIsValidOpenAPI31(t *testing.T) {
 type spec struct {
 	OpenAPI string                          `json:"openapi"`
 	Paths   map[string]map[string]operation `json:"paths"`
+
+	Components struct {
+		Schemas map[string]schema `json:"schemas"`
+	} `json:"components"`
 }
 
 type operation struct {

@@ -91,18 +91,23 @@ func (s *Server) HTTPServer() *http.Server {
 	}
 }
 
-// route registers one operation: it checks the caller's role and turns errors
-// into problems. Handlers know no status codes.
+// route registers one operation: it checks the caller's role before anything
+// of the request is read, and turns errors into problems. Handlers know no
+// status codes.
 func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (*O, error)) {
 	if len(allowed[op.OperationID]) == 0 {
 		panic("operation without roles: " + op.OperationID)
 	}
 	op.MaxBodyBytes = maxBody + 1 // huma counts the limit itself as too large
 	op.Errors = append(op.Errors, statuses(reflect.TypeFor[I]())...)
-	huma.Register(s.api, op, func(ctx context.Context, in *I) (*O, error) {
-		if err := mayDo(ctx, op.OperationID); err != nil {
-			return nil, err
+	op.Middlewares = append(op.Middlewares, func(ctx huma.Context, next func(huma.Context)) {
+		if refusal := mayDo(ctx.Context(), op.OperationID); refusal != "" {
+			_ = huma.WriteErr(s.api, ctx, http.StatusForbidden, refusal) // the client hung up
+			return
 		}
+		next(ctx)
+	})
+	huma.Register(s.api, op, func(ctx context.Context, in *I) (*O, error) {
 		out, err := h(ctx, in)
 		if err != nil {
 			return nil, problem(ctx, err)

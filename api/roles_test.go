@@ -1,0 +1,220 @@
+package api_test
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+	"chairblock/store"
+)
+
+// mayDo says who may do what, written down a second time: o owner, d desk, l
+// stylist in charge, a assistant.
+var mayDo = map[string]string{
+	"get-salon": "odla", "update-salon": "o", "list-chair-time-settings": "odl",
+	"list-staff": "odla", "get-staff": "odla", "add-staff": "o", "update-staff": "o", "delete-staff": "o",
+	"get-staff-hours": "odla", "set-staff-hours": "o",
+	"list-stations": "odla", "get-station": "odla", "add-station": "o", "update-station": "o", "delete-station": "o",
+	"get-hours": "odla", "set-hours": "o",
+	"list-closures": "odla", "add-closure": "o", "delete-closure": "o",
+	"list-absences": "odla", "add-absence": "od", "delete-absence": "od",
+	"list-services": "odla", "get-service": "odla", "add-service": "o", "update-service": "o", "delete-service": "o",
+	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o",
+	"list-heads": "odl", "add-head": "odl",
+	"make-estimate": "odl", "get-estimate": "odl", "phone-estimate": "odl",
+	"find-openings": "odl",
+	"book-visit":    "odl", "list-visits": "odla", "get-visit": "odla", "move-visit": "odl", "cancel-visit": "odl",
+	"arrive-visit": "odla", "finish-visit": "odl", "miss-visit": "od",
+	"get-day": "odla", "list-reminders": "odl",
+	"list-feeds": "od", "add-feed": "od", "revoke-feed": "od",
+	"list-tokens": "o", "add-token": "o", "revoke-token": "o",
+}
+
+// request is a right request of one operation.
+type request struct {
+	method, path string // path with the id in it
+	body         any
+	headers      []string
+}
+
+// things are one of each that an id can name, by the path that it stands in.
+func (s *salon) things() map[string]string {
+	s.t.Helper()
+	client := s.client("Mara")
+	v, _ := s.book(client, start.Add(49*time.Hour), s.straightening())
+	out := map[string]string{"staff": s.ben, "stations": s.chairs[1], "services": s.services["Dry cut"], "clients": client,
+		"estimates": v.Services[0].EstimateID, "visits": v.ID}
+	for path, body := range map[string]object{
+		"closures": {"first_date": "2026-12-24", "last_date": "2026-12-26"},
+		"absences": {"unit_id": s.ben, "from": "2026-07-01T09:00:00+02:00", "to": "2026-07-01T12:00:00+02:00"},
+		"feeds":    {"kind": "client", "subject_id": client},
+		"tokens":   {"role": "desk", "label": "spare"},
+	} {
+		var x struct{ ID string }
+		s.call("POST", "/v1/"+path, body).is(201, &x)
+		out[path] = x.ID
+	}
+	return out
+}
+
+// requests makes a right request of every operation, by its id.
+func (s *salon) requests() map[string]request {
+	s.t.Helper()
+	things := s.things()
+	straightening := s.services["Straightening"]
+	windows := []object{{"weekday": 1, "from": "09:00", "to": "18:00"}}
+	steps := []object{{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 20, "hands_on": true}}
+	bodies := map[string]any{
+		"update-salon": object{"name": "Quay Chairs", "currency": "EUR", "length_unit": "cm", "heat_unit": "C", "address": "1 Quay", "phone": "+4930901820", "mail": "desk@quay.example", "emergency": "112"},
+		"add-staff":    object{"name": "Ora", "initials": "O", "may_lead": true, "skills": []string{"cut"}},
+		"update-staff": object{"name": "Ben", "initials": "B", "may_lead": true, "skills": []string{"cut"}},
+		"add-station":  object{"kind": "chair", "name": "Chair 3", "changeover_minutes": 3}, "update-station": object{"kind": "chair", "name": "Window", "changeover_minutes": 3},
+		"set-hours": object{"open": windows}, "set-staff-hours": object{"work": windows, "breaks": []object{}},
+		"add-closure": object{"first_date": "2026-08-03", "last_date": "2026-08-04", "reason": "works"},
+		"add-absence": object{"unit_id": s.mina, "from": "2026-07-02T09:00:00+02:00", "to": "2026-07-02T12:00:00+02:00"},
+		"add-service": object{"name": "Fringe", "skill": "cut", "chemical": false, "aftercare": false, "price_cents": 900, "steps": steps},
+		"add-client":  object{"given_name": "Nora"}, "update-client": object{"given_name": "Mara", "family_name": "Quist"},
+		"add-head":      object{"measured_on": "2026-06-08", "hair": hair()},
+		"make-estimate": object{"service_id": straightening, "hair": hair()}, "phone-estimate": object{"reach": "chin", "history": []string{"nothing"}},
+		"find-openings": object{"services": s.straightening(), "limit": 2},
+		"book-visit":    object{"client_id": s.client("Nora"), "start": start.Add(73 * time.Hour), "services": s.straightening()},
+		"move-visit":    object{"start": start.Add(97 * time.Hour)}, "finish-visit": object{},
+		"add-feed": object{"kind": "staff", "subject_id": s.ada}, "add-token": object{"role": "assistant", "staff_id": s.mina, "label": "phone"},
+	}
+	bodies["update-service"] = bodies["add-service"]
+	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12"}
+	out := map[string]request{}
+	for path, ops := range readSpec(s.t).Paths {
+		kind := strings.Split(strings.TrimPrefix(path, "/"), "/")[0]
+		for method, op := range ops {
+			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
+				path: "/v1" + strings.NewReplacer("{id}", things[kind], "{date}", "2026-06-10").Replace(path) + query[op.ID]}
+			for _, p := range op.Parameters {
+				switch p.Name {
+				case "If-Match":
+					r.headers = append(r.headers, p.Name, `"v1"`)
+				case "Idempotency-Key":
+					r.headers = append(r.headers, p.Name, "key of "+op.ID)
+				}
+			}
+			require.Equal(s.t, op.RequestBody != nil, r.body != nil, op.ID)
+			out[op.ID] = r
+		}
+	}
+	return out
+}
+
+func (s *salon) send(r request) answer {
+	s.t.Helper()
+	return s.call(r.method, r.path, r.body, r.headers...)
+}
+
+func TestEachRoleMayDoWhatItsTableSaysAndNothingElse(t *testing.T) {
+	s := newSalon(t)
+	requests := s.requests()
+	require.Equal(t, slices.Sorted(maps.Keys(mayDo)), slices.Sorted(maps.Keys(requests)))
+	tables := s.tables()
+	for _, role := range []store.Role{store.Owner, store.Desk, store.LeadRole, store.AssistantRole} {
+		who := s.as(role)
+		letter := string(role[0])
+		before := tables()
+		for id, r := range requests {
+			if strings.Contains(mayDo[id], letter) {
+				continue
+			}
+			p := who.send(r).refused(403, "forbidden")
+			require.Contains(t, p.Detail, "owner", "%s as %s", id, role)
+			if r.body != nil { // nothing of the request is looked at before
+				who.call(r.method, r.path, object{"nothing": "right"}, r.headers...).refused(403, "forbidden")
+			}
+		}
+		require.Equal(t, before, tables(), "what is forbidden to %s changed something", role)
+		for id, r := range requests {
+			if strings.Contains(mayDo[id], letter) && r.method == "GET" {
+				who.send(r).is(200, nil)
+			}
+		}
+	}
+	// Changes that a role may make are refused for their content only.
+	for _, role := range []store.Role{store.Owner, store.Desk, store.LeadRole, store.AssistantRole} {
+		who := s.as(role)
+		for id, r := range requests {
+			if r.method == "GET" || !strings.Contains(mayDo[id], string(role[0])) {
+				continue
+			}
+			a := who.call(r.method, r.path, object{"nothing": "right"}, r.headers...)
+			require.NotContains(t, []int{401, 403}, a.status, "%s as %s: %s", id, role, a.body)
+		}
+	}
+}
+
+func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
+	s := newSalon(t)
+	for _, id := range slices.Sorted(maps.Keys(mayDo)) {
+		n := s.neighbour() // each its own, since they change what others need
+		r := n.requests()[id]
+		switch id {
+		case "delete-client":
+			n.call("DELETE", "/v1/clients/"+n.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
+			continue
+		case "finish-visit", "miss-visit":
+			n.at(start.Add(54 * time.Hour))
+		}
+		a := n.send(r)
+		require.Less(t, a.status, 300, "%s: %s", id, a.body)
+		if a.status == 201 {
+			require.True(t, strings.HasPrefix(a.header.Get("Location"), "/v1/"), id)
+		}
+		n.at(start)
+	}
+}
+
+func TestIdsOfAnotherSalonDoNotExist(t *testing.T) {
+	theirs := newSalon(t)
+	requests := theirs.requests()
+	mine := theirs.neighbour()
+	tables := theirs.tables()
+	before := tables()
+	for id, r := range requests {
+		if !strings.Contains(r.path, "-7") { // no UUID in the address
+			continue
+		}
+		a := mine.send(r)
+		a.refused(404, "not-found")
+		r.path = r.path[:strings.LastIndex(r.path, "-")] + "-000000000000" + r.path[strings.LastIndex(r.path, "-")+13:]
+		require.Equal(t, mine.send(r).body, a.body, "%s: an unknown id has the same answer", id)
+	}
+	for _, x := range []struct {
+		path string
+		body object
+		want string
+	}{
+		{"/v1/absences", object{"unit_id": theirs.ada, "from": "2026-07-02T09:00:00+02:00", "to": "2026-07-02T12:00:00+02:00"}, "/unit_id"},
+		{"/v1/feeds", object{"kind": "staff", "subject_id": theirs.ada}, "/subject_id"},
+		{"/v1/feeds", object{"kind": "client", "subject_id": theirs.client("Ines")}, "/subject_id"},
+		{"/v1/tokens", object{"role": "lead", "staff_id": theirs.ada, "label": ""}, "/staff_id"},
+		{"/v1/estimates", object{"service_id": theirs.services["Straightening"], "hair": hair()}, "/service_id"},
+		{"/v1/estimates", object{"service_id": mine.services["Straightening"], "client_id": theirs.client("Ines"), "hair": hair()}, "/client_id"},
+		{"/v1/openings", object{"services": theirs.straightening()}, "/services/0/service_id"},
+		{"/v1/openings", object{"services": []object{{"service_id": mine.services["Dry cut"], "lead_id": theirs.ada}}}, "/services/0/lead_id"},
+		{"/v1/openings", object{"services": mine.straightening(), "client_id": theirs.client("Ines")}, "/client_id"},
+		{"/v1/visits", object{"client_id": theirs.client("Ines"), "start": start.Add(time.Hour), "services": mine.straightening()}, "/client_id"},
+	} {
+		before = tables()
+		p := mine.call("POST", x.path, x.body, "Idempotency-Key", "other", "Content-Type", "application/json").refused(422, "invalid")
+		require.Equal(t, []string{"body " + x.want}, pointers(p))
+		require.Equal(t, before, tables())
+	}
+	var list struct{ Items []api.VisitBody }
+	mine.call("GET", "/v1/visits?client_id="+requests["get-client"].path[len("/v1/clients/"):], nil).is(200, &list)
+	require.Empty(t, list.Items)
+	for _, path := range []string{"/v1/clients", "/v1/feeds", "/v1/closures", "/v1/absences", "/v1/visits?first_date=2026-06-08&last_date=2026-06-12", "/v1/reminders?first_date=2026-06-08&last_date=2026-06-12"} {
+		mine.call("GET", path, nil).is(200, &list)
+		require.Empty(t, list.Items, path)
+	}
+}
