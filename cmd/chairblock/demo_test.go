@@ -86,6 +86,14 @@ func (s step) run(t *testing.T, bash string) reply {
 	return reply{t: t, body: string(out)}
 }
 
+// bookTour carries out the step of the tour that books a visit.
+func bookTour(t *testing.T, d *demo, bash string) api.VisitBody {
+	t.Helper()
+	visit := into[api.VisitBody](d.tour[2].run(t, bash))
+	require.Equal(t, "booked", visit.State)
+	return visit
+}
+
 func TestTheDemo(t *testing.T) {
 	dir := folder(t)
 	d := startDemo(t, dir)
@@ -100,8 +108,7 @@ func TestTheDemo(t *testing.T) {
 		require.Positive(t, estimate.Estimate.BlockMinutes)
 		openings := into[api.OpeningsAnswer](d.tour[1].run(t, bash))
 		require.Len(t, openings.Openings, 3)
-		visit = into[api.VisitBody](d.tour[2].run(t, bash))
-		require.Equal(t, "booked", visit.State)
+		visit = bookTour(t, d, bash)
 		require.Contains(t, d.tour[2].command, visit.Start.UTC().Format(time.RFC3339))
 		again := into[api.VisitBody](d.tour[2].run(t, bash))
 		require.Equal(t, visit.ID, again.ID, "the same command again books nothing more")

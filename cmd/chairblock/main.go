@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/alecthomas/kong"
 
@@ -62,7 +63,8 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 	return complain(errs, ctx.Run())
 }
 
-// complain writes one line for each fault in err and returns the exit code.
+// complain writes one line for each fault in err, or err itself, and returns
+// the exit code.
 func complain(errs io.Writer, err error) int {
 	if err == nil {
 		return 0
@@ -73,7 +75,9 @@ func complain(errs io.Writer, err error) int {
 		}
 		return exitUsage
 	}
-	fmt.Fprintln(errs, "chairblock:", err)
+	for line := range strings.Lines(err.Error()) {
+		fmt.Fprintln(errs, "chairblock:", strings.TrimRight(line, "\n"))
+	}
 	_, usage := errors.AsType[*usageError](err)
 	_, invalid := errors.AsType[*scheduling.InvalidError](err)
 	if usage || invalid {
