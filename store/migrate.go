@@ -18,7 +18,12 @@ import (
 // Migrate brings the database at url to the newest schema. Several processes
 // may call it at once: one does the work, the others wait for it.
 func Migrate(ctx context.Context, url string) error {
-	pool, err := pgxpool.New(ctx, url)
+	cfg, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		return fmt.Errorf("store: migrate: %w", errAddress)
+	}
+	cfg.MaxConns = 4 // one holds a lock while another works, whatever the address asks for
+	pool, err := pgxpool.NewWithConfig(ctx, cfg)
 	if err != nil {
 		return fmt.Errorf("store: migrate: %w", err)
 	}

@@ -49,12 +49,18 @@ func newSalon(t testing.TB, conns int32) *salon {
 func salonAt(t testing.TB, url string, conns int32) *salon {
 	t.Helper()
 	s := &salon{t: t, url: url, store: open(t, url, conns)}
-	db, err := pgxpool.New(t.Context(), url)
-	require.NoError(t, err)
-	t.Cleanup(db.Close)
-	s.db = db
+	s.connect()
 	s.fill("Europe/Berlin")
 	return s
+}
+
+// connect opens the look behind the store's back.
+func (s *salon) connect() {
+	s.t.Helper()
+	var err error
+	s.db, err = pgxpool.New(s.t.Context(), s.url)
+	require.NoError(s.t, err)
+	s.t.Cleanup(s.db.Close)
 }
 
 func open(t testing.TB, url string, conns int32) *store.Store {
