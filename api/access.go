@@ -62,11 +62,15 @@ func (s *Server) addFeed(ctx context.Context, in *feedInput) (*created[FeedBody]
 	err := s.inTx(ctx, func(t *store.Tx) error {
 		f, secret, err := t.AddFeed(ctx, in.Body.Kind, in.Body.Subject)
 		if is(err, scheduling.ErrNotFound) {
-			return &scheduling.InvalidError{Field: "subject_id", Problem: "is not known", Want: "the id of a " + in.Body.Kind + " member or client of this salon"}
+			who := map[string]string{"staff": "somebody who works in", "client": "a client of"}[in.Body.Kind]
+			return &scheduling.InvalidError{Field: "subject_id", Problem: "is not known", Want: "the id of " + who + " this salon"}
+		}
+		if err != nil {
+			return err
 		}
 		out = writeFeed(f)
 		out.URL = s.FeedURL(secret)
-		return err
+		return nil
 	})
 	return &created[FeedBody]{Location: "/v1/feeds/" + out.ID, Body: out}, err
 }

@@ -41,8 +41,8 @@ func (s *Server) boardPage(c echo.Context) error {
 		x, err = s.loadDay(ctx, t, n, d)
 		return err
 	})
-	if p := problem(ctx, err); err != nil {
-		return message(c, p.Status, p.Title, p.Detail)
+	if err != nil {
+		return sorry(c, err)
 	}
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	return pages.RenderBoard(c.Response(), x.board())
@@ -164,7 +164,7 @@ func (x *dayView) personPart(v store.Visit, st store.VisitStep, id string) (page
 		p.BackBy = &p.To
 	case !st.HandsOn && role == openings.RoleLead:
 		p.Kind = pages.Watched
-		x.checks(v, st, &p)
+		x.checks(st, &p)
 	case st.UnitIn(openings.RoleBasin) != "":
 		p.Kind = pages.Basin
 		p.Title = x.names[st.UnitIn(openings.RoleBasin)]
@@ -172,11 +172,9 @@ func (x *dayView) personPart(v store.Visit, st store.VisitStep, id string) (page
 	return p, true
 }
 
-func (x *dayView) checks(v store.Visit, st store.VisitStep, p *pages.Part) {
-	if st.Kind == string(scheduling.Process) {
-		for _, look := range scheduling.Looks(firstStrand(v, st.Start), st.Start, st.End) {
-			p.Checks = append(p.Checks, look.In(x.n.loc))
-		}
+func (x *dayView) checks(st store.VisitStep, p *pages.Part) {
+	for _, look := range looks(st) {
+		p.Checks = append(p.Checks, look.In(x.n.loc))
 	}
 	p.BackBy = &p.To
 	latest := p.To.Add(mayRunOver[scheduling.StepKind(st.Kind)])
@@ -245,8 +243,8 @@ func (s *Server) visitPage(c echo.Context) error {
 		}
 		return err
 	})
-	if p := problem(ctx, err); err != nil {
-		return message(c, p.Status, p.Title, p.Detail)
+	if err != nil {
+		return sorry(c, err)
 	}
 	return message(c, http.StatusOK, title, text)
 }

@@ -58,8 +58,8 @@ func (s *Server) bookPage(c echo.Context) error {
 		page = b.page
 		return nil
 	})
-	if p := problem(ctx, err); err != nil {
-		return message(c, p.Status, p.Title, p.Detail)
+	if err != nil {
+		return sorry(c, err)
 	}
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	c.Response().WriteHeader(status)

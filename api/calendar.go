@@ -138,9 +138,8 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 				with = addOnce(with, names[u.Unit])
 			}
 		}
-		if p.Kind == string(ics.Watched) && st.Kind == string(scheduling.Process) {
-			out.Checks = append(out.Checks, scheduling.Looks(firstStrand(v, st.Start), st.Start, st.End)...)
-			out.Checks = append(out.Checks, st.End)
+		if p.Kind == string(ics.Watched) && len(st.Looks) > 0 {
+			out.Checks = append(append(out.Checks, looks(st)...), st.End)
 		}
 	}
 	out.Service = strings.Join(services, ", ")
@@ -150,15 +149,13 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 	return out
 }
 
-// firstStrand is when the application before a processing step began.
-func firstStrand(v store.Visit, before time.Time) time.Time {
-	at := before
-	for _, st := range v.Steps {
-		if st.Kind == string(scheduling.Apply) && st.Start.Before(before) {
-			at = st.Start
-		}
+// looks are the times during a step at which somebody looks at the hair.
+func looks(st store.VisitStep) []time.Time {
+	out := make([]time.Time, len(st.Looks))
+	for i, n := range st.Looks {
+		out[i] = st.Start.Add(time.Duration(n) * time.Minute)
 	}
-	return at
+	return out
 }
 
 func addOnce(list []string, s string) []string {

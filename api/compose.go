@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/rickb777/date"
@@ -38,6 +39,9 @@ type worked struct {
 	client string // for whom it was made; empty when for nobody in particular
 	hair   HeadBody
 	result EstimateBody
+	// cautions are those of today's settings and of the steps that are booked;
+	// result has those of the day on which the estimate was made.
+	cautions []CautionBody
 }
 
 // salonDay is what every request needs of the salon.
@@ -91,6 +95,9 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 	}
 	if err := f.Err(); err != nil {
 		return nil, err
+	}
+	if n.time.CloseAtDesk > 0 {
+		closeAtDesk(parts[len(parts)-1].Steps)
 	}
 	var err error
 	c.plan, err = openings.ComposeVisit(parts)
@@ -164,15 +171,26 @@ func workOut(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults,
 		}
 		steps, err := x.Time(nil, 1)
 		out.Steps = steps
-		return out, nil, err
+		return out, nil, f.Join(at, err)
 	}
 	w, err := estimateFor(ctx, t, n, f, at, x, r)
 	if err != nil || w == nil {
 		return out, nil, err
 	}
 	out.Hands = w.hair.Hands
+	if out.Hands > 1 && !slices.ContainsFunc(x.Steps, func(st scheduling.Step) bool { return st.Helper }) {
+		f.Add(at+".hair.hands", "is 2, but no step of this service can be shared", "1")
+	}
 	out.Steps, err = x.Time(w.result.booked(), max(1, w.hair.Batches))
-	return out, w, err
+	if err := f.Join(at+".hair", err); err != nil {
+		return out, nil, err
+	}
+	first, every := n.time.Looks(w.hair.Head())
+	scheduling.SetLooks(out.Steps, first, every)
+	if w.cautions, err = n.cautions(w.hair, out.Steps); err != nil {
+		return out, nil, f.Join(at+".hair", err)
+	}
+	return out, w, nil
 }
 
 // estimateFor loads the estimate that r names or works one out from its hair.
@@ -225,39 +243,6 @@ func (b EstimateBody) booked() map[scheduling.StepKind][]int {
 		out[scheduling.StepKind(s.Kind)] = append(out[scheduling.StepKind(s.Kind)], s.BookedMinutes)
 	}
 	return out
-}
-
-// guard holds the cautions of every estimate against the request: what is
-// refused cannot be booked, and what needs the licensed person's yes can be
-// booked when approvedBy names that person.
-func (c *composed) guard(approvedBy string) error {
-	var refused, ask []CautionBody
-	for _, w := range c.estimates {
-		if w == nil {
-			continue
-		}
-		for _, x := range w.result.Cautions {
-			switch chairtime.CautionLevel(x.Level) {
-			case chairtime.LevelRefuse:
-				refused = append(refused, x)
-			case chairtime.LevelNeedsYes:
-				ask = append(ask, x)
-			case chairtime.LevelWarn:
-			}
-		}
-	}
-	if len(refused) > 0 {
-		p := newProblem(422, "refused", refused[0].Text)
-		p.Cautions = refused
-		return p
-	}
-	if len(ask) > 0 && approvedBy == "" {
-		p := newProblem(422, "refused", "this needs the yes of the licensed person in charge: "+ask[0].Text)
-		p.Cautions = ask
-		p.Errors = []FieldProblem{{In: "body", Pointer: "/approved_by", Detail: "is empty", Expected: "the name of the licensed person who said yes"}}
-		return p
-	}
-	return nil
 }
 
 // around is the horizon of whole days from the day before d to the day after.

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -23,7 +24,10 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 	var f scheduling.Faults
 	v := store.Visit{Client: b.ClientID}
 	v.Note = text(&f, "note", b.Note, 0, 500)
-	v.ApprovedBy = text(&f, "approved_by", b.ApprovedBy, 0, 80)
+	var err error
+	if v.ApprovedBy, err = licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
+		return v, err
+	}
 	wholeMinute(&f, "start", b.Start)
 	if b.Start.Before(s.now().Add(-lateBooking)) {
 		f.Add("start", "lies in the past", "a start that is still to come")
@@ -39,10 +43,10 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 	if err := f.Err(); err != nil {
 		return v, err
 	}
-	if err := c.guard(v.ApprovedBy); err != nil {
+	if err := c.guard(n, s.now(), b.Start, v.ApprovedBy); err != nil {
 		return v, err
 	}
-	p, err := place(ctx, t, n.loc, c.plan, b.Start, "", "")
+	p, err := place(ctx, t, n.loc, c.plan, b.Start, "")
 	if err != nil {
 		return v, err
 	}
@@ -93,13 +97,13 @@ func (c *composed) keepEstimates(ctx context.Context, t *store.Tx, client string
 
 // move gives a booked visit a new start, with the minutes and the versions of
 // services that it was booked with.
-func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, start time.Time, lead string) (store.Visit, error) {
+func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, start time.Time, lead newLead) (store.Visit, error) {
 	var f scheduling.Faults
 	wholeMinute(&f, "start", start)
 	if start.Before(s.now().Add(-lateBooking)) {
 		f.Add("start", "lies in the past", "a start that is still to come")
 	}
-	if err := knownLead(ctx, t, &f, "", lead); err != nil {
+	if err := knownLead(ctx, t, &f, "", lead.ID); err != nil {
 		return store.Visit{}, err
 	}
 	if err := f.Err(); err != nil {
@@ -116,7 +120,7 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	if err != nil {
 		return v, err
 	}
-	p, err := place(ctx, t, n.loc, c.plan, start, "", id)
+	p, err := place(ctx, t, n.loc, c.plan, start, id)
 	if err != nil {
 		return v, err
 	}
@@ -134,11 +138,26 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	return v, s.remindBooked(ctx, t, n, v, &before)
 }
 
-// recompose builds the plan of a visit that is booked already, for another
-// stylist when lead is given. A visit whose services have a stylist each keeps
-// them; otherwise anybody who can may lead it.
-func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead string) (*composed, error) {
-	several := slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Lead != v.Services[0].Lead })
+// newLead says who is in charge of a visit after a move. The zero value keeps
+// everybody.
+type newLead struct {
+	ID  string // in charge of whatever the stylist of the first service led
+	Any bool   // anybody who can, for every service
+}
+
+func (l newLead) of(v store.Visit, i int) string {
+	switch {
+	case l.Any:
+		return ""
+	case l.ID != "" && v.Services[i].Lead == v.Services[0].Lead:
+		return l.ID
+	}
+	return v.Services[i].Lead
+}
+
+// recompose builds the plan of a visit that is booked already, with the
+// versions of services and the minutes that it was booked with.
+func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead newLead) (*composed, error) {
 	c := &composed{}
 	var parts []openings.VisitService
 	for i, x := range v.Services {
@@ -150,9 +169,7 @@ func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead string) (*c
 		if err != nil {
 			return nil, err
 		}
-		if part.LeadID = lead; lead == "" && several {
-			part.LeadID = x.Lead
-		}
+		part.LeadID = lead.of(v, i)
 		parts = append(parts, part)
 		c.services = append(c.services, x)
 		c.estimates = append(c.estimates, nil)
@@ -166,28 +183,29 @@ func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead string) (*c
 // rebook gives the steps of service i of v the minutes they have in the plan.
 func rebook(x scheduling.Service, v store.Visit, i int) (openings.VisitService, error) {
 	out := openings.VisitService{Service: x, Hands: 1}
-	booked, batches := map[scheduling.StepKind][]int{}, 1
+	var planned []scheduling.PlannedStep
+	var seated []bool
 	for _, st := range v.Steps {
 		if st.Service != i {
 			continue
 		}
-		k := scheduling.StepKind(st.Kind)
-		booked[k] = append(booked[k], int(st.End.Sub(st.Start)/time.Minute))
-		if k == scheduling.RinseShort {
-			batches++
-		}
+		planned = append(planned, scheduling.PlannedStep{Kind: scheduling.StepKind(st.Kind),
+			Length: int(st.End.Sub(st.Start) / time.Minute), Looks: st.Looks})
+		seated = append(seated, st.UnitIn(openings.RoleChair) != "")
 		if st.UnitIn(openings.RoleHelper) != "" {
 			out.Hands = 2
 		}
 	}
-	for _, st := range x.Steps {
-		if len(booked[st.Kind]) == 0 {
-			booked[st.Kind] = []int{0} // a step that had no length was left out
+	var err error
+	if out.Steps, err = x.Retime(planned); err != nil {
+		return out, fmt.Errorf("api: visit %s: %w", v.ID, err)
+	}
+	for k := range out.Steps {
+		if !seated[k] {
+			out.Steps[k].Where = scheduling.AtDesk
 		}
 	}
-	var err error
-	out.Steps, err = x.Time(booked, batches)
-	return out, err
+	return out, nil
 }
 
 // cancel frees the time of a visit that has not begun, as cancelled or missed.
@@ -239,6 +257,11 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	}
 	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
 		return err
+	}
+	if slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare }) {
+		if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
+			return err
+		}
 	}
 	return s.remindFinished(ctx, t, n, *v)
 }

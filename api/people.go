@@ -149,9 +149,38 @@ func (s *Server) removeUnit(ctx context.Context, in *removal) (*empty, error) {
 			return err
 		}
 		p.Version, p.Active = version, false
-		_, err = t.UpdateStaff(ctx, p)
-		return err
+		if _, err = t.UpdateStaff(ctx, p); err != nil {
+			return err
+		}
+		return shutOut(ctx, t, in.ID)
 	})
+}
+
+// shutOut ends the tokens and calendar addresses of a person who has left.
+func shutOut(ctx context.Context, t *store.Tx, id string) error {
+	tokens, err := t.Tokens(ctx)
+	if err != nil {
+		return err
+	}
+	for _, k := range tokens {
+		if k.StaffID != nil && *k.StaffID == id && k.Revoked == nil {
+			if err := t.RevokeToken(ctx, k.ID); err != nil {
+				return err
+			}
+		}
+	}
+	feeds, err := t.Feeds(ctx)
+	if err != nil {
+		return err
+	}
+	for _, f := range feeds {
+		if f.Subject == id && f.Revoked == nil {
+			if err := t.RevokeFeed(ctx, f.ID); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // unneeded refuses to remove what visits still rely on.
@@ -217,7 +246,17 @@ func (s *Server) updateStation(ctx context.Context, in *stationChange) (*found[S
 		return nil, err
 	}
 	u.ID, u.Version = in.ID, version
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { u, err = t.UpdateStation(ctx, u); return err })
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		old, err := t.StationByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		if old.Kind != u.Kind {
+			return &scheduling.InvalidError{Field: "kind", Problem: "cannot be changed", Want: old.Kind + ", or a new station"}
+		}
+		u, err = t.UpdateStation(ctx, u)
+		return err
+	})
 	return &found[StationBody]{etag(u.Version), writeStation(u)}, err
 }
 

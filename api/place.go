@@ -2,9 +2,12 @@ package api
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"chairblock/scheduling"
@@ -22,11 +25,11 @@ type placed struct {
 
 func is(err, target error) bool { return errors.Is(err, target) }
 
-// place finds units for a visit that starts at start, led by lead when that is
-// given, takes the booker's locks and checks the schedule once more on fresh
-// data. A *scheduling.ConflictError says why it does not fit. The blocks of
+// place finds units for a visit that starts at start, takes the booker's locks
+// and checks the schedule once more on fresh data. A *scheduling.ConflictError
+// says that it does not fit then, Faults that it fits at no time. The blocks of
 // the visit except are looked through.
-func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.VisitPlan, start time.Time, lead, except string) (*placed, error) {
+func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.VisitPlan, start time.Time, except string) (*placed, error) {
 	d := scheduling.CivilDate(start, loc)
 	p := &placed{h: around(loc, d, d), plan: plan}
 	var err error
@@ -42,7 +45,8 @@ func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.
 		return nil, fmt.Errorf("api: place: %w", err)
 	}
 	if missing := compiled.Missing(); len(missing) > 0 {
-		return nil, &scheduling.ConflictError{Reason: "this visit cannot be placed: " + missing[0]}
+		return nil, scheduling.Faults{{Field: "services", Problem: "cannot be placed at any time: " + strings.Join(missing, "; "),
+			Want: "services that somebody here can carry out"}}
 	}
 	m := p.h.Minute(start)
 	set, err := compiled.Search(snap, openings.Query{From: m, To: m, Grid: 1})
@@ -50,7 +54,7 @@ func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.
 		return nil, fmt.Errorf("api: place: %w", err)
 	}
 	var ok bool
-	if p.sch, ok = set.Assign(m, lead); !ok {
+	if p.sch, ok = set.Assign(m, ""); !ok {
 		return nil, &scheduling.ConflictError{Reason: "the visit does not fit at this time any more"}
 	}
 	return p, p.recheck(ctx, t, except)
@@ -91,11 +95,14 @@ func (p *placed) blocks() []store.Block {
 	}
 	var out []store.Block
 	for _, r := range p.plan.Reservations(p.sch) {
-		clear, ok := p.plan.Spec.Clear[units[r.Unit].Kind]
-		if !ok {
-			clear = units[r.Unit].Changeover
+		u, spec := units[r.Unit], p.plan.Spec
+		b := store.Block{Unit: r.Unit, Start: p.h.Time(r.From), End: p.h.Time(r.To),
+			Clear: int(spec.Clearing(u.Kind, u.Changeover)), Least: int(spec.ClearLeast[u.Kind])}
+		if asked, ok := spec.Clear[u.Kind]; ok {
+			n := int(asked)
+			b.Asked = &n
 		}
-		out = append(out, store.Block{Unit: r.Unit, Start: p.h.Time(r.From), End: p.h.Time(r.To), Clear: int(clear)})
+		out = append(out, b)
 	}
 	return out
 }
@@ -111,7 +118,7 @@ func (p *placed) visit(v *store.Visit) {
 	for i, st := range p.plan.Steps {
 		ph := p.sch.Phases[i]
 		row := store.VisitStep{Ordinal: i, Service: st.Service, Kind: string(st.Kind), Label: st.Label,
-			Start: p.h.Time(ph.Start), End: p.h.Time(ph.End), HandsOn: st.HandsOn, Watched: st.Watched}
+			Start: p.h.Time(ph.Start), End: p.h.Time(ph.End), HandsOn: st.HandsOn, Watched: st.Watched, Looks: st.Looks}
 		for _, u := range p.plan.Uses(p.sch, i) {
 			row.Units = append(row.Units, store.StepUnit{Ordinal: i, Unit: u.Unit, Role: u.Role})
 		}
@@ -125,10 +132,20 @@ func (p *placed) parts(n salonDay, v store.Visit) []store.Part {
 	ordinal := map[string]int{}
 	for _, part := range p.plan.Parts(p.sch) {
 		out = append(out, store.Part{Subject: part.Unit, Ordinal: ordinal[part.Unit], Kind: string(part.Kind),
-			Start: p.h.Time(part.From), End: p.h.Time(part.To)})
+			Start: p.h.Time(part.From), End: p.h.Time(part.To), Shown: p.shown(part)})
 		ordinal[part.Unit]++
 	}
 	return append(out, clientParts(n, v, v.End)...)
+}
+
+// shown changes with the stations, people and steps of a part.
+func (p *placed) shown(part openings.Part) string {
+	h := sha256.New()
+	fmt.Fprintln(h, p.sch.Roles[openings.RoleChair])
+	for _, i := range part.Steps {
+		fmt.Fprintln(h, p.plan.Steps[i].Label, p.h.Time(p.sch.Phases[i].Start), p.plan.Steps[i].Looks, p.plan.Uses(p.sch, i))
+	}
+	return hex.EncodeToString(h.Sum(nil)[:8])
 }
 
 // clientParts is what the client's calendar shows of a visit that ends at end.

@@ -26,6 +26,7 @@ type Problem struct {
 	Alternatives []OpeningBody  `json:"alternatives,omitempty" doc:"The next openings for the same visit"`
 
 	retryAfter int // seconds, 0 for no header
+	faults     int // how many there are, of which Errors holds the first
 }
 
 // FieldProblem says where a request is wrong and what would be right.
@@ -93,16 +94,16 @@ func problem(ctx context.Context, err error) *Problem {
 		return p
 	}
 	if f, ok := errors.AsType[scheduling.Faults](err); ok {
-		p := newProblem(http.StatusUnprocessableEntity, "invalid", f.Error())
+		p := newProblem(http.StatusUnprocessableEntity, "invalid", "")
 		for _, e := range f {
-			p.Errors = append(p.Errors, fieldProblem(e))
+			p.add(fieldProblem(e))
 		}
-		return p
+		return p.told()
 	}
 	if e, ok := errors.AsType[*scheduling.InvalidError](err); ok {
-		p := newProblem(http.StatusUnprocessableEntity, "invalid", e.Error())
-		p.Errors = []FieldProblem{fieldProblem(e)}
-		return p
+		p := newProblem(http.StatusUnprocessableEntity, "invalid", "")
+		p.add(fieldProblem(e))
+		return p.told()
 	}
 	if e, ok := errors.AsType[*scheduling.ConflictError](err); ok {
 		return newProblem(http.StatusConflict, "taken", e.Reason)
@@ -197,7 +198,6 @@ func frameworkError(status int, msg string, errs ...error) huma.StatusError {
 		return newProblem(status, kindOf(status), "")
 	}
 	p := newProblem(status, kindOf(status), msg)
-	var said []string
 	for _, err := range errs {
 		f := FieldProblem{In: "body", Detail: "cannot be read"}
 		if d, ok := err.(huma.ErrorDetailer); ok {
@@ -205,8 +205,35 @@ func frameworkError(status int, msg string, errs ...error) huma.StatusError {
 			f.In, f.Pointer = splitLocation(e.Location)
 			f.say(e.Message)
 		}
+		p.add(f)
+	}
+	return p.told()
+}
+
+// Limits on how much of a faulty request an answer goes into.
+const (
+	mostFaults = 50
+	mostBytes  = 300
+)
+
+// add notes one fault, cut where it repeats a long value.
+func (p *Problem) add(f FieldProblem) {
+	if len(f.Detail) > mostBytes {
+		f.Detail = strings.ToValidUTF8(f.Detail[:mostBytes], "") + "…"
+	}
+	if p.faults++; p.faults <= mostFaults {
 		p.Errors = append(p.Errors, f)
+	}
+}
+
+// told puts what is wrong into the detail.
+func (p *Problem) told() *Problem {
+	said := make([]string, 0, len(p.Errors)+1)
+	for _, f := range p.Errors {
 		said = append(said, f.words())
+	}
+	if more := p.faults - len(p.Errors); more > 0 {
+		said = append(said, fmt.Sprintf("and %d more", more))
 	}
 	if len(said) > 0 {
 		p.Detail = strings.Join(said, "; ")

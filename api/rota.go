@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"sort"
 	"time"
 
@@ -68,6 +69,7 @@ func (s *Server) rotaRoutes() {
 // on the clock of the week.
 func windows(f *scheduling.Faults, field, kind string, list []WindowBody) []store.Window {
 	var out []store.Window
+	before := len(*f)
 	for i, b := range list {
 		at := index(field, i)
 		w := store.Window{Weekday: b.Weekday, Kind: kind, From: clockOf(f, at+".from", b.From), To: clockOf(f, at+".to", b.To)}
@@ -78,6 +80,9 @@ func windows(f *scheduling.Faults, field, kind string, list []WindowBody) []stor
 			f.Add(at+".from", "is 24:00", "00:00 of the next weekday")
 		}
 		out = append(out, w)
+	}
+	if len(*f) > before {
+		return out
 	}
 	sorted := append([]store.Window(nil), out...)
 	at := func(w store.Window) int { return (w.Weekday-1)*1440 + w.From }
@@ -238,9 +243,6 @@ func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[Abs
 	a := store.Absence{Unit: b.Unit, From: wholeMinute(&f, "from", b.From), To: wholeMinute(&f, "to", b.To)}
 	a.Reason = text(&f, "reason", b.Reason, 0, 200)
 	span(&f, b.From, b.To)
-	if err := f.Err(); err != nil {
-		return nil, err
-	}
 	var out AbsenceBody
 	err := s.inTx(ctx, func(t *store.Tx) error {
 		loc, err := zone(ctx, t)
@@ -251,8 +253,12 @@ func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[Abs
 		if err != nil {
 			return err
 		}
+		f := slices.Clone(f) // a transaction may run twice
 		if !known {
-			return &scheduling.InvalidError{Field: "unit_id", Problem: "is not known", Want: "the id of a person or station of this salon"}
+			f.Add("unit_id", "is not known", "the id of a person or station of this salon")
+		}
+		if err := f.Err(); err != nil {
+			return err
 		}
 		if a, err = t.AddAbsence(ctx, a); err != nil {
 			return err

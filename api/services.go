@@ -16,7 +16,7 @@ type StepBody struct {
 	Kind    string `json:"kind" doc:"Name of the step; with formula head one of the kinds of an estimate" example:"apply"`
 	Label   string `json:"label" doc:"Plain words for screens" example:"Apply solution"`
 	Who     string `json:"who" enum:"lead,assistant_or_lead,nobody"`
-	Where   string `json:"where" enum:"chair,basin"`
+	Where   string `json:"where" enum:"chair,basin,desk"`
 	Minutes int    `json:"minutes,omitempty" minimum:"0" maximum:"600" doc:"Fixed length; leave out with a formula"`
 	Formula string `json:"formula,omitempty" enum:"head" doc:"head: minutes come from the estimate of the hair"`
 	HandsOn bool   `json:"hands_on" doc:"False while nobody's hands are needed"`
@@ -65,10 +65,10 @@ func (b ServiceBody) service() (scheduling.Service, error) {
 	for i, st := range b.Steps {
 		x.Steps = append(x.Steps, st.step(&f, index("steps", i)))
 	}
-	if err := f.Err(); err != nil {
+	if err := f.Join("", x.Validate()); err != nil {
 		return x, err
 	}
-	return x, x.Validate()
+	return x, f.Err()
 }
 
 func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {

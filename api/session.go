@@ -8,6 +8,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"chairblock/api/pages"
+	"chairblock/scheduling"
 	"chairblock/store"
 )
 
@@ -32,10 +33,10 @@ func (s *Server) MountPages() {
 	guard := echo.WrapMiddleware(http.NewCrossOriginProtection().Handler)
 	page := s.echo.Group("", guard, pageHeaders, limitForm)
 	page.GET("/open/:link", s.openLink)
-	page.GET("/", s.boardPage, s.signedIn)
-	page.GET("/visits/:id", s.visitPage, s.signedIn)
-	page.GET("/book", s.bookPage, s.signedIn)
-	page.POST("/book", s.bookPage, s.signedIn)
+	page.GET("/", s.boardPage, s.signedIn("get-day"))
+	page.GET("/visits/:id", s.visitPage, s.signedIn("get-visit"))
+	page.GET("/book", s.bookPage, s.signedIn("book-visit"))
+	page.POST("/book", s.bookPage, s.signedIn("book-visit"))
 	s.echo.GET(pages.AssetPrefix+"*", echo.WrapHandler(pages.Assets()))
 }
 
@@ -59,9 +60,10 @@ func limitForm(next echo.HandlerFunc) echo.HandlerFunc {
 
 func (s *Server) openLink(c echo.Context) error {
 	secret, err := s.store.OpenSession(c.Request().Context(), c.Param("link"), sessionLife)
-	if p := problem(c.Request().Context(), err); err != nil && p.Status != http.StatusNotFound {
-		return p
-	} else if err != nil {
+	if err != nil && !is(err, scheduling.ErrNotFound) {
+		return sorry(c, err)
+	}
+	if err != nil {
 		return message(c, http.StatusNotFound, "This link does not work any more",
 			"It was used before, or its time is over. Ask for a new one.")
 	}
@@ -70,22 +72,37 @@ func (s *Server) openLink(c echo.Context) error {
 	return c.Redirect(http.StatusSeeOther, "/")
 }
 
-// signedIn finds who holds the browser's session. Pages are for whoever may
-// book.
-func (s *Server) signedIn(next echo.HandlerFunc) echo.HandlerFunc {
-	return func(c echo.Context) error {
-		ctx := c.Request().Context()
-		var p store.Principal
-		cookie, err := c.Cookie(s.cookieName())
-		if err == nil {
-			p, err = s.store.Session(ctx, cookie.Value)
+// signedIn finds who holds the browser's session, who must be allowed the same
+// operation of the interface.
+func (s *Server) signedIn(operation string) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return func(c echo.Context) error {
+			ctx := c.Request().Context()
+			var p store.Principal
+			cookie, err := c.Cookie(s.cookieName())
+			if err == nil {
+				p, err = s.store.Session(ctx, cookie.Value)
+			}
+			if is(err, http.ErrNoCookie) || is(err, scheduling.ErrNotFound) {
+				return message(c, http.StatusUnauthorized, "Please sign in", "Open the link that the program printed when it started.")
+			}
+			if err != nil {
+				return sorry(c, err)
+			}
+			ctx = withPrincipal(ctx, p)
+			if refusal := mayDo(ctx, operation); refusal != "" {
+				return message(c, http.StatusForbidden, titles["forbidden"], refusal)
+			}
+			c.SetRequest(c.Request().WithContext(ctx))
+			return next(c)
 		}
-		if err != nil {
-			return message(c, http.StatusUnauthorized, "Please sign in", "Open the link that the program printed when it started.")
-		}
-		c.SetRequest(c.Request().WithContext(withPrincipal(ctx, p)))
-		return next(c)
 	}
+}
+
+// sorry answers a page with what went wrong.
+func sorry(c echo.Context, err error) error {
+	p := problem(c.Request().Context(), err)
+	return message(c, p.Status, p.Title, p.Detail)
 }
 
 func message(c echo.Context, status int, title, text string) error {

@@ -85,7 +85,8 @@ type moveInput struct {
 	Precondition
 	Body struct {
 		Start  time.Time `json:"start"`
-		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on; left out: anybody who can, or those named before when the services have a stylist each"`
+		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on, instead of the one of the first service; left out: those it was booked with"`
+		Any    bool      `json:"any_lead,omitempty" doc:"Anybody who can may be in charge"`
 	}
 }
 type visitChange struct {
@@ -273,14 +274,14 @@ func (s *Server) moveVisit(ctx context.Context, in *moveInput) (*found[VisitBody
 		return nil, err
 	}
 	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
-		return s.move(ctx, t, n, in.ID, version, in.Body.Start, in.Body.LeadID)
+		return s.move(ctx, t, n, in.ID, version, in.Body.Start, newLead{in.Body.LeadID, in.Body.Any})
 	})
 	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, _ salonDay) (*composed, string, error) {
 		v, err := t.VisitByID(ctx, in.ID)
 		if err != nil {
 			return nil, "", err
 		}
-		c, err := recompose(ctx, t, v, in.Body.LeadID)
+		c, err := recompose(ctx, t, v, newLead{in.Body.LeadID, in.Body.Any})
 		return c, v.Client, err
 	}, in.ID)
 }

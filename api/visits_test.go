@@ -98,7 +98,7 @@ func TestOneLeadDoesTheWholeVisitUnlessNamedOtherwise(t *testing.T) {
 	v, tag := s.book(s.client("Mara"), start.Add(time.Hour), []object{{"service_id": s.services["Straightening"], "hair": hair()}, {"service_id": s.services["Dry cut"]}})
 	require.Equal(t, s.ada, v.Services[0].LeadID)
 	require.Equal(t, s.ada, v.Services[1].LeadID)
-	s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start, "lead_id": s.ben}, "If-Match", tag).refused(409, "taken")
+	s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start, "lead_id": s.ben}, "If-Match", tag).refused(422, "invalid")
 
 	cut, tag := s.book(s.client("Nora"), start.Add(25*time.Hour), []object{{"service_id": s.services["Dry cut"]}})
 	other := s.ada

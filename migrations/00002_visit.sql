@@ -56,6 +56,7 @@ CREATE TABLE visit_step (
     ends_at         timestamptz NOT NULL CHECK (ends_at > starts_at),
     hands_on        boolean NOT NULL,
     watched         boolean NOT NULL,
+    looks           smallint[] NOT NULL DEFAULT '{}', -- minutes after starts_at at which somebody looks
     real_start      timestamptz,
     real_end        timestamptz CHECK (real_end >= real_start),
     PRIMARY KEY (salon_id, visit_id, ordinal),
@@ -83,6 +84,8 @@ CREATE TABLE block (
     starts_at timestamptz NOT NULL,
     ends_at   timestamptz NOT NULL,
     span      tstzrange NOT NULL,
+    clear_asked smallint,                    -- clearing that the visit's services ask for; null: the unit's own
+    clear_least smallint NOT NULL DEFAULT 0, -- the unit's own, but at least this
     PRIMARY KEY (salon_id, visit_id, unit_id, starts_at),
     FOREIGN KEY (salon_id, visit_id) REFERENCES visit ON DELETE CASCADE,
     FOREIGN KEY (salon_id, unit_id) REFERENCES unit,
@@ -110,6 +113,7 @@ CREATE TABLE visit_part (
     starts_at  timestamptz NOT NULL,
     ends_at    timestamptz NOT NULL,
     kind       text NOT NULL CHECK (kind IN ('hands_on', 'watched', 'away', 'client', 'aftercare', 'retouch')),
+    shown      text NOT NULL DEFAULT '', -- tells whether what is shown beside the time has changed
     live       boolean NOT NULL DEFAULT true, -- false: gone from staff feeds, cancelled in the client's
     PRIMARY KEY (salon_id, visit_id, subject, ordinal),
     FOREIGN KEY (salon_id, visit_id) REFERENCES visit ON DELETE CASCADE,

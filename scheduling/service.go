@@ -49,6 +49,8 @@ type Where string
 const (
 	AtChair Where = "chair"
 	AtBasin Where = "basin"
+	// AtDesk leaves the chair to be cleared when nothing follows in it.
+	AtDesk Where = "desk"
 )
 
 // FormulaHead marks a step whose minutes come from the estimate of a head.

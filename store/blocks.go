@@ -17,6 +17,11 @@ type Block struct {
 	Unit       string
 	Start, End time.Time // whole minutes
 	Clear      int       // minutes, 0 to 240
+	// Asked is the clearing that the visit's services ask for, nil when it is
+	// the unit's own; that is then at least Least. Both decide what becomes of
+	// Clear when the unit's own changes.
+	Asked *int
+	Least int
 }
 
 // insertBlocks writes the blocks of a visit, or nothing and ErrTaken when any
@@ -33,14 +38,14 @@ func (t *Tx) insertBlocks(ctx context.Context, visit string, blocks []Block) err
 		}
 		return blocks[i].Start.Before(blocks[j].Start)
 	})
-	units, starts, ends, clears := columns(blocks)
+	c := columnsOf(blocks)
 	var taken bool
 	err := t.tx.QueryRow(ctx, `
 		SELECT EXISTS (
 			SELECT 1 FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[]) n(unit_id, a, z, clear)
 			JOIN block b ON b.salon_id = $1 AND b.unit_id = n.unit_id AND b.visit_id <> $6
 			 AND b.span && tstzrange(n.a, n.z + make_interval(mins => n.clear)))`,
-		t.salon, units, starts, ends, clears, visit).Scan(&taken)
+		t.salon, c.units, c.starts, c.ends, c.clears, visit).Scan(&taken)
 	if err != nil {
 		return domain("check blocks", err, false)
 	}
@@ -48,12 +53,13 @@ func (t *Tx) insertBlocks(ctx context.Context, visit string, blocks []Block) err
 		return ErrTaken
 	}
 	tag, err := t.tx.Exec(ctx, `
-		INSERT INTO block (salon_id, visit_id, unit_id, starts_at, ends_at, span)
-		SELECT $1, $6, unit_id, a, z, tstzrange(a, z + make_interval(mins => clear))
-		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[]) n(unit_id, a, z, clear)
+		INSERT INTO block (salon_id, visit_id, unit_id, starts_at, ends_at, span, clear_asked, clear_least)
+		SELECT $1, $6, unit_id, a, z, tstzrange(a, z + make_interval(mins => clear)), asked, least
+		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $7::int[], $8::int[])
+			n(unit_id, a, z, clear, asked, least)
 		ORDER BY unit_id, a
 		ON CONFLICT ON CONSTRAINT block_no_overlap DO NOTHING`,
-		t.salon, units, starts, ends, clears, visit)
+		t.salon, c.units, c.starts, c.ends, c.clears, visit, c.asked, c.least)
 	if err != nil {
 		return domain("insert blocks", err, false)
 	}
@@ -63,14 +69,25 @@ func (t *Tx) insertBlocks(ctx context.Context, visit string, blocks []Block) err
 	return nil
 }
 
-func columns(blocks []Block) (units []string, starts, ends []time.Time, clears []int) {
+// blockColumns are blocks, column by column.
+type blockColumns struct {
+	units         []string
+	starts, ends  []time.Time
+	clears, least []int
+	asked         []*int
+}
+
+func columnsOf(blocks []Block) blockColumns {
+	var c blockColumns
 	for _, b := range blocks {
-		units = append(units, b.Unit)
-		starts = append(starts, b.Start)
-		ends = append(ends, b.End)
-		clears = append(clears, b.Clear)
+		c.units = append(c.units, b.Unit)
+		c.starts = append(c.starts, b.Start)
+		c.ends = append(c.ends, b.End)
+		c.clears = append(c.clears, b.Clear)
+		c.asked = append(c.asked, b.Asked)
+		c.least = append(c.least, b.Least)
 	}
-	return units, starts, ends, clears
+	return c
 }
 
 // ClearingError means that a clearing time cannot become longer, because
@@ -84,9 +101,9 @@ func (e *ClearingError) Error() string {
 	return "with this clearing time these visits would stand too close to the next: " + strings.Join(e.Visits, ", ")
 }
 
-// rewriteClearing gives the future blocks of a unit that carry its old
-// clearing time the new one, or returns a *ClearingError. Rows are replaced,
-// never updated.
+// rewriteClearing gives the future blocks of a unit, as far as they follow its
+// own clearing time, the new one of now minutes, or returns a *ClearingError.
+// Rows are replaced, never updated.
 func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) error {
 	if was == now {
 		return nil
@@ -96,11 +113,10 @@ func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) err
 	}
 	rows, err := t.tx.Query(ctx, `
 		SELECT b.visit_id FROM block b
-		WHERE b.salon_id = $1 AND b.unit_id = $2 AND b.ends_at > now()
-		  AND upper(b.span) = b.ends_at + make_interval(mins => $3)
+		WHERE b.salon_id = $1 AND b.unit_id = $2 AND b.ends_at > now() AND b.clear_asked IS NULL
 		  AND EXISTS (SELECT 1 FROM block n WHERE n.salon_id = $1 AND n.unit_id = $2 AND n.visit_id <> b.visit_id
-			AND n.starts_at >= b.ends_at AND n.starts_at < b.ends_at + make_interval(mins => $4))
-		ORDER BY b.starts_at`, t.salon, unit, was, now)
+			AND n.starts_at >= b.ends_at AND n.starts_at < b.ends_at + make_interval(mins => greatest($3, b.clear_least::int)))
+		ORDER BY b.starts_at`, t.salon, unit, now)
 	if err != nil {
 		return domain("clearing", err, false)
 	}
@@ -113,16 +129,16 @@ func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) err
 	}
 	rows, err = t.tx.Query(ctx, `
 		DELETE FROM block
-		WHERE salon_id = $1 AND unit_id = $2 AND ends_at > now()
-		  AND upper(span) = ends_at + make_interval(mins => $3)
-		RETURNING visit_id, starts_at, ends_at`, t.salon, unit, was)
+		WHERE salon_id = $1 AND unit_id = $2 AND ends_at > now() AND clear_asked IS NULL
+		RETURNING visit_id, starts_at, ends_at, clear_least`, t.salon, unit)
 	if err != nil {
 		return domain("clearing", err, false)
 	}
 	byVisit := map[string][]Block{}
-	b := Block{Unit: unit, Clear: now}
+	b := Block{Unit: unit}
 	var visit string
-	_, err = pgx.ForEachRow(rows, []any{&visit, &b.Start, &b.End}, func() error {
+	_, err = pgx.ForEachRow(rows, []any{&visit, &b.Start, &b.End, &b.Least}, func() error {
+		b.Clear = max(now, b.Least)
 		byVisit[visit] = append(byVisit[visit], b)
 		return nil
 	})

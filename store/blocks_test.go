@@ -150,23 +150,26 @@ func TestANewClearingTimeReachesTheVisitsToComeThatHadTheOldOne(t *testing.T) {
 	s := newSalon(t, 4)
 	chair := s.chairs[0]
 	past := time.Now().UTC().Truncate(time.Hour).Add(-48 * time.Hour)
+	asked := 3
 	for _, b := range []store.Block{
 		{Start: past, End: past.Add(time.Hour), Clear: 3},
 		{Start: at(9, 0), End: at(10, 0), Clear: 3},
-		{Start: at(10, 10), End: at(11, 0), Clear: 5}, // a service that asks for more
-		{Start: at(12, 0), End: at(13, 0), Clear: 3},
+		{Start: at(10, 10), End: at(11, 0), Clear: 3, Asked: &asked}, // the services ask for just this
+		{Start: at(12, 0), End: at(13, 0), Clear: 4, Least: 4},       // a service asks for at least this
 	} {
-		_, err := s.bookOnly(chair, b.Start, b.End, b.Clear)
-		require.NoError(t, err)
+		v, blocks := s.only(s.client("Guest"), chair, b.Start, b.End, b.Clear)
+		blocks[0].Asked, blocks[0].Least = b.Asked, b.Least
+		require.NoError(t, s.try(func(t *store.Tx) error { return t.InsertVisit(s.t.Context(), v, blocks) }))
 	}
 	before := rows[string](s, `SELECT visit_id || unit_id || starts_at || ends_at FROM block ORDER BY 1`)
 	require.NoError(t, s.station(10))
-	require.Equal(t, []int{3, 10, 5, 10}, s.gaps(chair))
+	require.Equal(t, []int{3, 10, 3, 10}, s.gaps(chair))
 	require.Equal(t, before, rows[string](s, `SELECT visit_id || unit_id || starts_at || ends_at FROM block ORDER BY 1`))
 	require.NoError(t, s.station(0))
-	require.Equal(t, []int{3, 0, 5, 0}, s.gaps(chair))
-	require.NoError(t, s.station(5), "now a third visit has these minutes, too")
-	require.Equal(t, []int{3, 5, 5, 5}, s.gaps(chair))
+	require.Equal(t, []int{3, 0, 3, 4}, s.gaps(chair))
+	require.NoError(t, s.station(3), "now the visit that asked has the same minutes as the chair")
+	require.NoError(t, s.station(5))
+	require.Equal(t, []int{3, 5, 3, 5}, s.gaps(chair))
 }
 
 func TestAClearingTimeThatDoesNotFitChangesNothingAndNamesTheVisits(t *testing.T) {

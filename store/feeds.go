@@ -51,7 +51,7 @@ func (t *Tx) AddFeed(ctx context.Context, kind, subject string) (Feed, string, e
 	if err != nil {
 		return f, "", domain("add feed", err, false)
 	}
-	_, err = t.tx.Exec(ctx, `INSERT INTO feed_version VALUES ($1, $2, 1, now()) ON CONFLICT DO NOTHING`, t.salon, subject)
+	_, err = t.tx.Exec(ctx, `INSERT INTO feed_version (salon_id, subject_id, changed_at) VALUES ($1, $2, clock_timestamp()) ON CONFLICT DO NOTHING`, t.salon, subject)
 	return f, secret, domain("add feed", err, false)
 }
 
@@ -96,10 +96,25 @@ func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
 	slices.Sort(subjects) // one order for all writers, so that none waits in a circle
 	_, err := t.tx.Exec(ctx, `
 		INSERT INTO feed_version (salon_id, subject_id, changed_at)
-		SELECT $1, s, now() FROM unnest($2::text[]) WITH ORDINALITY x(s, n) ORDER BY n
-		ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1, changed_at = now()`,
+		SELECT $1, s, clock_timestamp() FROM unnest($2::text[]) WITH ORDINALITY x(s, n) ORDER BY n
+		ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1,
+			changed_at = greatest(clock_timestamp(), feed_version.changed_at + interval '1 millisecond')`,
 		t.salon, slices.Compact(subjects))
 	return domain("feed version", err, false)
+}
+
+// touchAllFeeds raises every feed of the salon and the time of change of all
+// parts that feeds still show: a name that stands in many of them has changed.
+func (t *Tx) touchAllFeeds(ctx context.Context) error {
+	for _, q := range []string{
+		`UPDATE visit_part SET changed_at = ` + later + ` WHERE salon_id = $1 AND ends_at > now() - interval '40 days'`,
+		`UPDATE feed_version SET version = version + 1, changed_at = ` + later + ` WHERE salon_id = $1`,
+	} {
+		if _, err := t.tx.Exec(ctx, q, t.salon); err != nil {
+			return domain("feeds", err, false)
+		}
+	}
+	return nil
 }
 
 // touchFeedsOfClient raises the feeds of a client and of everybody who has a
@@ -108,7 +123,7 @@ func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
 func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
 	rows, err := t.tx.Query(ctx, `
 		WITH touched AS (
-			UPDATE visit_part p SET changed_at = now() FROM visit v
+			UPDATE visit_part p SET changed_at = greatest(clock_timestamp(), p.changed_at + interval '1 millisecond') FROM visit v
 			WHERE p.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = p.visit_id AND v.client_id = $2
 			  AND p.kind IN ('hands_on', 'watched', 'away')
 			RETURNING p.subject

@@ -22,7 +22,10 @@ type Part struct {
 	Start    time.Time `db:"starts_at"`
 	End      time.Time `db:"ends_at"`
 	Kind     string    `db:"kind"` // hands_on, watched, away, client, aftercare or retouch
-	Live     bool      `db:"live"`
+	// Shown changes with what a calendar shows of the part beside its time:
+	// chair, basin, people, steps. It is never shown itself.
+	Shown string `db:"shown"`
+	Live  bool   `db:"live"`
 }
 
 // Subjects of the parts that a client's calendar shows; they are also kinds.
@@ -32,7 +35,11 @@ const (
 	PartRetouch   = "retouch"
 )
 
-const partColumns = `visit_id, subject, ordinal, uid, sequence, changed_at, starts_at, ends_at, kind, live`
+const partColumns = `visit_id, subject, ordinal, uid, sequence, changed_at, starts_at, ends_at, kind, shown, live`
+
+// later is the time of a change: never before the last one, although a
+// transaction that began earlier may commit later.
+const later = `greatest(clock_timestamp(), changed_at + interval '1 millisecond')`
 
 type partKey struct {
 	subject string
@@ -68,13 +75,13 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 		delete(old, k)
 		switch {
 		case !ok:
-			b.Queue(`INSERT INTO visit_part (`+`salon_id, `+partColumns+`) VALUES ($1, $2, $3, $4, $5, 0, now(), $6, $7, $8, true)`,
-				t.salon, visit, p.Subject, p.Ordinal, uuid.NewString(), p.Start, p.End, p.Kind)
-		case regrouped[p.Subject] || !o.Start.Equal(p.Start) || !o.End.Equal(p.End) || o.Kind != p.Kind:
-			b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = now(), live = true,
-				starts_at = $5, ends_at = $6, kind = $7
+			b.Queue(`INSERT INTO visit_part (`+`salon_id, `+partColumns+`) VALUES ($1, $2, $3, $4, $5, 0, clock_timestamp(), $6, $7, $8, $9, true)`,
+				t.salon, visit, p.Subject, p.Ordinal, uuid.NewString(), p.Start, p.End, p.Kind, p.Shown)
+		case regrouped[p.Subject] || !o.Start.Equal(p.Start) || !o.End.Equal(p.End) || o.Kind != p.Kind || o.Shown != p.Shown:
+			b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = `+later+`, live = true,
+				starts_at = $5, ends_at = $6, kind = $7, shown = $8
 				WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`,
-				t.salon, visit, p.Subject, p.Ordinal, p.Start, p.End, p.Kind)
+				t.salon, visit, p.Subject, p.Ordinal, p.Start, p.End, p.Kind, p.Shown)
 		default:
 			continue
 		}
@@ -84,7 +91,7 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 		if !o.Live {
 			continue
 		}
-		b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = now(), live = false
+		b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = `+later+`, live = false
 			WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`, t.salon, visit, k.subject, k.ordinal)
 		touch(k.subject)
 	}
@@ -128,7 +135,7 @@ func (t *Tx) PartsOf(ctx context.Context, unit string, from, to time.Time) ([]Pa
 // dead parts included until their old end.
 func (t *Tx) PartsOfClient(ctx context.Context, client string, from, to time.Time) ([]Part, error) {
 	return collect[Part](ctx, t, "parts", `
-		SELECT p.visit_id, p.subject, p.ordinal, p.uid, p.sequence, p.changed_at, p.starts_at, p.ends_at, p.kind, p.live
+		SELECT p.visit_id, p.subject, p.ordinal, p.uid, p.sequence, p.changed_at, p.starts_at, p.ends_at, p.kind, p.shown, p.live
 		FROM visit_part p JOIN visit v USING (salon_id, visit_id)
 		WHERE p.salon_id = $1 AND v.client_id = $2 AND p.kind IN ('client', 'aftercare', 'retouch')
 		  AND p.ends_at > $3 AND p.starts_at < $4

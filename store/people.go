@@ -88,7 +88,7 @@ func (t *Tx) setSkills(ctx context.Context, id string, list []string) error {
 	if _, err := t.tx.Exec(ctx, `DELETE FROM staff_skill WHERE salon_id = $1 AND staff_id = $2`, t.salon, id); err != nil {
 		return domain("skills", err, false)
 	}
-	_, err := t.tx.Exec(ctx, `INSERT INTO staff_skill SELECT DISTINCT $1, $2, unnest($3::text[])`, t.salon, id, list)
+	_, err := t.tx.Exec(ctx, `INSERT INTO staff_skill (salon_id, staff_id, skill) SELECT DISTINCT $1, $2, unnest($3::text[])`, t.salon, id, list)
 	return domain("skills", err, false)
 }
 
@@ -111,6 +111,9 @@ func (t *Tx) updateUnit(ctx context.Context, u Unit) error {
 // scheduling.ErrStale. A new clearing time works as for UpdateStation. Tokens
 // and calendar addresses of somebody who is no longer active end at once.
 func (t *Tx) UpdateStaff(ctx context.Context, p Staff) (Staff, error) {
+	if err := t.LockRota(ctx); err != nil {
+		return p, err
+	}
 	old, err := t.StaffByID(ctx, p.ID)
 	if err != nil {
 		return p, err
@@ -133,8 +136,10 @@ func (t *Tx) UpdateStaff(ctx context.Context, p Staff) (Staff, error) {
 	if err := t.setSkills(ctx, p.ID, p.Skills); err != nil {
 		return p, err
 	}
-	if err := t.TouchFeeds(ctx, p.ID); err != nil {
-		return p, err
+	if old.Name != p.Name {
+		if err := t.touchAllFeeds(ctx); err != nil {
+			return p, err
+		}
 	}
 	return t.StaffByID(ctx, p.ID)
 }
@@ -173,6 +178,9 @@ func (t *Tx) AddStation(ctx context.Context, u Unit) (Unit, error) {
 // scheduling.ErrStale. A new clearing time rewrites the spans of its future
 // blocks; a *ClearingError names the visits that would then stand too close.
 func (t *Tx) UpdateStation(ctx context.Context, u Unit) (Unit, error) {
+	if err := t.LockRota(ctx); err != nil {
+		return u, err
+	}
 	old, err := t.StationByID(ctx, u.ID)
 	if err != nil {
 		return u, err
@@ -183,6 +191,11 @@ func (t *Tx) UpdateStation(ctx context.Context, u Unit) (Unit, error) {
 	}
 	if err := t.rewriteClearing(ctx, u.ID, old.Changeover, u.Changeover); err != nil {
 		return u, err
+	}
+	if old.Name != u.Name {
+		if err := t.touchAllFeeds(ctx); err != nil {
+			return u, err
+		}
 	}
 	return t.StationByID(ctx, u.ID)
 }

@@ -72,10 +72,29 @@ func (t *Tx) AddReminder(ctx context.Context, r Reminder) (Reminder, error) {
 // WithdrawReminders takes back every message of a visit that is still
 // waiting, and its job.
 func (t *Tx) WithdrawReminders(ctx context.Context, visit string) error {
+	return t.withdraw(ctx, `visit_id = $2`, visit)
+}
+
+// WithdrawOlderRetouch takes back the retouch of a client's other visits, both
+// the message and the day in the calendar: a newer treatment counts.
+func (t *Tx) WithdrawOlderRetouch(ctx context.Context, client, visit string) error {
+	err := t.withdraw(ctx, `kind = 'retouch' AND visit_id <> $3 AND visit_id IN (
+		SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2)`, client, visit)
+	if err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, `
+		UPDATE visit_part SET sequence = sequence + 1, changed_at = `+later+`, live = false
+		WHERE salon_id = $1 AND kind = 'retouch' AND live AND visit_id <> $3 AND visit_id IN (
+			SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2)`, t.salon, client, visit)
+	return domain("older retouch", err, false)
+}
+
+func (t *Tx) withdraw(ctx context.Context, where string, args ...any) error {
 	list, err := collect[Reminder](ctx, t, "withdraw reminders", `
 		UPDATE reminder SET state = 'withdrawn', done_at = now()
-		WHERE salon_id = $1 AND visit_id = $2 AND state = 'waiting'
-		RETURNING `+reminderColumns, t.salon, visit)
+		WHERE salon_id = $1 AND state = 'waiting' AND `+where+`
+		RETURNING `+reminderColumns, append([]any{t.salon}, args...)...)
 	if err != nil {
 		return err
 	}

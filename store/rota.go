@@ -36,7 +36,7 @@ func (t *Tx) SetOpeningHours(ctx context.Context, list []Window) error {
 		return domain("opening hours", err, false)
 	}
 	for _, w := range list {
-		_, err := t.tx.Exec(ctx, `INSERT INTO opening_hours VALUES ($1, $2, $3, $4)`, t.salon, w.Weekday, w.From, w.To)
+		_, err := t.tx.Exec(ctx, `INSERT INTO opening_hours (salon_id, weekday, opens, closes) VALUES ($1, $2, $3, $4)`, t.salon, w.Weekday, w.From, w.To)
 		if err != nil {
 			return domain("opening hours", err, false)
 		}
@@ -61,7 +61,7 @@ func (t *Tx) SetStaffHours(ctx context.Context, staff string, list []Window) err
 		return domain("staff hours", err, false)
 	}
 	for _, w := range list {
-		_, err := t.tx.Exec(ctx, `INSERT INTO staff_hours VALUES ($1, $2, $3, $4, $5, $6)`,
+		_, err := t.tx.Exec(ctx, `INSERT INTO staff_hours (salon_id, staff_id, weekday, kind, starts, ends) VALUES ($1, $2, $3, $4, $5, $6)`,
 			t.salon, staff, w.Weekday, w.Kind, w.From, w.To)
 		if err != nil {
 			return domain("staff hours", err, false)
@@ -92,7 +92,7 @@ func (t *Tx) AddClosure(ctx context.Context, c Closure) (Closure, error) {
 		return c, err
 	}
 	c.ID = NewID()
-	_, err := t.tx.Exec(ctx, `INSERT INTO closure VALUES ($1, $2, $3::text::date, $4::text::date, $5)`,
+	_, err := t.tx.Exec(ctx, `INSERT INTO closure (salon_id, closure_id, from_date, to_date, reason) VALUES ($1, $2, $3::text::date, $4::text::date, $5)`,
 		t.salon, c.ID, c.First.String(), c.Last.String(), c.Reason)
 	return c, domain("add closure", err, false)
 }
@@ -126,7 +126,7 @@ func (t *Tx) AddAbsence(ctx context.Context, a Absence) (Absence, error) {
 		return a, err
 	}
 	a.ID = NewID()
-	_, err := t.tx.Exec(ctx, `INSERT INTO absence VALUES ($1, $2, $3, $4, $5, $6)`, t.salon, a.ID, a.Unit, a.From, a.To, a.Reason)
+	_, err := t.tx.Exec(ctx, `INSERT INTO absence (salon_id, absence_id, unit_id, starts_at, ends_at, reason) VALUES ($1, $2, $3, $4, $5, $6)`, t.salon, a.ID, a.Unit, a.From, a.To, a.Reason)
 	return a, domain("add absence", err, false)
 }
 

@@ -83,6 +83,9 @@ func (t *Tx) UpdateSalon(ctx context.Context, n Salon) (Salon, error) {
 	if tag.RowsAffected() == 0 {
 		return n, t.staleOrMissing(ctx, `SELECT 1 FROM salon WHERE salon_id = $1 AND $2 <> ''`, t.salon)
 	}
+	if err := t.touchAllFeeds(ctx); err != nil {
+		return n, err
+	}
 	return t.SalonRow(ctx)
 }
 

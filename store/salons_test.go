@@ -194,6 +194,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"VisitsUsing": func(t *store.Tx, x *filled) (any, error) {
 		return t.VisitsUsing(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
 	},
+	"WithdrawOlderRetouch": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.WithdrawOlderRetouch(x.t.Context(), x.client, "")
+	},
 	"WithdrawReminders": func(t *store.Tx, x *filled) (any, error) { return nil, t.WithdrawReminders(x.t.Context(), x.visit) },
 }
 

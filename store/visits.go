@@ -69,7 +69,7 @@ type VisitStep struct {
 	End     time.Time
 	HandsOn bool
 	Watched bool
-	RealEnd *time.Time
+	Looks   []int // minutes after Start at which somebody looks at the hair
 
 	Units []StepUnit
 }
@@ -108,7 +108,7 @@ const visitQuery = `
 	) AS services, (
 		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_ordinal,
 			'Kind', x.kind, 'Label', x.label, 'Start', x.starts_at, 'End', x.ends_at, 'HandsOn', x.hands_on,
-			'Watched', x.watched, 'RealEnd', x.real_end, 'Units', (
+			'Watched', x.watched, 'Looks', x.looks, 'Units', (
 				SELECT json_agg(json_build_object('Visit', u.visit_id, 'Ordinal', u.ordinal, 'Unit', u.unit_id,
 					'Role', u.role) ORDER BY u.role, u.unit_id)
 				FROM visit_step_unit u
@@ -218,11 +218,11 @@ func (t *Tx) insertPlan(ctx context.Context, v *Visit) error {
 	}
 	for i, s := range v.Steps {
 		b.Queue(`
-			INSERT INTO visit_step (salon_id, visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-			t.salon, v.ID, i, s.Service, s.Kind, s.Label, s.Start, s.End, s.HandsOn, s.Watched)
+			INSERT INTO visit_step (salon_id, visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched, looks)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, coalesce($11::smallint[], '{}'))`,
+			t.salon, v.ID, i, s.Service, s.Kind, s.Label, s.Start, s.End, s.HandsOn, s.Watched, s.Looks)
 		for _, u := range s.Units {
-			b.Queue(`INSERT INTO visit_step_unit VALUES ($1, $2, $3, $4, $5)`, t.salon, v.ID, i, u.Unit, u.Role)
+			b.Queue(`INSERT INTO visit_step_unit (salon_id, visit_id, ordinal, unit_id, role) VALUES ($1, $2, $3, $4, $5)`, t.salon, v.ID, i, u.Unit, u.Role)
 		}
 	}
 	return domain("visit plan", t.tx.SendBatch(ctx, &b).Close(), false)

@@ -54,7 +54,7 @@ func requireSame(t *testing.T, want, got store.Visit) {
 			v.ApprovedBy, v.ArrivedAt, v.FinishedAt, v.Version, v.Services)
 		for _, x := range v.Steps {
 			out += fmt.Sprintln(x.Visit, x.Ordinal, x.Service, x.Kind, x.Label, x.Start.Unix(), x.End.Unix(), x.HandsOn,
-				x.Watched, x.RealEnd, len(x.Units), x.UnitIn("lead"), x.UnitIn("chair"), x.UnitIn("basin"))
+				x.Watched, len(x.Units), x.UnitIn("lead"), x.UnitIn("chair"), x.UnitIn("basin"))
 		}
 		return out
 	}

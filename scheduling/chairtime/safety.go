@@ -166,3 +166,24 @@ func sayRegrowth(w *work, say func(CautionLevel, string, string, ...any)) {
 		say(LevelWarn, CautionRegrowthShort, "New hair of %s cm is short for the iron; waiting until %d cm makes overlap less likely.", brief(r), regrowthLookFromCM)
 	}
 }
+
+// ExposureCaution says what a plan that leaves product on the first section of
+// h for so many booked minutes calls for, and false when nothing: the same
+// limits as in Estimate, held against the steps that are really booked.
+func (c Settings) ExposureCaution(h Head, minutes int) (Caution, bool) {
+	var out Caution
+	c.sayExposure(h, float64(minutes)+c.BasinWalk, func(level CautionLevel, code, text string, args ...any) {
+		out = Caution{level, code, fmt.Sprintf(text, args...)}
+	})
+	return out, out.Level != ""
+}
+
+// Looks returns after how many minutes hair like h is looked at for the first
+// time once solution is on, and how often from then on.
+func (c Settings) Looks(h Head) (first, every int) {
+	first = int(c.LookFirst)
+	if h.tender() {
+		first = int(c.LookFirstTender)
+	}
+	return first, int(c.LookEvery)
+}

@@ -100,6 +100,9 @@ func (r *roster) lack(n Need) string {
 	if len(r.candidates(n)) == 0 {
 		return who + " has all of the skills " + strings.Join(n.Skills, ", ")
 	}
+	if len(n.Skills) > 0 {
+		return "the one asked for lacks " + strings.Join(n.Skills, " or ")
+	}
 	return who + " among those asked for"
 }
 

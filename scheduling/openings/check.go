@@ -174,7 +174,7 @@ func (c *checker) free(phase, id string, from, to Minute) {
 	}
 	clear, ok := c.spec.Clear[u.Kind]
 	if !ok {
-		clear = u.Changeover
+		clear = max(u.Changeover, c.spec.ClearLeast[u.Kind])
 	}
 	for _, b := range u.Bookings {
 		if from < b.To+b.Clear && b.From < to+clear {

@@ -35,14 +35,10 @@ type Plan struct {
 	missing   []string
 	anonymous []bool // by role: nobody can tell which of its candidates it got
 
-	units []int32  // all candidates
-	clear []Minute // by unit: minutes kept free after the visit, ownClearing for the unit's own
+	units []int32 // all candidates
 
 	minStay, maxStay int32
 }
-
-// ownClearing stands for the changeover of the unit.
-const ownClearing Minute = -1
 
 // candidates are the units that can do a job, by index in the shop, in the
 // order of preference.
@@ -151,13 +147,6 @@ func (p *Plan) listUnits() {
 	}
 	slices.Sort(p.units)
 	p.units = slices.Compact(p.units)
-	p.clear = make([]Minute, len(p.roster.units))
-	for i := range p.roster.units {
-		p.clear[i] = ownClearing
-		if m, ok := p.spec.Clear[p.roster.units[i].Kind]; ok {
-			p.clear[i] = m
-		}
-	}
 }
 
 // Missing says in words what the shop lacks for this visit whatever the time,
@@ -349,6 +338,9 @@ func (v *VisitSpec) check(f *scheduling.Faults) map[string]int {
 	}
 	for kind, m := range v.Clear {
 		checkClearing(f, fmt.Sprintf("clear[%s]", kind), m)
+	}
+	for kind, m := range v.ClearLeast {
+		checkClearing(f, fmt.Sprintf("clear_least[%s]", kind), m)
 	}
 	return roles
 }

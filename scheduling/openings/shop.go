@@ -90,6 +90,18 @@ type VisitSpec struct {
 	Gaps   []Gap
 	// Clear overrides the changeover of units of a kind after this visit.
 	Clear map[UnitKind]Minute
+	// ClearLeast keeps at least so many minutes free after this visit, more
+	// where the unit's changeover is longer. Clear goes before it.
+	ClearLeast map[UnitKind]Minute
+}
+
+// Clearing returns the minutes that the visit keeps free after its own use of
+// a unit of kind whose changeover is given.
+func (v *VisitSpec) Clearing(kind UnitKind, changeover Minute) Minute {
+	if m, ok := v.Clear[kind]; ok {
+		return m
+	}
+	return max(changeover, v.ClearLeast[kind])
 }
 
 // Query bounds a search: the start of the first phase lies within From..To,

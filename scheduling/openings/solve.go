@@ -51,13 +51,13 @@ var solvers = sync.Pool{New: func() any { return new(solver) }}
 func newSolver(p *Plan, snap *Snapshot) *solver {
 	s := solvers.Get().(*solver)
 	s.p = p
-	s.free = resize(s.free, len(p.clear))
+	s.free = resize(s.free, len(p.roster.units))
+	asks := len(p.spec.Clear)+len(p.spec.ClearLeast) > 0
 	for _, u := range p.units {
-		clear := p.clear[u]
-		if clear == ownClearing {
-			s.free[u] = snap.free[u]
-		} else {
-			s.free[u] = snap.freeFor(u, clear)
+		s.free[u] = snap.free[u]
+		if asks {
+			unit := &snap.shop.Units[u]
+			s.free[u] = snap.freeFor(u, p.spec.Clearing(unit.Kind, unit.Changeover))
 		}
 	}
 	s.bound = resize(s.bound, len(p.roles))

@@ -45,11 +45,12 @@ type PlanStep struct {
 	Service int      // index into the visit's services
 	Lead    string   // name of the lead role of that service
 	Pool    []string // role of each pool entry
+	Seated  bool     // the client keeps the chair
 }
 
 // ComposeVisit turns the services of one visit, for one client in one chair,
 // into a plan. The client keeps the chair for the whole visit, at the basin
-// too. Services for which no stylist is named are led by the stylist of the
+// too, except for steps at the end that take place at the desk. Services for which no stylist is named are led by the stylist of the
 // service before them, or else by the one of the first service that names one.
 //
 // It returns Faults when there is no service.
@@ -60,27 +61,61 @@ func ComposeVisit(services []VisitService) (*VisitPlan, error) {
 	p := &VisitPlan{}
 	p.bindLeads(services)
 	p.Spec.Roles = append(p.Spec.Roles, Role{Name: RoleChair, Need: Need{Kinds: []UnitKind{Chair}}})
+	seated := seatedSteps(services)
 	for i, s := range services {
 		for j, st := range s.Steps {
-			p.addStep(i, s, st)
+			p.addStep(i, s, st, len(p.Steps) < seated)
 			last := j == len(s.Steps)-1
 			if last && i == len(services)-1 {
 				break
 			}
-			g := Gap{Min: Minute(st.WaitMin), Max: Minute(st.WaitMax), Hold: []string{RoleChair}}
+			g := Gap{Min: Minute(st.WaitMin), Max: Minute(st.WaitMax)}
 			if last {
 				g.Max = max(g.Max, waitBetweenServices)
 			}
+			if len(p.Steps) < seated {
+				g.Hold = []string{RoleChair}
+			}
 			p.Spec.Gaps = append(p.Spec.Gaps, g)
 		}
+	}
+	p.Spec.Clear, p.Spec.ClearLeast = clearingAsked(services)
+	return p, nil
+}
+
+// clearingAsked is what the services ask to be kept free on the chair afterwards:
+// exactly the most when each of them asks, at least that when some leave it to
+// the chair.
+func clearingAsked(services []VisitService) (exactly, least map[UnitKind]Minute) {
+	most, asked := 0, 0
+	for _, s := range services {
 		if c := s.Service.Clear; c != nil {
-			if p.Spec.Clear == nil {
-				p.Spec.Clear = map[UnitKind]Minute{}
-			}
-			p.Spec.Clear[Chair] = max(p.Spec.Clear[Chair], Minute(*c))
+			most = max(most, *c)
+			asked++
 		}
 	}
-	return p, nil
+	switch asked {
+	case 0:
+		return nil, nil
+	case len(services):
+		return map[UnitKind]Minute{Chair: Minute(most)}, nil
+	}
+	return nil, map[UnitKind]Minute{Chair: Minute(most)}
+}
+
+// seatedSteps counts the steps for which the client keeps the chair: all but
+// those at the end that take place at the desk.
+func seatedSteps(services []VisitService) int {
+	n, seated := 0, 0
+	for _, s := range services {
+		for _, st := range s.Steps {
+			n++
+			if st.Where != scheduling.AtDesk {
+				seated = n
+			}
+		}
+	}
+	return seated
 }
 
 // bindLeads makes one lead role per stylist and gathers the skills it needs.
@@ -118,9 +153,12 @@ func (p *VisitPlan) bindLeads(services []VisitService) {
 	}
 }
 
-func (p *VisitPlan) addStep(i int, s VisitService, st scheduling.TimedStep) {
-	ph := Phase{Name: string(st.Kind), Minutes: Minute(st.Length), Roles: []string{RoleChair}}
-	step := PlanStep{TimedStep: st, Service: i, Lead: p.leads[i]}
+func (p *VisitPlan) addStep(i int, s VisitService, st scheduling.TimedStep, seated bool) {
+	ph := Phase{Name: string(st.Kind), Minutes: Minute(st.Length)}
+	if seated {
+		ph.Roles = []string{RoleChair}
+	}
+	step := PlanStep{TimedStep: st, Service: i, Lead: p.leads[i], Seated: seated}
 	pool := func(role string, n Need) {
 		ph.Pool = append(ph.Pool, n)
 		step.Pool = append(step.Pool, role)
@@ -160,10 +198,14 @@ func (p *VisitPlan) LeadOf(sch Schedule, i int) string { return sch.Roles[p.lead
 // Use is a unit at work in a step.
 type Use struct{ Unit, Role string }
 
-// Uses lists the units of phase i of sch, the chair included.
+// Uses lists the units of phase i of sch, the chair included where the client
+// still sits in it.
 func (p *VisitPlan) Uses(sch Schedule, i int) []Use {
-	out := []Use{{sch.Roles[RoleChair], RoleChair}}
+	var out []Use
 	st := p.Steps[i]
+	if st.Seated {
+		out = append(out, Use{sch.Roles[RoleChair], RoleChair})
+	}
 	if st.Who == scheduling.ByLead {
 		out = append(out, Use{sch.Roles[st.Lead], RoleLead})
 	}
@@ -180,16 +222,17 @@ type Reservation struct {
 }
 
 // Reservations lists what sch uses, neighbouring steps of a unit joined,
-// sorted by unit and start. The chair is one interval from start to end.
+// sorted by unit and start. The chair is one interval, waits included.
 func (p *VisitPlan) Reservations(sch Schedule) []Reservation {
 	var out []Reservation
-	chair := sch.Roles[RoleChair]
-	last := len(sch.Phases) - 1
-	out = append(out, Reservation{chair, Span{sch.Phases[0].Start, sch.Phases[last].End}})
 	at := map[string]int{}
 	for i, ph := range sch.Phases {
 		for _, u := range p.Uses(sch, i) {
-			if u.Role == RoleChair {
+			if u.Role == RoleChair { // held while the client waits, too
+				if i == 0 {
+					out = append(out, Reservation{u.Unit, Span{ph.Start, ph.End}})
+				}
+				out[0].To = ph.End
 				continue
 			}
 			if k, ok := at[u.Unit]; ok && out[k].To == ph.Start {

@@ -1,0 +1,96 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
+	"chairblock/store"
+)
+
+// cautions works out what has to be said of hair by today's settings, with the
+// exposure of the steps that are really booked.
+func (n salonDay) cautions(hair HeadBody, steps []scheduling.TimedStep) ([]CautionBody, error) {
+	e, err := n.time.Estimate(hair.Head())
+	if err != nil {
+		return nil, err
+	}
+	list := slices.DeleteFunc(e.Cautions, func(c chairtime.Caution) bool { return c.Code == chairtime.CautionExposure })
+	if c, ok := n.time.ExposureCaution(hair.Head(), scheduling.Exposure(steps)); ok {
+		list = append([]chairtime.Caution{c}, list...)
+	}
+	out := make([]CautionBody, len(list))
+	for i, c := range list {
+		out[i] = CautionBody{string(c.Level), c.Code, c.Text}
+	}
+	return out, nil
+}
+
+// closeAtDesk lets the client leave the chair for the last words and the
+// payment.
+func closeAtDesk(steps []scheduling.TimedStep) {
+	if last := &steps[len(steps)-1]; last.Kind == scheduling.Close && last.Where == scheduling.AtChair {
+		last.Where = scheduling.AtDesk
+	}
+}
+
+// guard holds the cautions of a visit against the request: what is refused
+// cannot be booked, and what needs the licensed person's yes can be booked when
+// approvedBy names that person. A visit that begins before a skin test can have
+// been read needs the yes, too.
+func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string) error {
+	var refused, ask []CautionBody
+	for _, w := range c.estimates {
+		if w == nil {
+			continue
+		}
+		for _, x := range w.cautions {
+			switch {
+			case x.Level == string(chairtime.LevelRefuse):
+				refused = append(refused, x)
+			case x.Level == string(chairtime.LevelNeedsYes):
+				ask = append(ask, x)
+			case x.Code == chairtime.CautionPatchTest && start.Sub(now).Hours() < n.time.PatchTestHours:
+				ask = append(ask, CautionBody{string(chairtime.LevelNeedsYes), x.Code, fmt.Sprintf(
+					"The visit begins in less than %.0f hours, too soon for a new skin test: the licensed person says whether an earlier one still counts.",
+					n.time.PatchTestHours)})
+			}
+		}
+	}
+	if len(refused) > 0 {
+		p := newProblem(http.StatusUnprocessableEntity, "refused", refused[0].Text)
+		p.Cautions = refused
+		return p
+	}
+	if len(ask) > 0 && approvedBy == "" {
+		p := newProblem(http.StatusUnprocessableEntity, "refused", "this needs the yes of the licensed person in charge: "+ask[0].Text)
+		p.Cautions = ask
+		p.Errors = []FieldProblem{{In: "body", Pointer: "/approved_by", Detail: "is empty", Expected: "the name of the licensed person who said yes"}}
+		return p
+	}
+	return nil
+}
+
+// licensed finds the stylist who is named by id or by name, and notes anybody
+// else. It returns the name, which the visit keeps as a record.
+func licensed(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who string) (string, error) {
+	if who == "" {
+		return "", nil
+	}
+	staff, err := t.StaffList(ctx)
+	if err != nil {
+		return "", err
+	}
+	for _, p := range staff {
+		if p.MayLead && p.Active && (p.ID == who || strings.EqualFold(p.Name, who)) {
+			return p.Name, nil
+		}
+	}
+	f.Add(field, "is not a licensed person of this salon", "the name or id of a stylist who works here")
+	return "", nil
+}
