@@ -179,7 +179,6 @@ func TestIdsOfAnotherSalonDoNotExist(t *testing.T) {
 	requests := theirs.requests()
 	mine := theirs.neighbour()
 	tables := theirs.tables()
-	before := tables()
 	for id, r := range requests {
 		if !strings.Contains(r.path, "-7") { // no UUID in the address
 			continue
@@ -205,7 +204,7 @@ func TestIdsOfAnotherSalonDoNotExist(t *testing.T) {
 		{"/v1/openings", object{"services": mine.straightening(), "client_id": theirs.client("Ines")}, "/client_id"},
 		{"/v1/visits", object{"client_id": theirs.client("Ines"), "start": start.Add(time.Hour), "services": mine.straightening()}, "/client_id"},
 	} {
-		before = tables()
+		before := tables()
 		p := mine.call("POST", x.path, x.body, "Idempotency-Key", "other", "Content-Type", "application/json").refused(422, "invalid")
 		require.Equal(t, []string{"body " + x.want}, pointers(p))
 		require.Equal(t, before, tables())

@@ -38,7 +38,7 @@ var arrows = map[string][]string{
 var testArrows = map[string][]string{
 	"cmd/chairblock": {"migrations", "store/storetest"},
 	"api":            {"migrations", "store/storetest"},
-	"store":          {"store/storetest"},
+	"store":          {"store/pg", "store/storetest"},
 }
 
 // fences says which of our packages, with those below them, may import a

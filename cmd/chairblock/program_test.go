@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -164,7 +163,7 @@ func runOnce(t *testing.T, args ...string) (int, string, string) {
 	cmd := exec.Command(path, args...)
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	if err := cmd.Run(); err != nil {
-		require.IsType(t, &exec.ExitError{}, err)
+		require.ErrorAs(t, err, new(*exec.ExitError))
 	}
 	return cmd.ProcessState.ExitCode(), out.String(), errs.String()
 }
@@ -178,15 +177,6 @@ func folder(t *testing.T) string {
 	require.NoError(t, os.Chmod(dir, 0o755))
 	t.Cleanup(func() { require.NoError(t, os.RemoveAll(dir)) })
 	return dir
-}
-
-// freeAddress is one on loopback that nobody listens on at this moment.
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	require.NoError(t, l.Close())
-	return l.Addr().String()
 }
 
 // processesOn lists the processes whose command line names a folder.
