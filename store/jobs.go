@@ -72,30 +72,39 @@ func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs])
 // of it can still be noted.
 const settleTime = 5 * time.Second
 
+// send reads what is due, lets go of the database while the mail server takes
+// its time, and then notes what became of the message: who cancels the visit
+// meanwhile does not have to wait.
 func (w *reminderWorker) send(ctx context.Context, args reminderArgs, last bool) error {
-	return w.store.InTx(ctx, args.Salon, func(t *Tx) error {
-		r, ok, err := t.lockReminder(ctx, args.Reminder)
-		if err != nil || !ok {
+	var d Due
+	var waiting bool
+	err := w.store.InTx(ctx, args.Salon, func(t *Tx) error {
+		r, ok, err := t.waitingReminder(ctx, args.Reminder)
+		if waiting = ok; err != nil || !ok {
 			return err
 		}
-		d, err := t.due(ctx, r)
-		if err != nil {
-			return err
-		}
-		sending, cancel := ctx, context.CancelFunc(func() {})
-		if end, ok := ctx.Deadline(); ok {
-			sending, cancel = context.WithDeadline(ctx, end.Add(-settleTime))
-		}
-		defer cancel()
-		state, problem, err := w.deliver(sending, d)
-		if err != nil && !last {
-			return err
-		}
-		if err != nil {
-			state, problem = Failed, givenUp
-		}
-		return t.settleReminder(ctx, r.ID, state, problem)
+		d, err = t.due(ctx, r)
+		return err
 	})
+	if err != nil || !waiting {
+		return err
+	}
+	sending, cancel := ctx, context.CancelFunc(func() {})
+	if end, ok := ctx.Deadline(); ok {
+		sending, cancel = context.WithDeadline(ctx, end.Add(-settleTime))
+	}
+	defer cancel()
+	state, problem, err := w.deliver(sending, d)
+	if err != nil && !last {
+		return err
+	}
+	if err != nil {
+		state, problem = Failed, givenUp
+	}
+	// What has been sent is noted although the job may have been called off.
+	ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), settleTime)
+	defer stop()
+	return w.store.InTx(ctx, args.Salon, func(t *Tx) error { return t.settleReminder(ctx, d.Reminder.ID, state, problem) })
 }
 
 func (t *Tx) due(ctx context.Context, r Reminder) (Due, error) {

@@ -122,9 +122,9 @@ func (t *Tx) RemindersOf(ctx context.Context, visit string) ([]Reminder, error) 
 		WHERE salon_id = $1 AND visit_id = $2 ORDER BY due_at, reminder_id`, t.salon, visit)
 }
 
-// lockReminder returns a reminder that is still waiting, locked, and false
-// when it is gone or settled.
-func (t *Tx) lockReminder(ctx context.Context, id string) (Reminder, bool, error) {
+// waitingReminder returns a reminder that is still waiting, and false when it
+// is gone or settled. It waits for whoever is about to withdraw it.
+func (t *Tx) waitingReminder(ctx context.Context, id string) (Reminder, bool, error) {
 	list, err := collect[Reminder](ctx, t, "reminder", `SELECT `+reminderColumns+` FROM reminder
 		WHERE salon_id = $1 AND reminder_id = $2 AND state = 'waiting' FOR UPDATE`, t.salon, id)
 	if err != nil || len(list) == 0 {
@@ -133,9 +133,12 @@ func (t *Tx) lockReminder(ctx context.Context, id string) (Reminder, bool, error
 	return list[0], true, nil
 }
 
+// settleReminder notes what became of a message. One that was withdrawn while
+// it was being sent is noted as sent, because it was.
 func (t *Tx) settleReminder(ctx context.Context, id string, state ReminderState, problem string) error {
 	_, err := t.tx.Exec(ctx, `
 		UPDATE reminder SET state = $3, problem = $4, done_at = now()
-		WHERE salon_id = $1 AND reminder_id = $2`, t.salon, id, state, problem)
+		WHERE salon_id = $1 AND reminder_id = $2 AND (state = 'waiting' OR (state = 'withdrawn' AND $3 = 'sent'))`,
+		t.salon, id, state, problem)
 	return domain("settle reminder", err, false)
 }

@@ -229,23 +229,26 @@ func TestADeliveryThatFailsIsTriedAgainUnderTheSameMessageID(t *testing.T) {
 	require.Equal(t, o.sent[0].Reminder.MessageID, o.sent[1].Reminder.MessageID)
 }
 
-// Nothing can make sending a mail and noting it one step: when the database goes
-// away between the two, the message is sent again, which the Message-ID lets the
-// receiver see. The other order would lose messages.
-func TestAMessageIsSentAgainWhenTheDatabaseDiesBeforeItIsNoted(t *testing.T) {
+// Nothing can make sending a mail and noting it one step: when it cannot be
+// noted, the message is sent again, which the Message-ID lets the receiver see.
+// The other order would lose messages.
+func TestAMessageIsSentAgainWhenItCouldNotBeNoted(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 8)
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
 	r := s.remind(v.ID, time.Now())
-	o := &outbox{does: func(_ context.Context, d store.Due, tries int) (store.ReminderState, string, error) {
-		if tries == 1 {
-			// The session that holds the message's row is the one of this job.
-			_, err := s.db.Exec(t.Context(), `
-				SELECT pg_terminate_backend(pid, 1000) FROM pg_locks
-				WHERE relation = 'reminder'::regclass AND mode = 'RowShareLock'`)
-			if err != nil {
-				t.Error(err)
-			}
+	o := &outbox{does: func(_ context.Context, _ store.Due, tries int) (store.ReminderState, string, error) {
+		if tries > 1 {
+			return store.Sent, "", nil
+		}
+		// Somebody holds the row for longer than noting may take.
+		tx, err := s.db.Begin(t.Context())
+		if err == nil {
+			_, err = tx.Exec(t.Context(), `SELECT 1 FROM reminder WHERE reminder_id = $1 FOR UPDATE`, r.ID)
+			time.AfterFunc(7*time.Second, func() { _ = tx.Rollback(context.WithoutCancel(t.Context())) })
+		}
+		if err != nil {
+			t.Error(err)
 		}
 		return store.Sent, "", nil
 	}}
@@ -310,7 +313,7 @@ func TestAMessageAboutACancelledVisitIsNotDelivered(t *testing.T) {
 	require.Equal(t, store.Withdrawn, s.stateOf(busy))
 }
 
-func TestAMessageThatIsBeingSentIsNotWithdrawn(t *testing.T) {
+func TestCancellingDoesNotWaitForTheMailServer(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 8)
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
@@ -323,18 +326,10 @@ func TestAMessageThatIsBeingSentIsNotWithdrawn(t *testing.T) {
 	}}
 	s.start(o)
 	<-begun
-	withdrawn := make(chan error, 1)
-	go func() {
-		withdrawn <- s.try(func(tx *store.Tx) error { return tx.WithdrawReminders(t.Context(), v.ID) })
-	}()
-	select {
-	case err := <-withdrawn:
-		t.Fatalf("it does not wait for the sender: %v", err)
-	case <-time.After(200 * time.Millisecond):
-	}
+	s.tx(func(tx *store.Tx) error { return tx.WithdrawReminders(t.Context(), v.ID) })
+	require.Equal(t, store.Withdrawn, s.stateOf(r))
 	close(end)
-	require.NoError(t, <-withdrawn)
-	s.until("it is noted", func() bool { return s.stateOf(r) == store.Sent })
+	s.until("it is noted that it went out all the same", func() bool { return s.stateOf(r) == store.Sent })
 }
 
 func TestTheLastTryEndsWithANote(t *testing.T) {

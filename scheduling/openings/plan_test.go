@@ -134,7 +134,7 @@ func TestMissingSaysWhatTheShopLacks(t *testing.T) {
 			v.Phases[1].Pool[1] = openings.Need{Kinds: []openings.UnitKind{openings.Assistant}, Skills: []string{"straightening"}}
 		}, []string{"no assistant has the skill straightening"}},
 		{"somebody among those asked for", func(v *openings.VisitSpec) { v.Roles[0].Only = []string{"Sb", "gone"} },
-			[]string{"no stylist among those asked for"}},
+			[]string{"the one asked for lacks straightening"}},
 		{"a second basin", func(v *openings.VisitSpec) {
 			v.Phases[1].Pool = []openings.Need{kinds(openings.Basin), kinds(openings.Basin)}
 		}, []string{"not enough different units for rinse, which needs 3 at once"}},
