@@ -23,38 +23,38 @@ func StandardServices() []Service {
 		{Name: "Regrowth retouch", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 21000, Steps: straightening()},
 		{Name: "Cut and dry", Skill: SkillCut, PriceCents: 5800, Steps: []Step{
 			wash(8),
-			{Kind: "cut", Label: "Cut", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true, WaitMax: 5},
-			{Kind: "dry", Label: "Dry and style", Who: ByLead, Where: AtChair, Minutes: 15, HandsOn: true},
+			{Kind: "cut", Label: "cut", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true, WaitMax: 5},
+			{Kind: "dry", Label: "dry and style", Who: ByLead, Where: AtChair, Minutes: 15, HandsOn: true},
 		}},
 		{Name: "Dry cut", Skill: SkillCut, PriceCents: 3900, Steps: []Step{
-			{Kind: "cut", Label: "Cut", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true},
+			{Kind: "cut", Label: "cut", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true},
 		}},
 		{Name: "Wash and dry", Skill: SkillCut, PriceCents: 3200, Steps: []Step{
 			wash(8),
-			{Kind: "dry", Label: "Dry and style", Who: ByLead, Where: AtChair, Minutes: 25, HandsOn: true},
+			{Kind: "dry", Label: "dry and style", Who: ByLead, Where: AtChair, Minutes: 25, HandsOn: true},
 		}},
 		{Name: "Root colour", Skill: SkillColour, Chemical: true, PriceCents: 7400, Steps: []Step{
-			{Kind: "colour", Label: "Apply colour to the roots", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true},
+			{Kind: "colour", Label: "apply colour to the roots", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true},
 			// An ordinary colour works alone: the stylist is free meanwhile.
-			{Kind: "colour_working", Label: "Colour working", Who: ByNobody, Where: AtChair, Minutes: 35, WaitMax: 3},
-			{Kind: "rinse", Label: "Rinse colour", Who: ByAssistant, Where: AtBasin, Minutes: 10, HandsOn: true, WaitMax: 10},
-			{Kind: "dry", Label: "Dry and style", Who: ByLead, Where: AtChair, Minutes: 25, HandsOn: true},
+			{Kind: "colour_working", Label: "colour working", Who: ByNobody, Where: AtChair, Minutes: 35, WaitMax: 3},
+			{Kind: "rinse", Label: "rinse colour", Who: ByAssistant, Where: AtBasin, Minutes: 10, HandsOn: true, WaitMax: 10},
+			{Kind: "dry", Label: "dry and style", Who: ByLead, Where: AtChair, Minutes: 25, HandsOn: true},
 		}},
 		{Name: "Care treatment", Skill: SkillCut, PriceCents: 2900, Steps: []Step{
 			wash(8),
-			{Kind: "treat", Label: "Work the treatment in", Who: ByAssistant, Where: AtChair, Minutes: 7, HandsOn: true},
-			{Kind: "treat_working", Label: "Treatment working", Who: ByNobody, Where: AtChair, Minutes: 10, WaitMax: 10},
-			{Kind: "rinse", Label: "Rinse treatment", Who: ByAssistant, Where: AtBasin, Minutes: 6, HandsOn: true, WaitMax: 10},
-			{Kind: "dry", Label: "Dry", Who: ByAssistant, Where: AtChair, Minutes: 14, HandsOn: true},
+			{Kind: "treat", Label: "work the treatment in", Who: ByAssistant, Where: AtChair, Minutes: 7, HandsOn: true},
+			{Kind: "treat_working", Label: "treatment working", Who: ByNobody, Where: AtChair, Minutes: 10, WaitMax: 10},
+			{Kind: "rinse", Label: "rinse treatment", Who: ByAssistant, Where: AtBasin, Minutes: 6, HandsOn: true, WaitMax: 10},
+			{Kind: "dry", Label: "dry", Who: ByAssistant, Where: AtChair, Minutes: 14, HandsOn: true},
 		}},
 		{Name: "Patch test", PriceCents: 0, Steps: []Step{
-			{Kind: "patch_test", Label: "Patch test behind the ear or in the elbow", Who: ByLead, Where: AtChair, Minutes: 5, HandsOn: true},
+			{Kind: "patch_test", Label: "patch test behind the ear or in the elbow", Who: ByLead, Where: AtChair, Minutes: 5, HandsOn: true},
 		}},
 		{Name: "Consultation", Skill: SkillStraightening, PriceCents: 0, Steps: []Step{
-			{Kind: "consultation", Label: "Consultation", Who: ByLead, Where: AtChair, Minutes: 15, HandsOn: true},
+			{Kind: "consultation", Label: "consultation", Who: ByLead, Where: AtChair, Minutes: 15, HandsOn: true},
 		}},
 		{Name: "Consultation with strand test", Skill: SkillStraightening, PriceCents: 1500, Steps: []Step{
-			{Kind: "consultation", Label: "Consultation and strand test on cut hair", Who: ByLead, Where: AtChair, Minutes: 45, HandsOn: true},
+			{Kind: "consultation", Label: "consultation and strand test on cut hair", Who: ByLead, Where: AtChair, Minutes: 45, HandsOn: true},
 		}},
 	}
 	for i := range list {
@@ -68,39 +68,39 @@ func StandardServices() []Service {
 }
 
 func wash(minutes int) Step {
-	return Step{Kind: "wash", Label: "Wash", Who: ByAssistant, Where: AtBasin, Minutes: minutes, HandsOn: true, WaitMax: 5}
+	return Step{Kind: "wash", Label: "wash", Who: ByAssistant, Where: AtBasin, Minutes: minutes, HandsOn: true, WaitMax: 5}
 }
 
 // straightening lists the steps that take their minutes from the head, with
 // the longest wait allowed after each (judgement): none where product would go
 // on working.
 func straightening() []Step {
-	lead := func(k StepKind, label string, wait int, helper bool) Step {
-		return Step{Kind: k, Label: label, Who: ByLead, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: wait, Helper: helper}
+	lead := func(k StepKind, wait int, helper bool) Step {
+		return Step{Kind: k, Label: k.Words(), Who: ByLead, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: wait, Helper: helper}
 	}
-	watch := func(k StepKind, label string) Step {
-		return Step{Kind: k, Label: label, Who: ByLead, Where: AtChair, Formula: FormulaHead, Watched: true}
+	watch := func(k StepKind) Step {
+		return Step{Kind: k, Label: k.Words(), Who: ByLead, Where: AtChair, Formula: FormulaHead, Watched: true}
 	}
-	rinse := func(k StepKind, label string, wait int) Step {
-		return Step{Kind: k, Label: label, Who: ByAssistant, Where: AtBasin, Formula: FormulaHead, HandsOn: true, WaitMax: wait}
+	rinse := func(k StepKind, wait int) Step {
+		return Step{Kind: k, Label: k.Words(), Who: ByAssistant, Where: AtBasin, Formula: FormulaHead, HandsOn: true, WaitMax: wait}
 	}
-	dry := func(k StepKind, label string) Step {
-		return Step{Kind: k, Label: label, Who: ByAssistant, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: 10, Helper: true}
+	dry := func(k StepKind) Step {
+		return Step{Kind: k, Label: k.Words(), Who: ByAssistant, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: 10, Helper: true}
 	}
 	return []Step{
-		lead(Talk, "Consultation", 10, false),
-		rinse(Wash, "Wash", 5),
-		lead(Prep, "Detangle and part", 5, false),
-		lead(Apply, "Apply solution", 0, true),
-		watch(Process, "Solution working"),
-		rinse(Rinse1, "Rinse solution", 5),
-		dry(Dry1, "Dry before ironing"),
-		lead(Iron, "Iron", 10, true),
-		lead(Neutral, "Neutralize", 0, true),
-		watch(Dwell, "Neutralizer working"),
-		rinse(Rinse2, "Rinse neutralizer", 10),
-		dry(Dry2, "Dry"),
-		lead(Finish, "Finish with the iron", 5, true),
-		lead(Close, "Aftercare and pay", 0, false),
+		lead(Talk, 10, false),
+		rinse(Wash, 5),
+		lead(Prep, 5, false),
+		lead(Apply, 0, true),
+		watch(Process),
+		rinse(Rinse1, 5),
+		dry(Dry1),
+		lead(Iron, 10, true),
+		lead(Neutral, 0, true),
+		watch(Dwell),
+		rinse(Rinse2, 10),
+		dry(Dry2),
+		lead(Finish, 5, true),
+		lead(Close, 0, false),
 	}
 }

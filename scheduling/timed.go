@@ -64,7 +64,7 @@ func expand(steps []Step, batches int) ([]Step, bool) {
 		return steps, false
 	}
 	short := steps[at+2]
-	short.Kind, short.Label = RinseShort, "Short rinse"
+	short.Kind, short.Label = RinseShort, RinseShort.Words()
 	short.WaitMin, short.WaitMax = 0, 5
 	short.Helper = false
 	out := slices.Clone(steps[:at])
