@@ -146,7 +146,7 @@ func (d *demoSalon) bookNear(ctx context.Context, r *rand.Rand, day date.Date, w
 	}
 	o := found.Openings[0]
 	req.Services[0].LeadID = o.LeadID
-	v, err := d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client, Start: o.Start, Services: req.Services, ApprovedBy: "Ada Birch"})
+	v, err := d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client, Start: o.Start, Services: req.Services, ApprovedBy: d.licensed()})
 	if _, busy := errors.AsType[*scheduling.ConflictError](err); busy {
 		return v, false, nil // somebody has booked her in the meantime
 	}

@@ -42,7 +42,7 @@ curl -s {{.URL}}/v1/openings -H "Authorization: Bearer $TOKEN" -H 'Content-Type:
   -d '{"services":[{"service_id":"{{.Service}}","hair":{{.Hair}}}],"limit":3}'
 # 3. book one of the openings for {{.Guest}}
 curl -s {{.URL}}/v1/visits -H "Authorization: Bearer $TOKEN" -H 'Content-Type: application/json' -H 'Idempotency-Key: {{.Key}}' \
-  -d '{"client_id":"{{.GuestID}}","start":"{{.Start}}","services":[{"service_id":"{{.Service}}","lead_id":"{{.Lead}}","hair":{{.Hair}}}]}'
+  -d '{"client_id":"{{.GuestID}}","start":"{{.Start}}","services":[{"service_id":"{{.Service}}","lead_id":"{{.Lead}}","hair":{{.Hair}}}],"approved_by":"{{.Licensed}}"}'
 # 4. see it in the stylist's calendar
 curl -s {{.LeadFeed}}
 
@@ -60,6 +60,7 @@ type tour struct {
 	// A visit that is left to book: for whom, when and with whom.
 	Service, Hair, Key string
 	Guest, GuestID     string
+	Licensed           string // who said yes to the cautions
 	Start, Lead        string
 	LeadFeed           string
 }
@@ -74,7 +75,7 @@ func (d *demoSalon) greet(ctx context.Context, s *api.Server, url, maildir strin
 		return err
 	}
 	t := tour{Salon: d.row.Name, URL: url, Maildir: maildir, Key: store.NewID(), Service: d.services[straightening].ID, Hair: string(hair),
-		Guest: guest.GivenName, GuestID: guest.ID, StaffName: d.staff[0].Name + "'s calendar", ClientName: host.GivenName + "'s calendar"}
+		Guest: guest.GivenName, GuestID: guest.ID, Licensed: d.licensed(), StaffName: d.staff[0].Name + "'s calendar", ClientName: host.GivenName + "'s calendar"}
 	if err := d.promise(ctx, host); err != nil {
 		return err
 	}
@@ -125,8 +126,19 @@ func (d *demoSalon) promise(ctx context.Context, client store.Client) error {
 	}
 	hair := demoHair()
 	services := []api.ServiceRequest{{ServiceID: d.services[straightening].ID, LeadID: o.LeadID, Hair: &hair}}
-	_, err = d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client.ID, Start: o.Start, Services: services})
+	_, err = d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client.ID, Start: o.Start, Services: services, ApprovedBy: d.licensed()})
 	return err
+}
+
+// licensed is who says yes to cautions that need it: tomorrow is too soon for a
+// new skin test.
+func (d *demoSalon) licensed() string {
+	for _, p := range d.staff {
+		if p.MayLead && p.Active {
+			return p.Name
+		}
+	}
+	return ""
 }
 
 // promised is the straightening visit that a client is about to have.
