@@ -9,34 +9,8 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
 )
-
-// stepWords are the steps as people in a salon call them.
-var stepWords = map[scheduling.StepKind]string{
-	scheduling.Talk:       "consultation",
-	scheduling.Wash:       "pre-wash",
-	scheduling.Prep:       "detangle and part",
-	scheduling.Apply:      "apply solution",
-	scheduling.Process:    "processing",
-	scheduling.RinseShort: "short rinse",
-	scheduling.Rinse1:     "first rinse",
-	scheduling.Dry1:       "dry before the iron",
-	scheduling.Iron:       "iron",
-	scheduling.Neutral:    "neutralize",
-	scheduling.Dwell:      "neutralizer working",
-	scheduling.Rinse2:     "second rinse",
-	scheduling.Dry2:       "dry fully",
-	scheduling.Finish:     "finish-iron",
-	scheduling.Close:      "aftercare and pay",
-}
-
-var levelWords = map[chairtime.CautionLevel]string{
-	chairtime.LevelWarn:     "Note",
-	chairtime.LevelNeedsYes: "Ask the licensed person",
-	chairtime.LevelRefuse:   "Not like this",
-}
 
 // writeSheets writes one sheet for each estimate, for a stylist to read.
 func writeSheets(out io.Writer, estimates []chairtime.Estimate) error {
@@ -58,15 +32,15 @@ func writeSheets(out io.Writer, estimates []chairtime.Estimate) error {
 func writeSheet(b *bytes.Buffer, e chairtime.Estimate) {
 	fmt.Fprintf(b, "Hair: %s\nPlan: %s\n\n", hairWords(e.Head), planWords(e.Head))
 	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "step\tbooked\tmean\thow it is counted")
+	fmt.Fprintln(w, "step\texpected\tbooked\thow the expected minutes are counted")
 	for _, s := range e.Steps {
-		name := stepWords[s.Kind]
+		name := s.Kind.Words()
 		if s.Batch > 0 {
 			name += ", batch " + strconv.Itoa(s.Batch)
 		}
-		fmt.Fprintf(w, "%s\t%4d\t%5.1f\t%s\n", name, s.Booked, s.Mean, s.Working)
+		fmt.Fprintf(w, "%s\t%8.1f\t%6d\t%s\n", name, s.Mean, s.Booked, s.Working)
 	}
-	fmt.Fprintf(w, "together\t%4d\t%5.1f\t\n", e.Block, e.Mean)
+	fmt.Fprintf(w, "together\t%8.1f\t%6d\t\n", e.Mean, e.Block)
 	_ = w.Flush() // a buffer takes everything
 	trimLineEnds(b)
 	writeTotals(b, e)
@@ -75,11 +49,12 @@ func writeSheet(b *bytes.Buffer, e chairtime.Estimate) {
 }
 
 func writeTotals(b *bytes.Buffer, e chairtime.Estimate) {
-	fmt.Fprintf(b, "\nKeep %s (%d min).\n", chairtime.Hours(e.Block), e.Block)
+	fmt.Fprintf(b, "\nKeep %s (%d min). Booked is expected plus its share of the spare time that makes %d of 10 visits end in time.\n",
+		chairtime.Hours(e.Block), e.Block, whole(10*e.Quantile))
 	fmt.Fprintf(b, "5 of 10 end by %d min, 8 of 10 end by %d min, 9 of 10 end by %d min after the start.\n",
 		whole(e.P50), whole(e.P80), whole(e.P90))
-	fmt.Fprintf(b, "Product on first section: %d min on average, %d min as booked.\n", whole(e.FirstStrandExposure), whole(e.BookedExposure))
-	fmt.Fprintf(b, "May not be interrupted: %d min, from applying solution to the second rinse.\n", whole(e.Unbreakable))
+	fmt.Fprintf(b, "Product on first section: %d min expected; as booked %s.\n", whole(e.FirstStrandExposure), e.ExposureWorking)
+	fmt.Fprintf(b, "May not be interrupted: %d min, from applying solution to rinsing the neutralizer.\n", whole(e.Unbreakable))
 	fmt.Fprintf(b, "An assistant may do: %d min (wash, rinse, dry).\n", whole(e.AssistantMinutes))
 	fmt.Fprintf(b, "Solution %d ml, neutralizer %d ml for %d g of hair, %d g of it treated.\n",
 		whole(e.SolutionML), whole(e.NeutralizerML), whole(e.HairGrams), whole(e.TreatedGrams))
@@ -89,7 +64,7 @@ func writeTotals(b *bytes.Buffer, e chairtime.Estimate) {
 func writeCautions(b *bytes.Buffer, e chairtime.Estimate) {
 	b.WriteString("\n")
 	for _, c := range e.Cautions {
-		fmt.Fprintf(b, "%s: %s\n", levelWords[c.Level], c.Text)
+		fmt.Fprintf(b, "%s: %s\n", c.Level.Words(), c.Text)
 	}
 }
 

@@ -33,7 +33,8 @@ type PlanOption struct {
 //
 // Proposed are the fewest batches below the limit for one stylist; with a
 // helper, no batches if that is enough, otherwise the fewest batches below the
-// limit. What cannot get below the limit is not proposed.
+// limit. What cannot get below the limit is not proposed, nor are more batches
+// than the hair has sections: a batch is at least one of them.
 //
 // It returns Faults as Estimate does.
 func (c Settings) Plans(h Head) ([]PlanOption, error) {
@@ -56,7 +57,7 @@ func (c *Settings) plans(h Head) []PlanOption {
 				Exposure: e.FirstStrandExposure, BookedExposure: e.BookedExposure,
 				Level: c.exposureLevel(h, e.BookedExposure),
 			}
-			if p.Level == "" && !found {
+			if p.Level == "" && !found && k <= h.Sections {
 				found = true
 				p.Proposal = proposal(hands, k)
 			}

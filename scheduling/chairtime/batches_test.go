@@ -86,6 +86,19 @@ func TestPlansProposeTheFewestBatchesBelowTheLimit(t *testing.T) {
 	}
 }
 
+func TestNoPlanHasMoreBatchesThanSections(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		h := anyHead(t)
+		plans, err := Default().Plans(h)
+		require.NoError(t, err)
+		for _, p := range plans {
+			if p.Proposal != "" {
+				require.LessOrEqual(t, p.Batches, h.Sections)
+			}
+		}
+	})
+}
+
 func TestEveryPlanIsTheEstimateOfThatPlan(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c, h := anySettings(t), anyHead(t)

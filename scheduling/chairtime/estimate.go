@@ -28,6 +28,8 @@ type Estimate struct {
 	// minutes with the longest allowed wait and the walk to the basin. The
 	// limits are held against the latter.
 	FirstStrandExposure, BookedExposure float64
+	// ExposureWorking is the count behind BookedExposure, for people.
+	ExposureWorking string
 	// Unbreakable is the mean from the application to the end of the second
 	// rinse, which may not be interrupted.
 	Unbreakable float64
@@ -61,6 +63,7 @@ func (c Settings) Estimate(h Head) (Estimate, error) {
 	for i := range e.Steps {
 		e.Steps[i].Working = c.working(&w, &e.Steps[i])
 	}
+	e.ExposureWorking = c.exposureWorking(&e)
 	e.Cautions = c.cautions(&w, &e)
 	if c.exposureLevel(h, e.BookedExposure) != "" {
 		e.Alternatives = c.plans(h)

@@ -35,8 +35,5 @@ func hoursBetween(from, to int) string {
 }
 
 func counted(n int, unit string) string {
-	if n == 1 {
-		return "1 " + unit
-	}
-	return strconv.Itoa(n) + " " + unit + "s"
+	return strconv.Itoa(n) + " " + plural(n, unit)
 }

@@ -66,17 +66,22 @@ type PhoneAnswer struct {
 	// is not known any better while the hair has not been seen.
 	Keep int
 	// OnlyConsultation is true when nothing but a consultation of
-	// ConsultationMinutes may be booked, with the long visit pencilled behind
+	// ConsultationMinutes may be booked, the long visit to be pencilled behind
 	// it. StrandTest is true when a strand test belongs to it.
 	OnlyConsultation    bool
 	ConsultationMinutes int
 	StrandTest          bool
-	Words               string // the answer as one or two sentences
+	// NeedsHelp is true when for half of such hair or more one stylist without
+	// batches would be refused, since product would stay on too long.
+	NeedsHelp bool
+	Words     string // the answer as one or two sentences
 }
 
 const (
 	lengthSlices = 60
-	phonePlateCM = 3
+	// The exposure changes slowly with the length: one slice stands for so many.
+	exposureEvery = 10
+	phonePlateCM  = 3
 )
 
 var reachBands = map[Reach][2]float64{
@@ -128,7 +133,7 @@ func (c Settings) Phone(q PhoneQuestions) (PhoneAnswer, error) {
 		q.History = []History{HistoryNotSure}
 	}
 	m := c.callers(q)
-	a := PhoneAnswer{P20: m.quantile(0.2), P80: m.quantile(0.8)}
+	a := PhoneAnswer{P20: m.quantile(0.2), P80: m.quantile(0.8), NeedsHelp: m.refused >= 0.5}
 	a.Keep = c.keep(a.P80, c.BlockStep)
 	c.consult(q, &a)
 	a.Words = c.phoneWords(a)
@@ -139,6 +144,7 @@ func (c Settings) Phone(q PhoneQuestions) (PhoneAnswer, error) {
 type mixture struct {
 	visits  []total
 	weights []float64
+	refused float64 // weight of those whose plain plan is refused
 }
 
 func (m mixture) below(minute float64) float64 {
@@ -192,6 +198,12 @@ func (c *Settings) callers(q PhoneQuestions) mixture {
 					w := c.measure(h)
 					m.visits = append(m.visits, totalOf(c.steps(&w), c.Correlation))
 					m.weights = append(m.weights, weight)
+					if i%exposureEvery != exposureEvery/2 {
+						continue
+					}
+					if e, _ := c.estimate(h); c.exposureLevel(h, e.BookedExposure) == LevelRefuse {
+						m.refused += weight * exposureEvery
+					}
 				}
 			}
 		}
@@ -290,7 +302,11 @@ func (c *Settings) phoneWords(a PhoneAnswer) string {
 	const quarter = 15
 	from := quarter * int(math.Round(a.P20/quarter))
 	to := c.keep(a.P80, quarter)
-	s := fmt.Sprintf("%s; we keep %s; firm after the consultation.", hoursBetween(from, to), Hours(a.Keep))
+	s := fmt.Sprintf("%s; we keep %s; ", hoursBetween(from, to), Hours(a.Keep))
+	if a.NeedsHelp {
+		s += "needs batches or a helper; "
+	}
+	s += "firm after the consultation."
 	if !a.OnlyConsultation {
 		return s
 	}
@@ -298,6 +314,6 @@ func (c *Settings) phoneWords(a PhoneAnswer) string {
 	if a.StrandTest {
 		with = " with a strand test"
 	}
-	return s + fmt.Sprintf(" For now only a consultation of %s%s can be booked; the long visit is pencilled in behind it.",
+	return s + fmt.Sprintf(" For now only a consultation of %s%s can be booked; pencil the long visit in behind it.",
 		Hours(a.ConsultationMinutes), with)
 }

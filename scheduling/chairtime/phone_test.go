@@ -90,9 +90,18 @@ func TestPhoneWords(t *testing.T) {
 	c := Default()
 	require.Equal(t, "between 3¼ and 4½ hours; we keep 4½ hours; firm after the consultation.",
 		asked(t, c, ReachShoulder, PonytailAverage, HistoryNothing).Words)
-	require.Equal(t, "between 3¼ and 4½ hours; we keep 4½ hours; firm after the consultation."+
-		" For now only a consultation of 45 minutes with a strand test can be booked; the long visit is pencilled in behind it.",
+	require.Equal(t, "between 3¼ and 4½ hours; we keep 4½ hours; needs batches or a helper; firm after the consultation."+
+		" For now only a consultation of 45 minutes with a strand test can be booked; pencil the long visit in behind it.",
 		asked(t, c, ReachShoulder, PonytailAverage, HistoryBleachedHighlighted).Words)
+}
+
+func TestTheDeskHearsWhenOneStylistCannotDoItAtOnce(t *testing.T) {
+	c := Default()
+	require.False(t, asked(t, c, ReachShoulder, PonytailAverage, HistoryNothing).NeedsHelp)
+	long := asked(t, c, ReachWaist, PonytailALot, HistoryNothing)
+	require.True(t, long.NeedsHelp)
+	require.Contains(t, long.Words, "; needs batches or a helper; firm after the consultation.")
+	require.True(t, asked(t, c, ReachShoulder, PonytailAverage, HistoryBleachedHighlighted).NeedsHelp, "tender hair has shorter limits")
 }
 
 func TestHistoryDecidesWhatCanBeBooked(t *testing.T) {

@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// SafetyLine stands beside every estimate.
+// SafetyLine stands wherever chemicals are used.
 const SafetyLine = "The product maker's directions, local rules and the licensed person's judgement come before every figure here. " +
 	"If hair or skin reacts badly: stop, rinse, get help."
 
@@ -30,6 +30,19 @@ func (l CautionLevel) rank() int {
 		return 3
 	}
 	return 0
+}
+
+// Words says the level for people. A level that is not known counts as asking
+// for the licensed person's yes, never as less.
+func (l CautionLevel) Words() string {
+	switch l {
+	case LevelWarn:
+		return "Take care"
+	case LevelRefuse:
+		return "Not to be booked"
+	case LevelNeedsYes:
+	}
+	return "Needs the licensed person's yes"
 }
 
 // Caution is one thing that the desk or the stylist must know about an
@@ -130,10 +143,10 @@ func (c *Settings) sayExposure(h Head, booked float64, say func(CautionLevel, st
 	}
 	switch c.exposureLevel(h, booked) {
 	case LevelRefuse:
-		say(LevelRefuse, CautionExposure, "Product would stay on the first section for %.0f minutes as booked; for %s it must be rinsed before %s. Plan batches or a helper.",
+		say(LevelRefuse, CautionExposure, "Product would stay on the first section for %.0f minutes as booked; for %s it must be rinsed before %s minutes. Plan batches or a helper.",
 			math.Ceil(booked), hair, brief(refuse))
 	case LevelWarn:
-		say(LevelWarn, CautionExposure, "Product would stay on the first section for %.0f minutes as booked; for %s stay below %s. Batches or a helper shorten it.",
+		say(LevelWarn, CautionExposure, "Product would stay on the first section for %.0f minutes as booked; for %s stay below %s minutes. Batches or a helper shorten it.",
 			math.Ceil(booked), hair, brief(warn))
 	case LevelNeedsYes:
 	}

@@ -131,3 +131,21 @@ func TestGravestCautionComesFirst(t *testing.T) {
 	require.Contains(t, SafetyLine, "maker's directions")
 	require.Empty(t, Estimate{}.Level())
 }
+
+func TestCautionsSayTheirLevelAndTheirMinutes(t *testing.T) {
+	require.Equal(t, "Take care", LevelWarn.Words())
+	require.Equal(t, "Not to be booked", LevelRefuse.Words())
+	for _, l := range []CautionLevel{LevelNeedsYes, "", "from the future"} {
+		require.Equal(t, "Needs the licensed person's yes", l.Words())
+	}
+	require.Contains(t, estimated(t, Default(), shoulderMedium).Cautions[0].Text, "stay below 40 minutes.")
+	require.Contains(t, estimated(t, Default(), midBackDense).Cautions[0].Text, "rinsed before 60 minutes.")
+}
+
+func TestTheExposureIsExplained(t *testing.T) {
+	c := Default()
+	require.Equal(t, "30 applying + 15 processing + 1 walk to the basin = 46 min", estimated(t, c, shoulderMedium).ExposureWorking)
+	require.Equal(t, "18 applying + 18 processing + 1 walk to the basin = 37 min", estimated(t, c, withBatches(midBackDense, 3)).ExposureWorking)
+	c.ExposureWait, c.BasinWalk = 3, 0
+	require.Equal(t, "30 applying + 15 processing + 3 longest wait = 48 min", estimated(t, c, shoulderMedium).ExposureWorking)
+}

@@ -75,8 +75,8 @@ var settingRows = []settingRow{
 	{Setting{"talk_held_minutes", "longest consultation when it was held on an earlier day", "min", 15, 1, 60, false, "judgement"}, func(c *Settings) *float64 { return &c.TalkHeld }},
 	{Setting{"close_minutes", "aftercare and pay", "min", 5, 1, 30, false, "common practice"}, func(c *Settings) *float64 { return &c.CloseMin }},
 	{Setting{"close_at_desk", "aftercare and pay take place at the desk, the chair is not held (1 yes, 0 no)", "", 0, 0, 1, true, "judgement"}, func(c *Settings) *float64 { return &c.CloseAtDesk }},
-	{Setting{"wash_base_minutes", "pre-wash, any length", "min", 8, 2, 20, false, "common practice"}, func(c *Settings) *float64 { return &c.WashBase }},
-	{Setting{"wash_per_cm_minutes", "pre-wash, more per cm", "min/cm", 0.05, 0, 0.3, false, "common practice"}, func(c *Settings) *float64 { return &c.WashPerCM }},
+	{Setting{"wash_base_minutes", "wash, any length", "min", 8, 2, 20, false, "common practice"}, func(c *Settings) *float64 { return &c.WashBase }},
+	{Setting{"wash_per_cm_minutes", "wash, more per cm", "min/cm", 0.05, 0, 0.3, false, "common practice"}, func(c *Settings) *float64 { return &c.WashPerCM }},
 	{Setting{"prep_base_minutes", "detangle and part, any head", "min", 2, 0, 15, false, "common practice"}, func(c *Settings) *float64 { return &c.PrepBase }},
 	{Setting{"prep_per_section_minutes", "detangle and part, per section", "min", 1, 0.5, 5, false, "common practice"}, func(c *Settings) *float64 { return &c.PrepPerSection }},
 	{Setting{"prep_per_cm_minutes", "detangle and part, more per cm", "min/cm", 0.08, 0, 0.5, false, "common practice"}, func(c *Settings) *float64 { return &c.PrepPerCM }},
@@ -164,7 +164,7 @@ var settingRows = []settingRow{
 
 	// Spread and booking.
 	{Setting{"spread_talk", "spread of the consultation", "", 0.3, 0.02, 0.8, false, "common practice"}, func(c *Settings) *float64 { return &c.Spread.Talk }},
-	{Setting{"spread_wash", "spread of the pre-wash", "", 0.2, 0.02, 0.8, false, "common practice"}, func(c *Settings) *float64 { return &c.Spread.Wash }},
+	{Setting{"spread_wash", "spread of the wash", "", 0.2, 0.02, 0.8, false, "common practice"}, func(c *Settings) *float64 { return &c.Spread.Wash }},
 	{Setting{"spread_prep", "spread of detangling and parting", "", 0.25, 0.02, 0.8, false, "common practice"}, func(c *Settings) *float64 { return &c.Spread.Prep }},
 	{Setting{"spread_apply", "spread of applying solution", "", 0.2, 0.02, 0.8, false, "common practice"}, func(c *Settings) *float64 { return &c.Spread.Apply }},
 	{Setting{"spread_rinse", "spread of the rinses", "", 0.2, 0.02, 0.8, false, "common practice"}, func(c *Settings) *float64 { return &c.Spread.Rinse }},

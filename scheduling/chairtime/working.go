@@ -86,7 +86,7 @@ func (c *Settings) countApply(w *work) string {
 		s += fmt.Sprintf(" ÷ %s batches", brief(w.batches))
 	}
 	if w.looks > 0 {
-		s += fmt.Sprintf(" + %d looks × %s min", w.looks, brief(c.LookMinutes))
+		s += fmt.Sprintf(" + %d %s × %s min", w.looks, plural(w.looks, "check"), brief(c.LookMinutes))
 	}
 	return s
 }
@@ -149,6 +149,36 @@ func (w *work) handsText() string {
 		return ""
 	}
 	return " ÷ " + brief(w.hands) + " for two pairs of hands"
+}
+
+// exposureWorking writes down what keeps product on the first section for so
+// many booked minutes; wait and walk only where there are any.
+func (c *Settings) exposureWorking(e *Estimate) string {
+	for i, s := range e.Steps {
+		if s.Kind != scheduling.Apply {
+			continue
+		}
+		applying, processing := s.Booked, e.Steps[i+1].Booked
+		if float64(applying+processing)+c.ExposureWait+c.BasinWalk < e.BookedExposure-ceilSlack {
+			continue // another batch keeps it on longer
+		}
+		words := fmt.Sprintf("%d applying + %d processing", applying, processing)
+		if c.ExposureWait > 0 {
+			words += " + " + brief(c.ExposureWait) + " longest wait"
+		}
+		if c.BasinWalk > 0 {
+			words += " + " + brief(c.BasinWalk) + " walk to the basin"
+		}
+		return words + " = " + brief(e.BookedExposure) + " min"
+	}
+	return ""
+}
+
+func plural(n int, one string) string {
+	if n == 1 {
+		return one
+	}
+	return one + "s"
 }
 
 // brief writes v with at most two decimals and no trailing zeros.
