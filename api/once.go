@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/danielgtaylor/huma/v2"
+
 	"chairblock/scheduling"
 	"chairblock/store"
 )
@@ -23,9 +25,17 @@ type Repeatable struct {
 func (i Repeatable) key() string {
 	k := strings.TrimSpace(i.Key)
 	if q, err := strconv.Unquote(k); err == nil && strings.HasPrefix(k, `"`) {
-		return q
+		return strings.TrimSpace(q)
 	}
 	return k
+}
+
+// Resolve notes a key that is not plain text.
+func (i *Repeatable) Resolve(huma.Context) []error {
+	if strings.ContainsFunc(i.key(), func(r rune) bool { return r < ' ' || r > '~' }) {
+		return []error{&huma.ErrorDetail{Location: "header.Idempotency-Key", Message: "expected printable ASCII characters"}}
+	}
+	return nil
 }
 
 // once carries out a request that may be repeated. With a key, the answer is

@@ -26,7 +26,7 @@ func TestWhileTheDatabaseIsAwayEverythingSaysTryAgain(t *testing.T) {
 			{"GET", "/readyz", nil}, {"GET", "/v1/salon", nil}, {"GET", "/v1/days/2026-06-08", nil},
 			{"POST", "/v1/openings", object{"services": services}},
 			{"POST", "/v1/clients", object{"given_name": "Nora"}},
-			{"POST", "/v1/visits", object{"client_id": client, "start": start, "services": services}},
+			{"POST", "/v1/visits", object{"client_id": client, "start": start, "approved_by": "Ada", "services": services}},
 			{"GET", "/cal/f_" + s.row.Key + "_0123456789012345678901234567890123456789012.ics", nil},
 		} {
 			a := s.call(x.method, x.path, x.body, "Idempotency-Key", "k")
