@@ -25,7 +25,7 @@ var mayRunOver = map[scheduling.StepKind]time.Duration{
 func (s *Server) boardPage(c echo.Context) error {
 	ctx := c.Request().Context()
 	var x *dayView
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	err := s.store.Read(ctx, principal(ctx).Salon, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -50,7 +51,7 @@ func (s *Server) renderFeed(ctx context.Context, f store.FeedState, n salonDay, 
 	_, to := scheduling.DayBounds(n.loc, last)
 	about := ics.Feed{Zone: n.loc, LastModified: ics.LastModified(f.Changed, n.loc, today)}
 	var cal ics.Calendar
-	err := s.store.InTx(ctx, f.Salon, func(t *store.Tx) (err error) {
+	err := s.store.Read(ctx, f.Salon, func(t *store.Tx) (err error) {
 		if f.Kind == "client" {
 			about.Name = n.row.Name
 			cal, err = clientFeed(ctx, t, n, about, f.Subject, today, from, to)
@@ -100,9 +101,9 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 		return ics.Calendar{}, err
 	}
 	clients := map[string]string{}
-	ByID := map[string]store.Visit{}
+	booked := map[string]store.Visit{}
 	for _, v := range visits {
-		ByID[v.ID] = v
+		booked[v.ID] = v
 		if _, ok := clients[v.Client]; !ok {
 			c, err := t.ClientByID(ctx, v.Client)
 			if err != nil {
@@ -111,13 +112,24 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 			clients[v.Client] = c.Initials()
 		}
 	}
-	out := make([]ics.Part, len(parts))
-	for i, p := range parts {
-		v := ByID[p.Visit]
-		out[i] = staffPart(p, v, names, unit)
-		out[i].ClientInitials = clients[v.Client]
+	var out []ics.Part
+	for _, p := range parts {
+		if p.Kind == string(ics.Away) && busyIn(parts, p) {
+			continue // she is not free: another client has her
+		}
+		v := booked[p.Visit]
+		part := staffPart(p, v, names, unit)
+		part.ClientInitials = clients[v.Client]
+		out = append(out, part)
 	}
 	return ics.StaffFeed(about, out)
+}
+
+// busyIn reports whether hands or eyes are needed for another visit during p.
+func busyIn(parts []store.Part, p store.Part) bool {
+	return slices.ContainsFunc(parts, func(o store.Part) bool {
+		return o.Visit != p.Visit && o.Kind != string(ics.Away) && o.Start.Before(p.End) && p.Start.Before(o.End)
+	})
 }
 
 func staffPart(p store.Part, v store.Visit, names map[string]string, unit string) ics.Part {
@@ -138,7 +150,7 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 				with = addOnce(with, names[u.Unit])
 			}
 		}
-		if p.Kind == string(ics.Watched) && len(st.Looks) > 0 {
+		if p.Kind == string(ics.Watched) {
 			out.Checks = append(append(out.Checks, looks(st)...), st.End)
 		}
 	}
@@ -205,7 +217,7 @@ func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, cl
 		}
 		for _, p := range parts {
 			if p.Visit == v.ID {
-				addClientPart(&a, p, n.loc)
+				addClientPart(&a, p, n)
 			}
 		}
 		if a.UID != "" {
@@ -215,7 +227,7 @@ func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, cl
 	return ics.ClientFeed(about, today, list)
 }
 
-func addClientPart(a *ics.Appointment, p store.Part, loc *time.Location) {
+func addClientPart(a *ics.Appointment, p store.Part, n salonDay) {
 	switch p.Kind {
 	case store.PartClient:
 		a.UID, a.Sequence, a.Changed, a.Cancelled = p.UID, p.Sequence, p.Changed, !p.Live
@@ -223,11 +235,11 @@ func addClientPart(a *ics.Appointment, p store.Part, loc *time.Location) {
 	case store.PartAftercare:
 		if p.Live {
 			a.Aftercare = append(a.Aftercare, ics.Aftercare{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed,
-				AlarmUID: p.UID + "-end", From: p.Start, Until: p.End, Keep: "dry and untied", Rules: ics.AftercareStraightening()})
+				AlarmUID: p.UID + "-end", From: p.Start, Until: p.End, Keep: "dry and untied", Rules: ics.AftercareStraightening(n.row.Emergency)})
 		}
 	case store.PartRetouch:
 		if p.Live {
-			a.Retouch = &ics.Retouch{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Date: scheduling.CivilDate(p.Start, loc)}
+			a.Retouch = &ics.Retouch{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Date: scheduling.CivilDate(p.Start, n.loc)}
 		}
 	}
 }

@@ -201,6 +201,8 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 	case r.EstimateID != "" && r.Hair != nil:
 		f.Add(at, "has both hair and estimate_id", "one of the two")
 		return nil, nil
+	case r.Hair != nil && retouchOf(f, at+".hair", x, *r.Hair):
+		return nil, nil
 	case r.Hair != nil:
 		e, err := n.time.Estimate(r.Hair.Head())
 		if err != nil {
@@ -220,6 +222,15 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 		return nil, err
 	}
 	return readEstimate(row)
+}
+
+// retouchOf notes a retouch without new growth, and reports whether it did.
+func retouchOf(f *scheduling.Faults, at string, x scheduling.Service, hair HeadBody) bool {
+	if !x.Retouch || hair.RegrowthCM > 0 {
+		return false
+	}
+	f.Add(at+".regrowth_cm", "is missing, and a retouch treats only new growth", "the new growth in cm, up to the length of the hair")
+	return true
 }
 
 func readEstimate(row store.Estimate) (*worked, error) {

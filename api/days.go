@@ -71,7 +71,7 @@ func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
 		return nil, err
 	}
 	var x *dayView
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	err := s.store.Read(ctx, principal(ctx).Salon, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err

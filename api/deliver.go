@@ -47,11 +47,16 @@ func (s *Server) Deliver(sender notify.Sender) store.Deliver {
 	}
 }
 
-// late drops messages that no longer help: about a visit that has begun.
+// late drops messages that no longer help: about a visit that has begun, or
+// about hours that are over.
 func late(d store.Due, now time.Time) bool {
 	switch d.Reminder.Kind {
 	case "confirmation", "moved", "reminder", "cancelled":
 		return now.After(d.Visit.Start)
+	case "aftercare":
+		return now.After(keepDryUntil(realEnd(d.Visit)))
+	case "aftercare_end":
+		return now.After(keepDryUntil(realEnd(d.Visit)).Add(24 * time.Hour))
 	}
 	return false
 }

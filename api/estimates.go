@@ -60,7 +60,7 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	var f scheduling.Faults
 	row, err := t.ServiceByID(ctx, b.ServiceID)
 	switch {
-	case is(err, scheduling.ErrNotFound):
+	case is(err, scheduling.ErrNotFound) || (err == nil && !row.Active):
 		f.Add("service_id", "is not a service of this salon", "an id from GET /services")
 	case err != nil:
 		return EstimateAnswer{}, err
@@ -69,6 +69,9 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	}
 	if err := knownHead(ctx, t, &f, b); err != nil {
 		return EstimateAnswer{}, err
+	}
+	if row.Retouch {
+		retouchOf(&f, "hair", row.Service, b.Hair)
 	}
 	e, err := n.time.Estimate(b.Hair.Head())
 	if err := f.Join("hair", err); err != nil {

@@ -226,9 +226,12 @@ func (s *Server) cancel(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	return s.remind(ctx, t, n, *v, "cancelled", s.now(), nil)
 }
 
-func (s *Server) arrive(ctx context.Context, t *store.Tx, _ salonDay, v *store.Visit) error {
+func (s *Server) arrive(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
 	if v.State != store.Booked {
 		return conflict("the visit is " + words(v.State))
+	}
+	if day := scheduling.CivilDate(v.Start, n.loc); !day.Equal(scheduling.CivilDate(s.now(), n.loc)) {
+		return conflict("the visit is on " + v.Start.In(n.loc).Format("Monday 2 January") + ": only today's clients can arrive")
 	}
 	now := s.now().Truncate(time.Second)
 	v.State, v.ArrivedAt = store.Arrived, &now

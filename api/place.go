@@ -55,9 +55,25 @@ func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.
 	}
 	var ok bool
 	if p.sch, ok = set.Assign(m, ""); !ok {
-		return nil, &scheduling.ConflictError{Reason: "the visit does not fit at this time any more"}
+		return nil, p.whyNot(m)
 	}
 	return p, p.recheck(ctx, t, except)
+}
+
+// whyNot says why the visit does not fit at m.
+func (p *placed) whyNot(m openings.Minute) error {
+	at := p.h.Time(m)
+	if !covered(p.shop.Premises, openings.Span{From: m, To: m + 1}) {
+		return &scheduling.ConflictError{Reason: "the salon is not open at " + at.Format("15:04") + " on that day"}
+	}
+	end := m
+	for _, ph := range p.plan.Spec.Phases {
+		end += ph.Minutes
+	}
+	if !covered(p.shop.Premises, openings.Span{From: m, To: end}) {
+		return &scheduling.ConflictError{Reason: "the visit would last beyond closing time"}
+	}
+	return &scheduling.ConflictError{Reason: "the visit does not fit at this time any more: somebody or something it needs is taken"}
 }
 
 // recheck takes the locks that keep absences and hours still, and holds the

@@ -162,7 +162,7 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 		case "delete-client":
 			n.call("DELETE", "/v1/clients/"+n.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
 			continue
-		case "finish-visit", "miss-visit":
+		case "arrive-visit", "finish-visit", "miss-visit":
 			n.at(start.Add(54 * time.Hour))
 		}
 		a := n.send(r)

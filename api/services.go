@@ -34,6 +34,7 @@ type ServiceBody struct {
 	Skill      string     `json:"skill" doc:"Skill that the stylist in charge must have; empty for anybody licensed" example:"straightening"`
 	Chemical   bool       `json:"chemical" doc:"Chemicals are used"`
 	Aftercare  bool       `json:"aftercare" doc:"Hair must stay dry and untied for 48 hours; the client is called back for the regrowth"`
+	Retouch    bool       `json:"retouch" required:"false" doc:"Only new growth is treated: the hair must say how much there is"`
 	Clear      *int       `json:"clear_minutes,omitempty" minimum:"0" maximum:"240" doc:"Clearing of the chair afterwards; left out: the chair's own"`
 	PriceCents int64      `json:"price_cents" minimum:"0" maximum:"100000000"`
 	NeedsHair  bool       `json:"needs_hair" readOnly:"true" required:"false" doc:"Some step takes its minutes from an estimate"`
@@ -57,7 +58,7 @@ func (s *Server) serviceRoutes() {
 
 func (b ServiceBody) service() (scheduling.Service, error) {
 	var f scheduling.Faults
-	x := scheduling.Service{Skill: b.Skill, Chemical: b.Chemical, Aftercare: b.Aftercare, Clear: b.Clear, PriceCents: b.PriceCents}
+	x := scheduling.Service{Skill: b.Skill, Chemical: b.Chemical, Aftercare: b.Aftercare, Retouch: b.Retouch, Clear: b.Clear, PriceCents: b.PriceCents}
 	x.Name = text(&f, "name", b.Name, 1, 120)
 	if b.Skill != "" {
 		checkSkill(&f, "skill", b.Skill)
@@ -80,7 +81,7 @@ func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {
 }
 
 func writeService(r store.ServiceRow) ServiceBody {
-	b := ServiceBody{ID: r.ID, Version: r.Version, Name: r.Name, Skill: r.Skill, Chemical: r.Chemical, Aftercare: r.Aftercare,
+	b := ServiceBody{ID: r.ID, Version: r.Version, Name: r.Name, Skill: r.Skill, Chemical: r.Chemical, Aftercare: r.Aftercare, Retouch: r.Retouch,
 		Clear: r.Clear, PriceCents: r.PriceCents, NeedsHair: needsHair(r.Service)}
 	for _, st := range r.Steps {
 		b.Steps = append(b.Steps, StepBody{string(st.Kind), st.Label, string(st.Who), string(st.Where), st.Minutes, st.Formula,

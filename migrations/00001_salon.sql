@@ -119,6 +119,7 @@ CREATE TABLE service_version (
     skill           text NOT NULL,
     chemical        boolean NOT NULL,
     aftercare       boolean NOT NULL,
+    retouch         boolean NOT NULL DEFAULT false,
     clear_minutes   smallint CHECK (clear_minutes BETWEEN 0 AND 240), -- null: the chair's own changeover
     price_cents     bigint NOT NULL CHECK (price_cents BETWEEN 0 AND 100000000),
     steps           jsonb NOT NULL,

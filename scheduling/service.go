@@ -95,6 +95,8 @@ type Service struct {
 	// Aftercare is true when the client must keep the hair dry and untied for
 	// 48 hours afterwards and is called back when the regrowth is due.
 	Aftercare bool
+	// Retouch is true when only new growth is treated.
+	Retouch bool
 	// PriceCents is the price in hundredths of the salon's currency.
 	PriceCents int64
 	Steps      []Step
@@ -106,11 +108,12 @@ var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 
 // Validate returns Faults with every step that contradicts itself: a wait
 // whose least is above its longest, a formula for a kind that has none, no
-// length, hands on with nobody there, or a watched stretch with hands on.
+// length, hands on with nobody there, or a watched stretch with hands on; and
+// when no step needs the stylist in charge, who would then not have to be there.
 func (s Service) Validate() error {
 	var f Faults
-	if len(s.Steps) == 0 {
-		f.Add("steps", "is empty", "at least one step")
+	if !slices.ContainsFunc(s.Steps, func(st Step) bool { return st.Who == ByLead }) {
+		f.Add("steps", "has none for the stylist in charge", "at least one step whose who is lead")
 	}
 	for i, st := range s.Steps {
 		at := fmt.Sprintf("steps[%d]", i)

@@ -20,7 +20,7 @@ const (
 func StandardServices() []Service {
 	list := []Service{
 		{Name: "Straightening", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 32000, Steps: straightening()},
-		{Name: "Regrowth retouch", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 21000, Steps: straightening()},
+		{Name: "Regrowth retouch", Skill: SkillStraightening, Chemical: true, Aftercare: true, Retouch: true, PriceCents: 21000, Steps: straightening()},
 		{Name: "Cut and dry", Skill: SkillCut, PriceCents: 5800, Steps: []Step{
 			wash(8),
 			{Kind: "cut", Label: "cut", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true, WaitMax: 5},
@@ -42,7 +42,7 @@ func StandardServices() []Service {
 		}},
 		{Name: "Care treatment", Skill: SkillCut, PriceCents: 2900, Steps: []Step{
 			wash(8),
-			{Kind: "treat", Label: "work the treatment in", Who: ByAssistant, Where: AtChair, Minutes: 7, HandsOn: true},
+			{Kind: "treat", Label: "work the treatment in", Who: ByLead, Where: AtChair, Minutes: 7, HandsOn: true},
 			{Kind: "treat_working", Label: "treatment working", Who: ByNobody, Where: AtChair, Minutes: 10, WaitMax: 10},
 			{Kind: "rinse", Label: "rinse treatment", Who: ByAssistant, Where: AtBasin, Minutes: 6, HandsOn: true, WaitMax: 10},
 			{Kind: "dry", Label: "dry", Who: ByAssistant, Where: AtChair, Minutes: 14, HandsOn: true},

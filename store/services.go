@@ -32,14 +32,14 @@ type ServiceRow struct {
 }
 
 const serviceQuery = `
-	SELECT s.service_id, v.service_version, v.name, v.skill, v.chemical, v.aftercare, v.clear_minutes,
+	SELECT s.service_id, v.service_version, v.name, v.skill, v.chemical, v.aftercare, v.retouch, v.clear_minutes,
 	       v.price_cents, v.steps, s.active, s.version
 	FROM service s JOIN service_version v ON v.salon_id = s.salon_id AND v.service_id = s.service_id`
 
 func scanService(row pgx.CollectableRow) (ServiceRow, error) {
 	var s ServiceRow
 	var steps []byte
-	err := row.Scan(&s.ID, &s.Version, &s.Name, &s.Skill, &s.Chemical, &s.Aftercare, &s.Clear,
+	err := row.Scan(&s.ID, &s.Version, &s.Name, &s.Skill, &s.Chemical, &s.Aftercare, &s.Retouch, &s.Clear,
 		&s.PriceCents, &steps, &s.Active, &s.Row)
 	if err != nil {
 		return s, err
@@ -121,10 +121,10 @@ func (t *Tx) addServiceVersion(ctx context.Context, s scheduling.Service) error 
 	}
 	const q = `
 		INSERT INTO service_version (salon_id, service_id, service_version, name, skill, chemical, aftercare,
-			clear_minutes, price_cents, steps)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`
+			clear_minutes, price_cents, steps, retouch)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`
 	_, err = t.tx.Exec(ctx, q, t.salon, s.ID, s.Version, s.Name, s.Skill, s.Chemical, s.Aftercare, s.Clear,
-		s.PriceCents, steps)
+		s.PriceCents, steps, s.Retouch)
 	return domain("add service version", err, false)
 }
 

@@ -126,6 +126,14 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 	return fmt.Errorf("%w: given up after %d tries", ErrUnavailable, tries)
 }
 
+// Read runs f in one transaction within salon that sees a single moment and
+// can change nothing: everything that f reads fits together.
+func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error {
+	one := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
+	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error { return f(&Tx{tx: tx, salon: salon, jobs: s.jobs}) })
+	return domain("read", err, false)
+}
+
 // Savepoint runs f and undoes what it did when it returns an error, leaving
 // the transaction usable.
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {

@@ -72,14 +72,14 @@ func PrepareChemical() []string {
 }
 
 // AftercareStraightening tells how straightened hair is treated until it may
-// be washed and tied. Common practice, no source; the maker's directions come
-// first.
-func AftercareStraightening() []string {
+// be washed and tied; emergency is the number to call. Common practice, no
+// source; the maker's directions come first.
+func AftercareStraightening(emergency string) []string {
 	return []string{
 		"No water and no shampoo. No ties, clips, pins or hats, and do not tuck it behind your ears.",
 		"If it gets wet or sweaty, dry it at once, combed straight down.",
 		"Burning, blisters or hair that snaps: call us.",
-		"Swelling or trouble breathing: call the emergency number.",
+		"Swelling of the face or trouble breathing: call " + emergency + " at once.",
 	}
 }
 

@@ -26,7 +26,7 @@ func appointments() []Appointment {
 	straight.Prepare = PrepareChemical()
 	straight.Aftercare = []Aftercare{{
 		UID: uid("000000000002"), AlarmUID: uid("00000000000a"), Changed: revised,
-		Until: done.Add(48 * time.Hour), Keep: "dry and untied", Rules: AftercareStraightening(),
+		Until: done.Add(48 * time.Hour), Keep: "dry and untied", Rules: AftercareStraightening("112"),
 	}}
 	straight.Retouch = &Retouch{
 		UID: uid("000000000003"), Changed: revised, Date: date.New(2027, time.April, 12),

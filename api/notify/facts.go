@@ -60,7 +60,7 @@ type Facts struct {
 	// KeepDryUntil and NoTieUntil are instants, 48 hours after End by common
 	// practice. A nil NoTieUntil means the same as KeepDryUntil.
 	KeepDryUntil, NoTieUntil *time.Time
-	// Emergency is the emergency number, needed by Aftercare.
+	// Emergency is the emergency number, needed by Aftercare and AftercareEnd.
 	Emergency string
 
 	// RetouchFrom is the day on which regrowth reaches the salon's threshold,
@@ -112,6 +112,7 @@ func (f Facts) check(k Kind) error {
 		need("emergency", f.Emergency)
 		f.checkAftercare(&faults)
 	case AftercareEnd:
+		need("emergency", f.Emergency)
 		f.checkAftercare(&faults)
 	case Retouch:
 		if f.RetouchFrom == nil {

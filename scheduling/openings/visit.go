@@ -266,7 +266,8 @@ const (
 )
 
 // Part is a run of neighbouring steps that mean the same to one person, with
-// no wait between them.
+// no wait between them. While the person is away the same others are at work
+// in all of it.
 type Part struct {
 	Unit string
 	Kind PartKind
@@ -279,13 +280,15 @@ type Part struct {
 func (p *VisitPlan) Parts(sch Schedule) []Part {
 	var order []string
 	runs := map[string][]Part{}
+	with := make([]string, len(p.Steps)) // who works meanwhile
 	add := func(unit string, kind PartKind, i int) {
 		ph := sch.Phases[i]
 		list := runs[unit]
 		if list == nil {
 			order = append(order, unit)
 		}
-		if n := len(list); n > 0 && list[n-1].Kind == kind && list[n-1].To == ph.Start {
+		if n := len(list); n > 0 && list[n-1].Kind == kind && list[n-1].To == ph.Start &&
+			(kind != PartAway || with[list[n-1].Steps[0]] == with[i]) {
 			list[n-1].To = ph.End
 			list[n-1].Steps = append(list[n-1].Steps, i)
 			return
@@ -304,6 +307,7 @@ func (p *VisitPlan) Parts(sch Schedule) []Part {
 				kind = PartWatched
 			}
 			seen = seen || u.Unit == lead
+			with[i] += u.Unit + " "
 			add(u.Unit, kind, i)
 		}
 		if !seen {
