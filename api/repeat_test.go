@@ -56,9 +56,8 @@ func TestAKeyBelongsToOneRequestOfOneToken(t *testing.T) {
 
 func TestABookingNeedsAKeyThatCanBeKept(t *testing.T) {
 	s := newSalon(t)
-	before := s.tables()()
 	body := object{"client_id": s.client("Mara"), "start": start.Add(25 * time.Hour), "approved_by": "Ada", "services": s.straightening()}
-	before = s.tables()()
+	before := s.tables()()
 	for _, key := range []string{"", "   ", `""`, `"  "`} {
 		p := s.call("POST", "/v1/visits", body, "Idempotency-Key", key).refused(400, "idempotency-key")
 		require.NotEmpty(t, p.Detail)
