@@ -1,8 +1,7 @@
 package api
 
 import (
-	"fmt"
-	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -57,15 +56,23 @@ func (x *dayView) board() pages.Board {
 	if now := x.asOf.In(x.n.loc); !now.Before(b.From) && now.Before(b.To) {
 		b.Now = &now
 	}
+	var off []string
 	for _, u := range x.shop.Units {
 		line := pages.Line{Name: x.names[u.ID], Role: string(u.Kind), Open: x.timeSpans(u.Open), Breaks: x.timeSpans(u.Breaks)}
-		if _, person := x.staff[u.ID]; person {
-			x.personLine(&line, u.ID)
-			b.People = append(b.People, line)
+		if _, person := x.staff[u.ID]; !person {
+			line.Open, line.Parts = x.timeSpans(x.shop.Premises), x.stationParts(u)
+			b.Stations = append(b.Stations, line)
 			continue
 		}
-		line.Open, line.Parts = x.timeSpans(x.shop.Premises), x.stationParts(u)
-		b.Stations = append(b.Stations, line)
+		x.personLine(&line, u.ID)
+		if len(u.Open) == 0 && len(line.Parts) == 0 && len(x.shop.Premises) > 0 {
+			off = append(off, line.Name)
+			continue
+		}
+		b.People = append(b.People, line)
+	}
+	if len(off) > 0 {
+		b.Notes = append(b.Notes, "Not in on this day: "+strings.Join(off, ", ")+".")
 	}
 	if len(x.shop.Premises) == 0 && len(x.visits) == 0 {
 		b.Notes = append(b.Notes, "The salon is closed on this day.")
@@ -111,8 +118,8 @@ func (x *dayView) timeSpans(list []openings.Span) []pages.TimeSpan {
 func (x *dayView) personLine(line *pages.Line, id string) {
 	for _, v := range x.visits {
 		code := x.clients[v.Client].Initials()
-		for _, st := range v.Steps {
-			part, ok := x.personPart(v, st, id)
+		for i := range v.Steps {
+			part, ok := x.personPart(v, i, id)
 			if !ok {
 				continue
 			}
@@ -126,10 +133,15 @@ func (x *dayView) personLine(line *pages.Line, id string) {
 			line.Free = append(line.Free, x.freeSpans(v, code)...)
 		}
 	}
+	line.Free = gaps(line.Free, line.Parts)
 }
 
-// freeSpans says with whom the client is while the stylist in charge is free.
+// freeSpans says with whom the client is while the stylist in charge is free;
+// nothing where assistants do all of it.
 func (x *dayView) freeSpans(v store.Visit, code string) []pages.FreeSpan {
+	if !slices.ContainsFunc(v.Steps, func(st store.VisitStep) bool { return st.UnitIn(openings.RoleLead) != "" }) {
+		return nil
+	}
 	var out []pages.FreeSpan
 	for _, st := range v.Steps {
 		helper := st.UnitIn(openings.RoleAssistant)
@@ -145,8 +157,37 @@ func (x *dayView) freeSpans(v store.Visit, code string) []pages.FreeSpan {
 	return out
 }
 
-// personPart is what a step of a visit asks of one person, false when nothing.
-func (x *dayView) personPart(v store.Visit, st store.VisitStep, id string) (pages.Part, bool) {
+// shortestGap is the least time that is worth a word.
+const shortestGap = 3 * time.Minute
+
+// gaps cuts away what the person does for others meanwhile.
+func gaps(free []pages.FreeSpan, parts []pages.Part) []pages.FreeSpan {
+	for _, p := range parts {
+		if p.Kind == pages.Unwatched {
+			continue
+		}
+		var left []pages.FreeSpan
+		for _, g := range free {
+			if !p.From.Before(g.To) || !g.From.Before(p.To) {
+				left = append(left, g)
+				continue
+			}
+			before, after := g, g
+			before.To, after.From = p.From, p.To
+			for _, piece := range []pages.FreeSpan{before, after} {
+				if piece.To.Sub(piece.From) >= shortestGap {
+					left = append(left, piece)
+				}
+			}
+		}
+		free = left
+	}
+	return free
+}
+
+// personPart is what step i of a visit asks of one person, false when nothing.
+func (x *dayView) personPart(v store.Visit, i int, id string) (pages.Part, bool) {
+	st := v.Steps[i]
 	at := x.local(st.Start, st.End)
 	p := pages.Part{Kind: pages.HandsOn, From: at.From, To: at.To, Label: st.Label, Chair: x.names[v.Chair], Href: "/visits/" + v.ID}
 	role := ""
@@ -155,7 +196,7 @@ func (x *dayView) personPart(v store.Visit, st store.VisitStep, id string) (page
 			role = u.Role
 		}
 	}
-	alone := len(st.Units) == 1 && v.Services[st.Service].Lead == id // only the chair
+	alone := len(st.Units) == 1 && lastHands(v, i) == id // only the chair
 	switch {
 	case role == "" && !alone:
 		return p, false
@@ -170,6 +211,19 @@ func (x *dayView) personPart(v store.Visit, st store.VisitStep, id string) (page
 		p.Title = x.names[st.UnitIn(openings.RoleBasin)]
 	}
 	return p, true
+}
+
+// lastHands is whose hands were on the client before step i, or else who is in
+// charge: on that person's line stands what works without anybody.
+func lastHands(v store.Visit, i int) string {
+	for j := i - 1; j >= 0 && v.Steps[j].Service == v.Steps[i].Service; j-- {
+		for _, role := range []string{openings.RoleLead, openings.RoleAssistant} {
+			if u := v.Steps[j].UnitIn(role); u != "" {
+				return u
+			}
+		}
+	}
+	return v.Services[v.Steps[i].Service].Lead
 }
 
 func (x *dayView) checks(st store.VisitStep, p *pages.Part) {
@@ -215,36 +269,4 @@ func serviceNames(v store.Visit) string {
 		names = append(names, s.Name)
 	}
 	return strings.Join(names, ", ")
-}
-
-// visitPage says in a few sentences what a visit is.
-func (s *Server) visitPage(c echo.Context) error {
-	ctx := c.Request().Context()
-	var title, text string
-	err := s.inTx(ctx, func(t *store.Tx) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
-		}
-		v, err := t.VisitByID(ctx, c.Param("id"))
-		if err != nil {
-			return err
-		}
-		client, err := t.ClientByID(ctx, v.Client)
-		if err != nil {
-			return err
-		}
-		names, err := unitNames(ctx, t)
-		title = client.GivenName + " " + client.Initials() + ", " + v.Start.In(n.loc).Format("Monday 2 January 15:04")
-		text = fmt.Sprintf("%s with %s, %s, until %s. The visit is %s.", serviceNames(v), names[v.Services[0].Lead], names[v.Chair],
-			v.End.In(n.loc).Format("15:04"), words(v.State))
-		for _, st := range v.Steps {
-			text += fmt.Sprintf(" %s %s.", st.Start.In(n.loc).Format("15:04"), st.Label)
-		}
-		return err
-	})
-	if err != nil {
-		return sorry(c, err)
-	}
-	return message(c, http.StatusOK, title, text)
 }

@@ -1,11 +1,12 @@
 package api
 
 import (
+	"cmp"
 	"context"
-	"errors"
-	"fmt"
 	"math"
 	"net/http"
+	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -14,7 +15,6 @@ import (
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
-	"chairblock/scheduling/chairtime"
 	"chairblock/store"
 )
 
@@ -25,45 +25,99 @@ type booking struct {
 	n    salonDay
 	page pages.BookPage
 	rows []store.ServiceRow
-	form interface{ Get(string) string }
+	form url.Values
+	// What was worked out and what it was asked for, nil before that.
+	c    *composed
+	req  ServiceRequest
+	done string // id of the visit that was booked
 }
+
+// How long a second press of a button waits for the first to be carried out.
+const (
+	pressPatience = 5 * time.Second
+	pressPause    = 50 * time.Millisecond
+)
 
 // bookPage shows the form and carries out its buttons: estimate, openings,
 // another plan, book. Each answer holds the whole page, with everything that
-// was typed.
+// was typed. What was booked is shown at an address of its own, so that it can
+// be loaded again.
 func (s *Server) bookPage(c echo.Context) error {
 	ctx := c.Request().Context()
 	form, err := c.FormParams()
 	if err != nil {
 		return message(c, http.StatusBadRequest, "The form could not be read", "Go back and try once more.")
 	}
-	var page pages.BookPage
-	status := http.StatusOK
-	err = s.inTx(ctx, func(t *store.Tx) error {
-		b := &booking{s: s, t: t, form: form}
-		if err := b.load(ctx); err != nil {
-			return err
-		}
-		if c.Request().Method == http.MethodPost {
-			b.page.Fields = pages.ReadBookFields(form)
-			status = http.StatusOK
-			if err := t.Savepoint(ctx, func(t *store.Tx) error { b.t = t; return b.act(ctx) }); err != nil {
-				if status, err = b.fail(ctx, err); err != nil {
-					return err
-				}
-			}
-		} else {
-			b.page.Fields = b.usual()
-		}
-		page = b.page
-		return nil
-	})
+	b := &booking{s: s, form: keepable(form)}
+	status, err := b.answer(ctx, c.Request().Method == http.MethodPost)
+	for waited := time.Duration(0); is(err, store.ErrRunning) && waited < pressPatience; waited += pressPause {
+		time.Sleep(pressPause)
+		b = &booking{s: s, form: b.form}
+		status, err = b.answer(ctx, true)
+	}
 	if err != nil {
 		return sorry(c, err)
 	}
+	if b.done != "" {
+		return c.Redirect(http.StatusSeeOther, "/book?"+url.Values{bookedVisit: {b.done}}.Encode())
+	}
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	c.Response().WriteHeader(status)
-	return pages.RenderBook(c.Response(), page)
+	return pages.RenderBook(c.Response(), b.page)
+}
+
+// bookedVisit is the parameter that shows what was booked.
+const bookedVisit = "booked"
+
+// keepable replaces what no database can hold as text.
+func keepable(form url.Values) url.Values {
+	out := url.Values{}
+	for name, values := range form {
+		for _, v := range values {
+			out.Add(name, strings.ReplaceAll(strings.ToValidUTF8(v, "\uFFFD"), "\x00", "\uFFFD"))
+		}
+	}
+	return out
+}
+
+// answer fills the page, in one transaction.
+func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
+	status := http.StatusOK
+	err := b.s.inTx(ctx, func(t *store.Tx) error {
+		*b = booking{s: b.s, form: b.form, t: t} // the transaction may run twice
+		if err := b.load(ctx); err != nil {
+			return err
+		}
+		if !pressed {
+			b.page.Fields = b.usual()
+			return b.showBooked(ctx)
+		}
+		b.page.Fields = pages.ReadBookFields(b.form)
+		err := t.Savepoint(ctx, func(t *store.Tx) error { b.t = t; return b.act(ctx) })
+		b.t = t
+		if err == nil {
+			return nil
+		}
+		if status, err = b.fail(ctx, err); err != nil {
+			return err
+		}
+		return b.offerAgain(ctx)
+	})
+	return status, err
+}
+
+// offerAgain shows the times that are free now beside what hinders the one
+// that was pressed.
+func (b *booking) offerAgain(ctx context.Context) error {
+	do, _ := pages.ParseAction(b.form.Get(pages.FieldDo))
+	if do.Kind != pages.ActBook || b.c == nil || !b.page.Estimate.Bookable {
+		return nil
+	}
+	if err := b.find(ctx, b.c, b.req); err != nil {
+		_, err = b.fail(ctx, err)
+		return err
+	}
+	return nil
 }
 
 // load reads what the form offers to choose from.
@@ -78,7 +132,7 @@ func (b *booking) load(ctx context.Context) error {
 		return err
 	}
 	for _, c := range clients {
-		b.page.Clients = append(b.page.Clients, pages.Option{ID: c.ID, Name: strings.TrimSpace(c.GivenName + " " + c.FamilyName)})
+		b.page.Clients = append(b.page.Clients, pages.Option{ID: c.ID, Name: clientName(c)})
 	}
 	if b.rows, err = b.t.Services(ctx); err != nil {
 		return err
@@ -86,6 +140,7 @@ func (b *booking) load(ctx context.Context) error {
 	for _, r := range b.rows {
 		b.page.Services = append(b.page.Services, pages.ServiceOption{ID: r.ID, Name: r.Name, NeedsHair: needsHair(r.Service)})
 	}
+	slices.SortStableFunc(b.page.Clients, func(a, z pages.Option) int { return strings.Compare(strings.ToLower(a.Name), strings.ToLower(z.Name)) })
 	staff, err := b.t.StaffList(ctx)
 	for _, p := range staff {
 		if p.MayLead && p.Active {
@@ -118,6 +173,7 @@ func (b *booking) act(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	b.c, b.req = c, req
 	b.page.Step = pages.StepEstimate
 	b.page.Estimate = b.estimateView(c)
 	if do.Kind == pages.ActEstimate || do.Kind == pages.ActPlan || !b.page.Estimate.Bookable {
@@ -173,193 +229,29 @@ func (b *booking) service(id string) *store.ServiceRow {
 	return nil
 }
 
-// estimateView puts the minutes of a visit into the words of the page.
-func (b *booking) estimateView(c *composed) *pages.EstimateView {
-	v := &pages.EstimateView{Service: c.services[0].Name, Price: price(c.price, b.n.row.Currency), Bookable: true}
-	for _, st := range c.plan.Steps {
-		v.Lines = append(v.Lines, pages.EstimateLine{Step: st.Label, Minutes: st.Length})
-		v.KeepMinutes += st.Length
-	}
-	w := c.estimates[0]
-	if w == nil {
-		return v
-	}
-	e := w.result
-	for i, st := range e.Steps {
-		if i < len(v.Lines) {
-			v.Lines[i].Working = st.Working
-		}
-	}
-	v.MeanMinutes, v.OutOfTen = int(math.Round(e.Total.MeanMinutes)), int(math.Round(10*e.PromisedShare))
-	v.FirstSectionMinutes = e.BookedExposureMinutes
-	for _, x := range e.Cautions {
-		v.Cautions = append(v.Cautions, pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text})
-		if x.Level == string(chairtime.LevelRefuse) {
-			v.Bookable = false
-		}
-	}
-	for _, p := range e.Plans {
-		if p.Proposal != "" {
-			v.Plans = append(v.Plans, pages.PlanView{Hands: p.Hands, Batches: p.Batches, Text: planWords(p),
-				Chosen: p.Hands == w.hair.Hands && p.Batches == max(1, w.hair.Batches)})
-		}
-	}
-	return v
-}
-
-func planWords(p PlanBody) string {
-	who := "one stylist"
-	if p.Hands > 1 {
-		who = "with a helper"
-	}
-	batches := "all at once"
-	if p.Batches > 1 {
-		batches = fmt.Sprintf("%d batches", p.Batches)
-	}
-	return fmt.Sprintf("%s, %s: %s, product on first section %.0f min", who, batches, chairtime.Hours(p.BlockMinutes), p.BookedExposureMinutes)
-}
-
-func price(cents int64, currency string) string {
-	if cents == 0 {
-		return ""
-	}
-	return fmt.Sprintf("%d.%02d %s", cents/100, cents%100, currency)
-}
-
-// find lists the next openings, each with a key of its own, so that pressing
-// twice books once.
-func (b *booking) find(ctx context.Context, c *composed, req ServiceRequest) error {
-	a, err := b.s.openings(ctx, b.t, b.n, c, OpeningsRequest{Services: []ServiceRequest{req}, FirstDate: b.page.Fields.DateFrom, Limit: 12}, "")
-	if err != nil {
-		return rename(err, "first_date", pages.FieldDateFrom)
-	}
-	b.page.Step = pages.StepOpenings
-	for _, o := range a.Openings {
-		b.page.Openings = append(b.page.Openings, pages.OpeningView{
-			ID: strconv.FormatInt(o.Start.Unix(), 10) + "-" + o.LeadID, Key: store.NewID(), Start: o.Start, End: o.End,
-			DryUntil: o.KeepDryUntil, With: o.LeadName, Chair: o.ChairName})
-	}
-	switch {
-	case len(a.Missing) > 0:
-		b.page.NoOpenings = "This cannot be booked here: " + strings.Join(a.Missing, "; ") + "."
-	case len(a.Openings) == 0:
-		b.page.NoOpenings = "Nothing is free in the four weeks from that day. Try a later day, or any stylist."
-	}
-	return nil
-}
-
-func rename(err error, from, to string) error {
-	if f, ok := errors.AsType[scheduling.Faults](err); ok {
-		for _, e := range f {
-			if e.Field == from {
-				e.Field = to
-			}
-		}
-	}
-	return err
-}
-
-// book books the chosen opening, for a client who is known or added with it.
-func (b *booking) book(ctx context.Context, opening string, req ServiceRequest) error {
-	at, lead, _ := strings.Cut(opening, "-")
-	unix, err := strconv.ParseInt(at, 10, 64)
-	if err != nil {
-		return &scheduling.InvalidError{Problem: "the chosen time cannot be read", Want: "one of the times shown"}
-	}
-	req.LeadID = lead
-	key := b.form.Get(pages.KeyField(opening))
-	if key == "" {
-		return &scheduling.InvalidError{Problem: "the form lacks the key of the chosen time", Want: "one of the times shown"}
-	}
-	call := store.Call{Principal: "page", Method: http.MethodPost, Route: "/book", Key: key, Fingerprint: fingerprint(opening)}
-	old, again, err := b.t.Begin(ctx, call)
-	if err != nil {
-		return err
-	}
-	var v store.Visit
-	if again {
-		v, err = b.t.VisitByID(ctx, old.Location)
-	} else {
-		v, err = b.bookNow(ctx, time.Unix(unix, 0).In(b.n.loc), req)
-	}
-	if err != nil {
-		return err
-	}
-	if !again {
-		if err := b.t.End(ctx, call, store.Answer{Status: http.StatusCreated, Location: v.ID, Body: []byte("null")}); err != nil {
-			return err
-		}
-	}
-	return b.booked(ctx, v)
-}
-
-func (b *booking) bookNow(ctx context.Context, start time.Time, req ServiceRequest) (store.Visit, error) {
-	client, err := b.client(ctx)
-	if err != nil {
-		return store.Visit{}, err
-	}
-	return b.s.book(ctx, b.t, b.n, VisitRequest{ClientID: client, Start: start, Services: []ServiceRequest{req}, ApprovedBy: b.form.Get(fieldApproved)})
-}
-
-// fieldApproved names the licensed person who said yes.
-const fieldApproved = "approved_by"
-
-// client is the chosen client, or the one whose name was typed.
-func (b *booking) client(ctx context.Context) (string, error) {
-	v := b.page.Fields
-	if v.Client != "" {
-		return v.Client, nil
-	}
-	row, err := ClientBody{GivenName: v.FirstName, FamilyName: v.Initial, Phone: v.Phone, Mail: v.Mail, ContactBy: v.Preferred}.row()
-	if err != nil {
-		for api, field := range map[string]string{"given_name": pages.FieldFirstName, "family_name": pages.FieldInitial, "contact_by": pages.FieldPreferred} {
-			err = rename(err, api, field)
-		}
-		return "", err
-	}
-	c, err := b.t.AddClient(ctx, row)
-	return c.ID, err
-}
-
-// booked shows what was booked and which messages are due.
-func (b *booking) booked(ctx context.Context, v store.Visit) error {
-	client, err := b.t.ClientByID(ctx, v.Client)
-	if err != nil {
-		return err
-	}
-	names, err := unitNames(ctx, b.t)
-	if err != nil {
-		return err
-	}
-	reminders, err := b.t.RemindersOf(ctx, v.ID)
-	if err != nil {
-		return err
-	}
-	body := writeVisit(v, b.n.loc, nil)
-	view := &pages.BookedView{Client: strings.TrimSpace(client.GivenName + " " + client.FamilyName), Service: serviceNames(v),
-		Start: body.Start, End: body.End, DryUntil: body.KeepDryUntil, With: names[v.Services[0].Lead], Chair: names[v.Chair],
-		Price: price(v.PriceCents, b.n.row.Currency), VisitHref: "/visits/" + v.ID}
-	for _, r := range reminders {
-		view.Messages = append(view.Messages, pages.MessageDue{At: r.Due.In(b.n.loc), How: client.ContactBy, What: strings.ReplaceAll(r.Kind, "_", " ")})
-	}
-	b.page.Step, b.page.Booked = pages.StepBooked, view
-	return nil
+// fields are the names on the form of what has another name inside.
+var fields = map[string]string{
+	"given_name": pages.FieldFirstName, "family_name": pages.FieldInitial, "contact_by": pages.FieldPreferred,
+	"client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
 }
 
 // fail turns faults and clashes into words on the page; anything else is
-// returned.
+// returned, and so is ErrRunning.
 func (b *booking) fail(ctx context.Context, err error) (int, error) {
 	p := problem(ctx, err)
-	if p.Status >= http.StatusInternalServerError {
-		return p.Status, p
+	if p.Status >= http.StatusInternalServerError || is(err, store.ErrRunning) {
+		return p.Status, err
 	}
-	b.page.Booked = nil
 	if len(p.Errors) == 0 {
-		b.page.Errors = append(b.page.Errors, pages.FieldError{Text: p.Detail})
+		b.page.Errors = append(b.page.Errors, pages.FieldError{Text: cmp.Or(p.Detail, p.Title)})
 	}
 	for _, e := range p.Errors {
 		field := e.Pointer[strings.LastIndexByte(e.Pointer, '/')+1:]
-		b.page.Errors = append(b.page.Errors, pages.FieldError{Field: field, Text: e.Detail + "; expected " + e.Expected})
+		text := e.Detail
+		if e.Expected != "" {
+			text += "; expected " + e.Expected
+		}
+		b.page.Errors = append(b.page.Errors, pages.FieldError{Field: cmp.Or(fields[field], field), Text: text})
 	}
 	return p.Status, nil
 }

@@ -47,6 +47,9 @@ func pageHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		c.Response().Header().Set("Content-Security-Policy", pages.ContentSecurityPolicy)
 		c.Response().Header().Set("X-Robots-Tag", "noindex")
+		// With no referrer at all a browser would send forms with Origin: null,
+		// which the guard takes for another site wherever the page is not encrypted.
+		c.Response().Header().Set("Referrer-Policy", "same-origin")
 		return next(c)
 	}
 }
