@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"slices"
 	"strings"
 	"time"
@@ -23,16 +24,26 @@ var mayRunOver = map[scheduling.StepKind]time.Duration{
 
 func (s *Server) boardPage(c echo.Context) error {
 	ctx := c.Request().Context()
+	board, err := s.board(ctx, principal(ctx).Salon, c.QueryParam("date"))
+	if err != nil {
+		return sorry(c, err)
+	}
+	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
+	return pages.RenderBoard(c.Response(), board)
+}
+
+// board is the day of a salon that text names, today when it is empty.
+func (s *Server) board(ctx context.Context, salon, text string) (pages.Board, error) {
 	var x *dayView
-	err := s.store.Read(ctx, principal(ctx).Salon, func(t *store.Tx) error {
+	err := s.store.Read(ctx, salon, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
 		d := scheduling.CivilDate(s.now(), n.loc)
-		if q := c.QueryParam("date"); q != "" {
+		if text != "" {
 			var f scheduling.Faults
-			d = day(&f, "query.date", q)
+			d = day(&f, "query.date", text)
 			if err := f.Err(); err != nil {
 				return err
 			}
@@ -41,10 +52,19 @@ func (s *Server) boardPage(c echo.Context) error {
 		return err
 	})
 	if err != nil {
-		return sorry(c, err)
+		return pages.Board{}, err
 	}
-	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
-	return pages.RenderBoard(c.Response(), x.board())
+	return x.board(), nil
+}
+
+// Board is a picture of a salon's day, such as "2026-06-11", as an SVG file of
+// its own. Faults name a date that cannot be read.
+func (s *Server) Board(ctx context.Context, salon, date string) ([]byte, error) {
+	b, err := s.board(ctx, salon, date)
+	if err != nil {
+		return nil, err
+	}
+	return b.StandaloneSVG()
 }
 
 // board draws the day: who works when, and where hands are free.
@@ -196,7 +216,7 @@ func (x *dayView) personPart(v store.Visit, i int, id string) (pages.Part, bool)
 			role = u.Role
 		}
 	}
-	alone := len(st.Units) == 1 && lastHands(v, i) == id // only the chair
+	alone := len(st.Units) == 1 && st.Units[0].Role == openings.RoleChair && lastHands(v, i) == id
 	switch {
 	case role == "" && !alone:
 		return p, false
