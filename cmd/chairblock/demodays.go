@@ -42,12 +42,12 @@ var demoDay = []demoWish{
 	{"Wash and dry", 12, 6, "Tomas Reed"},
 	{"Root colour", 13, 7, "Noor Vale"},
 	{"Cut and dry", 14, 8, "Tomas Reed"},
-	{"Cut and dry", 15, 8, "Ada Birch"},
+	{"Cut and dry", 15, 9, "Ada Birch"},
 	{"Dry cut", 15, 7, "Tomas Reed"},
 	{"Root colour", 15, 6, "Noor Vale"},
-	{"Consultation with strand test", 16, 5, "Ada Birch"},
+	{"Consultation with strand test", 16, 7, "Ada Birch"},
 	{"Wash and dry", 17, 6, "Tomas Reed"},
-	{"Dry cut", 17, 5, "Ada Birch"},
+	{"Dry cut", 17, 6, "Ada Birch"},
 }
 
 // fill books every day from three days ago to twelve ahead that has no visit
