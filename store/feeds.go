@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"chairblock/scheduling"
 )
 
@@ -91,9 +93,29 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string) (FeedState, err
 	return f, domain("feed", err, false)
 }
 
+// lockFeeds keeps the order in which calendars change: whoever changes some of
+// them takes parts before feeds and each in the order of their keys, together
+// with others; whoever changes all of them is alone. So none waits in a circle.
+func (t *Tx) lockFeeds(ctx context.Context, alone bool) error {
+	lock := `pg_advisory_xact_lock_shared`
+	if alone {
+		lock = `pg_advisory_xact_lock`
+	}
+	_, err := t.tx.Exec(ctx, `SELECT `+lock+`(hashtextextended('feeds/' || $1, 0))`, t.salon)
+	return domain("lock", err, false)
+}
+
 // TouchFeeds raises the version of the feeds of the given people.
 func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
-	slices.Sort(subjects) // one order for all writers, so that none waits in a circle
+	if err := t.lockFeeds(ctx, false); err != nil {
+		return err
+	}
+	return t.touchFeeds(ctx, subjects)
+}
+
+// touchFeeds is TouchFeeds for who holds the lock.
+func (t *Tx) touchFeeds(ctx context.Context, subjects []string) error {
+	slices.Sort(subjects)
 	_, err := t.tx.Exec(ctx, `
 		INSERT INTO feed_version (salon_id, subject_id, changed_at)
 		SELECT $1, s, clock_timestamp() FROM unnest($2::text[]) WITH ORDINALITY x(s, n) ORDER BY n
@@ -106,6 +128,9 @@ func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
 // touchAllFeeds raises every feed of the salon and the time of change of all
 // parts that feeds still show: a name that stands in many of them has changed.
 func (t *Tx) touchAllFeeds(ctx context.Context) error {
+	if err := t.lockFeeds(ctx, true); err != nil {
+		return err
+	}
 	for _, q := range []string{
 		`UPDATE visit_part SET changed_at = ` + later + ` WHERE salon_id = $1 AND ends_at > now() - interval '40 days'`,
 		`UPDATE feed_version SET version = version + 1, changed_at = ` + later + ` WHERE salon_id = $1`,
@@ -121,28 +146,25 @@ func (t *Tx) touchAllFeeds(ctx context.Context) error {
 // part in one of the client's visits; what they say of the parts changes, and
 // so does the parts' time of change.
 func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
+	if err := t.lockFeeds(ctx, false); err != nil {
+		return err
+	}
 	rows, err := t.tx.Query(ctx, `
-		WITH touched AS (
-			UPDATE visit_part p SET changed_at = greatest(clock_timestamp(), p.changed_at + interval '1 millisecond') FROM visit v
-			WHERE p.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = p.visit_id AND v.client_id = $2
-			  AND p.kind IN ('hands_on', 'watched', 'away')
+		WITH shown AS (
+			SELECT p.visit_id, p.subject, p.ordinal FROM visit_part p JOIN visit v USING (salon_id, visit_id)
+			WHERE p.salon_id = $1 AND v.client_id = $2 AND p.kind IN ('hands_on', 'watched', 'away')`+partsInOrder+`
+		), touched AS (
+			UPDATE visit_part p SET changed_at = `+later+` FROM shown
+			WHERE p.salon_id = $1 AND p.visit_id = shown.visit_id AND p.subject = shown.subject AND p.ordinal = shown.ordinal
 			RETURNING p.subject
 		)
 		SELECT DISTINCT subject FROM touched`, t.salon, client)
 	if err != nil {
 		return domain("feeds", err, false)
 	}
-	subjects := []string{client}
-	for rows.Next() {
-		var s string
-		if err := rows.Scan(&s); err != nil {
-			rows.Close()
-			return domain("feeds", err, false)
-		}
-		subjects = append(subjects, s)
+	subjects, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return domain("feeds", err, false)
 	}
-	if rows.Err() != nil {
-		return domain("feeds", rows.Err(), false)
-	}
-	return t.TouchFeeds(ctx, subjects...)
+	return t.touchFeeds(ctx, append(subjects, client))
 }

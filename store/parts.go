@@ -41,6 +41,10 @@ const partColumns = `visit_id, subject, ordinal, uid, sequence, changed_at, star
 // transaction that began earlier may commit later.
 const later = `greatest(clock_timestamp(), changed_at + interval '1 millisecond')`
 
+// partsInOrder ends a query over visit_part p that locks what it finds, in the
+// order that all writers keep.
+const partsInOrder = ` ORDER BY p.visit_id COLLATE "C", p.subject COLLATE "C", p.ordinal FOR UPDATE OF p`
+
 type partKey struct {
 	subject string
 	ordinal int
@@ -51,8 +55,11 @@ type partKey struct {
 // changed ones rise in sequence, new ones get a UID, and those no longer
 // wanted are marked dead. Feeds of everybody concerned get a new version.
 func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) error {
-	have, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
-		WHERE salon_id = $1 AND visit_id = $2`, t.salon, visit)
+	if err := t.lockFeeds(ctx, false); err != nil {
+		return err
+	}
+	have, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part p
+		WHERE salon_id = $1 AND visit_id = $2`+partsInOrder, t.salon, visit)
 	if err != nil {
 		return err
 	}
@@ -101,7 +108,7 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
 		return domain("parts", err, false)
 	}
-	return t.TouchFeeds(ctx, slices.Sorted(maps.Keys(touched))...)
+	return t.touchFeeds(ctx, slices.Collect(maps.Keys(touched)))
 }
 
 // regrouped names the subjects that gain or lose a part: the others of that

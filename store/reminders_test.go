@@ -319,16 +319,18 @@ func TestCancellingDoesNotWaitForTheMailServer(t *testing.T) {
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
 	r := s.remind(v.ID, time.Now())
 	begun, end := make(chan struct{}), make(chan struct{})
+	release := sync.OnceFunc(func() { close(end) })
 	o := &outbox{does: func(context.Context, store.Due, int) (store.ReminderState, string, error) {
 		close(begun)
 		<-end
 		return store.Sent, "", nil
 	}}
 	s.start(o)
+	t.Cleanup(release) // before the jobs are stopped, also when the test fails
 	<-begun
 	s.tx(func(tx *store.Tx) error { return tx.WithdrawReminders(t.Context(), v.ID) })
 	require.Equal(t, store.Withdrawn, s.stateOf(r))
-	close(end)
+	release()
 	s.until("it is noted that it went out all the same", func() bool { return s.stateOf(r) == store.Sent })
 }
 

@@ -130,7 +130,14 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 // can change nothing: everything that f reads fits together.
 func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error {
 	one := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
-	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error { return f(&Tx{tx: tx, salon: salon, jobs: s.jobs}) })
+	var inner error // in the words of this package already
+	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error {
+		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs})
+		return inner
+	})
+	if inner != nil {
+		return inner
+	}
 	return domain("read", err, false)
 }
 

@@ -127,6 +127,32 @@ func TestATransactionSeesWhatWasCommittedMeanwhileWhateverTheDatabaseDefaultsTo(
 	}
 }
 
+func isStale(err error) bool { return errors.Is(err, scheduling.ErrStale) }
+
+func TestAReaderSeesOneMomentAndChangesNothing(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	client := s.client("Guest")
+	name := func(tx *store.Tx) string {
+		c, err := tx.ClientByID(t.Context(), client)
+		require.NoError(t, err)
+		return c.GivenName
+	}
+	require.NoError(t, s.store.Read(t.Context(), s.row.ID, func(tx *store.Tx) error {
+		require.Equal(t, "Guest", name(tx))
+		s.tx(func(tx *store.Tx) error {
+			_, err := tx.UpdateClient(t.Context(), store.Client{ID: client, GivenName: "New", ContactBy: "none", Version: 1})
+			return err
+		})
+		require.Equal(t, "Guest", name(tx))
+		return nil
+	}))
+	s.tx(func(tx *store.Tx) error { require.Equal(t, "New", name(tx)); return nil })
+	before := s.contents()
+	require.Error(t, s.store.Read(t.Context(), s.row.ID, func(tx *store.Tx) error { return tx.TouchFeeds(t.Context(), s.ada) }))
+	require.Equal(t, before, s.contents())
+}
+
 func TestAnErrorOfTheCallerComesBackAsItWas(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 4)
@@ -134,6 +160,7 @@ func TestAnErrorOfTheCallerComesBackAsItWas(t *testing.T) {
 		scheduling.Faults{{Field: "a", Problem: "is b"}}, net.ErrClosed, &net.OpError{Op: "dial", Err: net.ErrClosed}, scheduling.ErrNotFound,
 	} {
 		require.Equal(t, want, s.try(func(*store.Tx) error { return want }))
+		require.Equal(t, want, s.store.Read(t.Context(), s.row.ID, func(*store.Tx) error { return want }))
 		require.Equal(t, want, s.try(func(tx *store.Tx) error {
 			return tx.Savepoint(t.Context(), func(*store.Tx) error { return want })
 		}))
