@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"errors"
 	"math"
 	"net/http"
 	"net/url"
@@ -150,9 +151,10 @@ func (b *booking) load(ctx context.Context) error {
 	return err
 }
 
-// usual fills an empty form with what fits most heads.
+// usual fills an empty form with how most visits are done. What depends on the
+// hair stays open: an answer that nobody gave would look like one.
 func (b *booking) usual() pages.BookFields {
-	return pages.BookFields{Density: "medium", Strand: "medium", Porosity: "normal", Curl: "straight", Sections: "4", Plate: "3",
+	return pages.BookFields{Sections: "4", Plate: "3",
 		Hands: "1", Batches: "1", NewClient: true, DateFrom: scheduling.CivilDate(b.s.now(), b.n.loc).String()}
 }
 
@@ -165,7 +167,7 @@ func (b *booking) act(ctx context.Context) error {
 	if do.Kind == pages.ActPlan {
 		b.page.Fields.Hands, b.page.Fields.Batches = strconv.Itoa(do.Hands), strconv.Itoa(do.Batches)
 	}
-	req, err := b.request()
+	req, err := b.request(do.Kind)
 	if err != nil {
 		return err
 	}
@@ -175,7 +177,9 @@ func (b *booking) act(ctx context.Context) error {
 	}
 	b.c, b.req = c, req
 	b.page.Step = pages.StepEstimate
-	b.page.Estimate = b.estimateView(c)
+	if b.page.Estimate, err = b.estimateView(c, req); err != nil {
+		return err
+	}
 	if do.Kind == pages.ActEstimate || do.Kind == pages.ActPlan || !b.page.Estimate.Bookable {
 		return nil
 	}
@@ -185,8 +189,9 @@ func (b *booking) act(ctx context.Context) error {
 	return b.find(ctx, c, req)
 }
 
-// request reads the service and the hair from the form.
-func (b *booking) request() (ServiceRequest, error) {
+// request reads the service and the hair from the form, and notes a day to
+// search from that is over.
+func (b *booking) request(kind pages.ActionKind) (ServiceRequest, error) {
 	var f scheduling.Faults
 	v := b.page.Fields
 	req := ServiceRequest{ServiceID: v.Service, LeadID: v.Stylist}
@@ -195,8 +200,13 @@ func (b *booking) request() (ServiceRequest, error) {
 		f.Add(pages.FieldService, "is not chosen", "one of the services")
 		return req, f
 	}
+	if v.DateFrom != "" && kind != pages.ActBook {
+		if d := day(&f, pages.FieldDateFrom, v.DateFrom); len(f) == 0 && d.Before(scheduling.CivilDate(b.s.now(), b.n.loc)) {
+			f.Add(pages.FieldDateFrom, "is past", "today or later")
+		}
+	}
 	if !needsHair(row.Service) {
-		return req, nil
+		return req, f.Err()
 	}
 	number := func(field, text string, whole bool) float64 {
 		if text == "" && (field == pages.FieldRegrowth || field == pages.FieldBatches) {
@@ -213,11 +223,18 @@ func (b *booking) request() (ServiceRequest, error) {
 		Curl: v.Curl, Damaged: v.Damaged, NewClient: v.NewClient, RegrowthCM: number(pages.FieldRegrowth, v.Regrowth, false),
 		Sections: int(number(pages.FieldSections, v.Sections, true)), PlateDepthCM: number(pages.FieldPlate, v.Plate, false),
 		Hands: int(number(pages.FieldHands, v.Hands, true)), Batches: int(number(pages.FieldBatches, v.Batches, true))}
-	if len(f) > 0 {
-		return req, f
+	if hair.Curl == "" {
+		f.Add(pages.FieldCurl, "is not chosen", "one of the list")
+	}
+	if more, ok := errors.AsType[scheduling.Faults](hair.Head().Validate()); ok {
+		for _, e := range more {
+			if !slices.ContainsFunc(f, func(k *scheduling.InvalidError) bool { return k.Field == e.Field }) {
+				f = append(f, e)
+			}
+		}
 	}
 	req.Hair = hair
-	return req, nil
+	return req, f.Err()
 }
 
 func (b *booking) service(id string) *store.ServiceRow {
@@ -235,6 +252,23 @@ var fields = map[string]string{
 	"client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
 }
 
+// rightWords say what would be right in a field of the form, whatever the rest
+// of the service calls its values.
+var rightWords = map[string]string{
+	pages.FieldService:    "choose one of the services",
+	pages.FieldLength:     "a number from 8 to 120",
+	pages.FieldDensity:    "choose little, average or a lot",
+	pages.FieldStrand:     "choose fine, medium or coarse",
+	pages.FieldPorosity:   "choose resistant, normal or porous",
+	pages.FieldCurl:       "choose straight, wavy, curly or coily",
+	pages.FieldSections:   "a whole number from 2 to 8",
+	pages.FieldPlate:      "a number from 2.5 to 5",
+	pages.FieldHands:      "choose who works",
+	pages.FieldBatches:    "a whole number from 1 to 6",
+	pages.FieldPhone:      "with its country code, such as +44 20 7946 0018",
+	pages.FieldApprovedBy: "choose the licensed person who said yes",
+}
+
 // fail turns faults and clashes into words on the page; anything else is
 // returned, and so is ErrRunning.
 func (b *booking) fail(ctx context.Context, err error) (int, error) {
@@ -247,11 +281,12 @@ func (b *booking) fail(ctx context.Context, err error) (int, error) {
 	}
 	for _, e := range p.Errors {
 		field := e.Pointer[strings.LastIndexByte(e.Pointer, '/')+1:]
+		field = cmp.Or(fields[field], field)
 		text := e.Detail
 		if e.Expected != "" {
-			text += "; expected " + e.Expected
+			text += ": " + e.Expected
 		}
-		b.page.Errors = append(b.page.Errors, pages.FieldError{Field: cmp.Or(fields[field], field), Text: text})
+		b.page.Errors = append(b.page.Errors, pages.FieldError{Field: field, Text: cmp.Or(rightWords[field], text)})
 	}
 	return p.Status, nil
 }

@@ -17,59 +17,68 @@ import (
 )
 
 // estimateView puts the minutes of a visit into the words of the page.
-func (b *booking) estimateView(c *composed) *pages.EstimateView {
-	v := &pages.EstimateView{Service: c.services[0].Name, Price: price(c.price, b.n.row.Currency), Bookable: true}
+func (b *booking) estimateView(c *composed, req ServiceRequest) (*pages.EstimateView, error) {
+	v := &pages.EstimateView{Service: c.services[0].Name, Price: price(c.price, b.n.row.Currency), Bookable: true,
+		Chemical: b.service(req.ServiceID).Chemical}
 	for _, st := range c.plan.Steps {
-		v.Lines = append(v.Lines, pages.EstimateLine{Step: st.Label, Minutes: st.Length})
+		v.Lines = append(v.Lines, pages.EstimateLine{Step: st.Label, Expected: float64(st.Length), Minutes: st.Length})
 		v.KeepMinutes += st.Length
 	}
 	w := c.estimates[0]
 	if w == nil {
-		return v
+		return v, nil
 	}
-	e := w.result
-	working := map[string][]string{}
+	e, err := b.n.time.Estimate(w.hair.Head())
+	if err != nil {
+		return nil, err
+	}
+	workings(v.Lines, c, e)
+	for _, l := range v.Lines {
+		v.MeanMinutes += l.Expected
+	}
+	v.OutOfTen = int(math.Round(10 * e.Quantile))
+	v.FirstSectionMinutes, v.FirstSectionWorking = e.BookedExposure, e.ExposureWorking
+	v.Cautions = cautionViews(w.cautions)
+	for _, x := range v.Cautions {
+		v.Bookable = v.Bookable && x.Level != pages.CautionRefuse
+	}
+	v.Plans, err = b.plans(w.hair)
+	return v, err
+}
+
+// workings gives every line the count of the step of the same kind, the first
+// to the first and so on: a service may lack steps or have its own between.
+func workings(lines []pages.EstimateLine, c *composed, e chairtime.Estimate) {
+	left := map[scheduling.StepKind][]chairtime.StepTime{}
 	for _, st := range e.Steps {
-		working[st.Kind] = append(working[st.Kind], st.Working)
+		left[st.Kind] = append(left[st.Kind], st)
 	}
 	for i, st := range c.plan.Steps {
-		if rest := working[string(st.Kind)]; len(rest) > 0 {
-			v.Lines[i].Working, working[string(st.Kind)] = rest[0], rest[1:]
+		if list := left[st.Kind]; st.Formula == scheduling.FormulaHead && len(list) > 0 {
+			lines[i].Expected, lines[i].Working = list[0].Mean, list[0].Working
+			left[st.Kind] = list[1:]
 		}
 	}
-	v.MeanMinutes, v.OutOfTen = int(math.Round(e.Total.MeanMinutes)), int(math.Round(10*e.PromisedShare))
-	v.FirstSectionMinutes = e.BookedExposureMinutes
-	for _, x := range w.cautions {
-		v.Cautions = append(v.Cautions, pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text})
-		if x.Level == string(chairtime.LevelRefuse) {
-			v.Bookable = false
-		}
-	}
-	for _, p := range b.plans(w) {
-		if p.Proposal != "" {
-			v.Plans = append(v.Plans, pages.PlanView{Hands: p.Hands, Batches: p.Batches, Text: planWords(p),
-				Chosen: p.Hands == w.hair.Hands && p.Batches == max(1, w.hair.Batches)})
-		}
-	}
-	return v
 }
 
-// plans are the other ways to do it. Once one of them is chosen they stay those
-// of the stylist alone, all at once, so that another can be chosen.
-func (b *booking) plans(w *worked) []PlanBody {
-	h := w.hair
-	if len(w.result.Plans) > 0 || (h.Hands == 1 && h.Batches <= 1) {
-		return w.result.Plans
+// plans are the ways to treat hair that one stylist cannot treat at once within
+// the limit. They stay the same whichever of them is chosen.
+func (b *booking) plans(hair HeadBody) ([]pages.PlanView, error) {
+	list, err := b.n.time.Plans(hair.Head())
+	if err != nil || list[0].Level == "" {
+		return nil, err
 	}
-	h.Hands, h.Batches = 1, 1
-	e, err := b.n.time.Estimate(h.Head())
-	if err != nil {
-		return nil // only an addition to an estimate that stands
+	var out []pages.PlanView
+	for _, p := range list {
+		chosen := p.Hands == hair.Hands && p.Batches == max(1, hair.Batches)
+		if p.Proposal != "" || chosen {
+			out = append(out, pages.PlanView{Hands: p.Hands, Batches: p.Batches, Text: planWords(p), Chosen: chosen})
+		}
 	}
-	return NewEstimateBody(e).Plans
+	return out, nil
 }
 
-func planWords(p PlanBody) string {
+func planWords(p chairtime.PlanOption) string {
 	who := "one stylist"
 	if p.Hands > 1 {
 		who = "with a helper"
@@ -78,7 +87,15 @@ func planWords(p PlanBody) string {
 	if p.Batches > 1 {
 		batches = fmt.Sprintf("%d batches", p.Batches)
 	}
-	return fmt.Sprintf("%s, %s: %s, product on first section %.0f min", who, batches, chairtime.Hours(p.BlockMinutes), p.BookedExposureMinutes)
+	return fmt.Sprintf("%s, %s: %s, product on first section %.0f min", who, batches, chairtime.Hours(p.Block), p.BookedExposure)
+}
+
+func cautionViews(list []CautionBody) []pages.Caution {
+	var out []pages.Caution
+	for _, x := range list {
+		out = append(out, pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text})
+	}
+	return out
 }
 
 func price(cents int64, currency string) string {
@@ -91,15 +108,17 @@ func price(cents int64, currency string) string {
 // find lists the next openings, each with a key of its own, so that pressing
 // twice books once.
 func (b *booking) find(ctx context.Context, c *composed, req ServiceRequest) error {
-	a, err := b.s.openings(ctx, b.t, b.n, c, OpeningsRequest{Services: []ServiceRequest{req}, FirstDate: b.page.Fields.DateFrom, Limit: 12}, "")
+	a, err := b.s.openings(ctx, b.t, b.n, c, OpeningsRequest{Services: []ServiceRequest{req}, FirstDate: b.page.Fields.DateFrom,
+		ClientID: b.page.Fields.Client, Limit: 5 * mostTimes}, "")
 	if err != nil {
 		return err
 	}
 	b.page.Step = pages.StepOpenings
+	a.Openings = leastWaiting(a.Openings)
 	for _, o := range a.Openings {
 		b.page.Openings = append(b.page.Openings, pages.OpeningView{
 			ID: strconv.FormatInt(o.Start.Unix(), 10) + "-" + o.LeadID, Key: store.NewID(), Start: o.Start, End: o.End,
-			DryUntil: o.KeepDryUntil, With: o.LeadName, Chair: o.ChairName})
+			DryUntil: o.KeepDryUntil, With: o.LeadName, Chair: o.ChairName, Waiting: o.WaitMinutes})
 	}
 	b.askSoon(c, a.Openings)
 	switch {
@@ -109,6 +128,22 @@ func (b *booking) find(ctx context.Context, c *composed, req ServiceRequest) err
 		b.page.NoOpenings = "Nothing is free in the four weeks from that day. Try a later day, or any stylist."
 	}
 	return nil
+}
+
+// mostTimes is how many times the page offers at once.
+const mostTimes = 12
+
+// leastWaiting keeps, of starts with one stylist that end at the same minute,
+// the latest: the others only add waiting. list is in order of starts.
+func leastWaiting(list []OpeningBody) []OpeningBody {
+	var out []OpeningBody
+	for i, o := range list {
+		later := func(p OpeningBody) bool { return p.End.Equal(o.End) && p.LeadID == o.LeadID }
+		if !slices.ContainsFunc(list[i+1:], later) {
+			out = append(out, o)
+		}
+	}
+	return out[:min(len(out), mostTimes)]
 }
 
 // askSoon asks for the licensed person's yes where times are offered that begin
@@ -197,23 +232,15 @@ func (b *booking) showBooked(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	client, err := b.t.ClientByID(ctx, v.Client)
-	if err != nil {
-		return err
-	}
-	names, err := unitNames(ctx, b.t)
-	if err != nil {
-		return err
-	}
-	reminders, err := b.t.RemindersOf(ctx, v.ID)
+	x, err := aboutVisit(ctx, b.t, b.n, v)
 	if err != nil {
 		return err
 	}
 	body := writeVisit(v, b.n.loc, nil)
-	b.page.BoardHref = boardOf(b.n, v)
-	view := &pages.BookedView{Client: clientName(client), Service: serviceNames(v), Start: body.Start, End: body.End,
-		DryUntil: body.KeepDryUntil, With: names[v.Services[0].Lead], Chair: names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
-		VisitHref: "/visits/" + v.ID, Messages: messages(b.n.loc, client, reminders)}
-	b.page.Step, b.page.Booked = pages.StepBooked, view
+	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepBooked
+	b.page.Booked = &pages.BookedView{Client: clientName(x.client), Service: serviceNames(v), Start: body.Start, End: body.End,
+		DryUntil: body.KeepDryUntil, With: x.names[v.Services[0].Lead], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
+		StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Chemical: x.chemical,
+		Messages: x.messages, NoMessages: x.noMessages, VisitHref: "/visits/" + v.ID}
 	return nil
 }

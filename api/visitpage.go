@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"slices"
@@ -11,6 +12,7 @@ import (
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
@@ -40,48 +42,135 @@ func (s *Server) visitPage(c echo.Context) error {
 }
 
 func describeVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (pages.VisitPage, error) {
-	client, err := t.ClientByID(ctx, v.Client)
-	if err != nil {
-		return pages.VisitPage{}, err
-	}
-	names, err := unitNames(ctx, t)
-	if err != nil {
-		return pages.VisitPage{}, err
-	}
-	reminders, err := t.RemindersOf(ctx, v.ID)
+	x, err := aboutVisit(ctx, t, n, v)
 	if err != nil {
 		return pages.VisitPage{}, err
 	}
 	body := writeVisit(v, n.loc, nil)
-	p := pages.VisitPage{Salon: n.row.Name, BoardHref: boardOf(n, v), Client: clientName(client), Service: serviceNames(v), State: words(v.State),
-		Start: body.Start, End: body.End, DryUntil: body.KeepDryUntil, With: names[v.Services[0].Lead], Chair: names[v.Chair],
-		Price: price(v.PriceCents, n.row.Currency), ApprovedBy: v.ApprovedBy, Note: v.Note, Messages: messages(n.loc, client, reminders),
-		Location: n.loc}
+	p := pages.VisitPage{Salon: n.row.Name, BoardHref: boardOf(n, v), Client: shortName(x.client), State: stateWords(v, n.loc),
+		Start: body.Start, End: body.End, DryUntil: body.KeepDryUntil, Chair: x.names[v.Chair], Price: price(v.PriceCents, n.row.Currency),
+		Chemical: x.chemical, StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Note: v.Note,
+		Messages: x.messages, NoMessages: x.noMessages, Location: n.loc}
+	for _, sv := range v.Services {
+		p.Services = append(p.Services, pages.VisitService{Name: sv.Name, With: x.names[sv.Lead]})
+	}
 	for _, st := range v.Steps {
-		p.Steps = append(p.Steps, pages.VisitStep{Start: st.Start, End: st.End, Label: st.Label, With: hands(st, names)})
+		who, where := atWork(st, x.names)
+		p.Steps = append(p.Steps, pages.VisitStep{Start: st.Start, End: st.End, Label: st.Label, Who: who, Where: where})
 	}
 	return p, nil
 }
 
-// hands names the people of a step, then its basin. The chair is the same in
-// every step.
-func hands(st store.VisitStep, names map[string]string) []string {
-	var people, basins []string
+// atWork names the people of a step, and its basin or else its chair.
+func atWork(st store.VisitStep, names map[string]string) (who []string, where string) {
 	for _, u := range st.Units {
 		switch u.Role {
-		case openings.RoleChair:
-		case openings.RoleBasin:
-			basins = append(basins, names[u.Unit])
+		case openings.RoleChair, openings.RoleBasin:
 		default:
-			people = append(people, names[u.Unit])
+			who = append(who, names[u.Unit])
 		}
 	}
-	return slices.Concat(people, basins)
+	slices.Sort(who)
+	if basin := st.UnitIn(openings.RoleBasin); basin != "" {
+		return who, names[basin]
+	}
+	return who, cmp.Or(names[st.UnitIn(openings.RoleChair)], "desk")
+}
+
+// stateWords says what became of a visit, and when.
+func stateWords(v store.Visit, loc *time.Location) string {
+	switch {
+	case v.State == store.Arrived && v.ArrivedAt != nil:
+		return "arrived: the client came at " + v.ArrivedAt.In(loc).Format("15:04")
+	case v.State == store.Finished && v.FinishedAt != nil:
+		return "finished: it ended at " + v.FinishedAt.In(loc).Format("15:04")
+	}
+	return words(v.State)
+}
+
+// visitFacts is what a page says of a visit beside the visit itself.
+type visitFacts struct {
+	client     store.Client
+	names      map[string]string
+	cautions   []CautionBody // as they were when it was booked
+	needed     []string
+	chemical   bool
+	messages   []pages.MessageDue
+	noMessages string
+}
+
+func aboutVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (*visitFacts, error) {
+	x := &visitFacts{}
+	var err error
+	if x.client, err = t.ClientByID(ctx, v.Client); err != nil {
+		return nil, err
+	}
+	if x.names, err = unitNames(ctx, t); err != nil {
+		return nil, err
+	}
+	for _, sv := range v.Services {
+		row, err := t.ServiceVersion(ctx, sv.Service, sv.Version)
+		if err != nil {
+			return nil, err
+		}
+		x.chemical = x.chemical || row.Chemical
+		if sv.Estimate == nil {
+			continue
+		}
+		kept, err := t.EstimateByID(ctx, *sv.Estimate)
+		if err != nil {
+			return nil, err
+		}
+		w, err := readEstimate(kept)
+		if err != nil {
+			return nil, err
+		}
+		x.cautions = append(x.cautions, w.result.Cautions...)
+	}
+	x.needs(n, v)
+	reminders, err := t.RemindersOf(ctx, v.ID)
+	x.say(reminders, n.loc)
+	return x, err
+}
+
+// needs lists what must be there before the visit can start.
+func (x *visitFacts) needs(n salonDay, v store.Visit) {
+	tested := func(c CautionBody) bool { return c.Code == chairtime.CautionPatchTest }
+	if v.State != store.Booked || !slices.ContainsFunc(x.cautions, tested) {
+		return
+	}
+	by := v.Start.Add(-time.Duration(n.time.PatchTestHours * float64(time.Hour))).In(n.loc).Format("Mon 2 January 15:04")
+	s := "a skin test, done by " + by
+	if v.ApprovedBy != "" {
+		s += ", or an earlier one that counts for " + v.ApprovedBy
+	}
+	x.needed = append(x.needed, s)
+}
+
+// say lists what goes out, or why nothing does.
+func (x *visitFacts) say(list []store.Reminder, loc *time.Location) {
+	switch {
+	case x.client.ContactBy == "none" && x.client.Mail == "" && x.client.Phone == "":
+		x.noMessages = "neither a mail address nor a telephone number is noted"
+	case x.client.ContactBy == "none":
+		x.noMessages = "the client wishes none"
+	default:
+		x.messages, x.noMessages = messages(loc, x.client, list), "none is due"
+	}
 }
 
 // boardOf is the board of the visit's day.
 func boardOf(n salonDay, v store.Visit) string {
 	return "/?date=" + scheduling.CivilDate(v.Start, n.loc).String()
+}
+
+// shortName is the first name with the initial of the family name.
+func shortName(c store.Client) string {
+	s := c.GivenName
+	if r := []rune(c.FamilyName); len(r) > 0 {
+		s += " " + string(r[0]) + "."
+	}
+	return s
 }
 
 func clientName(c store.Client) string { return strings.TrimSpace(c.GivenName + " " + c.FamilyName) }

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"time"
+
+	"chairblock/scheduling/chairtime"
 )
 
 // BookPage is the page that books a visit. It grows: the form alone, then the
@@ -66,15 +68,22 @@ type ServiceOption struct {
 type EstimateView struct {
 	Service string
 	Lines   []EstimateLine
+	// Chemical asks for the safety line.
+	Chemical bool
 	// KeepMinutes is what is booked; OutOfTen visits of ten end within it (0
-	// leaves the sentence out). MeanMinutes is the expected length, 0 unknown.
-	KeepMinutes, MeanMinutes, OutOfTen int
+	// leaves the sentence out). MeanMinutes is the expected length; 0 says that
+	// the minutes are fixed.
+	KeepMinutes, OutOfTen int
+	MeanMinutes           float64
 	// FromMinutes and ToMinutes are set when the hair was only described.
 	FromMinutes, ToMinutes int
 	Price                  string
 	// FirstSectionMinutes is how long product is on the first section, 0 when no
 	// product is used.
 	FirstSectionMinutes float64
+	// FirstSectionWorking is the sum behind it, "30 applying + 15 processing = 45
+	// min"; "" shows the minutes alone.
+	FirstSectionWorking string
 	Cautions            []Caution
 	Plans               []PlanView
 	// StillNeeded is what must be there before the visit can start.
@@ -83,11 +92,13 @@ type EstimateView struct {
 	Bookable bool
 }
 
-// EstimateLine is one step with the working behind its minutes.
+// EstimateLine is one step: the minutes expected, those booked, and the working
+// behind the former.
 type EstimateLine struct {
-	Step    string
-	Minutes int
-	Working string
+	Step     string
+	Expected float64
+	Minutes  int
+	Working  string
 }
 
 // Caution is a warning with its level.
@@ -108,19 +119,10 @@ const (
 
 // Words says the level in words. A level from the future counts as needing the
 // licensed person's yes, never as less.
-func (c CautionLevel) Words() string {
-	switch c {
-	case CautionWarn:
-		return "Take care"
-	case CautionRefuse:
-		return "Not to be booked"
-	default:
-		return "Needs the licensed person’s yes"
-	}
-}
+func (c CautionLevel) Words() string { return chairtime.CautionLevel(c).Words() }
 
-// class is the level as the style sheet knows it.
-func (c CautionLevel) class() string {
+// Class is the level as the style sheet knows it.
+func (c CautionLevel) Class() string {
 	if c == CautionWarn || c == CautionRefuse {
 		return string(c)
 	}
@@ -130,7 +132,7 @@ func (c CautionLevel) class() string {
 // PlanView is another way to do the same service: with a helper, in batches.
 type PlanView struct {
 	Hands, Batches int
-	Text           string // "helper, 2 batches: 4 h 10 min, product on first section 28 min"
+	Text           string // "with a helper, 2 batches: 4¼ hours, product on first section 28 min"
 	Chosen         bool
 }
 
@@ -143,6 +145,7 @@ type OpeningView struct {
 	Start, End  time.Time
 	DryUntil    *time.Time
 	With, Chair string
+	Waiting     int    // minutes of it without any step
 	Why         string // why it is ranked here, "" for nothing to say
 }
 
@@ -156,7 +159,11 @@ type BookedView struct {
 	// PencilledUntil is set while the visit is not yet firm.
 	PencilledUntil *time.Time
 	StillNeeded    []string
+	Cautions       []Caution
+	ApprovedBy     string // who said yes to them
+	Chemical       bool   // asks for the safety line
 	Messages       []MessageDue
+	NoMessages     string // why there are none
 	VisitHref      string
 }
 

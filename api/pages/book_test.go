@@ -36,13 +36,14 @@ func estimated() BookPage {
 	p := filledForm()
 	p.Step, p.Quote = StepEstimate, "q1"
 	p.Estimate = &EstimateView{
-		Service: "Straightening", KeepMinutes: 270, MeanMinutes: 231, OutOfTen: 8, Price: "€ 180", FirstSectionMinutes: 45, Bookable: true,
+		Service: "Straightening", KeepMinutes: 270, MeanMinutes: 231.1, OutOfTen: 8, Price: "€ 180", FirstSectionMinutes: 46, Bookable: true,
+		FirstSectionWorking: "30 applying + 15 processing + 1 walk to the basin = 46 min", Chemical: true,
 		Lines: []EstimateLine{
-			{"consultation", 18, "15 min for a first visit"}, {"wash", 11, "8 + 0.05 × 35 cm"}, {"prepare", 10, "2 + 4 sections + 0.08 × 35 cm"},
-			{"apply", 30, "96 strips × (15 s + 1.5 s × 32.5 cm)"}, {"process", 15, "normal: 15 min, watched"},
-			{"rinse", 10, "5 + 0.10 × 35 cm"}, {"dry", 15, "3 + 116 g of hair"}, {"iron", 92, "88 panels × (20 s + 13 presses × 2.5 s)"},
-			{"neutralize", 18, "24 strips × 4 sections"}, {"neutralizer working", 5, "the maker’s figure"}, {"rinse", 8, "4 + 0.08 × 35 cm"},
-			{"dry", 17, "3 + 116 g of hair"}, {"finish", 15, "panels 2.5 × 8 cm"}, {"aftercare and pay", 6, "5 min"},
+			{"consultation", 15.4, 18, "15 min for a first visit"}, {"wash", 9.4, 11, "8 + 0.05 × 35 cm"}, {"prepare", 8.6, 10, "2 + 4 sections + 0.08 × 35 cm"},
+			{"apply", 25.7, 30, "96 strips × (15 s + 1.5 s × 32.5 cm)"}, {"process", 12.8, 15, "normal: 15 min, watched"},
+			{"rinse", 8.6, 10, "5 + 0.10 × 35 cm"}, {"dry", 12.8, 15, "3 + 116 g of hair"}, {"iron", 78.7, 92, "88 panels × (20 s + 13 presses × 2.5 s)"},
+			{"neutralize", 15.4, 18, "24 strips × 4 sections"}, {"neutralizer working", 4.3, 5, "the maker’s figure"}, {"rinse", 6.8, 8, "4 + 0.08 × 35 cm"},
+			{"dry", 14.5, 17, "3 + 116 g of hair"}, {"finish", 12.8, 15, "panels 2.5 × 8 cm"}, {"aftercare and pay", 5.1, 6, "5 min"},
 		},
 		Cautions: []Caution{
 			{CautionWarn, "Product is on the first section for 45 min; look from the tenth minute on."},
@@ -50,9 +51,9 @@ func estimated() BookPage {
 			{"from the future", "Something new."},
 		},
 		Plans: []PlanView{
-			{1, 1, "alone, one batch: 4 h 30 min, product on first section 45 min", true},
-			{1, 2, "alone, 2 batches: 4 h 50 min, product on first section 30 min", false},
-			{2, 1, "with a helper: 3 h 20 min, product on first section 30 min", false},
+			{1, 1, "alone, one batch: 4½ hours, product on first section 45 min", true},
+			{1, 2, "alone, 2 batches: 4¾ hours, product on first section 30 min", false},
+			{2, 1, "with a helper: 3¼ hours, product on first section 30 min", false},
 		},
 		StillNeeded: []string{"patch test, read by Ada until Tue 9 June", "deposit of € 40 until Fri 5 June 12:00"},
 	}
@@ -63,7 +64,7 @@ func withOpenings() BookPage {
 	p := estimated()
 	p.Step = StepOpenings
 	p.Openings = []OpeningView{
-		{ID: "o-1", Key: "k1", Start: on11June(9, 0), End: on11June(13, 30), DryUntil: ptr(on11June(13, 30).Add(48 * time.Hour)), With: "Ada", Chair: "chair 1", Why: "leaves the afternoon free for two colours"},
+		{ID: "o-1", Key: "k1", Start: on11June(9, 0), End: on11June(13, 30), DryUntil: ptr(on11June(13, 30).Add(48 * time.Hour)), With: "Ada", Chair: "chair 1", Waiting: 15, Why: "leaves the afternoon free for two colours"},
 		{ID: "o-2", Key: "k2", Start: on11June(13, 30), End: on11June(18, 0), With: "Bo", Chair: "chair 2"},
 	}
 	return p
@@ -137,20 +138,22 @@ func TestThePageGrowsStepByStep(t *testing.T) {
 	open, done := string(bookPage(t, withOpenings())), string(bookPage(t, booked()))
 	require.Contains(t, form, "Work out the time")
 	lacks(t, form, "How it adds up")
-	require.Contains(t, est, "We keep 4 h 30 min.")
+	require.Contains(t, est, "We keep 4½ hours.")
 	require.Contains(t, est, "8 of 10 end within that time.")
-	require.Contains(t, est, "Product on first section: 45 min.")
-	require.Contains(t, est, `<td class="n">270</td>`)
+	require.Contains(t, est, "Product on first section: 30 applying &#43; 15 processing &#43; 1 walk to the basin = 46 min.")
+	require.Contains(t, est, "Booked is expected plus its share of the spare time that makes 8 of 10 visits end in time.")
+	require.Contains(t, est, `<td class="n">270</td><td></td>`)
 	require.Contains(t, est, "88 panels × (20 s &#43; 13 presses × 2.5 s)")
 	require.Contains(t, est, "<b>Take care:</b>")
-	require.Equal(t, 2, strings.Count(est, "<b>Needs the licensed person’s yes:</b>"), "an unknown level is never taken lightly")
-	require.Contains(t, est, SafetyLine)
+	require.Equal(t, 2, strings.Count(est, "<b>Needs the licensed person&#39;s yes:</b>"), "an unknown level is never taken lightly")
 	require.Contains(t, est, `value="plan:1/2"`)
 	lacks(t, est, "Times that fit")
 	require.Contains(t, open, "Thu 11 June 09:00 with Ada, chair 1, ends 13:30; dry and untied until Sat 13:30: does that suit?")
 	require.Contains(t, open, `<button name="do" value="book:o-1">`)
 	require.Contains(t, open, `<input type="hidden" name="key_o-1" value="k1">`)
-	require.Contains(t, open, "Thu 11 June 13:30 with Bo, chair 2, ends 18:00</button>")
+	require.Contains(t, open, "Thu 11 June 13:30 with Bo, chair 2, ends 18:00 <small>4½ hours</small>")
+	require.Contains(t, open, "<small>4½ hours, 15 min of it waiting; leaves the afternoon free for two colours</small>")
+	require.Less(t, strings.Index(open, "A press books at once."), strings.Index(open, "book:o-1"))
 	lacks(t, done, "<form")
 	require.Contains(t, done, "Tue 9 June 09:00")
 	require.Contains(t, done, `<a href="/board">Day board</a>`)
@@ -221,9 +224,15 @@ func TestWhoSaidYesIsAskedWhenACautionNeedsIt(t *testing.T) {
 	require.Contains(t, out, `<label for="f-approved_by">Licensed person who said yes</label>`)
 	require.Contains(t, out, `<a href="#f-approved_by">Licensed person who said yes: is too long</a>`)
 	require.Contains(t, out, `<span class="error" id="e-approved_by">is too long</span>`)
-	require.Equal(t, []string{"Ada"}, values(out)[FieldApprovedBy])
+	require.Equal(t, []string{"Ada"}, values(out)[FieldApprovedBy], "a name that is not in the list is kept")
+	require.Contains(t, out, `<select id="f-approved_by"`)
+	require.Contains(t, out, `<option value="p1">Ada</option>`)
 
 	p.Estimate.Cautions, p.Errors = p.Estimate.Cautions[:1], nil
+	p.Errors = []FieldError{{"approved_by", "choose who said yes"}}
+	require.Contains(t, string(bookPage(t, p)), `<select id="f-approved_by"`, "asked when a booking lacked it")
+
+	p.Errors = nil
 	out = string(bookPage(t, p))
 	lacks(t, out, "said yes")
 	require.Equal(t, []string{"Ada"}, values(out)[FieldApprovedBy], "what was typed is carried along")
@@ -231,8 +240,8 @@ func TestWhoSaidYesIsAskedWhenACautionNeedsIt(t *testing.T) {
 
 func TestAPhoneEstimateIsARange(t *testing.T) {
 	p := estimated()
-	p.Estimate.FromMinutes, p.Estimate.ToMinutes, p.Estimate.KeepMinutes = 191, 260, 270
-	require.Contains(t, string(bookPage(t, p)), "Between 3 h 11 min and 4 h 20 min; we keep 4 h 30 min. Firm after the consultation.")
+	p.Estimate.FromMinutes, p.Estimate.ToMinutes, p.Estimate.KeepMinutes = 195, 255, 270
+	require.Contains(t, string(bookPage(t, p)), "Between 3¼ hours and 4¼ hours; we keep 4½ hours. Firm after the consultation.")
 }
 
 func TestNoOpeningsAreSaidKindly(t *testing.T) {
@@ -249,7 +258,9 @@ func TestAVisitThatIsPencilledSaysUntilWhen(t *testing.T) {
 	p.Booked.Messages = nil
 	out := string(bookPage(t, p))
 	require.Contains(t, out, "Pencilled until Fri 5 June 12:00")
-	require.Contains(t, out, "<p>None.</p>")
+	require.Contains(t, out, "<p>No message goes out.</p>")
+	p.Booked.NoMessages = "none are wished for"
+	require.Contains(t, string(bookPage(t, p)), "<p>No message goes out: none are wished for.</p>")
 }
 
 func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
@@ -262,7 +273,7 @@ func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
 			*v = s
 		}
 		p.Errors = []FieldError{{s, s}, {"length_cm", s}}
-		p.Estimate.Lines = []EstimateLine{{s, 1, s}}
+		p.Estimate.Lines = []EstimateLine{{s, 1, 1, s}}
 		p.Estimate.Cautions = []Caution{{CautionLevel(s), s}}
 		p.Openings[0].With, p.Openings[0].Key, p.Openings[0].Why = s, s, s
 		p.Step = StepOpenings
@@ -319,7 +330,7 @@ func TestOnlyOneRealFieldPerName(t *testing.T) {
 func TestNoWordOfThePageIsAWordThatASalonWouldMisread(t *testing.T) {
 	for _, p := range []BookPage{filledForm(), estimated(), withOpenings(), booked()} {
 		out := strings.ToLower(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(string(bookPage(t, p)), " "))
-		for _, bad := range []string{"recipe", "formula", "porosity", "density", "strand ", "quantile", "p80", "exposure", "plate depth", "dwell", "lead ", "station"} {
+		for _, bad := range []string{"recipe", "formula", "low porosity", "high porosity", "density", "strand ", "quantile", "p80", "exposure", "plate depth", "dwell", "lead ", "station"} {
 			lacks(t, out, bad)
 		}
 	}

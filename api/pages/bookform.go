@@ -89,8 +89,8 @@ func (p BookPage) hairGroup() fieldGroup {
 			number(FieldLength, "Length, cm", "pulled straight, crown to ends, 8 to 120", f.Length),
 			sel(FieldDensity, "How much hair", "", f.Density, densityOptions, "choose"),
 			sel(FieldStrand, "Each hair", "", f.Strand, strandOptions, "choose"),
-			sel(FieldPorosity, "Takes up water", "resistant, normal or porous", f.Porosity, porosityOptions, "choose"),
-			sel(FieldCurl, "Curl", "as it grows", f.Curl, curlOptions, "not noted"),
+			sel(FieldPorosity, "Porosity", "resistant, normal or porous", f.Porosity, porosityOptions, "choose"),
+			sel(FieldCurl, "Curl", "as it grows", f.Curl, curlOptions, "choose"),
 			number(FieldRegrowth, "New growth only, cm", "0 or empty: all of the hair is treated", f.Regrowth),
 			tick(FieldDamaged, "Damaged", "bleached, brittle or breaking", f.Damaged),
 			tick(FieldNewClient, "First time here", "the consultation takes longer", f.NewClient),
@@ -105,7 +105,7 @@ func (p BookPage) workGroup() fieldGroup {
 		Fields: []field{
 			number(FieldSections, "Sections", "areas clipped away, 2 to 8", f.Sections),
 			number(FieldPlate, "Plate width, cm", "printed on the iron, 2.5 to 5", f.Plate),
-			sel(FieldHands, "Hands", "", f.Hands, handsOptions, ""),
+			sel(FieldHands, "Who works", "", f.Hands, handsOptions, ""),
 			number(FieldBatches, "Batches", "1 to 6; long hair is treated in parts", f.Batches),
 		},
 	}

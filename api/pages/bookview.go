@@ -2,17 +2,15 @@ package pages
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 )
-
-// SafetyLine stands below every estimate.
-const SafetyLine = "These times are a plan, not directions. The maker’s directions, the local rules and the " +
-	"licensed person’s judgement come first. Product is never left on longer, and no rinse is cut short, to save time."
 
 // bookView is a BookPage ready for its template.
 type bookView struct {
@@ -108,12 +106,13 @@ func newBookView(p BookPage) bookView {
 	return v
 }
 
-// approval is the field for the name of the licensed person who said yes.
+// approval is the list of those who may say yes to the cautions.
 func (p BookPage) approval() *field {
-	if p.Estimate == nil || !slices.ContainsFunc(p.Estimate.Cautions, func(c Caution) bool { return c.Level.class() == string(CautionNeedsYes) }) {
+	asked := slices.ContainsFunc(p.Errors, func(e FieldError) bool { return formName(e.Field) == FieldApprovedBy })
+	if p.Estimate == nil || !asked && !slices.ContainsFunc(p.Estimate.Cautions, func(c Caution) bool { return c.Level.Class() == string(CautionNeedsYes) }) {
 		return nil
 	}
-	f := input(FieldApprovedBy, "Licensed person who said yes", "without a name this is not booked", "text", p.Fields.ApprovedBy)
+	f := sel(FieldApprovedBy, "Licensed person who said yes", "without a yes this is not booked", p.Fields.ApprovedBy, p.Stylists, "choose")
 	return &f
 }
 
@@ -206,9 +205,6 @@ func (v bookView) Dry(end time.Time, until *time.Time) string {
 	return t.Format("Mon ") + v.At(*until)
 }
 
-// ClassOf returns the class of a caution.
-func (v bookView) ClassOf(c CautionLevel) string { return c.class() }
-
 // PlanValue is what the button of a plan posts.
 func (v bookView) PlanValue(p PlanView) string {
 	return Action{Kind: ActPlan, Hands: p.Hands, Batches: p.Batches}.value()
@@ -222,8 +218,24 @@ func (v bookView) BookValue(o OpeningView) string {
 // KeyName is the name of the opening's hidden field.
 func (v bookView) KeyName(o OpeningView) string { return KeyField(o.ID) }
 
-// Length returns minutes in words.
-func (v bookView) Length(minutes int) string { return lengthWords(minutes) }
+// Length returns what is kept in words: "4½ hours".
+func (v bookView) Length(minutes int) string { return chairtime.Hours(minutes) }
+
+// Lasts says how long an opening is from start to end, and how much of it is
+// waiting.
+func (v bookView) Lasts(o OpeningView) string {
+	s := chairtime.Hours(wholeMinutes(o.Start, o.End))
+	if o.Waiting > 0 {
+		s += ", " + strconv.Itoa(o.Waiting) + " min of it waiting"
+	}
+	return s
+}
+
+// Whole rounds minutes.
+func (v bookView) Whole(m float64) int { return int(math.Round(m)) }
+
+// Minutes returns expected minutes with one decimal.
+func (v bookView) Minutes(m float64) string { return strconv.FormatFloat(m, 'f', 1, 64) }
 
 // FirstSection returns whole minutes.
 func (v bookView) FirstSection(minutes float64) string {

@@ -9,13 +9,15 @@ import (
 	"io"
 	"slices"
 	"time"
+
+	"chairblock/scheduling/chairtime"
 )
 
 //go:embed templates/*.tmpl
 var templateFiles embed.FS
 
 var templates = template.Must(template.New("").
-	Funcs(template.FuncMap{"asset": AssetPath, "safety": func() string { return SafetyLine }}).
+	Funcs(template.FuncMap{"asset": AssetPath, "safety": func() string { return chairtime.SafetyLine }}).
 	ParseFS(templateFiles, "templates/*.tmpl"))
 
 // nav is what the head of every page says.

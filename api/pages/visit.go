@@ -4,49 +4,63 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 
 	"chairblock/scheduling"
 )
 
-// VisitPage is one visit: what it is, its steps and the messages that it brings
-// about.
+// VisitPage is one visit: what it is, its steps, what it still needs and the
+// messages that it brings about.
 type VisitPage struct {
 	Salon     string
 	BoardHref string // link to the board of the visit's day, "" for none
-	Client    string
-	Service   string
-	State     string // "booked", "finished"
+	Client    string // first name and initial, "Abeo K."
+	State     string // in words: "booked", "finished at 13:24"
 	Start     time.Time
 	End       time.Time
 	DryUntil  *time.Time // nil when that does not matter
-	With      string     // stylist in charge
+	Services  []VisitService
 	Chair     string
 	Price     string
+	// Chemical asks for the safety line.
+	Chemical bool
+	Steps    []VisitStep
+	// StillNeeded is what must be there before the visit can start.
+	StillNeeded []string
+	Cautions    []Caution
 	// ApprovedBy is who said yes to cautions, Note what the desk has written; ""
 	// leaves them out.
 	ApprovedBy, Note string
-	Steps            []VisitStep
 	Messages         []MessageDue
+	NoMessages       string // why there are none
 	// Location is the salon's; nil leaves times in their own.
 	Location *time.Location
 	Hour12   bool
 }
 
-// VisitStep is one step of a visit with whoever and whatever it takes.
+// VisitService is one service of a visit with the stylist in charge of it.
+type VisitService struct{ Name, With string }
+
+// VisitStep is one step of a visit.
 type VisitStep struct {
 	Start, End time.Time
 	Label      string
-	With       []string // people, then a basin; empty when nobody is needed
+	Who        []string // empty when nobody is needed
+	Where      string
 }
 
 // visitView is a VisitPage ready for its template.
 type visitView struct {
 	VisitPage
 	Nav   nav
+	Rows  []visitRow
 	clock clock
 }
+
+// visitRow is a step, or the wait before one.
+type visitRow struct{ When, Step, Who, Where, Wait string }
 
 // RenderVisit writes the page of one visit. It returns an error of w, wrapped,
 // or scheduling.Faults when the link to the board cannot be written.
@@ -60,7 +74,8 @@ func RenderVisit(w io.Writer, p VisitPage) error {
 	if v.clock.loc == nil {
 		v.clock.loc = p.Start.Location()
 	}
-	v.Nav = nav{Title: clean(p.Client + ", " + v.Day(p.Start) + " " + v.At(p.Start)), Salon: clean(p.Salon), BoardHref: p.BoardHref}
+	v.Rows = v.rows()
+	v.Nav = nav{Title: clean(p.Client + ", " + v.Day(p.Start) + ", " + v.When()), Salon: clean(p.Salon), BoardHref: p.BoardHref}
 	var buf bytes.Buffer
 	if err := templates.ExecuteTemplate(&buf, "visit", v); err != nil {
 		return fmt.Errorf("pages: render visit: %w", err)
@@ -71,16 +86,35 @@ func RenderVisit(w io.Writer, p VisitPage) error {
 	return nil
 }
 
+// rows lists the steps with the waits between them.
+func (v visitView) rows() []visitRow {
+	var out []visitRow
+	for i, s := range v.Steps {
+		if i > 0 {
+			if n := wholeMinutes(v.Steps[i-1].End, s.Start); n > 0 {
+				out = append(out, visitRow{When: v.clock.span(v.Steps[i-1].End, s.Start), Wait: "waits " + strconv.Itoa(n) + " min"})
+			}
+		}
+		r := visitRow{When: v.clock.span(s.Start, s.End), Step: s.Label, Who: strings.Join(s.Who, ", "), Where: s.Where}
+		if r.Who == "" {
+			r.Who = "nobody is needed"
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// When says from when to when the visit is, with the day when it ends on
+// another.
+func (v visitView) When() string {
+	if v.Day(v.Start) != v.Day(v.End) {
+		return v.At(v.Start) + " to " + v.Day(v.End) + " " + v.At(v.End)
+	}
+	return v.clock.span(v.Start, v.End)
+}
+
 // At returns the wall-clock time of t.
 func (v visitView) At(t time.Time) string { return v.clock.at(t) }
 
 // Day returns the day of t in words.
 func (v visitView) Day(t time.Time) string { return v.clock.day(t) }
-
-// Long returns how long a step takes.
-func (v visitView) Long(s VisitStep) string {
-	return lengthWords(int(s.End.Sub(s.Start).Round(time.Minute) / time.Minute))
-}
-
-// Who names whoever a step needs.
-func (v visitView) Who(s VisitStep) string { return strings.Join(s.With, ", ") }

@@ -93,18 +93,8 @@ func minutesWords(n int) string {
 	return strconv.Itoa(n) + " minutes"
 }
 
-// lengthWords returns "4 h 30 min", "2 h" or "45 min".
-func lengthWords(minutes int) string {
-	h, m := minutes/60, minutes%60
-	switch {
-	case h == 0:
-		return strconv.Itoa(m) + " min"
-	case m == 0:
-		return strconv.Itoa(h) + " h"
-	default:
-		return strconv.Itoa(h) + " h " + strconv.Itoa(m) + " min"
-	}
-}
+// wholeMinutes returns how many minutes there are from one instant to another.
+func wholeMinutes(from, to time.Time) int { return int(to.Sub(from).Round(time.Minute) / time.Minute) }
 
 // kindWords says what a kind of part asks for.
 func kindWords(k PartKind) string {
@@ -130,8 +120,7 @@ func kindWords(k PartKind) string {
 // name says everything about p in one sentence: the accessible name of its
 // link and the text that appears when a pointer rests on it.
 func (c clock) name(p Part) string {
-	minutes := int(p.To.Sub(p.From).Round(time.Minute) / time.Minute)
-	words := []string{c.span(p.From, p.To), minutesWords(minutes)}
+	words := []string{c.span(p.From, p.To), minutesWords(wholeMinutes(p.From, p.To))}
 	for _, s := range []string{p.Code, p.Label, kindWords(p.Kind), p.Chair} {
 		if s = clean(s); s != "" {
 			words = append(words, s)

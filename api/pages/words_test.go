@@ -111,9 +111,3 @@ func TestAnEmptyDayIsSaidKindly(t *testing.T) {
 	require.NotEmpty(t, boardPage(t, b))
 	require.Empty(t, straighteningBoard().emptyWords())
 }
-
-func TestLengthsInWords(t *testing.T) {
-	for m, want := range map[int]string{45: "45 min", 60: "1 h", 270: "4 h 30 min", 0: "0 min"} {
-		require.Equal(t, want, lengthWords(m))
-	}
-}
