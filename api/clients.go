@@ -151,6 +151,13 @@ func (s *Server) deleteClient(ctx context.Context, in *removal) (*empty, error) 
 		return nil, err
 	}
 	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		c, err := t.ClientByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		if c.Version != version {
+			return scheduling.ErrStale
+		}
 		visits, err := t.VisitsOfClient(ctx, in.ID)
 		if err != nil {
 			return err

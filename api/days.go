@@ -187,7 +187,8 @@ func (x *dayView) cores(unit string) []CoreBlockBody {
 	return out
 }
 
-// conflicts names visits that lie outside hours or in an absence or break.
+// conflicts puts into words what of the day's visits lies outside hours or in
+// an absence or break.
 func (x *dayView) conflicts() []string {
 	out := []string{}
 	for _, v := range x.visits {
@@ -195,19 +196,34 @@ func (x *dayView) conflicts() []string {
 			continue
 		}
 		who := x.clients[v.Client].Initials() + " " + v.Start.In(x.n.loc).Format("15:04")
-		if span, ok := x.h.Span(v.Start, v.End); ok && !covered(x.shop.Premises, span) {
-			out = append(out, who+": the salon is not open for the whole visit")
+		for _, k := range misfit(x.h, x.shop, v, x.blocks) {
+			if k.Unit == "" {
+				out = append(out, who+": the salon is not open for the whole visit")
+				continue
+			}
+			out = append(out, fmt.Sprintf("%s: %s is not there from %s to %s", who, x.names[k.Unit],
+				k.Start.In(x.n.loc).Format("15:04"), k.End.In(x.n.loc).Format("15:04")))
 		}
-		for _, u := range x.shop.Units {
-			for _, k := range x.blocks[u.ID] {
-				if k.Visit != v.ID {
-					continue
-				}
-				span, ok := x.h.Span(k.Start, k.End)
-				if ok && (!covered(u.Open, span) || meets(u.Breaks, span)) {
-					out = append(out, fmt.Sprintf("%s: %s is not there from %s to %s", who, x.names[u.ID],
-						k.Start.In(x.n.loc).Format("15:04"), k.End.In(x.n.loc).Format("15:04")))
-				}
+	}
+	return out
+}
+
+// misfit lists the blocks of v during which the unit is not there, and one
+// without unit for the whole visit when the salon is not open all the time.
+// blocks are those of all visits by unit.
+func misfit(h openings.Horizon, shop openings.Shop, v store.Visit, blocks map[string][]store.DayBlock) []store.DayBlock {
+	var out []store.DayBlock
+	if span, ok := h.Span(v.Start, v.End); ok && !covered(shop.Premises, span) {
+		out = append(out, store.DayBlock{Visit: v.ID, Start: v.Start, End: v.End})
+	}
+	for _, u := range shop.Units {
+		for _, k := range blocks[u.ID] {
+			if k.Visit != v.ID {
+				continue
+			}
+			span, ok := h.Span(k.Start, k.End)
+			if ok && (!covered(u.Open, span) || meets(u.Breaks, span)) {
+				out = append(out, k)
 			}
 		}
 	}

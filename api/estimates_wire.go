@@ -12,8 +12,8 @@ type HeadBody struct {
 	Density          string   `json:"density" enum:"low,medium,high" doc:"How much hair grows on the scalp"`
 	Strand           string   `json:"strand" enum:"fine,medium,coarse" doc:"How thick a single hair is"`
 	Porosity         string   `json:"porosity" enum:"low,normal,high" doc:"How readily hair takes up liquid; low is resistant"`
-	Damaged          bool     `json:"damaged" required:"false" doc:"Bleached, brittle or otherwise weakened"`
-	NewClient        bool     `json:"new_client" required:"false" doc:"The salon has not treated this hair yet"`
+	Damaged          bool     `json:"damaged" doc:"Bleached, brittle or otherwise weakened; not sure counts as yes"`
+	NewClient        bool     `json:"new_client" doc:"The salon has not treated this hair yet"`
 	RegrowthCM       float64  `json:"regrowth_cm" required:"false" minimum:"0" maximum:"120" doc:"New hair when only that is treated; 0 when all is"`
 	Sections         int      `json:"sections" minimum:"2" maximum:"8" doc:"Areas that the hair is divided into" example:"4"`
 	PlateDepthCM     float64  `json:"plate_depth_cm" minimum:"2.5" maximum:"5" doc:"Width of the iron's plates along the strand" example:"3"`

@@ -66,9 +66,9 @@ func once[T any](s *Server, ctx context.Context, in Repeatable, path string, bod
 			return err
 		}
 		err = t.Savepoint(ctx, func(t *store.Tx) (err error) { out, err = f(t); return err })
-		answer, kept := answerTo(out, err)
-		if !kept {
-			return err
+		answer, kept, broken := answerTo(out, err)
+		if broken != nil || !kept {
+			return errors.Join(broken, err)
 		}
 		clash = err
 		return t.End(ctx, call, answer)
@@ -82,18 +82,29 @@ func once[T any](s *Server, ctx context.Context, in Repeatable, path string, bod
 	return out, nil
 }
 
+// repeatedError is a clash that was answered before.
+type repeatedError struct{ clash *scheduling.ConflictError }
+
+// Error is that of the clash.
+func (e *repeatedError) Error() string { return e.clash.Error() }
+
+// Unwrap returns the clash.
+func (e *repeatedError) Unwrap() error { return e.clash }
+
 // answerTo says what to keep of an outcome: a success or a clash. Faults of
 // the request and failures are not kept, so that the key can be used again.
-func answerTo[T any](out *created[T], err error) (store.Answer, bool) {
+func answerTo[T any](out *created[T], err error) (a store.Answer, kept bool, broken error) {
 	if err == nil {
-		b, err := json.Marshal(out.Body)
-		return store.Answer{Status: http.StatusCreated, ETag: out.ETag, Location: out.Location, Body: b}, err == nil
+		a = store.Answer{Status: http.StatusCreated, ETag: out.ETag, Location: out.Location}
+		a.Body, broken = json.Marshal(out.Body)
+		return a, true, broken
 	}
 	if e, ok := errors.AsType[*scheduling.ConflictError](err); ok {
-		b, err := json.Marshal(e.Reason)
-		return store.Answer{Status: http.StatusConflict, Body: b}, err == nil
+		a.Status = http.StatusConflict
+		a.Body, broken = json.Marshal(e.Reason)
+		return a, true, broken
 	}
-	return store.Answer{}, false
+	return a, false, nil
 }
 
 func replay[T any](a store.Answer) (*created[T], error, error) {
@@ -102,7 +113,7 @@ func replay[T any](a store.Answer) (*created[T], error, error) {
 		if err := json.Unmarshal(a.Body, &reason); err != nil {
 			return nil, nil, err
 		}
-		return nil, &scheduling.ConflictError{Reason: reason}, nil
+		return nil, &repeatedError{&scheduling.ConflictError{Reason: reason}}, nil
 	}
 	out := &created[T]{Location: a.Location, ETag: a.ETag, Replayed: "true"}
 	return out, nil, json.Unmarshal(a.Body, &out.Body)

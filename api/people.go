@@ -130,7 +130,15 @@ func (s *Server) updateStaff(ctx context.Context, in *staffChange) (*found[Staff
 		return nil, err
 	}
 	p.ID, p.Version = in.ID, version
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { p, err = t.UpdateStaff(ctx, p); return err })
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		old, err := t.StaffByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		p.Active = old.Active // who has left does not come back by a change of name
+		p, err = t.UpdateStaff(ctx, p)
+		return err
+	})
 	return &found[StaffBody]{etag(p.Version), writeStaff(p)}, err
 }
 
@@ -145,10 +153,13 @@ func (s *Server) removeUnit(ctx context.Context, in *removal) (*empty, error) {
 		if err != nil {
 			return err
 		}
+		if p.Version != version {
+			return scheduling.ErrStale
+		}
 		if err := unneeded(ctx, t, in.ID); err != nil {
 			return err
 		}
-		p.Version, p.Active = version, false
+		p.Active = false
 		if _, err = t.UpdateStaff(ctx, p); err != nil {
 			return err
 		}
@@ -251,6 +262,7 @@ func (s *Server) updateStation(ctx context.Context, in *stationChange) (*found[S
 		if err != nil {
 			return err
 		}
+		u.Active = old.Active
 		if old.Kind != u.Kind {
 			return &scheduling.InvalidError{Field: "kind", Problem: "cannot be changed", Want: old.Kind + ", or a new station"}
 		}
@@ -270,10 +282,13 @@ func (s *Server) removeStation(ctx context.Context, in *removal) (*empty, error)
 		if err != nil {
 			return err
 		}
+		if u.Version != version {
+			return scheduling.ErrStale
+		}
 		if err := unneeded(ctx, t, in.ID); err != nil {
 			return err
 		}
-		u.Version, u.Active = version, false
+		u.Active = false
 		_, err = t.UpdateStation(ctx, u)
 		return err
 	})

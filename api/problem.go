@@ -25,8 +25,9 @@ type Problem struct {
 	Cautions     []CautionBody  `json:"cautions,omitempty" doc:"Cautions that stand in the way"`
 	Alternatives []OpeningBody  `json:"alternatives,omitempty" doc:"The next openings for the same visit"`
 
-	retryAfter int // seconds, 0 for no header
-	faults     int // how many there are, of which Errors holds the first
+	retryAfter int  // seconds, 0 for no header
+	replayed   bool // the answer to a request that was made before
+	faults     int  // how many there are, of which Errors holds the first
 }
 
 // FieldProblem says where a request is wrong and what would be right.
@@ -51,12 +52,17 @@ func (p *Problem) Error() string {
 // ContentType answers with the media type of RFC 9457.
 func (p *Problem) ContentType(string) string { return "application/problem+json" }
 
-// GetHeaders adds Retry-After where waiting helps.
+// GetHeaders adds Retry-After where waiting helps, and says when the answer is
+// one given before.
 func (p *Problem) GetHeaders() http.Header {
-	if p.retryAfter == 0 {
-		return nil
+	h := http.Header{}
+	if p.retryAfter > 0 {
+		h.Set("Retry-After", fmt.Sprint(p.retryAfter))
 	}
-	return http.Header{"Retry-After": {fmt.Sprint(p.retryAfter)}}
+	if p.replayed {
+		h.Set("Idempotent-Replayed", "true")
+	}
+	return h
 }
 
 // titles are the kinds of problems; GET /problems/{kind} answers with the text.
@@ -106,7 +112,9 @@ func problem(ctx context.Context, err error) *Problem {
 		return p.told()
 	}
 	if e, ok := errors.AsType[*scheduling.ConflictError](err); ok {
-		return newProblem(http.StatusConflict, "taken", e.Reason)
+		p := newProblem(http.StatusConflict, "taken", e.Reason)
+		_, p.replayed = errors.AsType[*repeatedError](err)
+		return p
 	}
 	if e, ok := errors.AsType[*store.ClearingError](err); ok {
 		return newProblem(http.StatusConflict, "conflict", e.Error())

@@ -97,7 +97,11 @@ func (s *salon) requests() map[string]request {
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":
-					r.headers = append(r.headers, p.Name, `"v1"`)
+					tag := `"v1"`
+					if strings.HasSuffix(path, "/hours") {
+						tag = s.call("GET", r.path, nil).header.Get("ETag")
+					}
+					r.headers = append(r.headers, p.Name, tag)
 				case "Idempotency-Key":
 					r.headers = append(r.headers, p.Name, "key of "+op.ID)
 				}

@@ -2,6 +2,8 @@ package api
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/base64"
 	"fmt"
 	"net/http"
 	"slices"
@@ -11,6 +13,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
 
@@ -25,12 +28,16 @@ type WindowBody struct {
 // HoursBody is the salon's week.
 type HoursBody struct {
 	Open []WindowBody `json:"open" nullable:"false" maxItems:"70"`
+	// Conflicts is filled in the answer to a change.
+	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits to come that do not fit any more"`
 }
 
 // StaffHoursBody is a person's working week.
 type StaffHoursBody struct {
 	Work   []WindowBody `json:"work" nullable:"false" maxItems:"70"`
 	Breaks []WindowBody `json:"breaks" nullable:"false" maxItems:"70" doc:"Windows in which no visit may use the person"`
+	// Conflicts is filled in the answer to a change.
+	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits to come that do not fit any more"`
 }
 
 // ClosureBody is a run of days on which the salon stays shut.
@@ -39,6 +46,8 @@ type ClosureBody struct {
 	First  string `json:"first_date" format:"date" doc:"First day, included"`
 	Last   string `json:"last_date" format:"date" doc:"Last day, included"`
 	Reason string `json:"reason" required:"false"`
+	// Conflicts is filled in the answer to a change.
+	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits to come that do not fit any more"`
 }
 
 // AbsenceBody is time in which a person is away or a station is out of order.
@@ -114,37 +123,84 @@ func writeWindows(list []store.Window, kind string) []WindowBody {
 
 func index(field string, i int) string { return fmt.Sprintf("%s[%d]", field, i) }
 
-type hoursInput struct{ Body HoursBody }
-type hoursOutput struct{ Body HoursBody }
+type hoursInput struct {
+	Precondition
+	Body HoursBody
+}
 type staffHoursInput struct {
 	ByID
+	Precondition
 	Body StaffHoursBody
 }
-type staffHoursOutput struct{ Body StaffHoursBody }
 
-func (s *Server) getHours(ctx context.Context, _ *empty) (*hoursOutput, error) {
-	var list []store.Window
-	err := s.inTx(ctx, func(t *store.Tx) (err error) { list, err = t.OpeningHours(ctx); return err })
-	return &hoursOutput{HoursBody{writeWindows(list, "open")}}, err
+func writeHours(list []store.Window) *found[HoursBody] {
+	return &found[HoursBody]{weekTag(list), HoursBody{Open: writeWindows(list, "open")}}
 }
 
-func (s *Server) setHours(ctx context.Context, in *hoursInput) (*hoursOutput, error) {
+func writeStaffHours(list []store.Window) *found[StaffHoursBody] {
+	return &found[StaffHoursBody]{weekTag(list), StaffHoursBody{Work: writeWindows(list, "work"), Breaks: writeWindows(list, "break")}}
+}
+
+// weekTag is the ETag of a week: the same for the same windows.
+func weekTag(list []store.Window) string {
+	h := sha256.New()
+	for _, w := range list {
+		fmt.Fprintln(h, w.Weekday, w.Kind, w.From, w.To)
+	}
+	return `"` + base64.RawURLEncoding.EncodeToString(h.Sum(nil)[:12]) + `"`
+}
+
+// replaceWeek puts list in the place of the windows that read returns, when
+// these are still the ones of tag, and returns what is there afterwards.
+func replaceWeek(ctx context.Context, t *store.Tx, tag string, list []store.Window,
+	read func() ([]store.Window, error), write func([]store.Window) error) ([]store.Window, error) {
+	if err := t.LockRota(ctx); err != nil {
+		return nil, err
+	}
+	old, err := read()
+	if err != nil {
+		return nil, err
+	}
+	if weekTag(old) != tag {
+		return nil, scheduling.ErrStale
+	}
+	if err := write(list); err != nil {
+		return nil, err
+	}
+	return read()
+}
+
+func (s *Server) getHours(ctx context.Context, _ *empty) (*found[HoursBody], error) {
+	var list []store.Window
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { list, err = t.OpeningHours(ctx); return err })
+	return writeHours(list), err
+}
+
+func (s *Server) setHours(ctx context.Context, in *hoursInput) (*found[HoursBody], error) {
+	tag, err := in.tag()
+	if err != nil {
+		return nil, err
+	}
 	var f scheduling.Faults
 	list := windows(&f, "open", "open", in.Body.Open)
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	err := s.inTx(ctx, func(t *store.Tx) (err error) {
-		if err := t.SetOpeningHours(ctx, list); err != nil {
-			return err
+	var hit []string
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
+		list, err = replaceWeek(ctx, t, tag, list, func() ([]store.Window, error) { return t.OpeningHours(ctx) },
+			func(list []store.Window) error { return t.SetOpeningHours(ctx, list) })
+		if err == nil {
+			hit, err = s.misfits(ctx, t)
 		}
-		list, err = t.OpeningHours(ctx)
 		return err
 	})
-	return &hoursOutput{HoursBody{writeWindows(list, "open")}}, err
+	out := writeHours(list)
+	out.Body.Conflicts = hit
+	return out, err
 }
 
-func (s *Server) getStaffHours(ctx context.Context, in *ByID) (*staffHoursOutput, error) {
+func (s *Server) getStaffHours(ctx context.Context, in *ByID) (*found[StaffHoursBody], error) {
 	var list []store.Window
 	err := s.inTx(ctx, func(t *store.Tx) (err error) {
 		if _, err := t.StaffByID(ctx, in.ID); err != nil {
@@ -153,27 +209,68 @@ func (s *Server) getStaffHours(ctx context.Context, in *ByID) (*staffHoursOutput
 		list, err = t.StaffHours(ctx, in.ID)
 		return err
 	})
-	return &staffHoursOutput{StaffHoursBody{writeWindows(list, "work"), writeWindows(list, "break")}}, err
+	return writeStaffHours(list), err
 }
 
-func (s *Server) setStaffHours(ctx context.Context, in *staffHoursInput) (*staffHoursOutput, error) {
+func (s *Server) setStaffHours(ctx context.Context, in *staffHoursInput) (*found[StaffHoursBody], error) {
+	tag, err := in.tag()
+	if err != nil {
+		return nil, err
+	}
 	var f scheduling.Faults
 	list := windows(&f, "work", "work", in.Body.Work)
 	list = append(list, windows(&f, "breaks", "break", in.Body.Breaks)...)
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	err := s.inTx(ctx, func(t *store.Tx) (err error) {
+	var hit []string
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
 		if _, err := t.StaffByID(ctx, in.ID); err != nil {
 			return err
 		}
-		if err := t.SetStaffHours(ctx, in.ID, list); err != nil {
-			return err
+		list, err = replaceWeek(ctx, t, tag, list, func() ([]store.Window, error) { return t.StaffHours(ctx, in.ID) },
+			func(list []store.Window) error { return t.SetStaffHours(ctx, in.ID, list) })
+		if err == nil {
+			hit, err = s.misfits(ctx, t)
 		}
-		list, err = t.StaffHours(ctx, in.ID)
 		return err
 	})
-	return &staffHoursOutput{StaffHoursBody{writeWindows(list, "work"), writeWindows(list, "break")}}, err
+	out := writeStaffHours(list)
+	out.Body.Conflicts = hit
+	return out, err
+}
+
+// lookAhead is how far ahead a change of the rota is held against visits, in
+// days.
+const lookAhead = 190
+
+// misfits lists the visits to come that do not fit the rota any more.
+func (s *Server) misfits(ctx context.Context, t *store.Tx) ([]string, error) {
+	loc, err := zone(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	today := scheduling.CivilDate(s.now(), loc)
+	h := openings.NewHorizon(loc, openings.DateRange{First: today, Last: today.Add(lookAhead)})
+	shop, err := t.LoadShop(ctx, h, "")
+	if err != nil {
+		return nil, err
+	}
+	visits, err := t.VisitsBetween(ctx, s.now(), h.Time(h.Length))
+	if err != nil {
+		return nil, err
+	}
+	blocks, err := t.BlocksBetween(ctx, s.now(), h.Time(h.Length))
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, v := range visits {
+		if v.State.Open() && len(misfit(h, shop, v, blocks)) > 0 {
+			out = append(out, v.ID)
+		}
+	}
+	return out, nil
 }
 
 type closureInput struct{ Body ClosureBody }
@@ -210,8 +307,16 @@ func (s *Server) addClosure(ctx context.Context, in *closureInput) (*created[Clo
 	if err != nil {
 		return nil, err
 	}
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { c, err = t.AddClosure(ctx, c); return err })
-	return &created[ClosureBody]{Location: "/v1/closures/" + c.ID, Body: writeClosure(c)}, err
+	var out ClosureBody
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
+		if c, err = t.AddClosure(ctx, c); err != nil {
+			return err
+		}
+		out = writeClosure(c)
+		out.Conflicts, err = s.misfits(ctx, t)
+		return err
+	})
+	return &created[ClosureBody]{Location: "/v1/closures/" + c.ID, Body: out}, err
 }
 
 func (s *Server) deleteClosure(ctx context.Context, in *ByID) (*empty, error) {

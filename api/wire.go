@@ -28,9 +28,9 @@ type Precondition struct {
 // version reads the precondition. It compares strongly: a weak tag never
 // matches.
 func (m Precondition) version() (int64, error) {
-	tag := strings.TrimSpace(m.IfMatch)
-	if tag == "" {
-		return 0, newProblem(http.StatusPreconditionRequired, "if-match", "send the ETag that you last read")
+	tag, err := m.tag()
+	if err != nil {
+		return 0, err
 	}
 	v, ok := strings.CutPrefix(strings.Trim(tag, `"`), "v")
 	n, err := strconv.ParseInt(v, 10, 64)
@@ -38,6 +38,16 @@ func (m Precondition) version() (int64, error) {
 		return 0, scheduling.ErrStale
 	}
 	return n, nil
+}
+
+// tag is the ETag that was sent. Whoever asks for any version would overwrite
+// what somebody else has changed.
+func (m Precondition) tag() (string, error) {
+	tag := strings.TrimSpace(m.IfMatch)
+	if tag == "" || tag == "*" {
+		return "", newProblem(http.StatusPreconditionRequired, "if-match", "send the ETag that you last read")
+	}
+	return tag, nil
 }
 
 func etag(version int64) string { return fmt.Sprintf(`"v%d"`, version) }

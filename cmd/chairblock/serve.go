@@ -12,6 +12,8 @@ import (
 	"syscall"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"chairblock/api"
 	"chairblock/api/notify"
 	"chairblock/store"
@@ -28,7 +30,7 @@ type Database struct {
 // open starts the private server when no other is named. stop ends it.
 func (d Database) open(ctx context.Context, log func(string, ...any)) (url string, stop func(), err error) {
 	if d.DatabaseURL != "" {
-		return d.DatabaseURL, func() {}, nil
+		return d.DatabaseURL, func() {}, checkServer(ctx, d.DatabaseURL)
 	}
 	server, err := pg.Start(ctx, pg.Config{Dir: d.Data, BinDir: d.Postgres, Log: log})
 	if err != nil {
@@ -39,6 +41,18 @@ func (d Database) open(ctx context.Context, log func(string, ...any)) (url strin
 			log("PostgreSQL did not stop cleanly: %v", err)
 		}
 	}, nil
+}
+
+// checkServer refuses a server that is too old or that may forget what it has
+// acknowledged.
+func checkServer(ctx context.Context, url string) error {
+	conn, err := pgx.Connect(ctx, url)
+	if err != nil {
+		// The text of the error may hold the password of the address.
+		return errors.New("the database named by DATABASE_URL does not answer: check the address, and that the server runs")
+	}
+	defer conn.Close(context.WithoutCancel(ctx)) //nolint:errcheck // it was only looked at
+	return pg.CheckServer(ctx, conn)
 }
 
 // Mail says how messages leave.
@@ -53,7 +67,6 @@ type ServeCmd struct {
 	Mail
 	Listen string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
 	URL    string `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
-	Pages  bool   `help:"Serve the day board and the booking form as well."`
 }
 
 // Run serves until SIGINT or SIGTERM.
@@ -71,9 +84,6 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	defer s.close()
 	if err := s.startJobs(ctx); err != nil {
 		return untilStopped(ctx, log, err)
-	}
-	if c.Pages {
-		s.api.MountPages()
 	}
 	log("listening on %s", s.url)
 	return s.serve(ctx)
