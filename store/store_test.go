@@ -92,10 +92,12 @@ func TestARealDeadlockIsSolvedByRepeating(t *testing.T) {
 	}
 	both.Wait()
 	require.NoError(t, errors.Join(errs[:]...))
-	require.Equal(t, 3, runs[0]+runs[1], "one of the two was repeated")
+	// One of the two was repeated, and again if it was there before the other woke.
+	repeated := runs[0] + runs[1] - 2
+	require.Positive(t, repeated)
 	require.Equal(t, before[s.ada]+2, s.feeds()[s.ada])
 	require.Equal(t, before[s.ben]+2, s.feeds()[s.ben])
-	require.Equal(t, int64(1), s.deadlocks())
+	require.Equal(t, int64(repeated), s.deadlocks())
 }
 
 // The locks of bookers only help who reads anew after waiting for them.
