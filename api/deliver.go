@@ -66,7 +66,11 @@ func (s *Server) compose(d store.Due) (notify.Mail, error) {
 	if err != nil {
 		return notify.Mail{}, err
 	}
-	n := salonDay{row: d.Salon, loc: loc}
+	c, err := chairTime(d.Salon)
+	if err != nil {
+		return notify.Mail{}, err
+	}
+	n := salonDay{row: d.Salon, loc: loc, time: c}
 	end := realEnd(d.Visit)
 	f := notify.Facts{
 		SalonName: d.Salon.Name, SalonPhone: reach(d.Salon), SalonAddress: d.Salon.Address, Zone: loc, Hour24: true,
@@ -82,6 +86,9 @@ func (s *Server) compose(d store.Due) (notify.Mail, error) {
 		dry, untied := keepDryUntil(end), scheduling.DefaultAftercare().UntiedUntil(end)
 		day := retouchDate(n, end)
 		f.Straightening, f.KeepDryUntil, f.NoTieUntil, f.RetouchFrom = true, &dry, &untied, &day
+	}
+	if by := skinTestBy(n, d.Visit); s.now().Before(by) {
+		f.StillNeeded = append(f.StillNeeded, notify.Needed{What: skinTest, By: by})
 	}
 	subject, text, err := notify.Compose(notify.Kind(d.Reminder.Kind), f)
 	return notify.Mail{

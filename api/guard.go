@@ -76,6 +76,18 @@ func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string) er
 	return nil
 }
 
+// skinTest is what a client still needs before a visit with chemicals.
+const skinTest = "a skin test, unless your last one still counts"
+
+// skinTestBy is the latest time for a skin test before v, the zero time when
+// none is needed.
+func skinTestBy(n salonDay, v store.Visit) time.Time {
+	if !slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare }) {
+		return time.Time{}
+	}
+	return v.Start.Add(-time.Duration(n.time.PatchTestHours * float64(time.Hour)))
+}
+
 // licensed finds the stylist who is named by id or by name, and notes anybody
 // else. It returns the name, which the visit keeps as a record.
 func licensed(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who string) (string, error) {
