@@ -198,10 +198,11 @@ func unitNames(ctx context.Context, t *store.Tx) (map[string]string, error) {
 
 // clientFeed is one client's calendar: appointments, aftercare and retouch.
 func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, client string, today date.Date, from, to time.Time) (ics.Calendar, error) {
-	parts, err := t.PartsOfClient(ctx, client, from, to)
+	parts, err := t.PartsOfClient(ctx, client, from.Add(-longestRegrowth), to)
 	if err != nil {
 		return ics.Calendar{}, err
 	}
+	parts = shownParts(parts, from)
 	visits, err := t.VisitsByID(ctx, visitIDs(parts))
 	if err != nil {
 		return ics.Calendar{}, err
@@ -225,6 +226,23 @@ func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, cl
 		}
 	}
 	return ics.ClientFeed(about, today, list)
+}
+
+// longestRegrowth is how far before a retouch the visit can lie that it comes
+// from: 7.5 cm at 0.8 cm a month, the least that a salon can set, are 286 days
+// (derived).
+const longestRegrowth = 300 * 24 * time.Hour
+
+// shownParts keeps the visits of which a part ends after from. A retouch is
+// shown long after its visit is over.
+func shownParts(parts []store.Part, from time.Time) []store.Part {
+	shown := map[string]bool{}
+	for _, p := range parts {
+		if p.End.After(from) && (p.Live || p.Kind == store.PartClient) {
+			shown[p.Visit] = true
+		}
+	}
+	return slices.DeleteFunc(parts, func(p store.Part) bool { return !shown[p.Visit] })
 }
 
 func addClientPart(a *ics.Appointment, p store.Part, n salonDay) {
