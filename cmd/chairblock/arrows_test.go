@@ -22,7 +22,7 @@ var arrows = map[string][]string{
 	"api":                  {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/chairtime", "scheduling/openings", "store"},
 	"api/ics":              {"scheduling"},
 	"api/notify":           {"scheduling"},
-	"api/pages":            {"scheduling"},
+	"api/pages":            {"scheduling", "scheduling/chairtime"},
 	"store":                {"migrations", "scheduling", "scheduling/openings"},
 	"store/pg":             {},
 	"store/storetest":      {"store/pg"},

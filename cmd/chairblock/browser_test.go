@@ -108,7 +108,10 @@ func (b *browser) eval(js string) string {
 }
 
 // text is what can be read in the page's main part.
-func (b *browser) text() string { b.t.Helper(); return b.eval(`document.querySelector("main").innerText`) }
+func (b *browser) text() string {
+	b.t.Helper()
+	return b.eval(`document.querySelector("main").innerText`)
+}
 
 func (b *browser) value(field string) string {
 	b.t.Helper()

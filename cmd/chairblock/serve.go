@@ -12,8 +12,6 @@ import (
 	"syscall"
 	"time"
 
-	"github.com/jackc/pgx/v5"
-
 	"chairblock/api"
 	"chairblock/api/notify"
 	"chairblock/store"
@@ -46,13 +44,11 @@ func (d Database) open(ctx context.Context, log func(string, ...any)) (url strin
 // checkServer refuses a server that is too old or that may forget what it has
 // acknowledged.
 func checkServer(ctx context.Context, url string) error {
-	conn, err := pgx.Connect(ctx, url)
-	if err != nil {
-		// The text of the error may hold the password of the address.
+	err := pg.CheckServer(ctx, url)
+	if errors.Is(err, pg.ErrNoAnswer) {
 		return errors.New("the database named by DATABASE_URL does not answer: check the address, and that the server runs")
 	}
-	defer conn.Close(context.WithoutCancel(ctx)) //nolint:errcheck // it was only looked at
-	return pg.CheckServer(ctx, conn)
+	return err
 }
 
 // Mail says how messages leave.

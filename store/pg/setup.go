@@ -137,13 +137,22 @@ type facts struct {
 	hasGist                   bool
 }
 
-// CheckServer looks at the server behind conn, whoever runs it: version 15 or
+// CheckServer looks at the server behind url, whoever runs it: version 15 or
 // newer, fsync and full_page_writes on, synchronous_commit not off, text in
 // UTF-8, and the extension btree_gist there to be created.
 //
-// The error is a *[ServerError] that names everything that is wrong, or an error
-// of the connection.
-func CheckServer(ctx context.Context, conn *pgx.Conn) error {
+// The error is a *[ServerError] that names everything that is wrong,
+// [ErrAddress], [ErrNoAnswer], or an error of the connection.
+func CheckServer(ctx context.Context, url string) error {
+	c, err := pgx.ParseConfig(url)
+	if err != nil {
+		return fmt.Errorf("pg: check server: %w", ErrAddress)
+	}
+	conn, err := pgx.ConnectConfig(ctx, c)
+	if err != nil {
+		return fmt.Errorf("pg: check server: %w", ErrNoAnswer)
+	}
+	defer conn.Close(context.WithoutCancel(ctx))
 	f, err := readFacts(ctx, conn)
 	if err == nil {
 		err = f.check(true)

@@ -34,7 +34,7 @@ func TestAColdStartMakesADatabaseThatIsSafeAndAWarmStartKeepsIt(t *testing.T) {
 	keep(t, first)
 
 	conn := connect(t, first)
-	require.NoError(t, pg.CheckServer(t.Context(), conn))
+	require.NoError(t, pg.CheckServer(t.Context(), first))
 	var super, makesDatabases, makesRoles, bypasses, owns bool
 	require.NoError(t, conn.QueryRow(t.Context(), `
 		SELECT r.rolsuper, r.rolcreatedb, r.rolcreaterole, r.rolbypassrls, d.datdba = r.oid

@@ -102,7 +102,7 @@ func TestADatabaseIsDroppedWithItsTest(t *testing.T) {
 func TestARealServerKeepsWhatItConfirmedWhenItIsKilled(t *testing.T) {
 	s := storetest.Real(t)
 	conn := connect(t, s.URL())
-	require.NoError(t, pg.CheckServer(t.Context(), conn))
+	require.NoError(t, pg.CheckServer(t.Context(), s.URL()))
 	_, err := conn.Exec(t.Context(), insert)
 	require.NoError(t, err)
 	before := s.PID()
