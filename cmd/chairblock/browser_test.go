@@ -55,6 +55,10 @@ func newBrowser(t *testing.T, flags ...chromedp.ExecAllocatorOption) *browser {
 	require.NoError(t, chromedp.Listen(ctx, b.hear))
 	_, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
 	require.NoError(t, err)
+	// A page that still glides is clicked beside what was aimed at.
+	_, err = chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-reduced-motion", Value: "reduce"}}})
+	require.NoError(t, err)
 	b.do(chromedp.EmulateViewport(1280, 900))
 	return b
 }
