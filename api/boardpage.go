@@ -210,6 +210,7 @@ func (x *dayView) personPart(v store.Visit, i int, id string) (pages.Part, bool)
 	st := v.Steps[i]
 	at := x.local(st.Start, st.End)
 	p := pages.Part{Kind: pages.HandsOn, From: at.From, To: at.To, Label: st.Label, Chair: x.names[v.Chair], Href: "/visits/" + v.ID}
+	p.State = became(v)
 	role := ""
 	for _, u := range st.Units {
 		if u.Unit == id {
@@ -222,7 +223,7 @@ func (x *dayView) personPart(v store.Visit, i int, id string) (pages.Part, bool)
 		return p, false
 	case alone:
 		p.Kind = pages.Unwatched
-		p.BackBy = &p.To
+		x.goesOn(v, i, id, &p)
 	case !st.HandsOn && role == openings.RoleLead:
 		p.Kind = pages.Watched
 		x.checks(st, &p)
@@ -231,6 +232,31 @@ func (x *dayView) personPart(v store.Visit, i int, id string) (pages.Part, bool)
 		p.Title = x.names[st.UnitIn(openings.RoleBasin)]
 	}
 	return p, true
+}
+
+// goesOn says how it goes on after step i, in which nobody is needed: the person
+// whose line it stands on has to be back, or somebody else takes over.
+func (x *dayView) goesOn(v store.Visit, i int, id string, p *pages.Part) {
+	if i+1 >= len(v.Steps) {
+		return
+	}
+	next := v.Steps[i+1]
+	who, _ := atWork(next, x.names)
+	switch {
+	case len(who) == 0:
+	case slices.ContainsFunc(next.Units, func(u store.StepUnit) bool { return u.Unit == id }):
+		p.BackBy = &p.To
+	default:
+		p.Next = next.Label + " from " + next.Start.In(x.n.loc).Format("15:04") + ", " + strings.Join(who, " and ")
+	}
+}
+
+// became is what became of a visit, "" while it is only booked.
+func became(v store.Visit) string {
+	if v.State == store.Booked {
+		return ""
+	}
+	return words(v.State)
 }
 
 // lastHands is whose hands were on the client before step i, or else who is in
@@ -267,15 +293,15 @@ func (x *dayView) stationParts(u openings.Unit) []pages.Part {
 	}
 	var out []pages.Part
 	for _, k := range x.blocks[u.ID] {
-		code, label := "", ""
+		code, label, state := "", "", ""
 		for _, v := range x.visits {
 			if v.ID == k.Visit {
 				code = x.clients[v.Client].Initials()
-				label = serviceNames(v)
+				label, state = serviceNames(v), became(v)
 			}
 		}
 		at := x.local(k.Start, k.End)
-		out = append(out, pages.Part{Kind: kind, From: at.From, To: at.To, Code: code, Label: label, Href: "/visits/" + k.Visit})
+		out = append(out, pages.Part{Kind: kind, From: at.From, To: at.To, Code: code, Label: label, State: state, Href: "/visits/" + k.Visit})
 		if k.Cleared.After(k.End) {
 			out = append(out, pages.Part{Kind: pages.Clearing, From: at.To, To: k.Cleared.In(x.n.loc), Label: "clear"})
 		}

@@ -96,6 +96,11 @@ type Part struct {
 	// Href leads to the visit, a path of this server; "" when it leads nowhere.
 	// Parts with the same Href belong together and are marked together.
 	Href string
+	// State is what became of the visit, "finished"; "" while it is only booked.
+	State string
+	// Next says who goes on when and with what, where that is somebody else:
+	// "rinse colour from 11:25, Mina".
+	Next string
 	// Title is whatever else the full name should say.
 	Title string
 }

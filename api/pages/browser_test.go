@@ -275,17 +275,20 @@ func TestTheBoardInABrowser(t *testing.T) {
 		require.Contains(t, strings.Join(names, "\n"),
 			"10:09 to 10:24, 15 minutes, A. K., process, hands off, watched, chair 1, looks at 10:14 and 10:19, check at 10:24, no later than 10:27")
 	})
-	t.Run("it prints on one landscape page", func(t *testing.T) {
+	t.Run("it prints people on one landscape page and places on the next", func(t *testing.T) {
 		b.open(t, "/board", 1047, 718) // A4 less margins of 10 mm
 		_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 		require.NoError(t, err)
 		b.shot(t, "board-print")
+		require.Equal(t, "Thursday 11 June · Corner Salon · as of 11:12 · page 2 of 2", b.eval(t, `document.querySelectorAll(".sheethead")[1].innerText`))
+		require.Equal(t, "none", b.eval(t, `getComputedStyle(document.querySelector(".top")).display`), "the heading of the sheets is enough")
+		require.Equal(t, 1.0, b.number(t, `new Set([...document.querySelectorAll("svg.board")].map((s) => Math.round(1000 * s.getBoundingClientRect().width / s.viewBox.baseVal.width))).size`))
 		pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFLandscape(), chromedp.PDFPreferCSSPageSize()))
 		require.NoError(t, err)
 		if dir := os.Getenv("PAGES_SHOTS"); dir != "" {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "board.pdf"), pdf, 0o644))
 		}
-		require.Equal(t, 1, bytes.Count(pdf, []byte("/Type /Page\n")), "pages")
+		require.Equal(t, 2, bytes.Count(pdf, []byte("/Type /Page\n")), "pages")
 	})
 }
 

@@ -3,7 +3,8 @@ package pages
 import "strconv"
 
 // SVG returns the drawing for a page of this package, whose style sheet it
-// needs: one svg element for every sheet of paper that it takes. It returns
+// needs: one svg element for every sheet of paper that it takes, each below a
+// heading that only paper shows. It returns
 // scheduling.Faults when the board cannot be drawn; see Board.Validate.
 func (b Board) SVG() ([]byte, error) { return b.draw(false) }
 
@@ -28,6 +29,9 @@ func (b Board) draw(alone bool) ([]byte, error) {
 // serves all.
 func (s *svg) sheet(l *layout, i int) {
 	sh := l.sheets[i]
+	if !l.alone {
+		s.heading(l, i)
+	}
 	s.open(l, i)
 	if i == 0 {
 		s.raw(`<defs><pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">` +
@@ -39,7 +43,7 @@ func (s *svg) sheet(l *layout, i int) {
 	if i == 0 {
 		s.head(l)
 	}
-	s.hours(sh)
+	s.hours(l, sh)
 	for _, d := range l.lines[sh.from:sh.to] {
 		s.ground(l, d)
 	}
@@ -55,6 +59,21 @@ func (s *svg) sheet(l *layout, i int) {
 		s.raw("</g>")
 	}
 	s.raw("</svg>\n")
+}
+
+// heading says on paper what the sheet below it is.
+func (s *svg) heading(l *layout, i int) {
+	s.raw(`<p class="sheethead">`)
+	for _, w := range []string{clean(l.board.DateLabel), clean(l.board.Salon)} {
+		if w != "" {
+			s.esc(w)
+			s.raw(" · ")
+		}
+	}
+	if t := l.board.AsOf; !t.IsZero() {
+		s.raw("as of ", l.clock.at(t), " · ")
+	}
+	s.raw("page ", strconv.Itoa(i+1), " of ", strconv.Itoa(len(l.sheets)), "</p>\n")
 }
 
 func (s *svg) open(l *layout, i int) {
@@ -96,7 +115,7 @@ func (s *svg) head(l *layout) {
 
 // hours draws the lines at the full hours and the present moment, behind all
 // that follows.
-func (s *svg) hours(sh *sheet) {
+func (s *svg) hours(l *layout, sh *sheet) {
 	if len(sh.ticks) > 0 {
 		s.raw(`<path class="grid" d="`)
 		for _, x := range sh.ticks {
@@ -113,7 +132,9 @@ func (s *svg) hours(sh *sheet) {
 		s.text(h)
 	}
 	if sh.nowLabel != nil {
-		s.line("nowline", sh.now, sh.nowLabel.y-12, sh.now, sh.gridEnd)
+		for _, p := range l.nowPieces(sh) {
+			s.line("nowline", sh.now, p.a, sh.now, p.b)
+		}
 		s.text(*sh.nowLabel)
 	}
 }
@@ -164,7 +185,11 @@ func (s *svg) groundLine(l *layout, d *lineLayout) {
 		s.line("closed", from, d.ground, l.right, d.ground)
 	}
 	for _, b := range d.breaks {
+		s.raw(`<g role="img" aria-label="`)
+		s.esc(b.words)
+		s.raw(`">`)
 		s.trough(b.a, b.b, d.ground)
+		s.raw("</g>")
 	}
 }
 

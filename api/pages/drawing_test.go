@@ -86,7 +86,7 @@ func lacks(t *testing.T, page, bad string) {
 }
 
 func TestHostileNamesStayTextInTheDrawing(t *testing.T) {
-	known := map[string]bool{"svg": true, "style": true, "defs": true, "pattern": true, "path": true, "rect": true, "g": true, "text": true, "a": true, "title": true}
+	known := map[string]bool{"svg": true, "style": true, "defs": true, "pattern": true, "path": true, "rect": true, "g": true, "text": true, "a": true, "title": true, "p": true}
 	for _, s := range hostile {
 		for _, alone := range []bool{true, false} {
 			b := hostileBoard(s)

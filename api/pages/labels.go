@@ -2,70 +2,124 @@ package pages
 
 import "slices"
 
-// labelBeams gives every beam its words above it, as much of them as there is
-// room for.
-func (d *lineLayout) labelBeams(l *layout, above *rowPool) {
+// labelBeams gives every beam its words above it, with the end of the time
+// allowed for the check where there is room for it. It returns the rooms used.
+func (d *lineLayout) labelBeams(l *layout) *rowPool {
+	var list []wordy
 	for _, s := range slices.Backward(d.shapes) {
 		if !isBeam(s.part.Kind) {
 			continue
 		}
-		code, step := clean(s.part.Code), clean(s.part.Label)
 		tries := []string{s.words}
 		if b := s.part.BackBy; b != nil {
-			at := l.clock.at(*b)
-			tries = append(tries, joinWords(code, step)+", check at "+at, joinWords(step, "check at "+at),
-				joinWords(code, "check at "+at), "check "+at)
+			tries = append(tries, joinWords(clean(s.part.Code), clean(s.part.Label))+", check at "+l.clock.at(*b))
 		}
-		tries = append(tries, shortened(joinWords(code, step), code)...)
-		d.hang(s, tries, above, true)
+		list = append(list, wordy{s, tries})
 	}
+	return d.hangAll(l, list, 3, true)
 }
 
 // labelBlocks gives every other part its words: inside it in one row or two,
 // or below it. Clearing needs none beside the shape, which the legend explains.
-func (d *lineLayout) labelBlocks(below *rowPool) {
+func (d *lineLayout) labelBlocks(l *layout) *rowPool {
+	var list []wordy
 	for _, s := range slices.Backward(d.shapes) {
 		if isBeam(s.part.Kind) || s.part.Kind == Clearing || d.labelInside(s) {
 			continue
 		}
-		tries := append([]string{s.words}, shortened(s.words, clean(s.part.Code))...)
-		d.hang(s, tries, below, false)
+		list = append(list, wordy{s, []string{s.words}})
 	}
+	return d.hangAll(l, list, 4, false)
 }
 
-// shortened returns shorter and shorter forms of words, the last being the
-// client's initials.
-func shortened(words, code string) []string {
-	var out []string
-	for _, w := range []float64{150, 100, 64} {
-		if s := shorten(words, smallSize, false, w); s != "" && !slices.Contains(out, s) {
-			out = append(out, s)
-		}
-	}
-	if s := shorten(code, smallSize, false, 64); s != "" && !slices.Contains(out, s) {
-		out = append(out, s)
-	}
-	return out
-}
-
-// hang places the first of tries that has room to the right of its pole, else
-// to the left, else a number, else nothing; the last two put the words into the
-// list below the drawing.
-func (d *lineLayout) hang(s *shape, tries []string, pool *rowPool, up bool) {
-	for _, toLeft := range [2]bool{false, true} {
-		for _, t := range tries {
-			if d.flag(s, newLabel(t, smallSize, false, "under"), pool, up, toLeft) {
-				return
+// labelBreaks names the breaks below their dips where there is room; the list
+// always does.
+func (d *lineLayout) labelBreaks(below *rowPool) {
+	for _, b := range slices.Backward(d.breaks) {
+		for _, t := range []string{b.words, "break"} {
+			if d.labelBreak(b, newLabel(t, smallSize, false, "soft"), below) {
+				break
 			}
 		}
 	}
-	digits := "00"
-	if len(d.shapes) > 99 {
-		digits = "000"
+}
+
+// labelBreak puts lab where it begins below the dip, else where it ends there.
+func (d *lineLayout) labelBreak(b namedBreak, lab label, below *rowPool) bool {
+	for x := b.a; x <= max(b.a, b.b-12); x += 4 {
+		if at, ok := below.placeAnywhere(x-flagGap, lab.w); ok {
+			lab.x, lab.y = at.x, d.drop+float64(at.row)*rowStep
+			d.breakWords = append(d.breakWords, lab)
+			return true
+		}
 	}
-	number := newLabel(digits, smallSize, true, "number")
-	ok := d.flag(s, number, pool, up, false) || d.flag(s, number, pool, up, true)
-	d.keyed = append(d.keyed, keyed{shape: s, numbered: ok})
+	return false
+}
+
+// wordy is a shape with the words that may stand beside it, the best first.
+type wordy struct {
+	shape *shape
+	tries []string
+}
+
+// hangAll gives every shape of list its words on a pole, or a number where they
+// have no room; the list below the drawing then has the words. They are never
+// cut: half of them would be a riddle. Whenever words turn out to have no room,
+// all is hung anew with the numbers first, so that nothing takes their place.
+func (d *lineLayout) hangAll(l *layout, list []wordy, rows int, up bool) *rowPool {
+	before, numbered := len(d.keyed), map[*shape]bool{}
+	for {
+		pool := &rowPool{left: plotLeft - 4, right: l.width - 3, max: rows}
+		d.keyed = d.keyed[:before]
+		for _, w := range list {
+			w.shape.labels, w.shape.pole = nil, nil
+			if numbered[w.shape] {
+				d.keyed = append(d.keyed, keyed{w.shape, d.number(l, w.shape, pool, up)})
+			}
+		}
+		more := false
+		for _, w := range list {
+			if !numbered[w.shape] && !d.hang(w, pool, up) {
+				numbered[w.shape], more = true, true
+			}
+		}
+		if !more {
+			return pool
+		}
+	}
+}
+
+// hang places the first words of w that have room to the right of the pole,
+// else to the left.
+func (d *lineLayout) hang(w wordy, pool *rowPool, up bool) bool {
+	for _, toLeft := range [2]bool{false, true} {
+		for _, t := range w.tries {
+			if d.flag(w.shape, newLabel(t, smallSize, false, "under"), pool, up, toLeft) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// number keeps room for a number in a block or on a pole, and reports false
+// where there is none.
+func (d *lineLayout) number(l *layout, s *shape, pool *rowPool, up bool) bool {
+	lab := newLabel(l.digits, smallSize, true, "number")
+	return !up && d.numberInside(s, l.digits) || d.flag(s, lab, pool, up, false) || d.flag(s, lab, pool, up, true)
+}
+
+// numberInside keeps room for a number in the block.
+func (d *lineLayout) numberInside(s *shape, digits string) bool {
+	class := "in"
+	if s.part.Kind == Pencilled {
+		class = "inpencil"
+	}
+	y := -14.0
+	if d.bar {
+		y = -4.5
+	}
+	return s.inside(digits, "", s.x1-s.x0-10, class, y, blockSize)
 }
 
 // flag places lab on a pole at the left end of s.

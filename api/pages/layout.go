@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -18,7 +19,7 @@ const (
 	barHeight   = 16.0
 	beamHeight  = 16.0
 	beamLift    = 48.0 // from the ground line to the beam's lower edge
-	tierStep    = 26.0 // between beams that hang over each other
+	tierStep    = 38.0 // between beams that hang over each other, with room for the diamond
 	lookRoom    = 14.0 // above a beam for look ticks and the diamond
 	leastWidth  = 2.0  // of a block, however short
 	hitSize     = 28.0
@@ -56,7 +57,9 @@ func newLabel(text string, size float64, bold bool, class string) label {
 type layout struct {
 	board  Board
 	clock  clock
-	alone  bool // an image of its own: one sheet, with title and without links
+	alone  bool   // an image of its own: one sheet, with title and without links
+	whole  bool   // all on one sheet
+	digits string // as wide as any number of the list below
 	width  float64
 	right  float64 // end of the axis
 	scale  float64 // units per minute
@@ -79,30 +82,73 @@ type sheet struct {
 	from, to         int // its lines
 }
 
-// sheetHeight is the most that a sheet holds: at the width of a landscape page
-// of A4 its text is then printed 2 mm high.
-const sheetHeight = 860.0
+// sheetHeight is the most that a sheet holds. A landscape page of A4 less its
+// margins is 277 mm wide and 190 mm high: at that width, 1280 units, it takes
+// 175 mm, which leaves room for the heading. All sheets of a board thus
+// print at one scale, with text 2 mm high.
+const sheetHeight = 810.0
 
-// newLayout places everything of b, which must be valid.
+// newLayout places everything of b, which must be valid: on one sheet when it
+// has room there, otherwise people first and places on sheets of their own.
 func newLayout(b Board, alone bool) *layout {
-	l := &layout{board: b, alone: alone, visits: map[string]int{}}
+	l := place(b, alone, true)
+	if alone || l.sheets[0].end <= sheetHeight {
+		return l
+	}
+	return place(b, false, false)
+}
+
+// place lays b out, whole on one sheet of any height or on as many as it takes.
+func place(b Board, alone, whole bool) *layout {
+	l := &layout{board: b, alone: alone, whole: whole, visits: map[string]int{}, digits: "00"}
 	l.clock = clock{loc: b.From.Location(), hour12: b.Hour12}
 	l.width = float64(cmp.Or(b.Width, defaultWidth))
 	l.right = l.width - plotPad
 	l.scale = (l.right - plotLeft) / b.To.Sub(b.From).Minutes()
-
+	if b.parts() > 99 {
+		l.digits = "0000"
+	}
 	y := l.startSheet(0, l.placeHead())
 	for _, line := range b.People {
 		y = l.addLine(line, false, y)
 	}
+	switch {
+	case len(b.People) == 0 || len(b.Stations) == 0:
+	case whole:
+		y = l.placeHours(l.sheets[0], y+14)
+	default:
+		l.endSheet(y)
+		y = l.startSheet(y, y)
+	}
 	for _, line := range b.Stations {
 		y = l.addLine(line, true, y)
 	}
+	l.placeFoot(y)
+	return l
+}
+
+// parts counts all parts of b.
+func (b Board) parts() int {
+	n := 0
+	for _, l := range slices.Concat(b.People, b.Stations) {
+		n += len(l.Parts)
+	}
+	return n
+}
+
+// placeFoot ends the last sheet at y with the hours, the list of what had no
+// room and the legend, which take a sheet of their own when they must.
+func (l *layout) placeFoot(y float64) {
 	last := l.endSheet(y)
 	y = l.placeHours(last, y+14) + 6
-	y = l.placeKeys(y)
-	last.end = l.placeLegend(y) + 4
-	return l
+	last.end = l.placeLegend(l.placeKeys(y)) + 4
+	if l.whole || last.end-last.top <= sheetHeight {
+		return
+	}
+	last.end, l.keys, l.legend = y, nil, nil
+	foot := &sheet{top: y, gridTop: y, gridEnd: y, from: len(l.lines), to: len(l.lines)}
+	l.sheets = append(l.sheets, foot)
+	foot.end = l.placeLegend(l.placeKeys(y)) + 4
 }
 
 // addLine places line on the present sheet, or on a new one when this is full.
@@ -110,7 +156,7 @@ func (l *layout) addLine(line Line, bar bool, y float64) float64 {
 	s := l.sheets[len(l.sheets)-1]
 	before := len(l.lines)
 	end := l.placeLine(line, bar, y)
-	if l.alone || end-s.top <= sheetHeight || before == s.from {
+	if l.whole || end-s.top <= sheetHeight || before == s.from {
 		return end
 	}
 	l.lines = l.lines[:before]
@@ -224,39 +270,77 @@ func (l *layout) visit(href string) string {
 }
 
 // placeKeys lists what the numbers of the drawing stand for, and the parts that
-// had not even room for a number.
+// had not even room for a number, under a heading and in as many columns as
+// their words allow.
 func (l *layout) placeKeys(y float64) float64 {
+	texts := l.keyTexts()
+	if len(texts) == 0 {
+		return y
+	}
+	head := newLabel("No room in the drawing", blockSize, true, "keyhead")
+	head.x, head.y = 12, y+16
+	l.keys = append(l.keys, head)
+	widest := 0.0
+	for _, s := range texts {
+		w, _ := textWidth(s, smallSize, false)
+		widest = max(widest, w)
+	}
+	room := l.width - 24
+	columns := max(1, min(4, int(room/(widest+18))))
+	rows := (len(texts) + columns - 1) / columns
+	for i, s := range texts {
+		lab := newLabel(shorten(s, smallSize, false, room), smallSize, false, "key")
+		lab.x, lab.y = 12+float64(i/rows)*room/float64(columns), y+32+float64(i%rows)*(rowStep+1)
+		l.keys = append(l.keys, lab)
+	}
+	return y + 30 + float64(rows)*(rowStep+1)
+}
+
+// keyTexts numbers what had no room, line by line in order of time, and returns
+// "1  Mina, 10:28 to 10:38, M. Q. rinse solution" and so on.
+func (l *layout) keyTexts() []string {
 	n := 0
 	var texts []string
 	for _, line := range l.lines {
 		slices.SortFunc(line.keyed, func(a, b keyed) int { return cmp.Compare(a.shape.x0, b.shape.x0) })
 		for _, k := range line.keyed {
-			words := line.title + " " + l.clock.dash(k.shape.part.From, k.shape.part.To) + " " + k.shape.words
+			var words []string
+			for _, w := range []string{line.name, l.clock.span(k.shape.part.From, k.shape.part.To), k.shape.words} {
+				if w != "" {
+					words = append(words, w)
+				}
+			}
+			s := strings.Join(words, ", ")
 			if k.numbered {
 				n++
 				k.shape.labels[len(k.shape.labels)-1].text = strconv.Itoa(n)
-				words = strconv.Itoa(n) + ": " + words
+				s = strconv.Itoa(n) + "\u2002" + s
 			}
-			texts = append(texts, words)
+			texts = append(texts, s)
 		}
 	}
-	x := 12.0
-	for _, s := range texts {
-		lab := newLabel(shorten(s, smallSize, false, l.width-24), smallSize, false, "key")
-		if x > 12 && x+lab.w > l.width-12 {
-			x, y = 12, y+rowStep+1
+	return texts
+}
+
+// nowPieces are the pieces of the line of the present moment on s: it stops at
+// words.
+func (l *layout) nowPieces(s *sheet) []stretch {
+	from := s.nowLabel.y - 12
+	var inWay []stretch
+	for _, t := range l.texts() {
+		if b := t.box(); t.text != "" && b.x-3 < s.now && s.now < b.x+b.w+3 {
+			inWay = append(inWay, stretch{b.y - 1, b.y + b.h + 1})
 		}
-		if x == 12 && len(l.keys) == 0 {
-			y += 14
+	}
+	slices.SortFunc(inWay, func(a, b stretch) int { return cmp.Compare(a.a, b.a) })
+	var out []stretch
+	for _, w := range append(inWay, stretch{s.gridEnd, s.gridEnd}) {
+		if to := min(w.a, s.gridEnd); to > from {
+			out = append(out, stretch{from, to})
 		}
-		lab.x, lab.y = x, y
-		l.keys = append(l.keys, lab)
-		x += lab.w + 18
+		from = max(from, w.b)
 	}
-	if len(texts) > 0 {
-		y += 8
-	}
-	return y
+	return out
 }
 
 // texts returns every label of the drawing.

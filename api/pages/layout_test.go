@@ -3,6 +3,8 @@ package pages
 import (
 	"fmt"
 	"math/rand/v2"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -102,6 +104,9 @@ func TestEveryPartIsNamedInTheDrawingOrInTheListBelowIt(t *testing.T) {
 					t.Fatalf("seed %d/%d: %q has neither label nor entry", seed, i, s.words)
 				}
 			}
+		}
+		if keys > 0 {
+			keys++ // the heading
 		}
 		require.Len(t, l.keys, keys, "seed %d/%d", seed, i)
 	}
@@ -225,12 +230,84 @@ func TestPartsOutsideTheDrawingAreLeftOutOrCut(t *testing.T) {
 }
 
 func TestALargeBoardTakesSeveralSheetsAndASmallOneDoesNot(t *testing.T) {
-	require.Len(t, newLayout(straighteningBoard(), false).sheets, 1)
+	small := straighteningBoard()
+	small.People, small.Stations = small.People[:1], small.Stations[:1]
+	require.Len(t, newLayout(small, false).sheets, 1)
+	day := newLayout(straighteningBoard(), false)
+	require.Len(t, day.sheets, 2, "people, then places")
+	require.Equal(t, "Chair 1", day.lines[day.sheets[1].from].name)
 	l := newLayout(fullBoard(), false)
 	require.Greater(t, len(l.sheets), 1)
 	for i, s := range l.sheets[1:] {
+		require.LessOrEqual(t, s.end-s.top, sheetHeight, "every sheet prints at one scale")
 		require.Equal(t, l.sheets[i].end, s.top)
 		require.Equal(t, l.sheets[i].to, s.from)
 	}
 	require.Len(t, newLayout(fullBoard(), true).sheets, 1)
+}
+
+func TestWordsAreNeverCutAndNumbersLeadToThem(t *testing.T) {
+	b := fullBoard()
+	l := newLayout(b, false)
+	numbers := map[string]bool{}
+	for _, d := range l.lines {
+		for _, s := range d.shapes {
+			for _, lab := range s.labels {
+				require.NotContains(t, lab.text, "…")
+				numbers[lab.text] = true
+			}
+		}
+	}
+	require.Equal(t, "No room in the drawing", l.keys[0].text)
+	for i, k := range l.keys[1:] {
+		n, words, found := strings.Cut(k.text, "\u2002")
+		require.True(t, found, k.text)
+		require.Equal(t, strconv.Itoa(i+1), n)
+		require.True(t, numbers[n], "nothing in the drawing has the number %s", n)
+		require.Regexp(t, `^[A-Z][a-zA-Z-]+, \d\d:\d\d to \d\d:\d\d, [A-Z]\. [A-Z]\. `, words)
+	}
+}
+
+func TestTheLineOfThePresentMomentStopsAtWords(t *testing.T) {
+	seed := uint64(time.Now().UnixNano())
+	for i := range 100 {
+		b := randomBoard(rand.New(rand.NewPCG(seed, uint64(i))))
+		l := newLayout(b, i%2 == 0)
+		for _, s := range l.sheets {
+			if s.nowLabel == nil {
+				continue
+			}
+			for _, p := range l.nowPieces(s) {
+				for _, x := range l.texts() {
+					if x.text != "" && overlap(box{s.now - 1, p.a, 2, p.b - p.a}, x.box()) {
+						t.Fatalf("seed %d/%d: the line crosses %q", seed, i, x.text)
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestTheHoursStandBetweenPeopleAndPlaces(t *testing.T) {
+	b := straighteningBoard()
+	b.People = b.People[:1]
+	l := newLayout(b, false)
+	require.Len(t, l.sheets, 1)
+	rows := map[float64]bool{}
+	for _, h := range l.sheets[0].hours {
+		rows[h.y] = true
+	}
+	require.Len(t, rows, 3)
+	found := false
+	for y := range rows {
+		found = found || l.lines[0].end < y && y < l.lines[1].top
+	}
+	require.True(t, found)
+}
+
+func TestBreaksAreNamed(t *testing.T) {
+	s, err := straighteningBoard().SVG()
+	require.NoError(t, err)
+	require.Contains(t, string(s), `aria-label="break 13:00 to 13:30"`)
+	require.Contains(t, string(s), ">break 13:00 to 13:30</text>")
 }

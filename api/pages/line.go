@@ -29,18 +29,27 @@ type bracket struct{ x0, x1, y float64 }
 
 // lineLayout is one ground line with everything that stands on it.
 type lineLayout struct {
-	title    string // who or what, for the name of the group
+	name     string
+	title    string // name and role, for the name of the group
 	bar      bool   // a station: low bars, no beams
 	top, end float64
 	ground   float64
 	drop     float64   // from the ground line to the first row of words
 	solid    []stretch // in order, where the unit is open
-	breaks   []stretch
+	breaks   []namedBreak
 	brackets []bracket
 	shapes   []*shape
 	names    []label
-	extra    []label // words of brackets and gaps
+	extra    []label // words of brackets, gaps and breaks
 	keyed    []keyed
+
+	breakWords []label // counted from the ground line until settle
+}
+
+// namedBreak is a dip of the ground line with its words.
+type namedBreak struct {
+	stretch
+	words string
 }
 
 // placeLine draws line from y downwards and returns the y below it. Work that
@@ -96,16 +105,14 @@ func isBeam(k PartKind) bool { return k == Watched || k == Unwatched }
 
 // placeLane draws one ground line.
 func (l *layout) placeLane(line Line, bar bool, y float64) float64 {
-	d := &lineLayout{bar: bar, top: y, title: clean(line.Name)}
+	d := &lineLayout{bar: bar, top: y, name: clean(line.Name), title: clean(line.Name)}
 	if r := clean(line.Role); r != "" {
 		d.title += ", " + r
 	}
 	d.addGround(l, line)
 	tiers := d.addShapes(l, line.Parts)
-	above := &rowPool{left: plotLeft - 4, right: l.width - 3, max: 3}
-	below := &rowPool{left: plotLeft - 4, right: l.width - 3, max: 3}
-	d.labelBeams(l, above)
-	d.labelBlocks(below)
+	above, below := d.labelBeams(l), d.labelBlocks(l)
+	d.labelBreaks(below)
 
 	need := blockHeight + 10
 	switch {
@@ -149,8 +156,10 @@ func (d *lineLayout) addShapes(l *layout, parts []Part) (tiers int) {
 				ends = append(ends, time.Time{})
 			}
 			ends[t], s.tier = p.To, t
-			if c := l.clock.check(p); c != "" {
-				s.words += ", " + c
+			for _, c := range []string{l.clock.check(p), clean(p.Next)} {
+				if c != "" {
+					s.words += ", " + c
+				}
 			}
 		}
 		d.shapes = append(d.shapes, s)
@@ -172,7 +181,7 @@ func (d *lineLayout) addGround(l *layout, line Line) {
 	slices.SortFunc(d.solid, func(a, b stretch) int { return cmp.Compare(a.a, b.a) })
 	for _, s := range line.Breaks {
 		if l.seen(s.From, s.To) {
-			d.breaks = append(d.breaks, stretch{l.x(s.From), l.x(s.To)})
+			d.breaks = append(d.breaks, namedBreak{stretch{l.x(s.From), l.x(s.To)}, "break " + l.clock.span(s.From, s.To)})
 			d.drop = 19
 		}
 	}
@@ -218,6 +227,10 @@ func (d *lineLayout) nameHeight() float64 {
 func (d *lineLayout) settle(tiers int) {
 	for i := range d.names {
 		d.names[i].y += d.ground
+	}
+	for _, lab := range d.breakWords {
+		lab.y += d.ground
+		d.extra = append(d.extra, lab)
 	}
 	top := d.ground - beamLift - beamHeight - float64(max(tiers-1, 0))*tierStep - lookRoom
 	for _, s := range d.shapes {

@@ -142,7 +142,7 @@ func newListItem(c clock, p Part) listItem {
 		Class: partClass(p.Kind), When: c.dash(p.From, p.To), What: joinWords(clean(p.Code), clean(p.Label)),
 		How: kindWords(p.Kind), Href: p.Href, at: p.From,
 	}
-	for _, s := range []string{clean(p.Chair), c.looks(p), clean(p.Title)} {
+	for _, s := range []string{clean(p.Chair), c.looks(p), clean(p.Next), clean(p.Title), clean(p.State)} {
 		if s != "" {
 			it.How += ", " + s
 		}

@@ -132,8 +132,10 @@ func (c clock) name(p Part) string {
 	if s := c.check(p); s != "" {
 		words = append(words, s)
 	}
-	if s := clean(p.Title); s != "" {
-		words = append(words, s)
+	for _, s := range []string{p.Next, p.Title, p.State} {
+		if s = clean(s); s != "" {
+			words = append(words, s)
+		}
 	}
 	return strings.Join(words, ", ")
 }

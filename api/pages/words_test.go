@@ -33,6 +33,11 @@ func TestTheNameOfAPartSaysAll(t *testing.T) {
 			Part{Kind: Basin, From: at(12, 44), To: at(13, 52), Code: "A. K.", Label: "rinse", Chair: "basin 1"}, true,
 			"12:44 pm to 1:52 pm, 68 minutes, A. K., rinse, at the basin, basin 1",
 		},
+		{
+			"a finished visit that somebody else goes on with",
+			Part{Kind: Unwatched, From: at(10, 0), To: at(10, 35), Code: "M. R.", Next: "rinse from 10:35, Mina", State: "finished"}, false,
+			"10:00 to 10:35, 35 minutes, M. R., hands off, free for another client, rinse from 10:35, Mina, finished",
+		},
 		{"clearing", Part{Kind: Clearing, From: at(9, 0), To: at(9, 10)}, false, "09:00 to 09:10, 10 minutes, clearing and cleaning"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
