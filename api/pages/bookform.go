@@ -44,7 +44,7 @@ func (p BookPage) clientGroup() fieldGroup {
 		known,
 		input(FieldFirstName, "First name", "", "text", f.FirstName).stranger(),
 		input(FieldInitial, "Family name", "an initial is enough", "text", f.Initial).stranger(),
-		input(FieldPhone, "Phone", "may be left out", "tel", f.Phone).stranger(),
+		input(FieldPhone, "Phone", "with its country code; may be left out", "tel", f.Phone).stranger(),
 		input(FieldMail, "Mail", "may be left out", "email", f.Mail).stranger(),
 		sel(FieldPreferred, "Messages by", "", f.Preferred, preferredOptions, "not asked yet").stranger(),
 	}}
