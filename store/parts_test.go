@@ -237,3 +237,34 @@ func TestTouchingAFeedTwiceInOneCallCountsOnce(t *testing.T) {
 	s.tx(func(tx *store.Tx) error { return tx.TouchFeeds(t.Context(), s.ben, s.ada, s.ben) })
 	require.Equal(t, map[string]int64{s.ada: 2, s.ben: 2}, s.feeds())
 }
+
+func TestANewerTreatmentTakesTheOlderRetouchBack(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	client, other := s.client("Guest"), s.client("Other")
+	retouch := part(store.PartRetouch, 0, store.PartRetouch, at(2000, 0), at(2024, 0))
+	var ids []string
+	var messages []store.Reminder
+	for i, who := range []string{client, client, other} {
+		v := s.booked(who, at(24*i, 0), s.seat())
+		s.tx(func(tx *store.Tx) error {
+			return tx.SyncParts(t.Context(), v.ID, who, []store.Part{retouch, part(store.PartClient, 0, store.PartClient, v.Start, v.End)})
+		})
+		r := store.Reminder{Visit: v.ID, Kind: "retouch", Due: at(2000, 0), MessageID: v.ID}
+		s.tx(func(tx *store.Tx) (err error) { r, err = tx.AddReminder(t.Context(), r); return err })
+		ids, messages = append(ids, v.ID), append(messages, r)
+	}
+	before := s.feeds()
+	take := func(tx *store.Tx) error { return tx.WithdrawOlderRetouch(t.Context(), client, ids[1]) }
+	s.tx(take)
+	for i, live := range []bool{false, true, true} {
+		parts := s.parts(ids[i])
+		require.Equal(t, live, parts[store.PartRetouch][0].Live)
+		require.True(t, parts[store.PartClient][0].Live)
+		require.Equal(t, live, s.stateOf(messages[i]) == store.Waiting)
+	}
+	require.Equal(t, []string{client}, s.risen(before))
+	before = s.feeds()
+	s.tx(take)
+	require.Empty(t, s.risen(before), "it is taken back once")
+}

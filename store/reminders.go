@@ -83,11 +83,21 @@ func (t *Tx) WithdrawOlderRetouch(ctx context.Context, client, visit string) err
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.Exec(ctx, `
-		UPDATE visit_part SET sequence = sequence + 1, changed_at = `+later+`, live = false
-		WHERE salon_id = $1 AND kind = 'retouch' AND live AND visit_id <> $3 AND visit_id IN (
-			SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2)`, t.salon, client, visit)
-	return domain("older retouch", err, false)
+	if err := t.lockFeeds(ctx, false); err != nil {
+		return err
+	}
+	tag, err := t.tx.Exec(ctx, `
+		WITH old AS (
+			SELECT p.visit_id, p.subject, p.ordinal FROM visit_part p JOIN visit v USING (salon_id, visit_id)
+			WHERE p.salon_id = $1 AND p.kind = 'retouch' AND p.live AND p.visit_id <> $3 AND v.client_id = $2`+partsInOrder+`
+		)
+		UPDATE visit_part p SET sequence = sequence + 1, changed_at = `+later+`, live = false FROM old
+		WHERE p.salon_id = $1 AND p.visit_id = old.visit_id AND p.subject = old.subject AND p.ordinal = old.ordinal`,
+		t.salon, client, visit)
+	if err != nil || tag.RowsAffected() == 0 {
+		return domain("older retouch", err, false)
+	}
+	return t.touchFeeds(ctx, []string{client})
 }
 
 func (t *Tx) withdraw(ctx context.Context, where string, args ...any) error {

@@ -351,9 +351,10 @@ func TestTheLastTryEndsWithANote(t *testing.T) {
 	r = s.remind(v.ID, at(8, 0))
 	ctx, cancel := context.WithTimeout(t.Context(), store.SettleTime+100*time.Millisecond)
 	defer cancel()
-	slow := func(ctx context.Context, _ store.Due) (store.ReminderState, string, error) {
-		<-ctx.Done()
-		return "", "", ctx.Err()
+	slow := func(sending context.Context, _ store.Due) (store.ReminderState, string, error) {
+		<-sending.Done()
+		require.NoError(t, ctx.Err(), "the job has time left for the note")
+		return "", "", sending.Err()
 	}
 	require.NoError(t, s.store.Send(ctx, s.row.ID, r.ID, true, slow))
 	require.Equal(t, store.Failed, s.stateOf(r))

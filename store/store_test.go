@@ -290,17 +290,21 @@ func TestAConnectionThatBreaksInTheMiddleIsUnavailable(t *testing.T) {
 	st, err := store.Open(t.Context(), through.String(), 2)
 	require.NoError(t, err)
 	defer st.Close()
+	reset := false // or end the connection in good order
 	cut := func() {
 		mu.Lock()
 		defer mu.Unlock()
 		for _, c := range open {
+			if reset {
+				_ = c.(*net.TCPConn).SetLinger(0)
+			}
 			_ = c.Close()
 		}
 		open = nil
 	}
 	touch := func(tx *store.Tx) error { return tx.TouchFeeds(t.Context(), s.ada) }
 	require.NoError(t, st.InTx(t.Context(), s.row.ID, touch))
-	for name, f := range map[string]func(*store.Tx) error{
+	ways := map[string]func(*store.Tx) error{
 		"before a statement": func(tx *store.Tx) error { cut(); return touch(tx) },
 		"before the commit":  func(tx *store.Tx) error { defer cut(); return touch(tx) },
 		"during a statement": func(tx *store.Tx) error {
@@ -311,10 +315,14 @@ func TestAConnectionThatBreaksInTheMiddleIsUnavailable(t *testing.T) {
 			return tx.Savepoint(t.Context(), func(tx *store.Tx) error { cut(); return touch(tx) })
 		},
 		"in a batch of reads": func(tx *store.Tx) error { cut(); _, err := tx.LoadShop(t.Context(), horizon(t, "UTC"), ""); return err },
-	} {
-		require.ErrorIs(t, st.InTx(t.Context(), s.row.ID, f), store.ErrUnavailable, name)
 	}
-	require.NoError(t, st.InTx(t.Context(), s.row.ID, touch), "and then it goes on")
+	for range 2 {
+		for name, f := range ways {
+			require.ErrorIs(t, st.InTx(t.Context(), s.row.ID, f), store.ErrUnavailable, name)
+			require.NoError(t, st.InTx(t.Context(), s.row.ID, touch), "and then it goes on")
+		}
+		reset = true
+	}
 	cut()
 	if err := st.InTx(t.Context(), s.row.ID, touch); err != nil {
 		require.ErrorIs(t, err, store.ErrUnavailable, "a resting connection that broke")
