@@ -181,7 +181,7 @@ type PhoneAnswerBody struct {
 	P20Minutes          float64 `json:"p20_minutes" doc:"2 of 10 such visits end within"`
 	P80Minutes          float64 `json:"p80_minutes" doc:"8 of 10 such visits end within"`
 	KeepMinutes         int     `json:"keep_minutes" doc:"Minutes to keep free"`
-	OnlyConsultation    bool    `json:"only_consultation" doc:"Nothing else can be booked yet; the long visit is pencilled in behind it"`
+	OnlyConsultation    bool    `json:"only_consultation" doc:"Nothing else can be booked yet; pencil the long visit in behind it"`
 	ConsultationMinutes int     `json:"consultation_minutes" doc:"0 when none is needed first"`
 	StrandTest          bool    `json:"strand_test" doc:"A strand test belongs to the consultation"`
 	Words               string  `json:"words"`
