@@ -16,8 +16,8 @@ import (
 )
 
 const (
-	daysBack  = 3
-	daysAhead = 12
+	daysBack  = 7
+	daysAhead = 14
 )
 
 const straightening = "Straightening"

@@ -98,7 +98,7 @@ func openDemo(ctx context.Context, st *store.Store, now time.Time, log func(stri
 	if err := st.InTx(ctx, d.row.ID, func(t *store.Tx) error { return d.load(ctx, t) }); err != nil {
 		return nil, err
 	}
-	log("booking two weeks of %s", d.row.Name)
+	log("booking three weeks of %s", d.row.Name)
 	return d, d.fill(ctx)
 }
 
