@@ -3,12 +3,14 @@
 package pg_test
 
 import (
+	"context"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -211,5 +213,16 @@ func TestAnAddressThatLeadsNowhereIsNotRepeated(t *testing.T) {
 		err := pg.CheckServer(t.Context(), address)
 		require.ErrorIs(t, err, want)
 		require.NotContains(t, err.Error(), "hunter2")
+	}
+}
+
+func TestAStartThatIsGivenUpSaysSoAtAnyMoment(t *testing.T) {
+	t.Parallel()
+	for after := range 40 {
+		ctx, cancel := context.WithTimeout(t.Context(), time.Duration(after)*time.Millisecond)
+		_, err := pg.Start(ctx, pg.Config{Dir: filepath.Join(tempDir(t), "d")})
+		cancel()
+		require.ErrorIs(t, err, context.DeadlineExceeded, "after %d ms", after)
+		require.NotErrorIs(t, err, pg.ErrUnreachable, "after %d ms", after)
 	}
 }

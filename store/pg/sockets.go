@@ -34,7 +34,11 @@ func (s *Server) makeRunFolder(ctx context.Context) error {
 	cmd := exec.CommandContext(ctx, "/bin/sh", "-c", `cd -- "$1"`, "sh", s.dir.run())
 	cmd.Dir = "/"
 	detach(cmd, s.account, false)
-	if out, err := cmd.CombinedOutput(); err != nil {
+	out, err := cmd.CombinedOutput()
+	if ctx.Err() != nil {
+		return context.Cause(ctx) // it was killed, which says nothing about the folder
+	}
+	if err != nil {
 		return fmt.Errorf("%w: account %s, which runs the server because this process is root, cannot enter %s: %w: %s; "+
 			"choose a folder outside closed folders, or open the way to it with chmod o+x",
 			ErrUnreachable, s.account.name, s.dir, err, strings.TrimSpace(string(out)))
@@ -51,7 +55,11 @@ func (s *Server) checkPrograms(ctx context.Context) error {
 	cmd := exec.CommandContext(ctx, program, "--version")
 	cmd.Dir = "/"
 	detach(cmd, s.account, false)
-	if out, err := cmd.CombinedOutput(); err != nil {
+	out, err := cmd.CombinedOutput()
+	if ctx.Err() != nil {
+		return context.Cause(ctx) // it was killed, which says nothing about the program
+	}
+	if err != nil {
 		return fmt.Errorf("%w: account %s, which runs the server because this process is root, cannot run %s: %w: %s",
 			ErrUnreachable, s.account.name, program, err, strings.TrimSpace(string(out)))
 	}
