@@ -48,8 +48,7 @@ type survivor struct {
 
 // run books day after day, each visit under a key of its own that is repeated
 // until there is an answer.
-func (c *survivor) run(n int) error {
-	client := c.client("Guest")
+func (c *survivor) run(n int, client string) error {
 	for i := 0; !c.stop.Load(); i++ {
 		key := fmt.Sprintf("%d-%d", n, i)
 		for try := 0; ; try++ {
@@ -146,15 +145,20 @@ func survive(t *testing.T, setting string, n int, done func(*survivor) bool) *su
 	t.Helper()
 	server := storetest.Real(t)
 	c := &survivor{salon: salonAt(t, server.URL(), 16), server: server, visits: map[string]string{}}
+	// Clients are there for good before anything is killed.
+	clients := make([]string, 8)
+	for i := range clients {
+		clients[i] = c.client("Guest")
+	}
 	if setting != "" {
 		_, err := c.db.Exec(t.Context(), `DO $$ BEGIN EXECUTE format('ALTER DATABASE %I SET `+setting+`', current_database()); END $$`)
 		require.NoError(t, err)
 		c.store = open(t, server.URL(), 16)
 	}
-	errs := make([]error, 8)
+	errs := make([]error, len(clients))
 	var all sync.WaitGroup
-	for i := range errs {
-		all.Go(func() { errs[i] = c.run(i) })
+	for i, client := range clients {
+		all.Go(func() { errs[i] = c.run(i, client) })
 	}
 	defer func() {
 		c.stop.Store(true)
