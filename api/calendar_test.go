@@ -93,6 +93,7 @@ func (c calendar) events() (name string, list []event) {
 }
 
 func TestAStylistsCalendarFollowsAMoveAndACancellation(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	c := s.feed("staff", s.ada)
 	name, none := c.events()
@@ -138,6 +139,7 @@ func uids(list []event) []string {
 }
 
 func TestAClientsCalendarShowsVisitAftercareAndRetouch(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	c := s.feed("client", client)

@@ -89,6 +89,7 @@ func TestWhatIsPutOverAVisitIsListedAndNotUndone(t *testing.T) {
 }
 
 func TestNoVisitIsBookedIntoAnAbsenceThatComesAtTheSameMoment(t *testing.T) {
+	t.Parallel()
 	for i := range 6 {
 		s := newSalon(t)
 		client := s.client("Mara")

@@ -214,6 +214,7 @@ func TestForgedProxyHeadersChangeNothing(t *testing.T) {
 }
 
 func TestReadingTwiceChangesNothing(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	v, _ := s.book(client, start.Add(time.Hour), s.straightening())

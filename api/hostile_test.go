@@ -21,7 +21,7 @@ import (
 
 var (
 	seed  = flag.Uint64("seed", 1, "seed of the random requests")
-	tries = flag.Int("tries", 1500, "number of random requests")
+	tries = flag.Int("tries", 1000, "number of random requests")
 )
 
 // imp makes up requests from the description: mostly right in form, with ids
@@ -161,6 +161,7 @@ func (r imp) request(method, path string, op operation) request {
 }
 
 func TestNoRandomRequestBreaksTheServiceOrHalfHappens(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	r := imp{Rand: rand.New(rand.NewPCG(*seed, 20260608)), spec: readSpec(t), ids: []string{"none"}}
 	t.Logf("-seed %d", *seed)

@@ -73,6 +73,7 @@ func TestOpeningsSayWhatEveryoneNeedsToKnow(t *testing.T) {
 // TestWalkingThroughThePagesMeetsEveryOpeningOnce follows next_not_before
 // through a busy month, over days without any opening.
 func TestWalkingThroughThePagesMeetsEveryOpeningOnce(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.busy(rand.New(rand.NewPCG(1, 2)), 20)
 	s.call("POST", "/v1/closures", object{"first_date": "2026-06-12", "last_date": "2026-06-14"}).is(201, nil)
@@ -142,6 +143,7 @@ func TestAbsencesClosuresAndBreaksAreLeftFree(t *testing.T) {
 // TestOpeningsAreExactlyTheStartsThatCanBeBooked holds the openings of random
 // busy days against trying to book every start of the grid and taking it back.
 func TestOpeningsAreExactlyTheStartsThatCanBeBooked(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(3) {
 		s := newSalon(t)
 		r := rand.New(rand.NewPCG(seed, 7))

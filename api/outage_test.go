@@ -10,6 +10,7 @@ import (
 )
 
 func TestWhileTheDatabaseIsAwayEverythingSaysTryAgain(t *testing.T) {
+	t.Parallel()
 	server := storetest.Real(t)
 	s := serve(t, server.URL())
 	s.open("Europe/Berlin")

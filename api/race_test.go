@@ -42,6 +42,7 @@ func sorted(answers []answer) map[int]int {
 }
 
 func TestOfManyBookersOfOneStartOneGetsItAndTheOthersAnAlternative(t *testing.T) {
+	t.Parallel()
 	for _, bookers := range []int{2, 2, 2, 2, 2, 2, 2, 2, 16, 16} {
 		s := newSalon(t)
 		clients := make([]string, bookers)
@@ -73,6 +74,7 @@ func TestOfManyBookersOfOneStartOneGetsItAndTheOthersAnAlternative(t *testing.T)
 }
 
 func TestTwoWhoMoveToTheSameTimeDoNotBothGetIt(t *testing.T) {
+	t.Parallel()
 	for range 5 {
 		s := newSalon(t)
 		a, _ := s.book(s.client("Mara"), start.Add(25*time.Hour), s.straightening())
@@ -90,6 +92,7 @@ func TestTwoWhoMoveToTheSameTimeDoNotBothGetIt(t *testing.T) {
 }
 
 func TestOfTwoDesksThatChangeOneVisitOneWins(t *testing.T) {
+	t.Parallel()
 	for range 5 {
 		s := newSalon(t)
 		v, tag := s.book(s.client("Mara"), start.Add(25*time.Hour), s.straightening())

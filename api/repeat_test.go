@@ -93,6 +93,7 @@ func TestAFaultyRequestDoesNotUseUpItsKey(t *testing.T) {
 }
 
 func TestOneKeySentManyTimesAtOnceBooksOnce(t *testing.T) {
+	t.Parallel()
 	for range 5 {
 		s := newSalon(t)
 		body := object{"client_id": s.client("Mara"), "start": start.Add(25 * time.Hour), "approved_by": "Ada", "services": s.straightening()}

@@ -119,6 +119,7 @@ func (s *salon) send(r request) answer {
 }
 
 func TestEachRoleMayDoWhatItsTableSaysAndNothingElse(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	requests := s.requests()
 	require.Equal(t, slices.Sorted(maps.Keys(mayDo)), slices.Sorted(maps.Keys(requests)))
@@ -158,10 +159,16 @@ func TestEachRoleMayDoWhatItsTableSaysAndNothingElse(t *testing.T) {
 }
 
 func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
+	n := s.neighbour()
+	requests := n.requests()
 	for _, id := range slices.Sorted(maps.Keys(mayDo)) {
-		n := s.neighbour() // each its own, since they change what others need
-		r := n.requests()[id]
+		if requests[id].method != "GET" { // which changes what others need
+			n = s.neighbour()
+			requests = n.requests()
+		}
+		r := requests[id]
 		switch id {
 		case "delete-client":
 			n.call("DELETE", "/v1/clients/"+n.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
@@ -179,6 +186,7 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 }
 
 func TestIdsOfAnotherSalonDoNotExist(t *testing.T) {
+	t.Parallel()
 	theirs := newSalon(t)
 	requests := theirs.requests()
 	mine := theirs.neighbour()

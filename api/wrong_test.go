@@ -121,6 +121,7 @@ func TestEveryImpossibleWishIsNamedAndChangesNothing(t *testing.T) {
 }
 
 func TestEveryFaultOfEveryFieldIsNamedAndChangesNothing(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	sp := readSpec(t)
 	requests := s.requests()
