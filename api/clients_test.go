@@ -52,12 +52,12 @@ func TestPagesOfClientsMeetEveryoneOnceWhileSomeAreAdded(t *testing.T) {
 	for _, none := range []string{"ame01", "%25", "_", "Name01%25", "'"} {
 		require.Empty(t, s.walk("/v1/clients?name="+none, func() {}), none)
 	}
-	require.Len(t, s.walk("/v1/clients?cursor=zzz", func() {}), 0)
+	require.Empty(t, s.walk("/v1/clients?cursor=zzz", func() {}))
 }
 
 func TestTextComesBackAsItWasSent(t *testing.T) {
 	s := newSalon(t)
-	for _, text := range []string{"<script>alert(1)</script>", `"quoted" & 'single'`, "Zoë 静か 👩🏽‍🦱", "שלום", "%s %d {{.}}", "a\\nb", "‮abc", "'; DROP TABLE client; --", strings.Repeat("ß", 80)} {
+	for _, text := range []string{"<script>alert(1)</script>", `"quoted" & 'single'`, "Zoë 静か 👩🏽‍🦱", "שלום", "%s %d {{.}}", "a\\nb", "\u202eabc", "'; DROP TABLE client; --", strings.Repeat("ß", 80)} {
 		var c, again api.ClientBody
 		a := s.call("POST", "/v1/clients", object{"given_name": text, "note": text}).is(201, &c)
 		require.Equal(t, text, c.GivenName)
