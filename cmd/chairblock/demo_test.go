@@ -95,7 +95,7 @@ func bookTour(t *testing.T, d *demo, bash string) api.VisitBody {
 }
 
 func TestTheDemo(t *testing.T) {
-	dir := folder(t)
+	dir := folderIn(t, "") // on disk, so that the time to ready is what a user sees
 	d := startDemo(t, dir)
 	var visit api.VisitBody
 	feed := ""
