@@ -6,9 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 	"path/filepath"
-	"syscall"
 	"time"
 
 	"chairblock/scheduling"
@@ -26,7 +24,7 @@ type DemoCmd struct {
 
 // Run loads the demonstration, prints how to use it and serves until Ctrl-C.
 func (c *DemoCmd) Run(out io.Writer) error {
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	ctx, stop := untilTold()
 	defer stop()
 	log := func(format string, args ...any) { fmt.Fprintf(out, format+"\n", args...) }
 	if c.Data == "" {

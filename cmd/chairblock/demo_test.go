@@ -10,6 +10,7 @@ import (
 	"os/user"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strconv"
 	"strings"
 	"syscall"
@@ -216,6 +217,34 @@ func TestCtrlCEndsAStartAtAnyMoment(t *testing.T) {
 		require.Empty(t, processesOn(t, dir), "after %d ms", after)
 	}
 	startDemo(t, dir).endBy(t, syscall.SIGINT)
+}
+
+func TestNothingIsLeftHoweverTheDemoEnds(t *testing.T) {
+	dir := folder(t)
+	t.Run("its terminal is closed", func(t *testing.T) {
+		startDemo(t, dir).endBy(t, syscall.SIGHUP)
+	})
+	t.Run("nobody reads what it prints", func(t *testing.T) {
+		path, err := program()
+		require.NoError(t, err)
+		cmd := exec.Command(path, "demo", "--listen", "127.0.0.1:0", "--data", dir)
+		out, err := cmd.StdoutPipe()
+		require.NoError(t, err)
+		require.NoError(t, cmd.Start())
+		t.Cleanup(func() { _ = cmd.Process.Kill() }) // it has ended unless the test fails
+		require.NoError(t, out.Close())
+		_ = cmd.Wait() // how it ends does not matter
+		require.Empty(t, processesOn(t, dir))
+	})
+	t.Run("it is killed", func(t *testing.T) {
+		if runtime.GOOS != "linux" {
+			t.Skip("only Linux ends PostgreSQL with the program; elsewhere the next start does")
+		}
+		d := startDemo(t, dir)
+		require.NotEmpty(t, processesOn(t, dir))
+		d.signal(syscall.SIGKILL)
+		eventually(t, "PostgreSQL ends", func() bool { return len(processesOn(t, dir)) == 0 })
+	})
 }
 
 func TestTheDemoRunsUnderAnOrdinaryAccount(t *testing.T) {

@@ -1,11 +1,8 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
-	"os/signal"
-	"syscall"
 	"time"
 
 	"chairblock/scheduling"
@@ -17,7 +14,7 @@ type MigrateCmd struct{ Database }
 
 // Run migrates and ends.
 func (c *MigrateCmd) Run(out io.Writer) error {
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	ctx, stop := untilTold()
 	defer stop()
 	url, end, err := c.open(ctx, func(f string, a ...any) { fmt.Fprintf(out, f+"\n", a...) })
 	if err != nil {
@@ -47,7 +44,7 @@ type SalonAddCmd struct {
 
 // Run makes the salon.
 func (c *SalonAddCmd) Run(out io.Writer) error {
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	ctx, stop := untilTold()
 	defer stop()
 	if _, err := time.LoadLocation(c.Zone); err != nil || c.Zone == "" || c.Zone == "Local" {
 		return &scheduling.InvalidError{Field: "--zone", Problem: fmt.Sprintf("is %q, which is no time zone", c.Zone), Want: "an IANA name such as Europe/Lisbon"}

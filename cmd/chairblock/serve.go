@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"os"
 	"os/signal"
 	"strings"
 	"syscall"
@@ -30,7 +31,7 @@ func (d Database) open(ctx context.Context, log func(string, ...any)) (url strin
 	if d.DatabaseURL != "" {
 		return d.DatabaseURL, func() {}, checkServer(ctx, d.DatabaseURL)
 	}
-	server, err := pg.Start(ctx, pg.Config{Dir: d.Data, BinDir: d.Postgres, Log: log})
+	server, err := pg.Start(ctx, pg.Config{Dir: d.Data, BinDir: d.Postgres, Log: log, EndWithParent: true})
 	if err != nil {
 		return "", nil, err
 	}
@@ -67,7 +68,7 @@ type ServeCmd struct {
 
 // Run serves until SIGINT or SIGTERM.
 func (c *ServeCmd) Run(out io.Writer) error {
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	ctx, stop := untilTold()
 	defer stop()
 	log := func(format string, args ...any) { fmt.Fprintf(out, format+"\n", args...) }
 	if c.SMTP == "" && c.Maildir == "" {
@@ -83,6 +84,18 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	}
 	log("listening on %s", s.url)
 	return s.serve(ctx)
+}
+
+// untilTold ends when the program is told to: by Ctrl-C, by whatever manages
+// services, or because its terminal is closed. That nobody reads what it prints
+// any more is no reason to die on the spot and leave things lying about.
+func untilTold() (context.Context, context.CancelFunc) {
+	signal.Ignore(syscall.SIGPIPE)
+	signals := []os.Signal{syscall.SIGINT, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // unless it was started to outlive the terminal
+		signals = append(signals, syscall.SIGHUP)
+	}
+	return signal.NotifyContext(context.Background(), signals...)
 }
 
 // running is a service that is about to listen.
