@@ -115,7 +115,10 @@ func TestAftercareIs48RealHoursOverAChangeOfClocks(t *testing.T) {
 		begin, err := time.ParseInLocation("2006-01-02 15:04", x.day+" 09:00", berlin(t))
 		require.NoError(t, err)
 		s.at(begin.AddDate(0, 0, -3))
+		o := s.openings(s.straightening(), object{"first_date": x.day}).Openings[0]
+		require.Equal(t, 48*time.Hour, o.KeepDryUntil.Sub(o.End), x.name)
 		v, tag := s.book(s.client("Mara"), begin, s.straightening())
+		require.Equal(t, 48*time.Hour, v.KeepDryUntil.Sub(v.End), x.name)
 		s.at(begin.Add(5 * time.Hour))
 		end, err := time.Parse(time.RFC3339, x.end)
 		require.NoError(t, err)

@@ -160,38 +160,9 @@ func (s *Server) removeUnit(ctx context.Context, in *removal) (*empty, error) {
 			return err
 		}
 		p.Active = false
-		if _, err = t.UpdateStaff(ctx, p); err != nil {
-			return err
-		}
-		return shutOut(ctx, t, in.ID)
+		_, err = t.UpdateStaff(ctx, p)
+		return err
 	})
-}
-
-// shutOut ends the tokens and calendar addresses of a person who has left.
-func shutOut(ctx context.Context, t *store.Tx, id string) error {
-	tokens, err := t.Tokens(ctx)
-	if err != nil {
-		return err
-	}
-	for _, k := range tokens {
-		if k.StaffID != nil && *k.StaffID == id && k.Revoked == nil {
-			if err := t.RevokeToken(ctx, k.ID); err != nil {
-				return err
-			}
-		}
-	}
-	feeds, err := t.Feeds(ctx)
-	if err != nil {
-		return err
-	}
-	for _, f := range feeds {
-		if f.Subject == id && f.Revoked == nil {
-			if err := t.RevokeFeed(ctx, f.ID); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
 }
 
 // unneeded refuses to remove what visits still rely on.
