@@ -2,7 +2,9 @@ package api_test
 
 import (
 	"fmt"
+	"net/url"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -21,6 +23,11 @@ func (s *salon) walk(path string, between func()) []string {
 		require.Less(s.t, pages, 100)
 		var list struct{ Items []api.ClientBody }
 		a := s.call("GET", path, nil).is(200, &list)
+		if u, err := url.Parse(path); err == nil && u.Query().Has("limit") {
+			limit, err := strconv.Atoi(u.Query().Get("limit"))
+			require.NoError(s.t, err)
+			require.LessOrEqual(s.t, len(list.Items), limit)
+		}
 		for _, c := range list.Items {
 			names = append(names, c.GivenName)
 		}

@@ -1,6 +1,7 @@
 package api_test
 
 import (
+	"net"
 	"net/http"
 	"strings"
 	"testing"
@@ -199,6 +200,32 @@ func TestTheServiceTellsWhetherItIsWell(t *testing.T) {
 		require.Equal(t, "no-store", h.Get("Cache-Control"), path)
 		require.Empty(t, h.Get("Set-Cookie"), path)
 		require.Empty(t, h.Get("Server"), path)
+	}
+}
+
+func TestTheServerLimitsHeadersAndTime(t *testing.T) {
+	s := emptySalon(t, "Europe/Berlin")
+	server := s.server.HTTPServer()
+	require.Positive(t, server.ReadHeaderTimeout)
+	require.Positive(t, server.ReadTimeout)
+	require.Positive(t, server.WriteTimeout)
+	require.Positive(t, server.IdleTimeout)
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	ended := make(chan error, 1)
+	go func() { ended <- server.Serve(l) }()
+	defer func() {
+		require.NoError(t, server.Close())
+		require.ErrorIs(t, <-ended, http.ErrServerClosed)
+	}()
+	for size, want := range map[int]int{10 << 10: http.StatusOK, 64 << 10: http.StatusRequestHeaderFieldsTooLarge} {
+		r, err := http.NewRequest(http.MethodGet, "http://"+l.Addr().String()+"/healthz", nil)
+		require.NoError(t, err)
+		r.Header.Set("X-Long", strings.Repeat("x", size))
+		resp, err := http.DefaultTransport.RoundTrip(r)
+		require.NoError(t, err)
+		require.NoError(t, resp.Body.Close())
+		require.Equal(t, want, resp.StatusCode)
 	}
 }
 

@@ -50,6 +50,9 @@ func TestAKeyBelongsToOneRequestOfOneToken(t *testing.T) {
 	s.as(store.Desk).call("POST", "/v1/visits", body, "Idempotency-Key", "k").is(201, nil)
 	// Another operation has keys of its own, too.
 	s.call("POST", "/v1/clients", object{"given_name": "Ines"}, "Idempotency-Key", "k").is(201, nil)
+	again := s.call("POST", "/v1/clients", object{"given_name": "Ines"}, "Idempotency-Key", "k").is(201, nil)
+	require.Equal(t, "true", again.header.Get("Idempotent-Replayed"))
+	s.call("POST", "/v1/clients", object{"given_name": "Inez"}, "Idempotency-Key", "k").refused(422, "key-reused")
 	n := s.neighbour()
 	n.call("POST", "/v1/clients", object{"given_name": "Ines"}, "Idempotency-Key", "k").is(201, nil)
 }
