@@ -57,6 +57,7 @@ func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.
 	if p.sch, ok = set.Assign(m, ""); !ok {
 		return nil, p.whyNot(m)
 	}
+	p.sch = openings.Settle(p.sch, plan.Spec, p.shop)
 	return p, p.recheck(ctx, t, except)
 }
 
