@@ -3,7 +3,9 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/rickb777/date"
@@ -21,20 +23,22 @@ type Client struct {
 	Version    int64  `db:"version"`
 }
 
-// Initials is what feeds and the board show instead of the name.
+// Initials is what feeds and the board show instead of the name: the first
+// letters of its first and its last word, as in "A. K.", or "" when it has no
+// letters.
 func (c Client) Initials() string {
-	out := ""
-	for _, s := range []string{c.GivenName, c.FamilyName} {
-		if s == "" {
-			continue
+	words := strings.FieldsFunc(c.GivenName+" "+c.FamilyName, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsDigit(r) })
+	var letters []string
+	for _, w := range words {
+		if i := strings.IndexFunc(w, unicode.IsLetter); i >= 0 {
+			first, _ := utf8.DecodeRuneInString(w[i:])
+			letters = append(letters, string(unicode.ToUpper(first))+".")
 		}
-		if out != "" {
-			out += " "
-		}
-		first, _ := utf8.DecodeRuneInString(s)
-		out += string(first) + "."
 	}
-	return out
+	if len(letters) < 2 {
+		return strings.Join(letters, "")
+	}
+	return letters[0] + " " + letters[len(letters)-1]
 }
 
 const clientColumns = `client_id, given_name, family_name, phone, mail, contact_by, note, version`

@@ -40,28 +40,6 @@ func (f Feed) calendar(events []Event) Calendar {
 // clock is t as the salon's clocks show it.
 func (f Feed) clock(t time.Time) string { return t.In(f.Zone).Format("15:04") }
 
-// Initials returns the first letters of the first and the last word of a
-// name, as in "A. K.", or "" when it has no letters. It is how clients appear
-// in the feeds of staff, which lie on phones and with calendar hosts.
-func Initials(name string) string {
-	words := strings.FieldsFunc(name, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsDigit(r) })
-	var letters []string
-	for _, w := range words {
-		if i := strings.IndexFunc(w, unicode.IsLetter); i >= 0 {
-			first := []rune(w[i:])[0]
-			letters = append(letters, string(unicode.ToUpper(first))+".")
-		}
-	}
-	switch len(letters) {
-	case 0:
-		return ""
-	case 1:
-		return letters[0]
-	default:
-		return letters[0] + " " + letters[len(letters)-1]
-	}
-}
-
 // initials reports whether s may stand for a client in a feed: a few letters,
 // nothing that could be a name, a number or an address.
 func initials(s string) bool {

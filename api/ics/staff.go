@@ -46,7 +46,7 @@ type Part struct {
 	Service string
 	// Steps are those of this part, in order, from Start on.
 	Steps []PartStep
-	// ClientInitials are as Initials gives them; empty for a walk-in.
+	// ClientInitials are letters such as "A. K."; empty for a walk-in.
 	ClientInitials string
 	// Chair and Basin are labels such as "Chair 2"; either may be empty.
 	Chair, Basin string
