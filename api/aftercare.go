@@ -1,12 +1,14 @@
 package api
 
 import (
+	"slices"
 	"time"
 
 	"github.com/rickb777/date"
 	"github.com/rickb777/date/clock"
 
 	"chairblock/scheduling"
+	"chairblock/store"
 )
 
 // keepDryUntil is when the 48 elapsed hours after end are over.
@@ -30,4 +32,9 @@ func wall(loc *time.Location, d date.Date, minutes int) time.Time {
 		d, minutes = d.Add(1), minutes-1440
 	}
 	return scheduling.Instant(loc, d, clock.New(minutes/60, minutes%60, 0, 0))
+}
+
+// needsAftercare reports whether hair has to be left alone after v.
+func needsAftercare(v store.Visit) bool {
+	return slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare })
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"log/slog"
 	netmail "net/mail"
-	"slices"
 	"strings"
 	"time"
 
@@ -82,7 +81,7 @@ func (s *Server) compose(d store.Due) (notify.Mail, error) {
 	for _, x := range d.Visit.Services {
 		f.Services = append(f.Services, x.Name)
 	}
-	if slices.ContainsFunc(d.Visit.Services, func(x store.VisitService) bool { return x.Aftercare }) {
+	if needsAftercare(d.Visit) {
 		dry, untied := keepDryUntil(end), scheduling.DefaultAftercare().UntiedUntil(end)
 		day := retouchDate(n, end)
 		f.Straightening, f.KeepDryUntil, f.NoTieUntil, f.RetouchFrom = true, &dry, &untied, &day

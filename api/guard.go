@@ -55,10 +55,8 @@ func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string) er
 				refused = append(refused, x)
 			case x.Level == string(chairtime.LevelNeedsYes):
 				ask = append(ask, x)
-			case x.Code == chairtime.CautionPatchTest && start.Sub(now).Hours() < n.time.PatchTestHours:
-				ask = append(ask, CautionBody{string(chairtime.LevelNeedsYes), x.Code, fmt.Sprintf(
-					"The visit begins in less than %.0f hours, too soon for a new skin test: the licensed person says whether an earlier one still counts.",
-					n.time.PatchTestHours)})
+			case x.Code == chairtime.CautionPatchTest && n.tooSoon(now, start):
+				ask = append(ask, n.askSkinTest())
 			}
 		}
 	}
@@ -68,12 +66,28 @@ func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string) er
 		return p
 	}
 	if len(ask) > 0 && approvedBy == "" {
-		p := newProblem(http.StatusUnprocessableEntity, "refused", "this needs the yes of the licensed person in charge: "+ask[0].Text)
-		p.Cautions = ask
-		p.Errors = []FieldProblem{{In: "body", Pointer: "/approved_by", Detail: "is empty", Expected: "the name of the licensed person who said yes"}}
-		return p
+		return needsYes(ask)
 	}
 	return nil
+}
+
+// needsYes asks for the licensed person's yes.
+func needsYes(ask []CautionBody) error {
+	p := newProblem(http.StatusUnprocessableEntity, "refused", "this needs the yes of the licensed person in charge: "+ask[0].Text)
+	p.Cautions = ask
+	p.Errors = []FieldProblem{{In: "body", Pointer: "/approved_by", Detail: "is empty", Expected: "the name of the licensed person who said yes"}}
+	return p
+}
+
+// tooSoon reports whether a skin test made now cannot be read before start.
+func (n salonDay) tooSoon(now, start time.Time) bool {
+	return start.Sub(now).Hours() < n.time.PatchTestHours
+}
+
+func (n salonDay) askSkinTest() CautionBody {
+	return CautionBody{string(chairtime.LevelNeedsYes), chairtime.CautionPatchTest, fmt.Sprintf(
+		"The visit begins in less than %.0f hours, too soon for a new skin test: the licensed person says whether an earlier one still counts.",
+		n.time.PatchTestHours)}
 }
 
 // skinTest is what a client still needs before a visit with chemicals.
@@ -82,7 +96,7 @@ const skinTest = "a skin test, unless your last one still counts"
 // skinTestBy is the latest time for a skin test before v, the zero time when
 // none is needed.
 func skinTestBy(n salonDay, v store.Visit) time.Time {
-	if !slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare }) {
+	if !needsAftercare(v) {
 		return time.Time{}
 	}
 	return v.Start.Add(-time.Duration(n.time.PatchTestHours * float64(time.Hour)))

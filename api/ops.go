@@ -1,9 +1,9 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"time"
 
 	"chairblock/scheduling"
@@ -97,13 +97,18 @@ func (c *composed) keepEstimates(ctx context.Context, t *store.Tx, client string
 
 // move gives a booked visit a new start, with the minutes and the versions of
 // services that it was booked with.
-func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, start time.Time, lead newLead) (store.Visit, error) {
+func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, start time.Time, lead newLead,
+	approvedBy string) (store.Visit, error) {
 	var f scheduling.Faults
 	wholeMinute(&f, "start", start)
 	if start.Before(s.now().Add(-lateBooking)) {
 		f.Add("start", "lies in the past", "a start that is still to come")
 	}
 	if err := knownLead(ctx, t, &f, "", lead.ID); err != nil {
+		return store.Visit{}, err
+	}
+	approvedBy, err := licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", approvedBy, 0, 80))
+	if err != nil {
 		return store.Visit{}, err
 	}
 	if err := f.Err(); err != nil {
@@ -115,6 +120,9 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	}
 	if v.State != store.Booked {
 		return v, conflict("only a booked visit can be moved; this one is " + words(v.State))
+	}
+	if v.ApprovedBy = cmp.Or(approvedBy, v.ApprovedBy); v.ApprovedBy == "" && needsAftercare(v) && n.tooSoon(s.now(), start) {
+		return v, needsYes([]CautionBody{n.askSkinTest()})
 	}
 	c, err := recompose(ctx, t, v, lead)
 	if err != nil {
@@ -261,7 +269,7 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
 		return err
 	}
-	if slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare }) {
+	if needsAftercare(*v) {
 		if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
 			return err
 		}

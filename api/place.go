@@ -168,7 +168,7 @@ func (p *placed) shown(part openings.Part) string {
 // clientParts is what the client's calendar shows of a visit that ends at end.
 func clientParts(n salonDay, v store.Visit, end time.Time) []store.Part {
 	out := []store.Part{{Subject: store.PartClient, Kind: store.PartClient, Start: v.Start, End: v.End}}
-	if !slices.ContainsFunc(v.Services, func(s store.VisitService) bool { return s.Aftercare }) {
+	if !needsAftercare(v) {
 		return out
 	}
 	dry := keepDryUntil(end)

@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"net/http"
-	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -97,7 +96,7 @@ func (s *Server) remindBooked(ctx context.Context, t *store.Tx, n salonDay, v st
 // remindFinished enqueues aftercare at the real end, its end 48 elapsed hours
 // later, and the retouch on the day when enough new hair is expected.
 func (s *Server) remindFinished(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) error {
-	if !slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare }) {
+	if !needsAftercare(v) {
 		return nil
 	}
 	end := realEnd(v)

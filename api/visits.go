@@ -87,6 +87,8 @@ type moveInput struct {
 		Start  time.Time `json:"start"`
 		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on, instead of the one of the first service; left out: those it was booked with"`
 		Any    bool      `json:"any_lead,omitempty" doc:"Anybody who can may be in charge"`
+		// A visit that was booked with a yes keeps it.
+		ApprovedBy string `json:"approved_by,omitempty" doc:"Licensed person who said yes when the new start is too soon for a new skin test"`
 	}
 }
 type visitChange struct {
@@ -274,7 +276,7 @@ func (s *Server) moveVisit(ctx context.Context, in *moveInput) (*found[VisitBody
 		return nil, err
 	}
 	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
-		return s.move(ctx, t, n, in.ID, version, in.Body.Start, newLead{in.Body.LeadID, in.Body.Any})
+		return s.move(ctx, t, n, in.ID, version, in.Body.Start, newLead{in.Body.LeadID, in.Body.Any}, in.Body.ApprovedBy)
 	})
 	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, _ salonDay) (*composed, string, error) {
 		v, err := t.VisitByID(ctx, in.ID)

@@ -305,3 +305,18 @@ func (s *salon) change(id, what, tag string) answer {
 	}
 	return s.call("POST", "/v1/visits/"+id+"/"+what, body, "If-Match", tag)
 }
+
+func TestAMoveToTooSoonForASkinTestNeedsTheYes(t *testing.T) {
+	s := newSalon(t)
+	var v api.VisitBody
+	far := start.Add(73 * time.Hour)
+	a := s.call("POST", "/v1/visits", object{"client_id": s.client("Mara"), "start": far, "services": s.straightening()},
+		"Idempotency-Key", "far").is(201, &v)
+	tag := a.header.Get("ETag")
+	move := "/v1/visits/" + v.ID + "/move"
+	p := s.call("POST", move, object{"start": start.Add(25 * time.Hour)}, "If-Match", tag).refused(422, "refused")
+	require.Equal(t, "patch_test", p.Cautions[0].Code)
+	s.call("POST", move, object{"start": start.Add(25 * time.Hour), "approved_by": "Mina"}, "If-Match", tag).refused(422, "invalid")
+	s.call("POST", move, object{"start": start.Add(25 * time.Hour), "approved_by": "Ada"}, "If-Match", tag).is(200, &v)
+	require.Equal(t, "Ada", v.ApprovedBy)
+}

@@ -191,8 +191,8 @@ func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 // come. Errors as for InsertVisit, and scheduling.ErrNotFound.
 func (t *Tx) ReplacePlan(ctx context.Context, v *Visit, blocks []Block) error {
 	tag, err := t.tx.Exec(ctx, `
-		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = $5, version = version + 1, changed_at = now()
-		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair)
+		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = $5, approved_by = $6, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy)
 	if err := one("move visit", tag.RowsAffected(), err); err != nil {
 		return err
 	}
