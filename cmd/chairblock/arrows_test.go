@@ -18,8 +18,10 @@ const module = "chairblock"
 // arrows says which of our packages each of our packages may import. A package
 // that is missing here fails the test: a new one has to find its place first.
 var arrows = map[string][]string{
-	"cmd/chairblock":       {"api", "api/notify", "scheduling", "scheduling/chairtime", "scheduling/openings", "store", "store/pg"},
-	"api":                  {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/chairtime", "scheduling/openings", "store"},
+	"cmd/chairblock": {"api", "api/notify", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
+		"scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
+	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
+		"scheduling/packing", "scheduling/ranking", "store"},
 	"api/ics":              {"scheduling"},
 	"api/notify":           {"scheduling"},
 	"api/pages":            {"scheduling", "scheduling/chairtime"},
@@ -30,7 +32,12 @@ var arrows = map[string][]string{
 	"scheduling":           {},
 	"scheduling/chairtime": {"scheduling"},
 	"scheduling/openings":  {"scheduling", "scheduling/timeline"},
-	"scheduling/timeline":  {},
+	"scheduling/packing":   {"scheduling", "scheduling/openings"},
+	"scheduling/ranking":   {"scheduling", "scheduling/openings"},
+	"scheduling/delays":    {"scheduling", "scheduling/openings", "scheduling/packing"},
+	// reads problem files of every task
+	"scheduling/problemfile": {"scheduling", "scheduling/delays", "scheduling/openings", "scheduling/packing"},
+	"scheduling/timeline":    {},
 }
 
 // testArrows says what the tests of a package may import beside the package
@@ -39,6 +46,11 @@ var testArrows = map[string][]string{
 	"cmd/chairblock": {"migrations", "store/storetest"},
 	"api":            {"migrations", "store/storetest"},
 	"store":          {"store/pg", "store/storetest"},
+	// tests of the core ask problems of published files
+	"scheduling/openings": {"scheduling/problemfile"},
+	"scheduling/packing":  {"scheduling/problemfile"},
+	"scheduling/delays":   {"scheduling/problemfile"},
+	"scheduling/ranking":  {"scheduling/problemfile"},
 }
 
 // fences says which of our packages, with those below them, may import a
