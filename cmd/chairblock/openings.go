@@ -9,6 +9,7 @@ import (
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/openings"
+	"chairblock/scheduling/problemfile"
 )
 
 // OpeningsCmd is chairblock openings: a search problem from a file, answered
@@ -57,16 +58,16 @@ func (c *OpeningsCmd) Run(in io.Reader, out io.Writer) error {
 	return e.Encode(answer)
 }
 
-func (c *OpeningsCmd) read(in io.Reader) (*openings.Problem, error) {
+func (c *OpeningsCmd) read(in io.Reader) (*problemfile.OpeningsProblem, error) {
 	if c.Problem == "-" {
-		return openings.ReadProblem(in)
+		return problemfile.ReadOpenings(in)
 	}
 	f, err := os.Open(c.Problem)
 	if err != nil {
 		return nil, usagef("%v", err)
 	}
 	defer f.Close()
-	return openings.ReadProblem(f)
+	return problemfile.ReadOpenings(f)
 }
 
 // oneLine puts the first faults of the file into one line and counts the rest.

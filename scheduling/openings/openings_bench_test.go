@@ -1,19 +1,17 @@
 package openings_test
 
 import (
-	"bytes"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"chairblock/scheduling/openings"
+	"chairblock/scheduling/problemfile"
 
 	"github.com/stretchr/testify/require"
 )
 
 // sixtyDays is the whole question of bench-60-days.json: 10 stylists, 2
 // assistants, 6 chairs, 3 basins, 15 phases, 10,125 bookings.
-func sixtyDays(b *testing.B) (*openings.Problem, *openings.Snapshot, *openings.Plan) {
+func sixtyDays(b *testing.B) (*problemfile.OpeningsProblem, *openings.Snapshot, *openings.Plan) {
 	b.Helper()
 	p := readProblem(b, "bench-60-days.json")
 	snap, err := openings.NewSnapshot(p.Shop)
@@ -123,19 +121,6 @@ func BenchmarkNewSnapshot(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := openings.NewSnapshot(p.Shop); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
-// BenchmarkReadProblem reads the file from memory.
-func BenchmarkReadProblem(b *testing.B) {
-	data, err := os.ReadFile(filepath.Join(problems, "bench-60-days.json"))
-	require.NoError(b, err)
-	b.ReportAllocs()
-	b.SetBytes(int64(len(data)))
-	for b.Loop() {
-		if _, err := openings.ReadProblem(bytes.NewReader(data)); err != nil {
 			b.Fatal(err)
 		}
 	}

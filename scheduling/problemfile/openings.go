@@ -1,4 +1,4 @@
-package openings
+package problemfile
 
 import (
 	"fmt"
@@ -6,16 +6,17 @@ import (
 	"time"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 )
 
-// Problem is a search for openings as a file asks for it.
-type Problem struct {
+// OpeningsProblem is a search for openings as a file asks for it.
+type OpeningsProblem struct {
 	ID, Title string
 	Zone      string    // name of the time zone, "" when not given
 	Origin    time.Time // the instant of minute 0, zero when not given
-	Shop      Shop
-	Visit     VisitSpec
-	Query     Query
+	Shop      openings.Shop
+	Visit     openings.VisitSpec
+	Query     openings.Query
 }
 
 // What a problem file must say about itself.
@@ -31,7 +32,7 @@ const (
 	maxFaults       = 20
 )
 
-// ReadProblem reads a search problem, a JSON object of schema openings/1 and
+// ReadOpenings reads a search problem, a JSON object of schema openings/1 and
 // task T1. Lists that are null or absent are empty. The answer that a file may
 // carry is not looked at, nor are members that the schema does not know, unless
 // they look like a misspelling of one that it does.
@@ -40,7 +41,7 @@ const (
 //
 // A faulty file gives *InvalidError or Faults, at most 20, whose fields name the
 // place, such as units[3].bookings[2]; any other error comes from r.
-func ReadProblem(r io.Reader) (*Problem, error) {
+func ReadOpenings(r io.Reader) (*OpeningsProblem, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxProblemBytes+1))
 	if err != nil {
 		return nil, fmt.Errorf("scheduling: read problem: %w", err)
@@ -64,7 +65,7 @@ func ReadProblem(r io.Reader) (*Problem, error) {
 	return p, nil
 }
 
-func problemFrom(f *scheduling.Faults, tree any) *Problem {
+func problemFrom(f *scheduling.Faults, tree any) *OpeningsProblem {
 	top, ok := asObject(f, "", tree)
 	if !ok {
 		return nil
@@ -85,15 +86,15 @@ func problemFrom(f *scheduling.Faults, tree any) *Problem {
 	}
 	asObject(f, "", tree, "schema", "id", "task", "title", "tests", "zone", "origin",
 		"minutes", "premises", "units", "visit", "query", "civil", "expect")
-	p := &Problem{ID: top.text("id", false), Title: top.text("title", false), Zone: top.text("zone", false)}
+	p := &OpeningsProblem{ID: top.text("id", false), Title: top.text("title", false), Zone: top.text("zone", false)}
 	if at := top.text("origin", false); at != "" {
 		var err error
 		if p.Origin, err = time.Parse(time.RFC3339, at); err != nil {
 			f.Addf("origin", "an instant with offset such as 2026-05-12T00:00:00+02:00", "is %q", short(at))
 		}
 	}
-	minutes := top.whole("minutes", 1, maxHorizon)
-	p.Shop = Shop{Minutes: minutes, Premises: top.spans("premises", minutes)}
+	minutes := top.whole("minutes", 1, openings.MaxHorizon)
+	p.Shop = openings.Shop{Minutes: minutes, Premises: top.spans("premises", minutes)}
 	for _, it := range top.list("units") {
 		p.Shop.Units = append(p.Shop.Units, unitFrom(f, it, minutes))
 	}
@@ -107,39 +108,37 @@ func problemFrom(f *scheduling.Faults, tree any) *Problem {
 }
 
 // validate adds the faults that are not of the form but of the meaning.
-func (p *Problem) validate(f *scheduling.Faults) {
-	p.Shop.check(f)
-	var visit scheduling.Faults
-	p.Visit.check(&visit)
-	_ = f.Join("visit", visit.Err())
-	_ = f.Join("query", p.Query.check())
+func (p *OpeningsProblem) validate(f *scheduling.Faults) {
+	_ = f.Join("", p.Shop.Validate())
+	_ = f.Join("visit", p.Visit.Validate())
+	_ = f.Join("query", p.Query.Validate())
 }
 
-func unitFrom(f *scheduling.Faults, it item, minutes Minute) Unit {
+func unitFrom(f *scheduling.Faults, it item, minutes openings.Minute) openings.Unit {
 	o, ok := asObject(f, it.at(), it.v, "id", "kind", "skills", "open", "breaks", "bookings", "changeover")
 	if !ok {
-		return Unit{}
+		return openings.Unit{}
 	}
-	u := Unit{ID: o.text("id", true), Kind: UnitKind(o.text("kind", true)), Skills: o.texts("skills"),
+	u := openings.Unit{ID: o.text("id", true), Kind: openings.UnitKind(o.text("kind", true)), Skills: o.texts("skills"),
 		Open: o.spans("open", minutes), Breaks: o.spans("breaks", minutes)}
 	if o.has("changeover") {
-		u.Changeover = o.whole("changeover", 0, maxClearing)
+		u.Changeover = o.whole("changeover", 0, openings.MaxClearing)
 	}
 	for _, s := range o.spans("bookings", minutes) {
-		u.Bookings = append(u.Bookings, Booking{From: s.From, To: s.To, Clear: u.Changeover})
+		u.Bookings = append(u.Bookings, openings.Booking{From: s.From, To: s.To, Clear: u.Changeover})
 	}
 	return u
 }
 
-func visitFrom(f *scheduling.Faults, top object) VisitSpec {
-	var v VisitSpec
+func visitFrom(f *scheduling.Faults, top object) openings.VisitSpec {
+	var v openings.VisitSpec
 	o, ok := top.object("visit", "roles", "phases", "gaps")
 	if !ok {
 		return v
 	}
 	for _, it := range o.list("roles") {
 		if r, ok := asObject(f, it.at(), it.v, "role", "kinds", "skills", "only"); ok {
-			v.Roles = append(v.Roles, Role{Name: r.text("role", true), Need: needFrom(r)})
+			v.Roles = append(v.Roles, openings.Role{Name: r.text("role", true), Need: needFrom(r)})
 		}
 	}
 	for _, it := range o.list("phases") {
@@ -147,7 +146,7 @@ func visitFrom(f *scheduling.Faults, top object) VisitSpec {
 		if !ok {
 			continue
 		}
-		phase := Phase{Name: ph.text("name", false), Minutes: ph.whole("minutes", 1, maxHorizon), Roles: ph.texts("roles")}
+		phase := openings.Phase{Name: ph.text("name", false), Minutes: ph.whole("minutes", 1, openings.MaxHorizon), Roles: ph.texts("roles")}
 		for _, it := range ph.list("pool") {
 			if n, ok := asObject(f, it.at(), it.v, "kinds", "skills", "only"); ok {
 				phase.Pool = append(phase.Pool, needFrom(n))
@@ -157,27 +156,27 @@ func visitFrom(f *scheduling.Faults, top object) VisitSpec {
 	}
 	for _, it := range o.list("gaps") {
 		if g, ok := asObject(f, it.at(), it.v, "min", "max", "hold"); ok {
-			v.Gaps = append(v.Gaps, Gap{Min: g.whole("min", 0, maxHorizon), Max: g.whole("max", 0, maxHorizon),
+			v.Gaps = append(v.Gaps, openings.Gap{Min: g.whole("min", 0, openings.MaxHorizon), Max: g.whole("max", 0, openings.MaxHorizon),
 				Hold: g.texts("hold")})
 		}
 	}
 	return v
 }
 
-func needFrom(o object) Need {
-	n := Need{Skills: o.texts("skills"), Only: o.texts("only")}
+func needFrom(o object) openings.Need {
+	n := openings.Need{Skills: o.texts("skills"), Only: o.texts("only")}
 	for _, k := range o.texts("kinds") {
-		n.Kinds = append(n.Kinds, UnitKind(k))
+		n.Kinds = append(n.Kinds, openings.UnitKind(k))
 	}
 	return n
 }
 
-func queryFrom(top object, minutes Minute) Query {
+func queryFrom(top object, minutes openings.Minute) openings.Query {
 	o, ok := top.object("query", "from", "to", "grid", "end_by")
 	if !ok {
-		return Query{}
+		return openings.Query{}
 	}
-	q := Query{From: o.whole("from", 0, minutes), To: o.whole("to", 0, minutes), Grid: o.whole("grid", 1, 1440)}
+	q := openings.Query{From: o.whole("from", 0, minutes), To: o.whole("to", 0, minutes), Grid: o.whole("grid", 1, 1440)}
 	if o.has("end_by") {
 		end := o.whole("end_by", 0, minutes)
 		q.EndBy = &end

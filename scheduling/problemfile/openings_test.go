@@ -1,153 +1,25 @@
-package openings_test
+package problemfile_test
 
 import (
 	"bytes"
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"chairblock/scheduling/openings"
+	"chairblock/scheduling/problemfile"
 
 	"github.com/stretchr/testify/require"
 )
 
 const problems = "../../testdata/problems"
 
-// expected is the answer that a problem file of task T1 carries. All but the
-// witnesses is unique. How it was proved stands in the files: by exhaustive
-// search and by a general constraint solver (MiniZinc with Gecode); for
-// bench-60-days by independent programs that agree.
-type expected struct {
-	Count       int                             `json:"count"`
-	Feasible    [][2]openings.Minute            `json:"feasible"`
-	First       *openings.Minute                `json:"first"`
-	Last        *openings.Minute                `json:"last"`
-	FirstLocal  *time.Time                      `json:"first_local"`
-	LastLocal   *time.Time                      `json:"last_local"`
-	ByFirstRole map[string][][2]openings.Minute `json:"by_first_role"`
-	MinEnd      [][2]openings.Minute            `json:"min_end"`
-	Witness     []struct {
-		Roles  map[string]string `json:"roles"`
-		Phases []struct {
-			Phase string          `json:"phase"`
-			Start openings.Minute `json:"start"`
-			End   openings.Minute `json:"end"`
-			Pool  []string        `json:"pool"`
-		} `json:"phases"`
-	} `json:"witness"`
-}
-
-func readProblem(t testing.TB, name string) *openings.Problem {
-	t.Helper()
-	data, err := os.ReadFile(filepath.Join(problems, name))
-	require.NoError(t, err)
-	p, err := openings.ReadProblem(bytes.NewReader(data))
-	require.NoError(t, err)
-	return p
-}
-
-func readExpected(t testing.TB, name string) expected {
-	t.Helper()
-	var file struct {
-		Expect expected `json:"expect"`
-	}
-	data, err := os.ReadFile(filepath.Join(problems, name))
-	require.NoError(t, err)
-	require.NoError(t, json.Unmarshal(data, &file))
-	return file.Expect
-}
-
-func pairs(ranges []openings.StartRange) [][2]openings.Minute {
-	out := [][2]openings.Minute{}
-	for _, r := range ranges {
-		out = append(out, [2]openings.Minute{r.From, r.To})
-	}
-	return out
-}
-
-func TestPublishedProblemsHaveTheirProvenAnswers(t *testing.T) {
-	files, err := filepath.Glob(filepath.Join(problems, "t1-*.json"))
-	require.NoError(t, err)
-	require.NotEmpty(t, files)
-	for _, file := range files {
-		name := filepath.Base(file)
-		t.Run(name, func(t *testing.T) {
-			p, want := readProblem(t, name), readExpected(t, name)
-			x := search(t, instance{p.Shop, p.Visit, p.Query})
-			require.Equal(t, want.Count, x.Count())
-			require.Equal(t, want.Feasible, pairs(x.Ranges()))
-			byFirst := map[string][][2]openings.Minute{}
-			for id, ranges := range x.ByFirstRole() {
-				byFirst[id] = pairs(ranges)
-			}
-			require.Equal(t, want.ByFirstRole, byFirst)
-			ends := [][2]openings.Minute{}
-			for start := range x.All() {
-				end, ok := x.MinEnd(start)
-				require.True(t, ok)
-				ends = append(ends, [2]openings.Minute{start, end})
-			}
-			require.Equal(t, want.MinEnd, ends)
-			sameEdges(t, p, x, want)
-			for _, w := range want.Witness {
-				sch := openings.Schedule{Roles: w.Roles}
-				for _, ph := range w.Phases {
-					sch.Phases = append(sch.Phases, openings.Placed{Phase: ph.Phase, Start: ph.Start, End: ph.End, Pool: ph.Pool})
-				}
-				require.Empty(t, openings.Check(sch, p.Visit, p.Shop))
-			}
-		})
-	}
-}
-
-// sameEdges compares first and last, and their times on the wall.
-func sameEdges(t *testing.T, p *openings.Problem, x *openings.StartSet, want expected) {
-	t.Helper()
-	first, ok := x.First()
-	require.Equal(t, want.First != nil, ok)
-	if !ok {
-		return
-	}
-	last, _ := x.Last()
-	require.Equal(t, []openings.Minute{*want.First, *want.Last}, []openings.Minute{first, last})
-	if want.FirstLocal == nil {
-		return
-	}
-	zone, err := time.LoadLocation(p.Zone)
-	require.NoError(t, err)
-	local := func(m openings.Minute) string {
-		return p.Origin.Add(time.Duration(m) * time.Minute).In(zone).Format(time.RFC3339)
-	}
-	require.Equal(t, want.FirstLocal.Format(time.RFC3339), local(first))
-	require.Equal(t, want.LastLocal.Format(time.RFC3339), local(last))
-}
-
-func TestSixtyBusyDaysHave1966Starts(t *testing.T) {
-	p := readProblem(t, "bench-60-days.json")
-	x := search(t, instance{p.Shop, p.Visit, p.Query})
-	require.Equal(t, readExpected(t, "bench-60-days.json").Count, x.Count())
-	n := 0
-	for start := range x.All() {
-		if n++; n%7 != 0 {
-			continue
-		}
-		end, ok := x.MinEnd(start)
-		require.True(t, ok)
-		sch, ok := x.Assign(start, "")
-		require.True(t, ok)
-		require.Empty(t, openings.Check(sch, p.Visit, p.Shop))
-		require.Equal(t, end, sch.Phases[len(sch.Phases)-1].End)
-	}
-}
-
 func TestProblemsOfOtherTasksAreRefused(t *testing.T) {
 	for _, name := range []string{"t3-02.json", "t3-09.json", "t4-01.json", "t4-03.json"} {
 		data, err := os.ReadFile(filepath.Join(problems, name))
 		require.NoError(t, err)
-		_, err = openings.ReadProblem(bytes.NewReader(data))
+		_, err = problemfile.ReadOpenings(bytes.NewReader(data))
 		require.ErrorContains(t, err, "task is")
 	}
 }
@@ -162,8 +34,8 @@ const smallProblem = `{"schema": "openings/1", "task": "T1", "id": "small", "zon
 	"gaps": [{"min": 0, "max": 5, "hold": ["chair"]}]},
 	"query": {"from": 0, "to": 1439, "grid": 1, "end_by": null}, "expect": {"count": "not looked at"}}`
 
-func TestReadProblemTakesNullAndAbsentListsAsEmpty(t *testing.T) {
-	p, err := openings.ReadProblem(strings.NewReader(smallProblem))
+func TestReadOpeningsTakesNullAndAbsentListsAsEmpty(t *testing.T) {
+	p, err := problemfile.ReadOpenings(strings.NewReader(smallProblem))
 	require.NoError(t, err)
 	require.Equal(t, "small", p.ID)
 	require.Equal(t, int64(1778536800), p.Origin.Unix())
@@ -172,14 +44,14 @@ func TestReadProblemTakesNullAndAbsentListsAsEmpty(t *testing.T) {
 	require.Equal(t, []openings.Booking{{From: 560, To: 600, Clear: 2}}, p.Shop.Units[0].Bookings)
 	require.Nil(t, p.Query.EndBy)
 
-	empty, err := openings.ReadProblem(strings.NewReader(strings.NewReplacer(
+	empty, err := problemfile.ReadOpenings(strings.NewReader(strings.NewReplacer(
 		`"premises": [[540, 1080]], `, ``, `"end_by": null`, `"end_by": 900`).Replace(smallProblem)))
 	require.NoError(t, err)
 	require.Equal(t, openings.Minute(900), *empty.Query.EndBy)
-	require.True(t, search(t, instance{empty.Shop, empty.Visit, empty.Query}).Empty())
+	require.True(t, search(t, empty).Empty())
 }
 
-func TestReadProblemNamesThePlaceOfAFault(t *testing.T) {
+func TestReadOpeningsNamesThePlaceOfAFault(t *testing.T) {
 	for _, tt := range []struct{ name, old, new, want string }{
 		{"another schema", `openings/1`, `openings/2`, `schema is "openings/2"`},
 		{"another task", `"T1"`, `"T4"`, `task is "T4"`},
@@ -233,32 +105,32 @@ func TestReadProblemNamesThePlaceOfAFault(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			require.Contains(t, smallProblem, tt.old)
-			_, err := openings.ReadProblem(strings.NewReader(strings.Replace(smallProblem, tt.old, tt.new, 1)))
+			_, err := problemfile.ReadOpenings(strings.NewReader(strings.Replace(smallProblem, tt.old, tt.new, 1)))
 			require.ErrorContains(t, err, tt.want)
 			require.NotContains(t, err.Error(), "\n")
 		})
 	}
 }
 
-func TestReadProblemPassesOverMembersItDoesNotKnow(t *testing.T) {
-	_, err := openings.ReadProblem(strings.NewReader(
+func TestReadOpeningsPassesOverMembersItDoesNotKnow(t *testing.T) {
+	_, err := problemfile.ReadOpenings(strings.NewReader(
 		strings.Replace(smallProblem, `"id": "S1"`, `"id": "S1", "remark": {"by": ["the desk"]}`, 1)))
 	require.NoError(t, err)
 }
 
-func TestReadProblemListsSomeFaultsAndCountsTheRest(t *testing.T) {
-	_, err := openings.ReadProblem(strings.NewReader(
+func TestReadOpeningsListsSomeFaultsAndCountsTheRest(t *testing.T) {
+	_, err := problemfile.ReadOpenings(strings.NewReader(
 		strings.Replace(smallProblem, `[[560, 600]]`, `[`+strings.Repeat("0,", 99)+`0]`, 1)))
 	require.ErrorContains(t, err, "and 80 more faults")
 	require.Less(t, len(err.Error()), 2000)
 }
 
-func TestReadProblemRefusesFilesThatAreTooLong(t *testing.T) {
-	_, err := openings.ReadProblem(strings.NewReader(strings.Repeat(" ", 16<<20) + smallProblem))
+func TestReadOpeningsRefusesFilesThatAreTooLong(t *testing.T) {
+	_, err := problemfile.ReadOpenings(strings.NewReader(strings.Repeat(" ", 16<<20) + smallProblem))
 	require.ErrorContains(t, err, "the file is too long")
 }
 
-func FuzzReadProblem(f *testing.F) {
+func FuzzReadOpenings(f *testing.F) {
 	files, err := filepath.Glob(filepath.Join(problems, "t*.json"))
 	require.NoError(f, err)
 	for _, file := range files {
@@ -268,24 +140,48 @@ func FuzzReadProblem(f *testing.F) {
 	}
 	f.Add([]byte(smallProblem))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		p, err := openings.ReadProblem(bytes.NewReader(data))
+		p, err := problemfile.ReadOpenings(bytes.NewReader(data))
 		if err != nil {
 			require.NotContains(t, err.Error(), "\n")
 			return
 		}
 		// What was read can be asked, unless it asks for too much work.
-		in := instance{p.Shop, p.Visit, p.Query}
-		if len(in.spec.Roles) > 3 || len(in.spec.Phases) > 30 {
+		if len(p.Visit.Roles) > 3 || len(p.Visit.Phases) > 30 {
 			return
 		}
-		x := search(t, in)
+		x := search(t, p)
 		for range x.All() {
 			break
 		}
 		if first, ok := x.First(); ok {
 			sch, ok := x.Assign(first, "")
 			require.True(t, ok)
-			require.Empty(t, openings.Check(sch, in.spec, in.shop), string(data))
+			require.Empty(t, openings.Check(sch, p.Visit, p.Shop), string(data))
 		}
 	})
+}
+
+// search answers p.
+func search(t *testing.T, p *problemfile.OpeningsProblem) *openings.StartSet {
+	t.Helper()
+	snap, err := openings.NewSnapshot(p.Shop)
+	require.NoError(t, err)
+	plan, err := openings.Compile(p.Visit, snap)
+	require.NoError(t, err)
+	x, err := plan.Search(snap, p.Query)
+	require.NoError(t, err)
+	return x
+}
+
+// BenchmarkReadOpenings reads the file from memory.
+func BenchmarkReadOpenings(b *testing.B) {
+	data, err := os.ReadFile(filepath.Join(problems, "bench-60-days.json"))
+	require.NoError(b, err)
+	b.ReportAllocs()
+	b.SetBytes(int64(len(data)))
+	for b.Loop() {
+		if _, err := problemfile.ReadOpenings(bytes.NewReader(data)); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

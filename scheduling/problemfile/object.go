@@ -1,4 +1,4 @@
-package openings
+package problemfile
 
 import (
 	"bytes"
@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 )
 
 // maxDepth is how deep lists and objects may lie in each other. The schema
@@ -189,7 +190,7 @@ func (o object) texts(name string) []string {
 	return out
 }
 
-func (o object) whole(name string, lo, hi Minute) Minute {
+func (o object) whole(name string, lo, hi openings.Minute) openings.Minute {
 	at := scheduling.Under(o.at, name)
 	if _, there := o.vals[name]; !there {
 		o.f.Add(at, "is missing", wantWhole(lo, hi))
@@ -202,9 +203,11 @@ func (o object) whole(name string, lo, hi Minute) Minute {
 	return m
 }
 
-func wantWhole(lo, hi Minute) string { return fmt.Sprintf("a whole number from %d to %d", lo, hi) }
+func wantWhole(lo, hi openings.Minute) string {
+	return fmt.Sprintf("a whole number from %d to %d", lo, hi)
+}
 
-func wholeNumber(v any, lo, hi Minute) (Minute, bool) {
+func wholeNumber(v any, lo, hi openings.Minute) (openings.Minute, bool) {
 	n, ok := v.(json.Number)
 	if !ok {
 		return 0, false
@@ -213,7 +216,7 @@ func wholeNumber(v any, lo, hi Minute) (Minute, bool) {
 	if err != nil || i < int64(lo) || i > int64(hi) {
 		return 0, false
 	}
-	return Minute(i), true
+	return openings.Minute(i), true
 }
 
 func (o object) list(name string) []item {
@@ -234,16 +237,16 @@ func (o object) list(name string) []item {
 }
 
 // spans reads a list of pairs [from, to] inside the horizon.
-func (o object) spans(name string, minutes Minute) []Span {
+func (o object) spans(name string, minutes openings.Minute) []openings.Span {
 	items := o.list(name)
-	out := make([]Span, 0, len(items))
+	out := make([]openings.Span, 0, len(items))
 	for _, it := range items {
 		pair, ok := it.v.([]any)
 		if !ok || len(pair) != 2 {
 			o.f.Add(it.at(), "is "+describe(it.v), "a pair [from, to]")
 			continue
 		}
-		var ends [2]Minute
+		var ends [2]openings.Minute
 		good := true
 		for i, v := range pair {
 			if ends[i], ok = wholeNumber(v, 0, minutes); !ok {
@@ -254,7 +257,7 @@ func (o object) spans(name string, minutes Minute) []Span {
 		if good && ends[0] >= ends[1] {
 			o.f.Addf(it.at(), "from before to", "is %d to %d", ends[0], ends[1])
 		}
-		out = append(out, Span{ends[0], ends[1]})
+		out = append(out, openings.Span{From: ends[0], To: ends[1]})
 	}
 	return out
 }
