@@ -21,6 +21,7 @@ var (
 )
 
 var allowed = map[string][]store.Role{
+	"get-booking-rules": everybody, "set-booking-rules": owner,
 	"get-salon": everybody, "update-salon": owner, "list-chair-time-settings": working,
 	"list-staff": everybody, "get-staff": everybody, "add-staff": owner, "update-staff": owner, "delete-staff": owner,
 	"get-staff-hours": everybody, "set-staff-hours": owner,

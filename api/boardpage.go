@@ -137,7 +137,7 @@ func (x *dayView) timeSpans(list []openings.Span) []pages.TimeSpan {
 
 func (x *dayView) personLine(line *pages.Line, id string) {
 	for _, v := range x.visits {
-		code := x.clients[v.Client].Initials()
+		code := x.clients[v.ID].Initials()
 		for i := range v.Steps {
 			part, ok := x.personPart(v, i, id)
 			if !ok {
@@ -146,10 +146,10 @@ func (x *dayView) personLine(line *pages.Line, id string) {
 			part.Code = code
 			line.Parts = append(line.Parts, part)
 		}
-		if from, to, ok := core(v); ok && v.Services[0].Lead == id {
+		if from, to, ok := core(v); ok && v.Lead() == id {
 			line.Core = append(line.Core, pages.CoreSpan{TimeSpan: x.local(from, to), Code: code})
 		}
-		if v.Services[0].Lead == id {
+		if v.Lead() == id {
 			line.Free = append(line.Free, x.freeSpans(v, code)...)
 		}
 	}
@@ -296,7 +296,7 @@ func (x *dayView) stationParts(u openings.Unit) []pages.Part {
 		code, label, state := "", "", ""
 		for _, v := range x.visits {
 			if v.ID == k.Visit {
-				code = x.clients[v.Client].Initials()
+				code = x.clients[v.ID].Initials()
 				label, state = serviceNames(v), became(v)
 			}
 		}

@@ -239,7 +239,7 @@ func (b *booking) showBooked(ctx context.Context) error {
 	body := writeVisit(v, b.n.loc, nil)
 	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepBooked
 	b.page.Booked = &pages.BookedView{Client: clientName(x.client), Service: serviceNames(v), Start: body.Start, End: body.End,
-		DryUntil: body.KeepDryUntil, With: x.names[v.Services[0].Lead], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
+		DryUntil: body.KeepDryUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
 		StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Chemical: x.chemical,
 		Messages: x.messages, NoMessages: x.noMessages, VisitHref: "/visits/" + v.ID}
 	return nil

@@ -100,17 +100,13 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 	if err != nil {
 		return ics.Calendar{}, err
 	}
-	clients := map[string]string{}
+	clients, err := clientsOf(ctx, t, visits)
+	if err != nil {
+		return ics.Calendar{}, err
+	}
 	booked := map[string]store.Visit{}
 	for _, v := range visits {
 		booked[v.ID] = v
-		if _, ok := clients[v.Client]; !ok {
-			c, err := t.ClientByID(ctx, v.Client)
-			if err != nil {
-				return ics.Calendar{}, err
-			}
-			clients[v.Client] = c.Initials()
-		}
 	}
 	var out []ics.Part
 	for _, p := range parts {
@@ -119,7 +115,7 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 		}
 		v := booked[p.Visit]
 		part := staffPart(p, v, names, unit)
-		part.ClientInitials = clients[v.Client]
+		part.ClientInitials = clients[v.ID].Initials()
 		out = append(out, part)
 	}
 	return ics.StaffFeed(about, out)

@@ -46,9 +46,10 @@ type worked struct {
 
 // salonDay is what every request needs of the salon.
 type salonDay struct {
-	row  store.Salon
-	loc  *time.Location
-	time chairtime.Settings
+	row   store.Salon
+	loc   *time.Location
+	time  chairtime.Settings
+	rules BookingRules
 }
 
 func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
@@ -61,7 +62,11 @@ func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
 		return salonDay{}, fmt.Errorf("api: zone of salon: %w", err)
 	}
 	c, err := chairTime(n)
-	return salonDay{n, loc, c}, err
+	if err != nil {
+		return salonDay{}, err
+	}
+	rules, err := bookingRules(n)
+	return salonDay{n, loc, c, rules}, err
 }
 
 // compose loads the services that are asked for and works out their minutes.

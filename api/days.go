@@ -96,16 +96,16 @@ type dayView struct {
 	names    map[string]string
 	staff    map[string]store.Staff
 	visits   []store.Visit
-	clients  map[string]store.Client
+	clients  map[string]store.Client     // by visit
 	blocks   map[string][]store.DayBlock // by unit
 }
 
 func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Date) (*dayView, error) {
 	x := &dayView{n: n, date: d, asOf: s.now(), h: openings.NewHorizon(n.loc, openings.DateRange{First: d, Last: d}),
-		staff: map[string]store.Staff{}, clients: map[string]store.Client{}}
+		staff: map[string]store.Staff{}}
 	x.from, x.to = scheduling.DayBounds(n.loc, d)
 	var err error
-	if x.shop, err = t.LoadShop(ctx, x.h, ""); err != nil {
+	if x.shop, err = t.LoadShop(ctx, x.h, s.now()); err != nil {
 		return nil, err
 	}
 	if x.names, err = unitNames(ctx, t); err != nil {
@@ -124,15 +124,8 @@ func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Da
 	if x.blocks, err = t.BlocksBetween(ctx, x.from, x.to); err != nil {
 		return nil, err
 	}
-	for _, v := range x.visits {
-		if _, ok := x.clients[v.Client]; ok {
-			continue
-		}
-		if x.clients[v.Client], err = t.ClientByID(ctx, v.Client); err != nil {
-			return nil, err
-		}
-	}
-	return x, nil
+	x.clients, err = clientsOf(ctx, t, x.visits)
+	return x, err
 }
 
 func (x *dayView) spans(list []openings.Span) []SpanBody {
@@ -180,7 +173,7 @@ func (x *dayView) cores(unit string) []CoreBlockBody {
 	var out []CoreBlockBody
 	for _, v := range x.visits {
 		from, to, ok := core(v)
-		if ok && v.Services[0].Lead == unit {
+		if ok && v.Lead() == unit {
 			out = append(out, CoreBlockBody{SpanBody{from.In(x.n.loc), to.In(x.n.loc)}, v.ID})
 		}
 	}
@@ -195,7 +188,7 @@ func (x *dayView) conflicts() []string {
 		if !v.State.Open() {
 			continue
 		}
-		who := x.clients[v.Client].Initials() + " " + v.Start.In(x.n.loc).Format("15:04")
+		who := x.clients[v.ID].Initials() + " " + v.Start.In(x.n.loc).Format("15:04")
 		for _, k := range misfit(x.h, x.shop, v, x.blocks) {
 			if k.Unit == "" {
 				out = append(out, who+": the salon is not open for the whole visit")

@@ -124,7 +124,7 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 		return out, err
 	}
 	h := around(n.loc, p.first, p.last)
-	shop, err := t.LoadShop(ctx, h, except)
+	shop, err := t.LoadShop(ctx, h, s.now(), except)
 	if err != nil {
 		return out, err
 	}

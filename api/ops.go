@@ -46,7 +46,7 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 	if err := c.guard(n, s.now(), b.Start, v.ApprovedBy); err != nil {
 		return v, err
 	}
-	p, err := place(ctx, t, n.loc, c.plan, b.Start, "")
+	p, err := s.place(ctx, t, n, c.plan, b.Start)
 	if err != nil {
 		return v, err
 	}
@@ -128,7 +128,7 @@ func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, v
 	if err != nil {
 		return v, err
 	}
-	p, err := place(ctx, t, n.loc, c.plan, start, id)
+	p, err := s.place(ctx, t, n, c.plan, start, id)
 	if err != nil {
 		return v, err
 	}
@@ -286,6 +286,10 @@ func words(s store.VisitState) string {
 		return "stopped early"
 	case store.Missed:
 		return "marked as “did not come”"
+	case store.Held:
+		return "pencilled"
+	case store.Lapsed:
+		return "pencilled and not booked in time"
 	case store.Booked, store.Arrived, store.Finished, store.Cancelled:
 	}
 	return string(s)

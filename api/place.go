@@ -17,6 +17,7 @@ import (
 
 // placed is a visit at its time.
 type placed struct {
+	now  time.Time
 	h    openings.Horizon
 	plan *openings.VisitPlan
 	sch  openings.Schedule
@@ -28,12 +29,12 @@ func is(err, target error) bool { return errors.Is(err, target) }
 // place finds units for a visit that starts at start, takes the booker's locks
 // and checks the schedule once more on fresh data. A *scheduling.ConflictError
 // says that it does not fit then, Faults that it fits at no time. The blocks of
-// the visit except are looked through.
-func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.VisitPlan, start time.Time, except string) (*placed, error) {
-	d := scheduling.CivilDate(start, loc)
-	p := &placed{h: around(loc, d, d), plan: plan}
+// the visits in except are looked through.
+func (s *Server) place(ctx context.Context, t *store.Tx, n salonDay, plan *openings.VisitPlan, start time.Time, except ...string) (*placed, error) {
+	d := scheduling.CivilDate(start, n.loc)
+	p := &placed{now: s.now(), h: around(n.loc, d, d), plan: plan}
 	var err error
-	if p.shop, err = t.LoadShop(ctx, p.h, except); err != nil {
+	if p.shop, err = t.LoadShop(ctx, p.h, p.now, except...); err != nil {
 		return nil, err
 	}
 	snap, err := openings.NewSnapshot(p.shop)
@@ -58,7 +59,7 @@ func place(ctx context.Context, t *store.Tx, loc *time.Location, plan *openings.
 		return nil, p.whyNot(m)
 	}
 	p.sch = openings.Settle(p.sch, plan.Spec, p.shop)
-	return p, p.recheck(ctx, t, except)
+	return p, p.recheck(ctx, t, except...)
 }
 
 // whyNot says why the visit does not fit at m.
@@ -77,9 +78,10 @@ func (p *placed) whyNot(m openings.Minute) error {
 	return &scheduling.ConflictError{Reason: "the visit does not fit at this time any more: somebody or something it needs is taken"}
 }
 
-// recheck takes the locks that keep absences and hours still, and holds the
-// schedule against what is then in the database.
-func (p *placed) recheck(ctx context.Context, t *store.Tx, except string) error {
+// recheck takes the locks that keep absences and hours still, frees the time
+// of pencilled visits that have lapsed, and holds the schedule against what is
+// then in the database.
+func (p *placed) recheck(ctx context.Context, t *store.Tx, except ...string) error {
 	res := p.plan.Reservations(p.sch)
 	var units []string
 	for _, r := range res {
@@ -90,7 +92,10 @@ func (p *placed) recheck(ctx context.Context, t *store.Tx, except string) error 
 	if err := t.LockForBooking(ctx, units, p.start(), p.end()); err != nil {
 		return err
 	}
-	fresh, err := t.LoadShop(ctx, p.h, except)
+	if err := t.LapseHeld(ctx, p.now); err != nil {
+		return err
+	}
+	fresh, err := t.LoadShop(ctx, p.h, p.now, except...)
 	if err != nil {
 		return err
 	}
@@ -167,6 +172,9 @@ func (p *placed) shown(part openings.Part) string {
 
 // clientParts is what the client's calendar shows of a visit that ends at end.
 func clientParts(n salonDay, v store.Visit, end time.Time) []store.Part {
+	if v.Client == "" {
+		return nil
+	}
 	out := []store.Part{{Subject: store.PartClient, Kind: store.PartClient, Start: v.Start, End: v.End}}
 	if !needsAftercare(v) {
 		return out

@@ -69,7 +69,11 @@ const (
 // retouchHour is when, on its day, the retouch message goes out.
 const retouchHour = 10 * 60
 
+// remind enqueues one message to the client of v, if the salon knows who that is.
 func (s *Server) remind(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, kind string, due time.Time, before *time.Time) error {
+	if v.Client == "" {
+		return nil
+	}
 	_, err := t.AddReminder(ctx, store.Reminder{Visit: v.ID, Kind: kind, Due: due, Before: before,
 		MessageID: notify.MessageID(n.row.Key, v.ID, notify.Kind(kind), int(v.Version), mailHost(n.row))})
 	return err

@@ -17,6 +17,7 @@ import (
 // stylist in charge, a assistant.
 var mayDo = map[string]string{
 	"get-salon": "odla", "update-salon": "o", "list-chair-time-settings": "odl",
+	"get-booking-rules": "odla", "set-booking-rules": "o",
 	"list-staff": "odla", "get-staff": "odla", "add-staff": "o", "update-staff": "o", "delete-staff": "o",
 	"get-staff-hours": "odla", "set-staff-hours": "o",
 	"list-stations": "odla", "get-station": "odla", "add-station": "o", "update-station": "o", "delete-station": "o",
@@ -70,10 +71,11 @@ func (s *salon) requests() map[string]request {
 	windows := []object{{"weekday": 1, "from": "09:00", "to": "18:00"}}
 	steps := []object{{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 20, "hands_on": true}}
 	bodies := map[string]any{
-		"update-salon": object{"name": "Quay Chairs", "currency": "EUR", "length_unit": "cm", "heat_unit": "C", "address": "1 Quay", "phone": "+4930901820", "mail": "desk@quay.example", "emergency": "112"},
-		"add-staff":    object{"name": "Ora", "initials": "O", "may_lead": true, "skills": []string{"cut"}},
-		"update-staff": object{"name": "Ben", "initials": "B", "may_lead": true, "skills": []string{"cut"}},
-		"add-station":  object{"kind": "chair", "name": "Chair 3", "changeover_minutes": 3}, "update-station": object{"kind": "chair", "name": "Window", "changeover_minutes": 3},
+		"update-salon":      object{"name": "Quay Chairs", "currency": "EUR", "length_unit": "cm", "heat_unit": "C", "address": "1 Quay", "phone": "+4930901820", "mail": "desk@quay.example", "emergency": "112"},
+		"set-booking-rules": object{"hold_minutes": 12},
+		"add-staff":         object{"name": "Ora", "initials": "O", "may_lead": true, "skills": []string{"cut"}},
+		"update-staff":      object{"name": "Ben", "initials": "B", "may_lead": true, "skills": []string{"cut"}},
+		"add-station":       object{"kind": "chair", "name": "Chair 3", "changeover_minutes": 3}, "update-station": object{"kind": "chair", "name": "Window", "changeover_minutes": 3},
 		"set-hours": object{"open": windows}, "set-staff-hours": object{"work": windows, "breaks": []object{}},
 		"add-closure": object{"first_date": "2026-08-03", "last_date": "2026-08-04", "reason": "works"},
 		"add-absence": object{"unit_id": s.mina, "from": "2026-07-02T09:00:00+02:00", "to": "2026-07-02T12:00:00+02:00"},

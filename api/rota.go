@@ -252,7 +252,7 @@ func (s *Server) misfits(ctx context.Context, t *store.Tx) ([]string, error) {
 	}
 	today := scheduling.CivilDate(s.now(), loc)
 	h := openings.NewHorizon(loc, openings.DateRange{First: today, Last: today.Add(lookAhead)})
-	shop, err := t.LoadShop(ctx, h, "")
+	shop, err := t.LoadShop(ctx, h, s.now())
 	if err != nil {
 		return nil, err
 	}

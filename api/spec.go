@@ -9,6 +9,7 @@ import (
 // routes registers every operation of the interface.
 func (s *Server) routes() {
 	s.salonRoutes()
+	s.ruleRoutes()
 	s.peopleRoutes()
 	s.rotaRoutes()
 	s.serviceRoutes()

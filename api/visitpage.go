@@ -102,7 +102,7 @@ type visitFacts struct {
 func aboutVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (*visitFacts, error) {
 	x := &visitFacts{}
 	var err error
-	if x.client, err = t.ClientByID(ctx, v.Client); err != nil {
+	if x.client, err = clientOf(ctx, t, v); err != nil {
 		return nil, err
 	}
 	if x.names, err = unitNames(ctx, t); err != nil {
@@ -162,6 +162,32 @@ func (x *visitFacts) say(list []store.Reminder, loc *time.Location) {
 // boardOf is the board of the visit's day.
 func boardOf(n salonDay, v store.Visit) string {
 	return "/?date=" + scheduling.CivilDate(v.Start, n.loc).String()
+}
+
+// clientOf returns the client of a visit. For a visit without one it is who the
+// visit says that it is for, by whose name nothing can be sent.
+func clientOf(ctx context.Context, t *store.Tx, v store.Visit) (store.Client, error) {
+	if v.Client == "" {
+		return store.Client{GivenName: cmp.Or(v.Title, words(v.State)), ContactBy: "none"}, nil
+	}
+	return t.ClientByID(ctx, v.Client)
+}
+
+// clientsOf returns the client of every visit, by visit.
+func clientsOf(ctx context.Context, t *store.Tx, visits []store.Visit) (map[string]store.Client, error) {
+	known, out := map[string]store.Client{}, map[string]store.Client{}
+	for _, v := range visits {
+		c, ok := known[v.Client]
+		if !ok || v.Client == "" {
+			var err error
+			if c, err = clientOf(ctx, t, v); err != nil {
+				return nil, err
+			}
+			known[v.Client] = c
+		}
+		out[v.ID] = c
+	}
+	return out, nil
 }
 
 // shortName is the first name with the initial of the family name.

@@ -27,8 +27,11 @@ type VisitRequest struct {
 // VisitBody is a visit.
 type VisitBody struct {
 	ID           string             `json:"id"`
-	ClientID     string             `json:"client_id"`
-	State        string             `json:"state" enum:"booked,arrived,under_way,finished,stopped_early,cancelled,missed"`
+	ClientID     string             `json:"client_id" doc:"Empty for a walk-in, for kept time and for a pencilled visit of somebody who is not known yet"`
+	Title        string             `json:"title,omitempty" doc:"Who or what the time is for, where there is no client"`
+	HeldUntil    *time.Time         `json:"held_until,omitempty" doc:"Pencilled until then"`
+	GroupID      string             `json:"group_id,omitempty" doc:"Visits that belong together"`
+	State        string             `json:"state" enum:"held,lapsed,booked,arrived,under_way,finished,stopped_early,cancelled,missed"`
 	Start        time.Time          `json:"start"`
 	End          time.Time          `json:"end"`
 	ChairID      string             `json:"chair_id"`
@@ -68,7 +71,7 @@ type VisitStepBody struct {
 // StepUnitBody is a person or station at work in a step.
 type StepUnitBody struct {
 	UnitID string `json:"unit_id"`
-	Role   string `json:"role" enum:"lead,chair,basin,assistant,helper"`
+	Role   string `json:"role" enum:"lead,chair,basin,assistant,helper,watcher"`
 }
 
 type visitInput struct {
@@ -120,6 +123,10 @@ func writeVisit(v store.Visit, loc *time.Location, reminders []store.Reminder) V
 	b := VisitBody{ID: v.ID, ClientID: v.Client, State: string(v.State), Start: v.Start.In(loc), End: v.End.In(loc), ChairID: v.Chair,
 		PriceCents: v.PriceCents, Note: v.Note, ApprovedBy: v.ApprovedBy, ArrivedAt: localTime(v.ArrivedAt, loc),
 		FinishedAt: localTime(v.FinishedAt, loc), Services: []VisitServiceBody{}, Steps: []VisitStepBody{}}
+	b.Title, b.HeldUntil = v.Title, localTime(v.HeldUntil, loc)
+	if v.Group != nil {
+		b.GroupID = *v.Group
+	}
 	for _, x := range v.Services {
 		sb := VisitServiceBody{ServiceID: x.Service, ServiceVersion: x.Version, Name: x.Name, LeadID: x.Lead, PriceCents: x.PriceCents}
 		if x.Estimate != nil {

@@ -55,7 +55,7 @@ func BenchmarkLoadShop(b *testing.B) {
 			h := openings.NewHorizon(time.UTC, openings.DateRange{First: first, Last: first.Add(date.PeriodOfDays(x.days - 1))})
 			require.NoError(b, s.store.InTx(b.Context(), s.row.ID, func(tx *store.Tx) error {
 				for b.Loop() {
-					if _, err := tx.LoadShop(b.Context(), h, ""); err != nil {
+					if _, err := tx.LoadShop(b.Context(), h, time.Now()); err != nil {
 						return err
 					}
 				}

@@ -243,7 +243,7 @@ func TestABackwardsHorizonLoadsAnEmptyShop(t *testing.T) {
 	day := scheduling.CivilDate(soon, loc)
 	h := openings.NewHorizon(loc, openings.DateRange{First: day, Last: day.Add(-1)})
 	s.tx(func(tx *store.Tx) error {
-		shop, err := tx.LoadShop(t.Context(), h, "")
+		shop, err := tx.LoadShop(t.Context(), h, time.Now())
 		require.Zero(t, shop.Minutes)
 		require.Len(t, shop.Units, 6)
 		return err

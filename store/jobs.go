@@ -119,8 +119,8 @@ func (t *Tx) due(ctx context.Context, r Reminder) (Due, error) {
 	if d.Client, err = t.ClientByID(ctx, d.Visit.Client); err != nil {
 		return d, err
 	}
-	if len(d.Visit.Services) > 0 {
-		p, err := t.StaffByID(ctx, d.Visit.Services[0].Lead)
+	if lead := d.Visit.Lead(); lead != "" {
+		p, err := t.StaffByID(ctx, lead)
 		if err != nil {
 			return d, err
 		}

@@ -73,7 +73,9 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 		if subject == PartClient || subject == PartAftercare || subject == PartRetouch {
 			subject = client
 		}
-		touched[subject] = true
+		if subject != "" {
+			touched[subject] = true
+		}
 	}
 	var b pgx.Batch
 	for _, p := range want {

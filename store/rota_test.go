@@ -88,7 +88,7 @@ func (s *salon) bookChecked(client string, locks bool) error {
 				return err
 			}
 		}
-		shop, err := t.LoadShop(s.t.Context(), h, "")
+		shop, err := t.LoadShop(s.t.Context(), h, time.Now())
 		if err != nil {
 			return err
 		}
@@ -217,7 +217,7 @@ func TestABookerWhoReadTheOldClearingTimeDoesNotKeepIt(t *testing.T) {
 						return err
 					}
 				}
-				shop, err := tx.LoadShop(t.Context(), h, "")
+				shop, err := tx.LoadShop(t.Context(), h, time.Now())
 				if err != nil {
 					return err
 				}

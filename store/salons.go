@@ -24,11 +24,12 @@ type Salon struct {
 	Mail       string          `db:"mail"`
 	Emergency  string          `db:"emergency"`
 	ChairTime  json.RawMessage `db:"chair_time"` // constants that differ from the default
+	Booking    json.RawMessage `db:"booking"`    // rules of booking that differ from the default
 	Version    int64           `db:"version"`
 }
 
 const salonColumns = `salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail,
-	emergency, chair_time, version`
+	emergency, chair_time, booking, version`
 
 // AddSalon makes an empty salon and returns it with its id and key.
 func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {
@@ -85,6 +86,20 @@ func (t *Tx) UpdateSalon(ctx context.Context, n Salon) (Salon, error) {
 	}
 	if err := t.touchAllFeeds(ctx); err != nil {
 		return n, err
+	}
+	return t.SalonRow(ctx)
+}
+
+// SetBookingRules writes the salon's rules of booking when its version is still
+// the given one, and returns the new row; otherwise scheduling.ErrStale.
+func (t *Tx) SetBookingRules(ctx context.Context, version int64, rules json.RawMessage) (Salon, error) {
+	tag, err := t.tx.Exec(ctx, `UPDATE salon SET booking = $3, version = version + 1 WHERE salon_id = $1 AND version = $2`,
+		t.salon, version, rules)
+	if err != nil {
+		return Salon{}, domain("booking rules", err, false)
+	}
+	if tag.RowsAffected() == 0 {
+		return Salon{}, t.staleOrMissing(ctx, `SELECT 1 FROM salon WHERE salon_id = $1 AND $2 <> ''`, t.salon)
 	}
 	return t.SalonRow(ctx)
 }

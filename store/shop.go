@@ -10,9 +10,10 @@ import (
 )
 
 // LoadShop reads what a search over h needs: opening windows, people,
-// stations, absences and everything already promised, the blocks of the visit
-// except left out. Inactive units do not appear. It takes one round trip.
-func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, except string) (openings.Shop, error) {
+// stations, absences and everything already promised at now. The blocks of the
+// visits in except and of pencilled visits that have lapsed by now are left
+// out, and so are inactive units. It takes one round trip.
+func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, now time.Time, except ...string) (openings.Shop, error) {
 	l := shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), units: map[string]*openings.Unit{}}
 	var b pgx.Batch
 	b.Queue(`SELECT weekday, opens, closes FROM opening_hours WHERE salon_id = $1`, t.salon).Query(l.opening)
@@ -27,8 +28,9 @@ func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, except string) (o
 	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence WHERE salon_id = $1 AND ends_at > $2 AND starts_at < $3`,
 		t.salon, l.from, l.to).Query(l.absences)
 	b.Queue(`SELECT unit_id, starts_at, ends_at, upper(span) FROM block
-		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND visit_id <> $4`,
-		t.salon, l.from, l.to, except).Query(l.blocks)
+		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND NOT visit_id = ANY(coalesce($4::text[], '{}'))
+		  AND NOT visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
+		t.salon, l.from, l.to, except, now).Query(l.blocks)
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
 		return openings.Shop{}, domain("load shop", err, false)
 	}

@@ -195,7 +195,10 @@ func (s *salon) random(r *rand.Rand, loc *time.Location, days openings.DateRange
 func (s *salon) requireShop(h openings.Horizon, r *rota, except string) {
 	s.t.Helper()
 	var shop openings.Shop
-	s.tx(func(t *store.Tx) (err error) { shop, err = t.LoadShop(s.t.Context(), h, except); return err })
+	s.tx(func(t *store.Tx) (err error) {
+		shop, err = t.LoadShop(s.t.Context(), h, time.Now(), except)
+		return err
+	})
 	require.Equal(s.t, h.Length, shop.Minutes)
 	require.Equal(s.t, text(h, r.during(h, r.open, "open")), text(h, covered(h, shop.Premises)))
 	all := make([]bool, h.Length)
@@ -284,7 +287,7 @@ func TestHoursPastMidnightBelongToTheDayOnWhichTheyBegin(t *testing.T) {
 	})
 	load := func(first, last date.Date) (shop openings.Shop) {
 		s.tx(func(tx *store.Tx) (err error) {
-			shop, err = tx.LoadShop(t.Context(), openings.NewHorizon(loc, openings.DateRange{First: first, Last: last}), "")
+			shop, err = tx.LoadShop(t.Context(), openings.NewHorizon(loc, openings.DateRange{First: first, Last: last}), time.Now())
 			return err
 		})
 		return shop
@@ -301,7 +304,7 @@ func TestClearingThatReachesIntoTheHorizonIsLoaded(t *testing.T) {
 	h := openings.NewHorizon(time.UTC, openings.DateRange{First: day, Last: day})
 	load := func() (list []openings.Booking) {
 		s.tx(func(tx *store.Tx) error {
-			shop, err := tx.LoadShop(t.Context(), h, "")
+			shop, err := tx.LoadShop(t.Context(), h, time.Now())
 			for _, u := range shop.Units {
 				list = append(list, u.Bookings...)
 			}

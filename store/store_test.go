@@ -112,7 +112,7 @@ func TestATransactionSeesWhatWasCommittedMeanwhileWhateverTheDatabaseDefaultsTo(
 		st := open(t, s.url, 4)
 		require.NoError(t, st.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error {
 			load := func() (shop openings.Shop) {
-				shop, err := tx.LoadShop(t.Context(), h, "")
+				shop, err := tx.LoadShop(t.Context(), h, time.Now())
 				require.NoError(t, err)
 				return shop
 			}
@@ -314,7 +314,11 @@ func TestAConnectionThatBreaksInTheMiddleIsUnavailable(t *testing.T) {
 		"in a savepoint": func(tx *store.Tx) error {
 			return tx.Savepoint(t.Context(), func(tx *store.Tx) error { cut(); return touch(tx) })
 		},
-		"in a batch of reads": func(tx *store.Tx) error { cut(); _, err := tx.LoadShop(t.Context(), horizon(t, "UTC"), ""); return err },
+		"in a batch of reads": func(tx *store.Tx) error {
+			cut()
+			_, err := tx.LoadShop(t.Context(), horizon(t, "UTC"), time.Now())
+			return err
+		},
 	}
 	for range 2 {
 		for name, f := range ways {

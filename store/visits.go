@@ -14,6 +14,8 @@ type VisitState string
 
 // States of a visit.
 const (
+	Held         VisitState = "held"   // pencilled until HeldUntil
+	Lapsed       VisitState = "lapsed" // was pencilled and not booked in time
 	Booked       VisitState = "booked"
 	Arrived      VisitState = "arrived"
 	UnderWay     VisitState = "under_way"
@@ -29,20 +31,31 @@ func (s VisitState) Open() bool { return s == Booked || s == Arrived || s == Und
 // Visit is one or more services in order, for one client in one chair.
 type Visit struct {
 	ID         string     `db:"visit_id"`
-	Client     string     `db:"client_id"`
+	Client     string     `db:"client_id"` // empty for a pencilled visit of somebody not known yet, a walk-in or kept time
+	Title      string     `db:"title"`     // who or what, where there is no client
 	State      VisitState `db:"state"`
 	Start      time.Time  `db:"starts_at"`
 	End        time.Time  `db:"ends_at"`
-	Chair      string     `db:"chair_id"`
+	Chair      string     `db:"chair_id"` // empty for kept time
 	PriceCents int64      `db:"price_cents"`
 	Note       string     `db:"note"`
 	ApprovedBy string     `db:"approved_by"`
 	ArrivedAt  *time.Time `db:"arrived_at"`
 	FinishedAt *time.Time `db:"finished_at"`
+	HeldUntil  *time.Time `db:"held_until"` // when a pencilled visit lapses
+	Group      *string    `db:"group_id"`   // of visits that belong together
 	Version    int64      `db:"version"`
 
 	Services []VisitService `db:"services"`
 	Steps    []VisitStep    `db:"steps"`
+}
+
+// Lead is the stylist in charge of the first service, "" for kept time.
+func (v Visit) Lead() string {
+	if len(v.Services) == 0 {
+		return ""
+	}
+	return v.Services[0].Lead
 }
 
 // VisitService is one service of a visit, at the version it was booked with.
@@ -92,8 +105,8 @@ func (s VisitStep) UnitIn(role string) string {
 	return ""
 }
 
-const visitColumns = `visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by,
-	arrived_at, finished_at, version`
+const visitColumns = `visit_id, coalesce(client_id, '') AS client_id, title, state, starts_at, ends_at,
+	coalesce(chair_id, '') AS chair_id, price_cents, note, approved_by, arrived_at, finished_at, held_until, group_id, version`
 
 // visitQuery reads visits with their services and steps in one statement, so
 // that a move is seen whole or not at all. The keys of the objects are the
@@ -145,10 +158,10 @@ func (t *Tx) VisitByID(ctx context.Context, id string) (Visit, error) {
 	return list[0], nil
 }
 
-// VisitsBetween lists visits that touch from..to, by start; cancelled and
-// missed ones are left out.
+// VisitsBetween lists visits that touch from..to, by start; cancelled, missed
+// and lapsed ones are left out.
 func (t *Tx) VisitsBetween(ctx context.Context, from, to time.Time) ([]Visit, error) {
-	return t.visits(ctx, `AND ends_at > $2 AND starts_at < $3 AND state NOT IN ('cancelled', 'missed')
+	return t.visits(ctx, `AND ends_at > $2 AND starts_at < $3 AND state NOT IN ('cancelled', 'missed', 'lapsed')
 		ORDER BY starts_at, visit_id`, from, to)
 }
 
@@ -164,17 +177,22 @@ func (t *Tx) visits(ctx context.Context, where string, args ...any) ([]Visit, er
 // InsertVisit writes a visit with its services, steps and blocks. ErrTaken
 // means that somebody else was faster, ErrClientBusy that the client has
 // another visit at that time; the transaction (or savepoint) must then be given
-// up. v.ID is chosen when empty.
+// up. v.ID is chosen when empty; the visit is pencilled when v.HeldUntil is set,
+// booked otherwise.
 func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 	if v.ID == "" {
 		v.ID = NewID()
 	}
 	v.State, v.Version = Booked, 1
+	if v.HeldUntil != nil {
+		v.State = Held
+	}
 	tag, err := t.tx.Exec(ctx, `
-		INSERT INTO visit (salon_id, visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+		INSERT INTO visit (salon_id, visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by,
+			title, held_until, group_id)
+		VALUES ($1, $2, nullif($3, ''), $4, $5, $6, nullif($7, ''), $8, $9, $10, $11, $12, $13)
 		ON CONFLICT ON CONSTRAINT visit_client_once DO NOTHING`,
-		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy)
+		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy, v.Title, v.HeldUntil, v.Group)
 	if err != nil {
 		return domain("insert visit", err, false)
 	}
@@ -191,7 +209,7 @@ func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 // come. Errors as for InsertVisit, and scheduling.ErrNotFound.
 func (t *Tx) ReplacePlan(ctx context.Context, v *Visit, blocks []Block) error {
 	tag, err := t.tx.Exec(ctx, `
-		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = $5, approved_by = $6, version = version + 1, changed_at = now()
+		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = nullif($5, ''), approved_by = $6, version = version + 1, changed_at = now()
 		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy)
 	if err := one("move visit", tag.RowsAffected(), err); err != nil {
 		return err

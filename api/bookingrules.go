@@ -1,0 +1,92 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// BookingRules are a salon's own rules of booking. What a salon has not set has
+// the default of defaultRules.
+type BookingRules struct {
+	HoldMinutes int `json:"hold_minutes" minimum:"1" maximum:"1440" doc:"How long an opening is pencilled while the client decides"`
+}
+
+// defaultRules are judgement throughout: values to begin with, for every salon
+// to change.
+func defaultRules() BookingRules {
+	return BookingRules{HoldMinutes: 10}
+}
+
+// check adds the faults of b to f.
+func (b BookingRules) check(f *scheduling.Faults) {
+	if b.HoldMinutes < 1 || b.HoldMinutes > 1440 {
+		f.Addf("hold_minutes", "1 to 1440 minutes", "is %d", b.HoldMinutes)
+	}
+}
+
+// bookingRules reads the rules of a salon's row over the defaults.
+func bookingRules(n store.Salon) (BookingRules, error) {
+	b := defaultRules()
+	if len(n.Booking) == 0 {
+		return b, nil
+	}
+	if err := json.Unmarshal(n.Booking, &b); err != nil {
+		return b, fmt.Errorf("api: booking rules of salon: %w", err)
+	}
+	return b, nil
+}
+
+type rulesInput struct {
+	Precondition
+	Body BookingRules
+}
+
+func (s *Server) ruleRoutes() {
+	route(s, huma.Operation{OperationID: "get-booking-rules", Method: http.MethodGet, Path: "/booking-rules",
+		Summary: "The salon's rules of booking"}, s.getRules)
+	route(s, huma.Operation{OperationID: "set-booking-rules", Method: http.MethodPut, Path: "/booking-rules",
+		Summary: "Replace the rules of booking"}, s.setRules)
+}
+
+func writeRules(n store.Salon) (*found[BookingRules], error) {
+	b, err := bookingRules(n)
+	return &found[BookingRules]{ETag: etag(n.Version), Body: b}, err
+}
+
+func (s *Server) getRules(ctx context.Context, _ *empty) (*found[BookingRules], error) {
+	var n store.Salon
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { n, err = t.SalonRow(ctx); return err })
+	if err != nil {
+		return nil, err
+	}
+	return writeRules(n)
+}
+
+func (s *Server) setRules(ctx context.Context, in *rulesInput) (*found[BookingRules], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	var f scheduling.Faults
+	in.Body.check(&f)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	doc, err := json.Marshal(in.Body)
+	if err != nil {
+		return nil, fmt.Errorf("api: booking rules: %w", err)
+	}
+	var n store.Salon
+	err = s.inTx(ctx, func(t *store.Tx) (err error) { n, err = t.SetBookingRules(ctx, version, doc); return err })
+	if err != nil {
+		return nil, err
+	}
+	return writeRules(n)
+}
