@@ -8,6 +8,9 @@ const (
 	MaxHorizon  = maxHorizon  // two years, in minutes
 	MaxClearing = maxClearing // a day, in minutes
 	MaxUnits    = maxUnits
+	MaxPhases   = maxPhases
+	MaxRoles    = maxRoles
+	MaxPool     = maxPool // extra units of a phase
 )
 
 // Validate returns Faults that name the fields when the shop could not be
