@@ -2,10 +2,7 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
-	"fmt"
 	"io"
-	"os"
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/openings"
@@ -15,7 +12,7 @@ import (
 // OpeningsCmd is chairblock openings: a search problem from a file, answered
 // without any database.
 type OpeningsCmd struct {
-	Problem string `short:"p" required:"" placeholder:"FILE" help:"Read the problem from a JSON file of schema openings/1, task T1; - is standard input."`
+	problemFlag
 }
 
 // found is the answer. Minutes count from the origin of the problem.
@@ -31,13 +28,13 @@ type found struct {
 
 // Run answers on out and writes nothing there unless the problem is sound.
 func (c *OpeningsCmd) Run(in io.Reader, out io.Writer) error {
-	p, err := c.read(in)
+	p, err := readProblem(c.problemFlag, in, problemfile.ReadOpenings)
 	if err != nil {
-		return c.oneLine(err)
+		return err
 	}
 	snap, err := openings.NewSnapshot(p.Shop)
 	if err != nil {
-		return c.oneLine(err)
+		return c.atFault(err)
 	}
 	plan, err := openings.Compile(p.Visit, snap)
 	if err != nil {
@@ -45,42 +42,17 @@ func (c *OpeningsCmd) Run(in io.Reader, out io.Writer) error {
 		if err := f.Join("visit", err); err != nil {
 			return err
 		}
-		return c.oneLine(f)
+		return c.atFault(f)
 	}
 	starts, err := plan.Search(snap, p.Query)
 	if err != nil {
-		return c.oneLine(err)
+		return c.atFault(err)
 	}
 	answer := newFound(starts)
 	answer.Missing = plan.Missing()
 	e := json.NewEncoder(out)
 	e.SetEscapeHTML(false)
 	return e.Encode(answer)
-}
-
-func (c *OpeningsCmd) read(in io.Reader) (*problemfile.OpeningsProblem, error) {
-	if c.Problem == "-" {
-		return problemfile.ReadOpenings(in)
-	}
-	f, err := os.Open(c.Problem)
-	if err != nil {
-		return nil, usagef("%v", err)
-	}
-	defer f.Close()
-	return problemfile.ReadOpenings(f)
-}
-
-// oneLine puts the first faults of the file into one line and counts the rest.
-func (c *OpeningsCmd) oneLine(err error) error {
-	const most = 3
-	text := err.Error()
-	if faults, ok := errors.AsType[scheduling.Faults](err); ok && len(faults) > most {
-		text = fmt.Sprintf("%v; and more like these", faults[:most])
-	}
-	if _, named := errors.AsType[*usageError](err); named || c.Problem == "-" {
-		return usagef("%s", text)
-	}
-	return usagef("%s: %s", c.Problem, text)
 }
 
 func newFound(starts *openings.StartSet) found {
