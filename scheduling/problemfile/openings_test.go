@@ -161,7 +161,7 @@ func TestReadOpeningsListsSomeFaultsAndCountsTheRest(t *testing.T) {
 }
 
 func TestReadOpeningsRefusesFilesThatAreTooLong(t *testing.T) {
-	_, err := problemfile.ReadOpenings(strings.NewReader(strings.Repeat(" ", 2<<20) + smallProblem))
+	_, err := problemfile.ReadOpenings(strings.NewReader(strings.Repeat(" ", longest) + smallProblem))
 	require.ErrorContains(t, err, "the file is too long")
 }
 

@@ -15,7 +15,7 @@ const schema = "openings/1"
 // maxBytes is how long a file may be, in bytes. The longest that was met, sixty
 // busy days of ten stylists, has 165 kilobytes; a file is read, checked and
 // answered within 64 megabytes.
-const maxBytes = 2 << 20
+const maxBytes = 1 << 20
 
 // task is what a file can ask for.
 type task struct {
