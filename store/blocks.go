@@ -1,10 +1,9 @@
 package store
 
 import (
+	"cmp"
 	"context"
-	"maps"
 	"slices"
-	"sort"
 	"strings"
 	"time"
 
@@ -24,28 +23,26 @@ type Block struct {
 	Least int
 }
 
-// insertBlocks writes the blocks of a visit, or nothing and ErrTaken when any
-// of them meets another visit's.
+// insertBlocks writes the blocks of visits, or nothing and ErrTaken when any of
+// them meets that of another visit, of the same call or not.
 //
 // The check before it keeps most losers away from the index. Rows go in sorted
 // by unit and start with ON CONFLICT DO NOTHING: a plain insert against an
 // exclusion constraint lets two overlapping writers wait for each other until
-// the deadlock timeout, this form backs one of them out at once.
-func (t *Tx) insertBlocks(ctx context.Context, visit string, blocks []Block) error {
-	sort.Slice(blocks, func(i, j int) bool {
-		if blocks[i].Unit != blocks[j].Unit {
-			return blocks[i].Unit < blocks[j].Unit
-		}
-		return blocks[i].Start.Before(blocks[j].Start)
-	})
-	c := columnsOf(blocks)
+// the deadlock timeout, this form backs one of them out at once. For the same
+// reason the blocks of all visits of a transaction belong into one call.
+func (t *Tx) insertBlocks(ctx context.Context, byVisit map[string][]Block) error {
+	c := columnsOf(byVisit)
+	if len(c.units) == 0 {
+		return nil
+	}
 	var taken bool
 	err := t.tx.QueryRow(ctx, `
 		SELECT EXISTS (
-			SELECT 1 FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[]) n(unit_id, a, z, clear)
-			JOIN block b ON b.salon_id = $1 AND b.unit_id = n.unit_id AND b.visit_id <> $6
+			SELECT 1 FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $6::text[]) n(unit_id, a, z, clear, visit_id)
+			JOIN block b ON b.salon_id = $1 AND b.unit_id = n.unit_id AND b.visit_id <> n.visit_id
 			 AND b.span && tstzrange(n.a, n.z + make_interval(mins => n.clear)))`,
-		t.salon, c.units, c.starts, c.ends, c.clears, visit).Scan(&taken)
+		t.salon, c.units, c.starts, c.ends, c.clears, c.visits).Scan(&taken)
 	if err != nil {
 		return domain("check blocks", err, false)
 	}
@@ -54,16 +51,16 @@ func (t *Tx) insertBlocks(ctx context.Context, visit string, blocks []Block) err
 	}
 	tag, err := t.tx.Exec(ctx, `
 		INSERT INTO block (salon_id, visit_id, unit_id, starts_at, ends_at, span, clear_asked, clear_least)
-		SELECT $1, $6, unit_id, a, z, tstzrange(a, z + make_interval(mins => clear)), asked, least
-		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $7::int[], $8::int[])
-			n(unit_id, a, z, clear, asked, least)
+		SELECT $1, visit_id, unit_id, a, z, tstzrange(a, z + make_interval(mins => clear)), asked, least
+		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $6::text[], $7::int[], $8::int[])
+			n(unit_id, a, z, clear, visit_id, asked, least)
 		ORDER BY unit_id, a
 		ON CONFLICT ON CONSTRAINT block_no_overlap DO NOTHING`,
-		t.salon, c.units, c.starts, c.ends, c.clears, visit, c.asked, c.least)
+		t.salon, c.units, c.starts, c.ends, c.clears, c.visits, c.asked, c.least)
 	if err != nil {
 		return domain("insert blocks", err, false)
 	}
-	if tag.RowsAffected() < int64(len(blocks)) {
+	if tag.RowsAffected() < int64(len(c.units)) {
 		return ErrTaken
 	}
 	return nil
@@ -71,15 +68,30 @@ func (t *Tx) insertBlocks(ctx context.Context, visit string, blocks []Block) err
 
 // blockColumns are blocks, column by column.
 type blockColumns struct {
-	units         []string
+	visits, units []string
 	starts, ends  []time.Time
 	clears, least []int
 	asked         []*int
 }
 
-func columnsOf(blocks []Block) blockColumns {
+// columnsOf lists blocks by unit and start.
+func columnsOf(byVisit map[string][]Block) blockColumns {
+	type row struct {
+		visit string
+		Block
+	}
+	var rows []row
+	for visit, blocks := range byVisit {
+		for _, b := range blocks {
+			rows = append(rows, row{visit, b})
+		}
+	}
+	slices.SortFunc(rows, func(a, b row) int {
+		return cmp.Or(cmp.Compare(a.Unit, b.Unit), a.Start.Compare(b.Start), cmp.Compare(a.visit, b.visit))
+	})
 	var c blockColumns
-	for _, b := range blocks {
+	for _, b := range rows {
+		c.visits = append(c.visits, b.visit)
 		c.units = append(c.units, b.Unit)
 		c.starts = append(c.starts, b.Start)
 		c.ends = append(c.ends, b.End)
@@ -145,12 +157,7 @@ func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) err
 	if err != nil {
 		return domain("clearing", err, false)
 	}
-	for _, visit := range slices.Sorted(maps.Keys(byVisit)) {
-		if err := t.insertBlocks(ctx, visit, byVisit[visit]); err != nil {
-			return err
-		}
-	}
-	return nil
+	return t.insertBlocks(ctx, byVisit)
 }
 
 // DayBlock is a block as it stands in the database.

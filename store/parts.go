@@ -50,47 +50,80 @@ type partKey struct {
 	ordinal int
 }
 
+// VisitParts is what calendars are to show of one visit.
+type VisitParts struct {
+	Visit, Client string
+	Want          []Part
+}
+
 // SyncParts makes the parts of a visit equal to want, in which UID, Sequence,
 // Changed and Live are ignored: parts that are the same stay untouched,
 // changed ones rise in sequence, new ones get a UID, and those no longer
 // wanted are marked dead. Feeds of everybody concerned get a new version.
 func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) error {
+	return t.SyncPartsOf(ctx, []VisitParts{{visit, client, want}})
+}
+
+// SyncPartsOf is SyncParts for several visits of one transaction, which keeps
+// the order in which calendars change.
+func (t *Tx) SyncPartsOf(ctx context.Context, list []VisitParts) error {
 	if err := t.lockFeeds(ctx, false); err != nil {
 		return err
 	}
+	ids := make([]string, len(list))
+	for i, x := range list {
+		ids[i] = x.Visit
+	}
 	have, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part p
-		WHERE salon_id = $1 AND visit_id = $2`+partsInOrder, t.salon, visit)
+		WHERE salon_id = $1 AND visit_id = ANY($2)`+partsInOrder, t.salon, ids)
 	if err != nil {
 		return err
 	}
-	old := map[partKey]Part{}
-	for _, p := range have {
-		old[partKey{p.Subject, p.Ordinal}] = p
-	}
-	regrouped := regrouped(old, want)
 	touched := map[string]bool{}
+	var b pgx.Batch
+	for _, x := range list {
+		old := map[partKey]Part{}
+		for _, p := range have {
+			if p.Visit == x.Visit {
+				old[partKey{p.Subject, p.Ordinal}] = p
+			}
+		}
+		t.queueParts(&b, x, old, touched)
+	}
+	if b.Len() == 0 {
+		return nil
+	}
+	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
+		return domain("parts", err, false)
+	}
+	return t.touchFeeds(ctx, slices.Collect(maps.Keys(touched)))
+}
+
+// queueParts queues what makes the parts of a visit out of old ones and notes
+// whose calendars change.
+func (t *Tx) queueParts(b *pgx.Batch, x VisitParts, old map[partKey]Part, touched map[string]bool) {
+	regrouped := regrouped(old, x.Want)
 	touch := func(subject string) {
 		if subject == PartClient || subject == PartAftercare || subject == PartRetouch {
-			subject = client
+			subject = x.Client
 		}
 		if subject != "" {
 			touched[subject] = true
 		}
 	}
-	var b pgx.Batch
-	for _, p := range want {
+	for _, p := range x.Want {
 		k := partKey{p.Subject, p.Ordinal}
 		o, ok := old[k]
 		delete(old, k)
 		switch {
 		case !ok:
 			b.Queue(`INSERT INTO visit_part (`+`salon_id, `+partColumns+`) VALUES ($1, $2, $3, $4, $5, 0, clock_timestamp(), $6, $7, $8, $9, true)`,
-				t.salon, visit, p.Subject, p.Ordinal, uuid.NewString(), p.Start, p.End, p.Kind, p.Shown)
+				t.salon, x.Visit, p.Subject, p.Ordinal, uuid.NewString(), p.Start, p.End, p.Kind, p.Shown)
 		case regrouped[p.Subject] || !o.Start.Equal(p.Start) || !o.End.Equal(p.End) || o.Kind != p.Kind || o.Shown != p.Shown:
 			b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = `+later+`, live = true,
 				starts_at = $5, ends_at = $6, kind = $7, shown = $8
 				WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`,
-				t.salon, visit, p.Subject, p.Ordinal, p.Start, p.End, p.Kind, p.Shown)
+				t.salon, x.Visit, p.Subject, p.Ordinal, p.Start, p.End, p.Kind, p.Shown)
 		default:
 			continue
 		}
@@ -101,16 +134,9 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 			continue
 		}
 		b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = `+later+`, live = false
-			WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`, t.salon, visit, k.subject, k.ordinal)
+			WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`, t.salon, x.Visit, k.subject, k.ordinal)
 		touch(k.subject)
 	}
-	if b.Len() == 0 {
-		return nil
-	}
-	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
-		return domain("parts", err, false)
-	}
-	return t.touchFeeds(ctx, slices.Collect(maps.Keys(touched)))
 }
 
 // regrouped names the subjects that gain or lose a part: the others of that

@@ -2,7 +2,7 @@ package store
 
 import (
 	"context"
-	"sort"
+	"slices"
 	"time"
 
 	"chairblock/scheduling/openings"
@@ -153,21 +153,46 @@ func (t *Tx) LockForBooking(ctx context.Context, units []string, from, to time.T
 	return t.lockDays(ctx, true, units, from, to)
 }
 
-// lockDays locks by UTC day: two overlapping intervals always share a day of
-// any one calendar.
+// LockForPlans is LockForBooking for visits that are written together.
+func (t *Tx) LockForPlans(ctx context.Context, plans []Plan) error {
+	var keys []string
+	for _, p := range plans {
+		for _, b := range p.Blocks {
+			keys = append(keys, t.dayKeys(b.Unit, p.Visit.Start, p.Visit.End)...)
+		}
+	}
+	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock_shared(hashtextextended('rota/' || $1, 0))`, t.salon)
+	if err != nil {
+		return domain("lock", err, false)
+	}
+	return t.lockKeys(ctx, true, keys)
+}
+
 func (t *Tx) lockDays(ctx context.Context, shared bool, units []string, from, to time.Time) error {
 	var keys []string
 	for _, u := range units {
-		for d := from.UTC().Truncate(24 * time.Hour); d.Before(to); d = d.Add(24 * time.Hour) {
-			keys = append(keys, t.salon+"/"+u+"/"+d.Format(time.DateOnly))
-		}
+		keys = append(keys, t.dayKeys(u, from, to)...)
 	}
-	sort.Strings(keys)
+	return t.lockKeys(ctx, shared, keys)
+}
+
+// dayKeys names a unit by UTC day: two overlapping intervals always share a day
+// of any one calendar.
+func (t *Tx) dayKeys(unit string, from, to time.Time) []string {
+	var keys []string
+	for d := from.UTC().Truncate(24 * time.Hour); d.Before(to); d = d.Add(24 * time.Hour) {
+		keys = append(keys, t.salon+"/"+unit+"/"+d.Format(time.DateOnly))
+	}
+	return keys
+}
+
+func (t *Tx) lockKeys(ctx context.Context, shared bool, keys []string) error {
+	slices.Sort(keys)
 	lock := `pg_advisory_xact_lock`
 	if shared {
 		lock = `pg_advisory_xact_lock_shared`
 	}
-	_, err := t.tx.Exec(ctx, `SELECT `+lock+`(hashtextextended(k, 0)) FROM unnest($1::text[]) WITH ORDINALITY x(k, n) ORDER BY n`, keys)
+	_, err := t.tx.Exec(ctx, `SELECT `+lock+`(hashtextextended(k, 0)) FROM unnest($1::text[]) WITH ORDINALITY x(k, n) ORDER BY n`, slices.Compact(keys))
 	return domain("lock", err, false)
 }
 

@@ -21,8 +21,8 @@ import (
 // filled is a salon with one row of everything.
 type filled struct {
 	*salon
-	client, visit, head, estimate, closure, absence, token, feed string
-	call                                                         store.Call
+	client, visit, group, head, estimate, closure, absence, token, feed string
+	call                                                                store.Call
 }
 
 func (s *salon) filled() *filled {
@@ -46,7 +46,10 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, err)
 		f, _, err := t.AddFeed(ctx, "staff", s.ada)
 		require.NoError(s.t, err)
-		x.head, x.estimate, x.closure, x.absence, x.feed = h.ID, e.ID, c.ID, a.ID, f.ID
+		g, err := t.AddGroup(ctx, store.Group{How: "arrive_together"})
+		require.NoError(s.t, err)
+		require.NoError(s.t, t.SetVisitGroup(ctx, &store.Visit{ID: x.visit, Group: &g.ID}))
+		x.head, x.estimate, x.closure, x.absence, x.feed, x.group = h.ID, e.ID, c.ID, a.ID, f.ID, g.ID
 		_, _, err = t.Begin(ctx, x.call)
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
@@ -58,7 +61,7 @@ func (s *salon) filled() *filled {
 // ids is everything that names the salon or something in it.
 func (x *filled) ids() []string {
 	list := append([]string{x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.head,
-		x.estimate, x.closure, x.absence, x.token, x.feed}, x.chairs...)
+		x.estimate, x.closure, x.absence, x.token, x.feed, x.group}, x.chairs...)
 	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
 }
 
@@ -117,7 +120,8 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		require.False(x.t, yes)
 		return nil, err
 	},
-	"Heads": func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
+	"GroupByID": func(t *store.Tx, x *filled) (any, error) { return t.GroupByID(x.t.Context(), x.group) },
+	"Heads":     func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
 	"InsertVisit": func(t *store.Tx, x *filled) (any, error) {
 		v, blocks := x.salon.visit(x.client, at(15, 0), x.seat())
 		return nil, t.InsertVisit(x.t.Context(), v, blocks)
@@ -128,6 +132,11 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"LockForBooking": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.LockForBooking(x.t.Context(), []string{x.ada}, at(1, 0), at(2, 0))
 	},
+	"LockForPlans": func(t *store.Tx, x *filled) (any, error) {
+		v, blocks := x.salon.visit(x.client, at(15, 0), x.seat())
+		return nil, t.LockForPlans(x.t.Context(), []store.Plan{{Visit: v, Blocks: blocks}})
+	},
+	"LockGroup":    func(t *store.Tx, x *filled) (any, error) { return t.LockGroup(x.t.Context(), x.group) },
 	"LockVisit":    func(t *store.Tx, x *filled) (any, error) { return t.LockVisit(x.t.Context(), x.visit, 0) },
 	"OpeningHours": func(t *store.Tx, x *filled) (any, error) { return t.OpeningHours(x.t.Context()) },
 	"PartsOf": func(t *store.Tx, x *filled) (any, error) {
@@ -152,6 +161,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, errors.Join(t.SetOpeningHours(x.t.Context(), nil), errUndo)
 	},
 	"SetStaffHours": func(t *store.Tx, x *filled) (any, error) { return nil, t.SetStaffHours(x.t.Context(), x.ada, nil) },
+	"SetVisitGroup": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetVisitGroup(x.t.Context(), &store.Visit{ID: x.visit, Group: &x.group})
+	},
 	"SetVisitState": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SetVisitState(x.t.Context(), &store.Visit{ID: x.visit, State: store.Cancelled})
 	},
@@ -165,6 +177,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"SyncParts": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SyncParts(x.t.Context(), x.visit, x.client, nil)
+	},
+	"SyncPartsOf": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SyncPartsOf(x.t.Context(), []store.VisitParts{{Visit: x.visit, Client: x.client}})
 	},
 	"Tokens": func(t *store.Tx, x *filled) (any, error) { return t.Tokens(x.t.Context()) },
 	"TouchFeeds": func(t *store.Tx, x *filled) (any, error) {
@@ -194,6 +209,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"VisitsByID":     func(t *store.Tx, x *filled) (any, error) { return t.VisitsByID(x.t.Context(), []string{x.visit}) },
 	"VisitsOfClient": func(t *store.Tx, x *filled) (any, error) { return t.VisitsOfClient(x.t.Context(), x.client) },
+	"VisitsOfGroup":  func(t *store.Tx, x *filled) (any, error) { return t.VisitsOfGroup(x.t.Context(), x.group) },
 	"VisitsUsing": func(t *store.Tx, x *filled) (any, error) {
 		return t.VisitsUsing(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
 	},
@@ -201,13 +217,16 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, t.WithdrawOlderRetouch(x.t.Context(), x.client, "")
 	},
 	"WithdrawReminders": func(t *store.Tx, x *filled) (any, error) { return nil, t.WithdrawReminders(x.t.Context(), x.visit) },
+	"WritePlans": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.WritePlans(x.t.Context(), nil, []store.Plan{{Visit: &store.Visit{ID: x.visit, Start: at(1, 0), End: at(2, 0)}}})
+	},
 }
 
 // errUndo undoes what a method rightly does in its own salon.
 var errUndo = errors.New("undo")
 
 // ownOnly name methods that take nothing that could belong to another salon.
-var ownOnly = []string{"AddClient", "AddClosure", "AddService", "AddSessionLink", "AddStaff", "AddStation", "LapseHeld", "LockRota", "Salon", "Savepoint",
+var ownOnly = []string{"AddClient", "AddClosure", "AddGroup", "AddService", "AddSessionLink", "AddStaff", "AddStation", "LapseHeld", "LockRota", "Salon", "Savepoint",
 	"Exec"} // of these tests
 
 func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {

@@ -174,12 +174,75 @@ func (t *Tx) visits(ctx context.Context, where string, args ...any) ([]Visit, er
 	return collect[Visit](ctx, t, "visits", visitQuery+where, append([]any{t.salon}, args...)...)
 }
 
+// Plan is a visit with the blocks that it reserves.
+type Plan struct {
+	Visit  *Visit
+	Blocks []Block
+}
+
 // InsertVisit writes a visit with its services, steps and blocks. ErrTaken
 // means that somebody else was faster, ErrClientBusy that the client has
 // another visit at that time; the transaction (or savepoint) must then be given
 // up. v.ID is chosen when empty; the visit is pencilled when v.HeldUntil is set,
 // booked otherwise.
 func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
+	return t.WritePlans(ctx, []Plan{{v, blocks}}, nil)
+}
+
+// ReplacePlan moves a locked visit: its old steps and blocks go, the new ones
+// come. Errors as for InsertVisit, and scheduling.ErrNotFound.
+func (t *Tx) ReplacePlan(ctx context.Context, v *Visit, blocks []Block) error {
+	return t.WritePlans(ctx, nil, []Plan{{v, blocks}})
+}
+
+// WritePlans adds visits as InsertVisit does and moves locked ones as
+// ReplacePlan does, all together: the old blocks of all of them go before the
+// first new one comes, so that visits can take each other's time. Real times
+// that were noted of a step stay with it. Errors are those of the two.
+func (t *Tx) WritePlans(ctx context.Context, added, moved []Plan) error {
+	if err := t.freeForMove(ctx, moved); err != nil {
+		return err
+	}
+	blocks := map[string][]Block{}
+	for _, p := range moved {
+		if err := t.moveVisit(ctx, p.Visit); err != nil {
+			return err
+		}
+		blocks[p.Visit.ID] = p.Blocks
+	}
+	for _, p := range added {
+		if err := t.addVisit(ctx, p.Visit); err != nil {
+			return err
+		}
+		blocks[p.Visit.ID] = p.Blocks
+	}
+	return t.insertBlocks(ctx, blocks)
+}
+
+// freeForMove takes away what visits that move reserve.
+func (t *Tx) freeForMove(ctx context.Context, moved []Plan) error {
+	if len(moved) == 0 {
+		return nil
+	}
+	ids := make([]string, len(moved))
+	for i, p := range moved {
+		ids[i] = p.Visit.ID
+	}
+	if len(ids) > 1 { // two visits of one client may change places
+		_, err := t.tx.Exec(ctx, `UPDATE visit SET client_id = NULL WHERE salon_id = $1 AND visit_id = ANY($2)`, t.salon, ids)
+		if err != nil {
+			return domain("move visits", err, false)
+		}
+	}
+	for _, table := range []string{"block", "visit_step_unit", "visit_service"} {
+		if _, err := t.tx.Exec(ctx, `DELETE FROM `+table+` WHERE salon_id = $1 AND visit_id = ANY($2)`, t.salon, ids); err != nil {
+			return domain("move visits", err, false)
+		}
+	}
+	return nil
+}
+
+func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 	if v.ID == "" {
 		v.ID = NewID()
 	}
@@ -199,34 +262,24 @@ func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 	if tag.RowsAffected() == 0 {
 		return ErrClientBusy
 	}
-	if err := t.insertPlan(ctx, v); err != nil {
-		return err
-	}
-	return t.insertBlocks(ctx, v.ID, blocks)
+	return t.writePlan(ctx, v)
 }
 
-// ReplacePlan moves a locked visit: its old steps and blocks go, the new ones
-// come. Errors as for InsertVisit, and scheduling.ErrNotFound.
-func (t *Tx) ReplacePlan(ctx context.Context, v *Visit, blocks []Block) error {
+func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
 	tag, err := t.tx.Exec(ctx, `
-		UPDATE visit SET starts_at = $3, ends_at = $4, chair_id = nullif($5, ''), approved_by = $6, version = version + 1, changed_at = now()
-		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy)
+		UPDATE visit SET client_id = nullif($7, ''), starts_at = $3, ends_at = $4, chair_id = nullif($5, ''), approved_by = $6,
+			version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy, v.Client)
 	if err := one("move visit", tag.RowsAffected(), err); err != nil {
 		return err
 	}
-	for _, table := range []string{"block", "visit_step", "visit_service"} {
-		if _, err := t.tx.Exec(ctx, `DELETE FROM `+table+` WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID); err != nil {
-			return domain("move visit", err, false)
-		}
-	}
 	v.Version++
-	if err := t.insertPlan(ctx, v); err != nil {
-		return err
-	}
-	return t.insertBlocks(ctx, v.ID, blocks)
+	return t.writePlan(ctx, v)
 }
 
-func (t *Tx) insertPlan(ctx context.Context, v *Visit) error {
+// writePlan writes the services and steps of a visit that has none, or steps
+// without units only.
+func (t *Tx) writePlan(ctx context.Context, v *Visit) error {
 	var b pgx.Batch
 	for i, s := range v.Services {
 		b.Queue(`
@@ -237,12 +290,16 @@ func (t *Tx) insertPlan(ctx context.Context, v *Visit) error {
 	for i, s := range v.Steps {
 		b.Queue(`
 			INSERT INTO visit_step (salon_id, visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched, looks)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, coalesce($11::smallint[], '{}'))`,
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, coalesce($11::smallint[], '{}'))
+			ON CONFLICT (salon_id, visit_id, ordinal) DO UPDATE SET service_ordinal = excluded.service_ordinal, kind = excluded.kind,
+				label = excluded.label, starts_at = excluded.starts_at, ends_at = excluded.ends_at, hands_on = excluded.hands_on,
+				watched = excluded.watched, looks = excluded.looks`,
 			t.salon, v.ID, i, s.Service, s.Kind, s.Label, s.Start, s.End, s.HandsOn, s.Watched, s.Looks)
 		for _, u := range s.Units {
 			b.Queue(`INSERT INTO visit_step_unit (salon_id, visit_id, ordinal, unit_id, role) VALUES ($1, $2, $3, $4, $5)`, t.salon, v.ID, i, u.Unit, u.Role)
 		}
 	}
+	b.Queue(`DELETE FROM visit_step WHERE salon_id = $1 AND visit_id = $2 AND ordinal >= $3`, t.salon, v.ID, len(v.Steps))
 	return domain("visit plan", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
