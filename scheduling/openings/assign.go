@@ -60,7 +60,7 @@ func (s *solver) earliest(c *chain, x *StartSet, start Minute, first int32) bool
 	s.best.end = none
 	q := x.q
 	q.From, q.To = start, start
-	s.limit(q)
+	s.from, s.to, s.endBy = q.limits()
 	w, ok := x.snap.premises.Run(s.from)
 	if !ok {
 		return false

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"slices"
 	"sort"
 
 	"chairblock/scheduling"
@@ -18,14 +19,17 @@ var ErrOtherUnits = errors.New("the plan was compiled for other units")
 // grid of the query that they answer.
 type StartRange struct{ From, To Minute }
 
-// StartSet is every start that a query allows. It is immutable and safe for
-// concurrent use, and keeps its plan and snapshot alive.
+// StartSet is every start that a query allows. It is safe for concurrent use
+// until it is given to SearchInto, and keeps its plan and snapshot alive. The
+// zero value is the empty set, to be given to SearchInto.
 type StartSet struct {
 	p       *Plan
 	snap    *Snapshot
 	q       Query
 	all     []StartRange
 	byFirst []unitStarts // in the order of the shop; empty for a visit without roles
+	mem     []StartRange
+	endBy   Minute // what q.EndBy points to
 }
 
 type unitStarts struct {
@@ -39,18 +43,28 @@ type unitStarts struct {
 //
 // Search returns Faults that name the faulty fields of q, and ErrOtherUnits.
 func (p *Plan) Search(s *Snapshot, q Query) (*StartSet, error) {
-	if err := p.ready(s, q); err != nil {
+	x := new(StartSet)
+	if err := p.SearchInto(x, s, q); err != nil {
 		return nil, err
 	}
-	x := &StartSet{p: p, snap: s, q: q}
-	if len(p.missing) > 0 {
-		return x, nil
+	return x, nil
+}
+
+// SearchInto is Search that overwrites x and reuses its memory: ranges that x
+// has returned before are overwritten too. After an error x is as it was.
+func (p *Plan) SearchInto(x *StartSet, s *Snapshot, q Query) error {
+	if err := p.ready(s, q); err != nil {
+		return err
 	}
-	w := newSolver(p, s)
+	x.begin(p, s, q)
+	if len(p.missing) > 0 {
+		return nil
+	}
+	w := newBitSolver(p, s)
 	defer w.release()
 	w.search(s.premises, q, false)
-	x.collect(w)
-	return x, nil
+	x.collect(w.starts.lists, w.starts.all)
+	return nil
 }
 
 // Soonest returns the earliest start that Search would find, and false when
@@ -63,10 +77,10 @@ func (p *Plan) Soonest(s *Snapshot, q Query) (Minute, bool, error) {
 	if len(p.missing) > 0 {
 		return 0, false, nil
 	}
-	w := newSolver(p, s)
+	w := newBitSolver(p, s)
 	defer w.release()
 	w.search(s.premises, q, true)
-	at, ok := w.soonest(q.Grid)
+	at, ok := w.starts.soonest(q.Grid)
 	return at, ok, nil
 }
 
@@ -95,33 +109,37 @@ func (q Query) check() error {
 	return f.Err()
 }
 
-// collect turns what w has found into ranges on the grid.
-func (x *StartSet) collect(w *solver) {
-	w.union = w.union[:0]
-	n, units := 0, 0
-	for u := range w.found {
-		w.found[u] = timeline.Normalize(w.found[u])
-		w.union = append(w.union, w.found[u]...)
-		n += len(w.found[u])
-		if len(w.found[u]) > 0 {
-			units++
+// begin makes x the empty answer to q.
+func (x *StartSet) begin(p *Plan, s *Snapshot, q Query) {
+	*x = StartSet{p: p, snap: s, q: q, byFirst: x.byFirst[:0], mem: x.mem[:0]}
+	if q.EndBy != nil {
+		x.endBy = *q.EndBy // which the caller may change
+		x.q.EndBy = &x.endBy
+	}
+}
+
+// collect writes down, as ranges on the grid, the starts by unit of the first
+// role and all of them.
+func (x *StartSet) collect(byFirst []timeline.List, all timeline.List) {
+	n := len(all)
+	if len(x.p.roles) > 0 {
+		for _, l := range byFirst {
+			n += len(l)
 		}
 	}
-	w.union = timeline.Normalize(w.union)
-	ranges := make([]StartRange, 0, n+len(w.union))
-	ranges = onGrid(ranges, w.union, x.q.Grid)
+	ranges := slices.Grow(x.mem, n)
+	ranges = onGrid(ranges, all, x.q.Grid)
 	x.all = ranges[:len(ranges):len(ranges)]
-	if len(x.p.roles) == 0 {
-		return
-	}
-	x.byFirst = make([]unitStarts, 0, units)
-	for u := range w.found {
-		from := len(ranges)
-		ranges = onGrid(ranges, w.found[u], x.q.Grid)
-		if to := len(ranges); to > from {
-			x.byFirst = append(x.byFirst, unitStarts{int32(u), ranges[from:to:to]})
+	if len(x.p.roles) > 0 {
+		for u, l := range byFirst {
+			from := len(ranges)
+			ranges = onGrid(ranges, l, x.q.Grid)
+			if to := len(ranges); to > from {
+				x.byFirst = append(x.byFirst, unitStarts{int32(u), ranges[from:to:to]})
+			}
 		}
 	}
+	x.mem = ranges
 }
 
 // onGrid appends the multiples of grid in l as ranges.

@@ -193,7 +193,7 @@ func TestTheMirroredProblemIsFeasibleIfTheProblemIs(t *testing.T) {
 			u := &in.shop.Units[i]
 			clear, ok := in.spec.Clear[u.Kind]
 			if !ok {
-				clear = u.Changeover
+				clear = max(u.Changeover, in.spec.ClearLeast[u.Kind])
 			}
 			u.Bookings = slices.Clone(u.Bookings)
 			for b := range u.Bookings {

@@ -34,7 +34,7 @@ func newOracle(shop openings.Shop, spec openings.VisitSpec, q openings.Query) *o
 		free := marks(shop.Minutes, u.Open)
 		clear, ok := spec.Clear[u.Kind]
 		if !ok {
-			clear = u.Changeover
+			clear = max(u.Changeover, spec.ClearLeast[u.Kind])
 		}
 		for m := range free {
 			at := openings.Minute(m)
@@ -373,6 +373,9 @@ func randomVisit(r *rand.Rand) openings.VisitSpec {
 	}
 	if r.IntN(2) == 0 {
 		v.Clear = map[openings.UnitKind]openings.Minute{someKinds[r.IntN(4)]: openings.Minute(r.IntN(5))}
+	}
+	if r.IntN(4) == 0 {
+		v.ClearLeast = map[openings.UnitKind]openings.Minute{someKinds[r.IntN(4)]: openings.Minute(r.IntN(5))}
 	}
 	return v
 }

@@ -17,6 +17,7 @@ func seeded(t *testing.T) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, 0))
 }
 
+// search asks both engines, which have to agree.
 func search(t *testing.T, in instance) *openings.StartSet {
 	t.Helper()
 	snap, err := openings.NewSnapshot(in.shop)
@@ -25,6 +26,10 @@ func search(t *testing.T, in instance) *openings.StartSet {
 	require.NoError(t, err)
 	x, err := plan.Search(snap, in.q)
 	require.NoError(t, err)
+	lists, err := plan.SearchByLists(snap, in.q)
+	require.NoError(t, err)
+	require.Equal(t, lists.Ranges(), x.Ranges(), "by lists and by bits: %+v", in)
+	require.Equal(t, lists.ByFirstRole(), x.ByFirstRole(), "by lists and by bits: %+v", in)
 	return x
 }
 
@@ -135,7 +140,11 @@ func sameSoonest(t *testing.T, in instance, x *openings.StartSet) {
 	require.NoError(t, err)
 	want, some := x.First()
 	require.Equal(t, some, ok)
-	if ok {
+	lists, listed, err := plan.SoonestByLists(snap, in.q)
+	require.NoError(t, err)
+	require.Equal(t, some, listed)
+	if some {
 		require.Equal(t, want, got)
+		require.Equal(t, want, lists)
 	}
 }

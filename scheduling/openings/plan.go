@@ -30,8 +30,12 @@ type Plan struct {
 	spanning  []int // roles that the client keeps from start to end
 	moving    []int // all other roles
 	pools     [][]candidates
-	full      chain // one step for each phase
-	short     chain // the same visit in fewer steps
+	full      chain   // one step for each phase
+	short     chain   // the same visit in fewer steps
+	blocks    []block // the same as bitSolver likes it
+	memos     int     // different tests in all blocks
+	used      []bool  // by role: a phase or a certain wait uses it
+	stays     []int32 // by role: minutes of a single stay in which anybody will do, else 0
 	missing   []string
 	anonymous []bool // by role: nobody can tell which of its candidates it got
 
@@ -110,6 +114,8 @@ func Compile(spec VisitSpec, s *Snapshot) (*Plan, error) {
 	}
 	p.full = p.chain(uses)
 	p.short = p.full.shorten()
+	p.setBlocks(&p.short)
+	p.setStays(uses)
 	p.missing = p.findMissing(uses)
 	for _, ph := range spec.Phases {
 		p.minStay += int32(ph.Minutes)

@@ -15,7 +15,7 @@ import (
 // unit. Few runs are long enough for a long visit. Inside each of them the
 // remaining roles are bound one after the other, and the pools tested last.
 func (s *solver) search(premises timeline.List, q Query, soonest bool) {
-	s.limit(q)
+	s.from, s.to, s.endBy = q.limits()
 	s.found = resize(s.found, len(s.free)+1)
 	for u := range s.found {
 		s.found[u] = s.found[u][:0]
@@ -46,12 +46,13 @@ func (s *solver) soonest(grid Minute) (Minute, bool) {
 	return best, best != Minute(none)
 }
 
-// limit takes over the limits of q.
-func (s *solver) limit(q Query) {
-	s.from, s.to, s.endBy = int32(q.From), int32(q.To), int32(2*maxHorizon)
+// limits returns the first and the last start and the last end that q allows.
+func (q Query) limits() (from, to, endBy int32) {
+	endBy = int32(2 * maxHorizon)
 	if q.EndBy != nil {
-		s.endBy = int32(*q.EndBy)
+		endBy = int32(*q.EndBy)
 	}
+	return int32(q.From), int32(q.To), endBy
 }
 
 func meet(a, b timeline.Span) timeline.Span {

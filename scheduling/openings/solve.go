@@ -51,15 +51,7 @@ var solvers = sync.Pool{New: func() any { return new(solver) }}
 func newSolver(p *Plan, snap *Snapshot) *solver {
 	s := solvers.Get().(*solver)
 	s.p = p
-	s.free = resize(s.free, len(p.roster.units))
-	asks := len(p.spec.Clear)+len(p.spec.ClearLeast) > 0
-	for _, u := range p.units {
-		s.free[u] = snap.free[u]
-		if asks {
-			unit := &snap.shop.Units[u]
-			s.free[u] = snap.freeFor(u, p.spec.Clearing(unit.Kind, unit.Changeover))
-		}
-	}
+	s.free = p.freeLists(s.free, snap)
 	s.bound = resize(s.bound, len(p.roles))
 	for r := range s.bound {
 		s.bound[r] = nobody
@@ -70,6 +62,21 @@ func newSolver(p *Plan, snap *Snapshot) *solver {
 		s.levels[d].own = resize(s.levels[d].own, len(p.full.steps))
 	}
 	return s
+}
+
+// freeLists returns the free time of the units of p by unit, in the memory of
+// dst.
+func (p *Plan) freeLists(dst []timeline.List, snap *Snapshot) []timeline.List {
+	dst = resize(dst, len(p.roster.units))
+	asks := len(p.spec.Clear)+len(p.spec.ClearLeast) > 0
+	for _, u := range p.units {
+		dst[u] = snap.free[u]
+		if asks {
+			unit := &snap.shop.Units[u]
+			dst[u] = snap.freeFor(u, p.spec.Clearing(unit.Kind, unit.Changeover))
+		}
+	}
+	return dst
 }
 
 // release gives s back without keeping the caller's data alive.
