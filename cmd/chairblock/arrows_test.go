@@ -45,7 +45,7 @@ var arrows = map[string][]string{
 var testArrows = map[string][]string{
 	"cmd/chairblock": {"migrations", "store/storetest"},
 	"api":            {"migrations", "store/storetest"},
-	"store":          {"store/pg", "store/storetest"},
+	"store":          {"scheduling/problemfile", "store/pg", "store/storetest"},
 	// tests of the core ask problems of published files
 	"scheduling/openings": {"scheduling/problemfile"},
 	"scheduling/packing":  {"scheduling/problemfile"},
