@@ -97,6 +97,9 @@ type Service struct {
 	Aftercare bool
 	// Retouch is true when only new growth is treated.
 	Retouch bool
+	// Families say what the service is to the others, see SpacingRule. Wet is
+	// added by itself to a service with a step at the basin.
+	Families []string
 	// PriceCents is the price in hundredths of the salon's currency.
 	PriceCents int64
 	Steps      []Step
@@ -112,6 +115,7 @@ var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 // when no step needs the stylist in charge, who would then not have to be there.
 func (s Service) Validate() error {
 	var f Faults
+	checkFamilies(&f, "families", s.Families)
 	if !slices.ContainsFunc(s.Steps, func(st Step) bool { return st.Who == ByLead }) {
 		f.Add("steps", "has none for the stylist in charge", "at least one step whose who is lead")
 	}

@@ -19,8 +19,9 @@ const (
 // ones are common practice, no source; every salon sets its own, and prices.
 func StandardServices() []Service {
 	list := []Service{
-		{Name: "Straightening", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 32000, Steps: straightening()},
-		{Name: "Regrowth retouch", Skill: SkillStraightening, Chemical: true, Aftercare: true, Retouch: true, PriceCents: 21000, Steps: straightening()},
+		{Name: "Straightening", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 32000, Families: []string{FamilyStraightening}, Steps: straightening()},
+		{Name: "Regrowth retouch", Skill: SkillStraightening, Chemical: true, Aftercare: true, Retouch: true, PriceCents: 21000,
+			Families: []string{FamilyStraightening}, Steps: straightening()},
 		{Name: "Cut and dry", Skill: SkillCut, PriceCents: 5800, Steps: []Step{
 			wash(8),
 			{Kind: "cut", Label: "cut", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true, WaitMax: 5},
@@ -33,7 +34,7 @@ func StandardServices() []Service {
 			wash(8),
 			{Kind: "dry", Label: "dry and style", Who: ByLead, Where: AtChair, Minutes: 25, HandsOn: true},
 		}},
-		{Name: "Root colour", Skill: SkillColour, Chemical: true, PriceCents: 7400, Steps: []Step{
+		{Name: "Root colour", Skill: SkillColour, Chemical: true, PriceCents: 7400, Families: []string{FamilyColour}, Steps: []Step{
 			{Kind: "colour", Label: "apply colour to the roots", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true},
 			// An ordinary colour works alone: the stylist is free meanwhile.
 			{Kind: "colour_working", Label: "colour working", Who: ByNobody, Where: AtChair, Minutes: 35, WaitMax: 3},

@@ -167,6 +167,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"SetVisitState": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SetVisitState(x.t.Context(), &store.Visit{ID: x.visit, State: store.Cancelled})
 	},
+	"SpacedVisits": func(t *store.Tx, x *filled) (any, error) {
+		return t.SpacedVisits(x.t.Context(), x.client, "", time.Now())
+	},
 	"StaffByID":   func(t *store.Tx, x *filled) (any, error) { return t.StaffByID(x.t.Context(), x.ada) },
 	"StaffHours":  func(t *store.Tx, x *filled) (any, error) { return t.StaffHours(x.t.Context(), x.ada) },
 	"StaffList":   func(t *store.Tx, x *filled) (any, error) { return t.StaffList(x.t.Context()) },

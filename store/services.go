@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -33,14 +34,14 @@ type ServiceRow struct {
 
 const serviceQuery = `
 	SELECT s.service_id, v.service_version, v.name, v.skill, v.chemical, v.aftercare, v.retouch, v.clear_minutes,
-	       v.price_cents, v.steps, s.active, s.version
+	       v.price_cents, v.steps, v.families, s.active, s.version
 	FROM service s JOIN service_version v ON v.salon_id = s.salon_id AND v.service_id = s.service_id`
 
 func scanService(row pgx.CollectableRow) (ServiceRow, error) {
 	var s ServiceRow
 	var steps []byte
 	err := row.Scan(&s.ID, &s.Version, &s.Name, &s.Skill, &s.Chemical, &s.Aftercare, &s.Retouch, &s.Clear,
-		&s.PriceCents, &steps, &s.Active, &s.Row)
+		&s.PriceCents, &steps, &s.Families, &s.Active, &s.Row)
 	if err != nil {
 		return s, err
 	}
@@ -121,10 +122,10 @@ func (t *Tx) addServiceVersion(ctx context.Context, s scheduling.Service) error 
 	}
 	const q = `
 		INSERT INTO service_version (salon_id, service_id, service_version, name, skill, chemical, aftercare,
-			clear_minutes, price_cents, steps, retouch)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`
+			clear_minutes, price_cents, steps, retouch, families)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::text[], '{}'))`
 	_, err = t.tx.Exec(ctx, q, t.salon, s.ID, s.Version, s.Name, s.Skill, s.Chemical, s.Aftercare, s.Clear,
-		s.PriceCents, steps, s.Retouch)
+		s.PriceCents, steps, s.Retouch, s.Families)
 	return domain("add service version", err, false)
 }
 
@@ -157,4 +158,34 @@ func (t *Tx) changed(ctx context.Context, err error, id string) error {
 		return t.staleOrMissing(ctx, `SELECT 1 FROM service WHERE salon_id = $1 AND service_id = $2`, id)
 	}
 	return domain("service", err, false)
+}
+
+// SpacedVisits lists the visits of a client as the rules of spacing see them,
+// oldest first: what was done, what is booked and what is still pencilled at
+// now. The visit except is left out.
+func (t *Tx) SpacedVisits(ctx context.Context, client, except string, now time.Time) ([]scheduling.SpacedVisit, error) {
+	rows, err := t.tx.Query(ctx, `
+		SELECT v.visit_id, v.starts_at, coalesce(v.finished_at, v.ends_at), k.name, k.families, k.aftercare,
+			k.steps @? '$[*] ? (@.where == "basin")'
+		FROM visit v JOIN visit_service x USING (salon_id, visit_id) JOIN service_version k USING (salon_id, service_id, service_version)
+		WHERE v.salon_id = $1 AND v.client_id = $2 AND v.visit_id <> $3 AND v.state NOT IN ('cancelled', 'missed', 'lapsed')
+		  AND (v.state <> 'held' OR v.held_until > $4)
+		ORDER BY v.starts_at, v.visit_id, x.ordinal`, t.salon, client, except, now)
+	if err != nil {
+		return nil, domain("spaced visits", err, false)
+	}
+	var out []scheduling.SpacedVisit
+	var v scheduling.SpacedVisit
+	var name string
+	var families []string
+	var aftercare, basin bool
+	_, err = pgx.ForEachRow(rows, []any{&v.ID, &v.Start, &v.End, &name, &families, &aftercare, &basin}, func() error {
+		if n := len(out); n == 0 || out[n-1].ID != v.ID {
+			out = append(out, v)
+		}
+		last := &out[len(out)-1]
+		last.Services = append(last.Services, scheduling.SpacedBy(name, families, aftercare, basin))
+		return nil
+	})
+	return out, domain("spaced visits", err, false)
 }
