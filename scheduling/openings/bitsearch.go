@@ -161,7 +161,7 @@ func (s *bitSolver) bind(d, k, tested int, u int32, free timeline.List) {
 	for len(free) > 0 && free[0].To <= s.run.From {
 		free = free[1:]
 	}
-	if s.p.used[r] && (len(free) == 0 || free[0].From >= s.run.To) {
+	if !s.mayUse(r, free) {
 		return
 	}
 	s.bound[r], s.time[r] = u, free
@@ -172,6 +172,32 @@ func (s *bitSolver) bind(d, k, tested int, u int32, free timeline.List) {
 		s.keep()
 	}
 	s.bound[r] = nobody
+}
+
+// mayUse reports whether free has room for every use of role r taken by itself.
+// It is quick, and most units fall out here.
+func (s *bitSolver) mayUse(r int, free timeline.List) bool {
+	for i := range s.p.hardest[r] {
+		u := &s.p.hardest[r][i]
+		from := s.run.From + u.at
+		if !room(free, from, from+s.width, u.minutes) {
+			return false
+		}
+	}
+	return true
+}
+
+// room reports whether some n minutes of free begin in from..to-1.
+func room(free timeline.List, from, to, n int32) bool {
+	for _, f := range free {
+		if f.From >= to {
+			return false
+		}
+		if max(f.From, from)+n <= f.To {
+			return true
+		}
+	}
+	return false
 }
 
 // keep adds the starts of this run to those of the unit in the first role.

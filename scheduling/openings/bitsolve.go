@@ -135,7 +135,7 @@ func (s *bitSolver) open(run timeline.Span) bool {
 		return false
 	}
 	n := timeline.Words(width)
-	s.run, s.words = run, n
+	s.run, s.words, s.width = run, n, width
 	s.whole, s.begin = firsts(s.whole, n, width), firsts(s.begin, n, min(width, s.last-run.From+1))
 	sets := s.levels[0].sets
 	for i := range sets {
@@ -177,8 +177,8 @@ func (s *bitSolver) refine(d, r, from, upTo int) bool {
 				return false
 			}
 		}
-		clear(own[:set.lo])
-		clear(own[set.hi:])
+		own.Zero(0, set.lo)
+		own.Zero(set.hi, len(own))
 		if uses := b.by(r); len(uses) > 0 {
 			from := base + int32(set.lo)*64
 			part := own[set.lo:set.hi]
@@ -192,7 +192,7 @@ func (s *bitSolver) refine(d, r, from, upTo int) bool {
 			set.lo, set.hi = set.lo+lo, set.lo+hi
 			changed = true
 		} else {
-			copy(own[set.lo:set.hi], set.live())
+			own[set.lo:set.hi].Set(set.live())
 		}
 		set.bits = own
 		if linked {
@@ -250,7 +250,10 @@ func (s *bitSolver) test(t *blockTest, base int32, set *positions) {
 		return
 	}
 	enough := f.least[t.need-1]
-	for f.next < len(t.units) && !enough.CoversMoved(set.live(), at) {
+	for f.next < len(t.units) {
+		if enough.CoversMoved(set.live(), at) {
+			return
+		}
 		s.count(t, f)
 	}
 	set.live().KeepMoved(enough, at)

@@ -35,7 +35,7 @@ type blockTest struct {
 
 // setBlocks writes c, the chain of p, as blocks.
 func (p *Plan) setBlocks(c *chain) {
-	p.used = make([]bool, len(p.roles))
+	p.hardest = make([][]use, len(p.roles))
 	start := int32(0)
 	for i := 0; i < len(c.steps); {
 		b := block{start: start, uses: make([][]use, len(p.roles))}
@@ -59,11 +59,16 @@ func (p *Plan) setBlocks(c *chain) {
 				break
 			}
 		}
-		for r := range p.used {
-			p.used[r] = p.used[r] || len(b.uses[r]) > 0
+		for r, uses := range b.uses {
+			for _, u := range uses {
+				p.hardest[r] = append(p.hardest[r], use{start + u.at, u.minutes})
+			}
 		}
 		p.blocks = append(p.blocks, b)
 		start += at
+	}
+	for _, uses := range p.hardest {
+		slices.SortStableFunc(uses, func(a, b use) int { return int(b.minutes - a.minutes) })
 	}
 }
 

@@ -34,7 +34,7 @@ type Plan struct {
 	short     chain   // the same visit in fewer steps
 	blocks    []block // the same as bitSolver likes it
 	memos     int     // different tests in all blocks
-	used      []bool  // by role: a phase or a certain wait uses it
+	hardest   [][]use // by role: uses from the start of the visit, the longest first
 	stays     []int32 // by role: minutes of a single stay in which anybody will do, else 0
 	missing   []string
 	anonymous []bool // by role: nobody can tell which of its candidates it got

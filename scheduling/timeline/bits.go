@@ -18,6 +18,21 @@ func Words(n int32) int { return int(n+wordBits-1) / wordBits }
 // size returns how many minutes b has room for.
 func (b Bits) size() int32 { return int32(len(b)) * wordBits }
 
+// Zero empties the words from..to-1. Few of them do not pay for a call.
+func (b Bits) Zero(from, to int) {
+	for i := from; i < to; i++ {
+		b[i] = 0
+	}
+}
+
+// Set makes b equal to o, which is at least as long.
+func (b Bits) Set(o Bits) {
+	o = o[:len(b)]
+	for i := range b {
+		b[i] = o[i]
+	}
+}
+
 // Fill adds the minutes from..to-1. What lies outside b is left out.
 func (b Bits) Fill(from, to int32) {
 	from, to = max(from, 0), min(to, b.size())
@@ -146,7 +161,9 @@ func (b Bits) KeepReach(goal Bits, wait int32) {
 		if i+1 < len(goal) {
 			far = goal[i+1]
 		}
-		b[i] = w & within(near, far, uint(wait))
+		if w&^near != 0 {
+			b[i] = w & within(near, far, uint(wait))
+		}
 	}
 }
 
