@@ -161,7 +161,7 @@ func (s *bitSolver) bind(d, k, tested int, u int32, free timeline.List) {
 	for len(free) > 0 && free[0].To <= s.run.From {
 		free = free[1:]
 	}
-	if !s.mayUse(r, free) {
+	if !s.mayUse(s.levels[d].sets, r, free) {
 		return
 	}
 	s.bound[r], s.time[r] = u, free
@@ -174,23 +174,23 @@ func (s *bitSolver) bind(d, k, tested int, u int32, free timeline.List) {
 	s.bound[r] = nobody
 }
 
-// mayUse reports whether free has room for every use of role r taken by itself.
-// It is quick, and most units fall out here.
-func (s *bitSolver) mayUse(r int, free timeline.List) bool {
+// mayUse reports whether free has room for every use of role r taken by itself,
+// given the sets for the roles before it. It is quick, and most units fall out.
+func (s *bitSolver) mayUse(sets []positions, r int, free timeline.List) bool {
 	for i := range s.p.hardest[r] {
 		u := &s.p.hardest[r][i]
-		from := s.run.From + u.at
-		if !room(free, from, from+s.width, u.minutes) {
+		first, last := sets[u.block].ends()
+		if at := s.run.From + u.at; !room(free, at+first, at+last, u.minutes) {
 			return false
 		}
 	}
 	return true
 }
 
-// room reports whether some n minutes of free begin in from..to-1.
+// room reports whether some n minutes of free begin in from..to.
 func room(free timeline.List, from, to, n int32) bool {
 	for _, f := range free {
-		if f.From >= to {
+		if f.From > to {
 			return false
 		}
 		if max(f.From, from)+n <= f.To {

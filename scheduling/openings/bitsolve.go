@@ -1,6 +1,7 @@
 package openings
 
 import (
+	"math/bits"
 	"slices"
 	"sync"
 
@@ -51,13 +52,14 @@ type bitLevel struct {
 	own  []uint64 // memory for the sets that differ from those of the level above
 }
 
-// positions is a set of positions. All words but lo to hi-1 are zero.
+// positions is a set of positions, not empty when it is in a level. All words but
+// lo to hi-1 are zero, those at the two ends are not.
 type positions struct {
 	bits   timeline.Bits
 	lo, hi int
 }
 
-// live is the words that may not be zero.
+// live is the words from lo on.
 func (p *positions) live() timeline.Bits { return p.bits[p.lo:p.hi] }
 
 // trim drops empty words from both ends and reports whether any is left.
@@ -69,6 +71,11 @@ func (p *positions) trim() bool {
 		p.hi--
 	}
 	return p.lo < p.hi
+}
+
+// ends returns the first and the last position.
+func (p *positions) ends() (first, last int32) {
+	return int32(p.lo*64 + bits.TrailingZeros64(p.bits[p.lo])), int32(p.hi*64 - 1 - bits.LeadingZeros64(p.bits[p.hi-1]))
 }
 
 // filled is what is known of a pool in this chunk. least[k] has minutes from
@@ -142,6 +149,7 @@ func (s *bitSolver) open(run timeline.Span) bool {
 		sets[i] = positions{s.whole, 0, n}
 	}
 	sets[0].bits = s.begin
+	sets[0].trim()
 	for d := 1; d < len(s.levels); d++ {
 		s.levels[d].own = resize(s.levels[d].own, n*len(sets))
 	}
@@ -149,11 +157,11 @@ func (s *bitSolver) open(run timeline.Span) bool {
 	return true
 }
 
-// firsts returns n words with the first bits set, in the memory of b.
-func firsts(b timeline.Bits, n int, bits int32) timeline.Bits {
+// firsts returns n words that begin with first ones, in the memory of b.
+func firsts(b timeline.Bits, n int, first int32) timeline.Bits {
 	b = resize(b, n)
 	clear(b)
-	b.Fill(0, bits)
+	b.Fill(0, first)
 	return b
 }
 

@@ -33,9 +33,15 @@ type blockTest struct {
 	memo int
 }
 
+// hardUse is a use that is looked at by itself before all others.
+type hardUse struct {
+	block       int
+	at, minutes int32 // at counts from the start of the visit
+}
+
 // setBlocks writes c, the chain of p, as blocks.
 func (p *Plan) setBlocks(c *chain) {
-	p.hardest = make([][]use, len(p.roles))
+	p.hardest = make([][]hardUse, len(p.roles))
 	start := int32(0)
 	for i := 0; i < len(c.steps); {
 		b := block{start: start, uses: make([][]use, len(p.roles))}
@@ -61,14 +67,14 @@ func (p *Plan) setBlocks(c *chain) {
 		}
 		for r, uses := range b.uses {
 			for _, u := range uses {
-				p.hardest[r] = append(p.hardest[r], use{start + u.at, u.minutes})
+				p.hardest[r] = append(p.hardest[r], hardUse{len(p.blocks), start + u.at, u.minutes})
 			}
 		}
 		p.blocks = append(p.blocks, b)
 		start += at
 	}
 	for _, uses := range p.hardest {
-		slices.SortStableFunc(uses, func(a, b use) int { return int(b.minutes - a.minutes) })
+		slices.SortStableFunc(uses, func(a, b hardUse) int { return int(b.minutes - a.minutes) })
 	}
 }
 

@@ -30,12 +30,12 @@ type Plan struct {
 	spanning  []int // roles that the client keeps from start to end
 	moving    []int // all other roles
 	pools     [][]candidates
-	full      chain   // one step for each phase
-	short     chain   // the same visit in fewer steps
-	blocks    []block // the same as bitSolver likes it
-	memos     int     // different tests in all blocks
-	hardest   [][]use // by role: uses from the start of the visit, the longest first
-	stays     []int32 // by role: minutes of a single stay in which anybody will do, else 0
+	full      chain       // one step for each phase
+	short     chain       // the same visit in fewer steps
+	blocks    []block     // the same as bitSolver likes it
+	memos     int         // different tests in all blocks
+	hardest   [][]hardUse // by role, the longest first
+	stays     []int32     // by role: minutes of a single stay in which anybody will do, else 0
 	missing   []string
 	anonymous []bool // by role: nobody can tell which of its candidates it got
 

@@ -151,17 +151,7 @@ func (b Bits) KeepReach(goal Bits, wait int32) {
 		return
 	}
 	for i, w := range b {
-		if w == 0 {
-			continue
-		}
-		var near, far uint64
-		if i < len(goal) {
-			near = goal[i]
-		}
-		if i+1 < len(goal) {
-			far = goal[i+1]
-		}
-		if w&^near != 0 {
+		if near, far := goal.pair(i); w&^near != 0 {
 			b[i] = w & within(near, far, uint(wait))
 		}
 	}
@@ -202,23 +192,31 @@ func (b Bits) KeepReachHeld(goal, held Bits, wait int32, scratch Bits) {
 		return
 	}
 	for i, w := range b {
-		if w != 0 {
-			b[i] = w & withinHeld(goal.pair(i), held.pair(i), uint(wait))
+		near, far := goal.pair(i)
+		if w&^near == 0 {
+			continue
 		}
+		free, after := held.pair(i)
+		b[i] = w & withinHeld(near, far, free, after, uint(wait))
 	}
 }
 
 // pair returns words i and i+1, zero beyond the end.
-func (b Bits) pair(i int) (p [2]uint64) {
-	copy(p[:], b[min(i, len(b)):])
-	return p
+func (b Bits) pair(i int) (near, far uint64) {
+	if i < len(b) {
+		near = b[i]
+	}
+	if i+1 < len(b) {
+		far = b[i+1]
+	}
+	return near, far
 }
 
-// withinHeld is within for waits during which every bit has to be in held. A
-// wait is put together from steps of 1, 2, 4, … places, each at least once while
+// withinHeld is within for waits during which every bit has to be in free, or in
+// after that follows it. A wait is put together from steps of 1, 2, 4, … places, each at least once while
 // they fit into n and once more where n needs it; none is longer than what came
 // before it and one place more, so that every wait up to n is some sum of them.
-func withinHeld(goal, held [2]uint64, n uint) uint64 {
+func withinHeld(near, far, free, after uint64, n uint) uint64 {
 	steps := uint(0) // 1, 2, … 2^(steps-1) add up to at most n
 	for (uint(2)<<steps)-1 <= n {
 		steps++
@@ -227,13 +225,13 @@ func withinHeld(goal, held [2]uint64, n uint) uint64 {
 	for k := range steps {
 		s := uint(1) << k
 		for times := 1 + more>>k&1; times > 0; times-- {
-			goal[0] |= held[0] & (goal[0]>>(s&63) | goal[1]<<((wordBits-s)&63))
-			goal[1] |= held[1] & (goal[1] >> (s & 63))
+			near |= free & (near>>(s&63) | far<<((wordBits-s)&63))
+			far |= after & (far >> (s & 63))
 		}
-		held[0] &= held[0]>>(s&63) | held[1]<<((wordBits-s)&63)
-		held[1] &= held[1] >> (s & 63)
+		free &= free>>(s&63) | after<<((wordBits-s)&63)
+		after &= after >> (s & 63)
 	}
-	return goal[0]
+	return near
 }
 
 // keepFarHeld is KeepReachHeld for any wait: it goes through held run by run.
