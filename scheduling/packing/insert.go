@@ -1,0 +1,486 @@
+package packing
+
+import (
+	"math/rand/v2"
+	"slices"
+)
+
+// aim says which of the places that a visit can have is taken.
+type aim int
+
+const (
+	aimEarliest aim = iota // the one that ends first
+	aimEdge                // the first or the last of a stretch of starts
+	aimAny                 // any start
+	aimNear                // the one that starts nearest to a wanted minute
+)
+
+// limits bound one insertion beside what the visit itself says.
+type limits struct {
+	from, to     int32 // start
+	after, endBy int32 // end
+	want         int32 // for aimNear
+	barred       []int32
+}
+
+// inserter finds places for a visit between those that are placed already, all
+// of which stay where they are. Like the search for openings it works backwards
+// through the phases: sets[i] holds the starts of phase i from which it and all
+// later phases fit.
+type inserter struct {
+	m *model
+	c *calendar
+	r *rand.Rand
+
+	v      *visit
+	lim    limits
+	aim    aim
+	w      window
+	lo, hi []int32 // limits of the start of each phase, counted from the window
+	bound  []int32 // candidate of each role, -1 while there is none
+	sets   []minuteSet
+	byRole [][]minuteSet // by role and phase: starts at which its unit is free
+	pools  []minuteSet   // by phase
+	known  []bool        // by phase: pools is worked out
+	starts minuteSet     // sets[0] on the grid
+	grids  map[int32]minuteSet
+	a, b   minuteSet
+	counts []minuteSet
+	best   found
+}
+
+// found is the best place so far.
+type found struct {
+	ok           bool
+	score, start int32
+	at           []int32
+	bound        []int32
+}
+
+func newInserter(m *model, c *calendar, r *rand.Rand) *inserter {
+	return &inserter{m: m, c: c, r: r, grids: map[int32]minuteSet{}}
+}
+
+// insert returns a place for visit i, nil when there is none. It changes
+// nothing.
+func (s *inserter) insert(i int, lim limits, aim aim) *placement {
+	s.v, s.lim, s.aim, s.best.ok = &s.m.visits[i], lim, aim, false
+	s.lim.from, s.lim.to = max(lim.from, s.v.from), min(lim.to, s.v.to)
+	s.lim.endBy = min(lim.endBy, s.v.endBy)
+	if s.lim.from > s.lim.to {
+		return nil
+	}
+	n := len(s.m.windows)
+	first := 0
+	if n > 1 && (aim == aimEdge || aim == aimAny) {
+		first = s.r.IntN(n)
+	}
+	for k := range n {
+		s.w = s.m.windows[(first+k)%n]
+		if s.bounds() && (s.bind(0) || s.best.ok && aim == aimEarliest) {
+			break
+		}
+	}
+	if !s.best.ok {
+		return nil
+	}
+	return s.written(i)
+}
+
+// resized returns sets with at least n sets of words each.
+func resized(sets []minuteSet, n, words int) []minuteSet {
+	for len(sets) < n {
+		sets = append(sets, nil)
+	}
+	for i := range n {
+		if cap(sets[i]) < words {
+			sets[i] = make(minuteSet, words)
+		}
+		sets[i] = sets[i][:words]
+	}
+	return sets
+}
+
+// bounds works out between which minutes each phase can start in the window,
+// and reports whether all can.
+func (s *inserter) bounds() bool {
+	v, n := s.v, len(s.v.phases)
+	s.lo, s.hi = append(s.lo[:0], v.phases...), append(s.hi[:0], v.phases...)
+	lo := max(s.w.from, s.lim.from)
+	for i := range n {
+		s.lo[i] = lo - s.w.from
+		if i < n-1 {
+			lo += v.phases[i] + v.min[i]
+		}
+	}
+	s.lo[n-1] = max(s.lo[n-1], s.lim.after-v.phases[n-1]-s.w.from)
+	hi := min(s.w.to, s.lim.endBy) - s.w.from
+	for i := n - 1; i >= 0; i-- {
+		s.hi[i] = hi - v.phases[i]
+		if i > 0 {
+			hi = s.hi[i] - v.min[i-1]
+		}
+	}
+	s.hi[0] = min(s.hi[0], s.lim.to-s.w.from)
+	for i := range n {
+		if s.lo[i] > s.hi[i] {
+			return false
+		}
+	}
+	s.sets = resized(s.sets, n, s.w.n)
+	s.pools = resized(s.pools, n, s.w.n)
+	for len(s.byRole) < v.roles {
+		s.byRole = append(s.byRole, nil)
+	}
+	for r := range v.roles {
+		s.byRole[r] = resized(s.byRole[r], n, s.w.n)
+	}
+	two := resized([]minuteSet{s.a, s.b, s.starts}, 3, s.w.n)
+	s.a, s.b, s.starts = two[0], two[1], two[2]
+	s.known = append(s.known[:0], make([]bool, n)...)
+	s.bound = s.bound[:0]
+	for range v.roles {
+		s.bound = append(s.bound, -1)
+	}
+	return true
+}
+
+// bind binds the roles from the r-th on in every way, and reports whether there
+// is no need to go on.
+func (s *inserter) bind(r int) bool {
+	if r == s.v.roles {
+		return s.chain() && s.choose()
+	}
+	j := &s.m.jobs[s.v.job+r]
+	turn := s.r.IntN(max(len(j.cand), 1))
+	if s.aim == aimNear && s.v.stay != nil && s.v.stay.unit[r] >= 0 {
+		turn = int(s.v.stay.unit[r])
+	}
+	var tried [8]int
+	n := 0
+	for k := range j.cand {
+		c := (k + turn) % len(j.cand)
+		if s.taken(r, j.cand[c]) || s.likeOne(j, c, tried[:n]) {
+			continue
+		}
+		if n < len(tried) {
+			tried[n] = c
+			n++
+		}
+		s.bound[r] = int32(c)
+		if s.load(r) && s.bind(r+1) {
+			return true
+		}
+		s.bound[r] = -1
+	}
+	return false
+}
+
+// taken reports whether u cannot have role r because it has another or is
+// barred.
+func (s *inserter) taken(r int, u int32) bool {
+	if r == 0 && slices.Contains(s.lim.barred, u) {
+		return true
+	}
+	for o := range r {
+		if s.m.jobs[s.v.job+o].cand[s.bound[o]] == u {
+			return true
+		}
+	}
+	return false
+}
+
+// likeOne reports whether candidate c is as free in this window as one of those
+// tried, so that it gives nothing new.
+func (s *inserter) likeOne(j *job, c int, tried []int) bool {
+	mine := s.c.in(s.c.free[j.vars[c]], s.w)
+	for _, o := range tried {
+		if s.m.classes[j.cand[o]] == s.m.classes[j.cand[c]] && slices.Equal(mine, s.c.in(s.c.free[j.vars[o]], s.w)) {
+			return true
+		}
+	}
+	return false
+}
+
+// free is the free time of the unit bound to role r.
+func (s *inserter) free(r int) minuteSet {
+	return s.c.in(s.c.free[s.m.jobs[s.v.job+r].vars[s.bound[r]]], s.w)
+}
+
+// load works out when the unit bound to role r is free for each phase that uses
+// it, and reports whether it can be for all of them.
+func (s *inserter) load(r int) bool {
+	free := s.free(r)
+	for i := range s.v.inPhase {
+		if !slices.Contains(s.v.inPhase[i].roles, r) {
+			continue
+		}
+		set := s.byRole[r][i]
+		copy(set, free)
+		set.erode(s.v.phases[i])
+		if at := set.next(s.lo[i]); at < 0 || at > s.hi[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// chain fills sets for the units bound, and reports whether a start is left.
+func (s *inserter) chain() bool {
+	v := s.v
+	for i := len(v.phases) - 1; i >= 0; i-- {
+		set, at := s.sets[i], &v.inPhase[i]
+		if i == len(v.phases)-1 {
+			clear(set)
+			set.add(s.lo[i], s.hi[i]+1)
+		} else {
+			copy(set, s.sets[i+1])
+			s.before(set, i)
+			set.earlier(v.phases[i])
+			set.keep(s.lo[i], s.hi[i]+1)
+		}
+		for _, r := range at.roles {
+			set.and(s.byRole[r][i])
+		}
+		if len(at.tests) > 0 {
+			s.fill(i)
+			set.and(s.pools[i])
+		}
+		if set.empty() {
+			return false
+		}
+	}
+	return true
+}
+
+// before turns set, starts of phase i+1, into the ends of phase i that reach
+// them.
+func (s *inserter) before(set minuteSet, i int) {
+	hold := s.v.inPhase[i].hold
+	if len(hold) == 0 {
+		set.reach(s.v.min[i], s.v.max[i])
+		return
+	}
+	free := s.free(hold[0])
+	if len(hold) > 1 {
+		s.counts = resized(s.counts, 1, s.w.n)
+		copy(s.counts[0], free)
+		free = s.counts[0]
+		for _, r := range hold[1:] {
+			free.and(s.free(r))
+		}
+	}
+	set.reachHeld(free, s.a, s.b, s.v.min[i], s.v.max[i])
+}
+
+// fill works out when the pool of phase i can be filled.
+func (s *inserter) fill(i int) {
+	if s.known[i] {
+		return
+	}
+	out, d := s.pools[i], s.v.phases[i]
+	clear(out)
+	out.add(s.lo[i], s.hi[i]+1)
+	s.known[i] = true
+	for k := range s.v.inPhase[i].tests {
+		t := &s.v.inPhase[i].tests[k]
+		s.known[i] = s.known[i] && !t.clash
+		s.counts = resized(s.counts, t.need, s.w.n)
+		for n := range t.need {
+			clear(s.counts[n])
+		}
+		for k, u := range t.units {
+			if t.clash && s.working(i, u) {
+				continue
+			}
+			copy(s.a, s.c.in(s.c.free[t.vars[k]], s.w))
+			s.a.erode(d)
+			for n := t.need - 1; n > 0; n-- {
+				copy(s.b, s.counts[n-1])
+				s.b.and(s.a)
+				s.counts[n].or(s.b)
+			}
+			s.counts[0].or(s.a)
+		}
+		out.and(s.counts[t.need-1])
+	}
+}
+
+// working reports whether u is bound to a role that phase i uses.
+func (s *inserter) working(i int, u int32) bool {
+	for _, r := range s.v.inPhase[i].roles {
+		if s.m.jobs[s.v.job+r].cand[s.bound[r]] == u {
+			return true
+		}
+	}
+	return false
+}
+
+// choose takes a start out of sets[0], and reports whether there is no need to
+// go on.
+func (s *inserter) choose() bool {
+	copy(s.starts, s.sets[0])
+	if s.v.grid > 1 {
+		s.starts.and(s.c.in(s.grid(s.v.grid), s.w))
+	}
+	first := s.starts.next(0)
+	if first < 0 {
+		return false
+	}
+	switch s.aim {
+	case aimEarliest:
+		if end := s.walk(first, nil); !s.best.ok || end < s.best.score {
+			s.note(s.latest(first, end), end)
+		}
+		return false
+	case aimNear:
+		at := s.nearest(s.lim.want - s.w.from)
+		if by := max(at+s.w.from-s.lim.want, s.lim.want-at-s.w.from); !s.best.ok || by < s.best.score {
+			s.note(at, by)
+		}
+		return false
+	case aimEdge:
+		s.note(s.edge(), 0)
+	case aimAny:
+		s.note(s.starts.nth(s.r.IntN(s.starts.count())), 0)
+	}
+	return true
+}
+
+// grid returns the minutes of all windows that are multiples of n.
+func (s *inserter) grid(n int32) minuteSet {
+	if set, ok := s.grids[n]; ok {
+		return set
+	}
+	set := make(minuteSet, s.m.words)
+	for _, w := range s.m.windows {
+		for at := (w.from + n - 1) / n * n; at < w.to; at += n {
+			s.c.in(set, w).add(at-w.from, at-w.from+1)
+		}
+	}
+	s.grids[n] = set
+	return set
+}
+
+// walk starts every phase as early as it can after start, notes the starts in
+// at unless that is nil, and returns the end. No other choice ends earlier.
+func (s *inserter) walk(start int32, at []int32) int32 {
+	for i, d := range s.v.phases {
+		if i > 0 {
+			start = s.sets[i].next(start + s.v.min[i-1])
+		}
+		if at != nil {
+			at[i] = start + s.w.from
+		}
+		start += d
+	}
+	return start + s.w.from
+}
+
+// latest returns the last start from first on with the same end. Ends never
+// fall with later starts.
+func (s *inserter) latest(first, end int32) int32 {
+	lo, hi := first, s.starts.last(s.hi[0])
+	for lo < hi {
+		mid := s.starts.last((lo + hi + 1) / 2)
+		if mid == lo {
+			if mid = s.starts.next((lo + hi + 1) / 2); mid < 0 || mid > hi {
+				return lo
+			}
+		}
+		if s.walk(mid, nil) == end {
+			lo = mid
+		} else {
+			hi = s.starts.last(mid - 1)
+		}
+	}
+	return lo
+}
+
+func (s *inserter) nearest(want int32) int32 {
+	before, after := s.starts.last(want), s.starts.next(want)
+	if before < 0 || after >= 0 && after-want < want-before {
+		return after
+	}
+	return before
+}
+
+// edge returns the first or last start of a stretch of starts.
+func (s *inserter) edge() int32 {
+	at := s.starts.nth(s.r.IntN(s.starts.count()))
+	step := int32(1)
+	if s.r.IntN(2) == 0 {
+		step = -1
+	}
+	for to := at; s.sets[0].has(to); to += step {
+		if s.starts.has(to) {
+			at = to
+		}
+	}
+	return at
+}
+
+// note takes start over as the best.
+func (s *inserter) note(start, score int32) {
+	b := &s.best
+	b.ok, b.score = true, score
+	b.bound = append(b.bound[:0], s.bound...)
+	b.at = append(b.at[:0], s.v.phases...)
+	s.walk(start, b.at)
+}
+
+// written is the best place with its pools filled.
+func (s *inserter) written(i int) *placement {
+	v := s.v
+	p := &placement{visit: i, at: slices.Clone(s.best.at), unit: make([]int32, v.jobs)}
+	copy(p.unit, s.best.bound)
+	for n := range v.phases {
+		s.fillPool(p, n, 0)
+	}
+	return p
+}
+
+// fillPool chooses units for the pool of phase n from its e-th entry on, those
+// that the visit has today first.
+func (s *inserter) fillPool(p *placement, n, e int) bool {
+	v, at := s.v, &s.v.inPhase[n]
+	if e == len(at.pool) {
+		return true
+	}
+	j := &s.m.jobs[v.job+at.pool[e]]
+	turn := s.r.IntN(max(len(j.cand), 1))
+	if v.stay != nil && v.stay.unit[at.pool[e]] >= 0 {
+		turn = int(v.stay.unit[at.pool[e]])
+	}
+	for k := range j.cand {
+		c := (k + turn) % len(j.cand)
+		if !s.freeFor(j.vars[c], p.at[n], p.at[n]+v.phases[n]) || s.busy(p, at, e, j.cand[c]) {
+			continue
+		}
+		p.unit[at.pool[e]] = int32(c)
+		if s.fillPool(p, n, e+1) {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *inserter) freeFor(variant, from, to int32) bool {
+	for _, w := range s.m.windows {
+		if w.from <= from && to <= w.to {
+			return s.c.in(s.c.free[variant], w).holds(from-w.from, to-w.from)
+		}
+	}
+	return false
+}
+
+// busy reports whether u already works in the phase of at, in a role or in one
+// of the first e entries of the pool.
+func (s *inserter) busy(p *placement, at *phaseJobs, e int, u int32) bool {
+	for _, k := range append(at.roles[:len(at.roles):len(at.roles)], at.pool[:e]...) {
+		if s.m.jobs[s.v.job+k].cand[p.unit[k]] == u {
+			return true
+		}
+	}
+	return false
+}
