@@ -38,11 +38,11 @@ func (x *StartSet) MinEnd(start Minute) (Minute, bool) {
 func (x *StartSet) Assign(start Minute, firstRole string) (Schedule, bool) {
 	ranges, first := x.all, nobody
 	if firstRole != "" {
-		i := slices.IndexFunc(x.byFirst, func(b unitStarts) bool { return x.p.roster.units[b.unit].ID == firstRole })
-		if i < 0 {
+		u, ok := x.p.roster.index[firstRole]
+		if !ok {
 			return Schedule{}, false
 		}
-		ranges, first = x.byFirst[i].ranges, x.byFirst[i].unit
+		ranges, first = x.startsOf(u), u
 	}
 	if !x.holds(ranges, start) {
 		return Schedule{}, false

@@ -1,6 +1,11 @@
 package openings
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+
+	"chairblock/scheduling"
+)
 
 // block is a part of a visit that moves as a whole: steps with fixed waits
 // between them. A visit in blocks has as many degrees of freedom as it has waits
@@ -40,7 +45,8 @@ type hardUse struct {
 }
 
 // setBlocks writes c, the chain of p, as blocks.
-func (p *Plan) setBlocks(c *chain) {
+func (p *Plan) setBlocks(c *chain, f *scheduling.Faults) {
+	memos := make(map[memoKey]int)
 	p.hardest = make([][]hardUse, len(p.roles))
 	start := int32(0)
 	for i := 0; i < len(c.steps); {
@@ -51,7 +57,7 @@ func (p *Plan) setBlocks(c *chain) {
 			b.use(st.roles, at, st.minutes)
 			for t := range st.pools {
 				b.tests = append(b.tests, blockTest{poolTest: &st.pools[t], at: at, minutes: st.minutes,
-					ready: p.askable(&st.pools[t]), memo: p.memo(&st.pools[t], st.minutes)})
+					ready: p.askable(&st.pools[t]), memo: p.memo(memos, &st.pools[t], st.minutes)})
 			}
 			at += st.minutes
 			if i++; i == len(c.steps) {
@@ -72,6 +78,10 @@ func (p *Plan) setBlocks(c *chain) {
 		}
 		p.blocks = append(p.blocks, b)
 		start += at
+	}
+	if p.counts > maxCounts {
+		f.Addf("phases", fmt.Sprintf("pools for which counting takes at most %d sets of minutes", maxCounts),
+			"have pools for which it takes %d", p.counts)
 	}
 	for _, uses := range p.hardest {
 		slices.SortStableFunc(uses, func(a, b hardUse) int { return int(b.minutes - a.minutes) })
@@ -94,17 +104,25 @@ func (b *block) use(roles []int, at, minutes int32) {
 	}
 }
 
-// memo returns a number that t for some minutes shares with its like.
-func (p *Plan) memo(t *poolTest, minutes int32) int {
-	for i := range p.blocks {
-		for _, o := range p.blocks[i].tests {
-			if o.minutes == minutes && o.need+len(o.without) == t.need+len(t.without) && slices.Equal(o.units, t.units) {
-				return o.memo
-			}
-		}
+// memoKey is what tests with a common memo have in common: whom they count, for
+// how many minutes, and how far.
+type memoKey struct {
+	units   crowd
+	minutes int32
+	upTo    int
+}
+
+// memo returns the number that t for some minutes shares with its like.
+func (p *Plan) memo(memos map[memoKey]int, t *poolTest, minutes int32) int {
+	key := memoKey{*crowdOf(t.units), minutes, t.need + len(t.without)}
+	n, ok := memos[key]
+	if !ok {
+		n = p.memos
+		memos[key] = n
+		p.memos++
+		p.counts += key.upTo
 	}
-	p.memos++
-	return p.memos - 1
+	return n
 }
 
 // by returns the uses by role r, none when r is nobody.

@@ -16,6 +16,13 @@ const (
 	// maxBindings is how many ways there may be to choose the units of all
 	// roles. Twenty stylists, twenty chairs and twenty helpers are 8,000.
 	maxBindings = 250_000
+	// maxPoolUnits is how many units the pools of all phases, and the tests made
+	// of them, may name together, one that is named twice counting twice; twelve
+	// helpers for twenty phases are 240. Four bytes each.
+	maxPoolUnits = 500_000
+	// maxCounts is how many sets of minutes it may take to count who is free for
+	// the pools. Fifteen phases with two pools that overlap take 60.
+	maxCounts = 10_000
 )
 
 // Plan is a visit made ready for searching: validated, with the units that can
@@ -34,6 +41,7 @@ type Plan struct {
 	short     chain       // the same visit in fewer steps
 	blocks    []block     // the same as bitSolver likes it
 	memos     int         // different tests in all blocks
+	counts    int         // sets that these count in
 	hardest   [][]hardUse // by role, the longest first
 	stays     []int32     // by role: minutes of a single stay in which anybody will do, else 0
 	missing   []string
@@ -62,17 +70,6 @@ type step struct {
 	pools   []poolTest
 }
 
-// poolTest asks that at least need of units are free. By Hall's theorem a pool
-// can be filled with different units if and only if that is so for every set of
-// its entries, need being the size of the set and units all that can fill any
-// of it.
-type poolTest struct {
-	units []int32
-	need  int
-	// without are the roles in use whose unit cannot help in the pool.
-	without []int
-}
-
 // lag is the wait between two steps. hold are the moving roles in use
 // meanwhile.
 type lag struct {
@@ -95,26 +92,19 @@ func Compile(spec VisitSpec, s *Snapshot) (*Plan, error) {
 	if p.tooMany(&f) {
 		return nil, f.Err()
 	}
-	for _, ph := range spec.Phases {
-		var pool []candidates
-		for _, n := range ph.Pool {
-			pool = append(pool, s.roster.candidates(n))
-		}
-		p.pools = append(p.pools, pool)
+	if p.setPools(&f); len(f) > 0 {
+		return nil, f.Err()
 	}
 	p.listUnits()
 	uses := p.uses(roles)
-	for r := range spec.Roles {
-		if uses.spans(r) {
-			p.spanning = append(p.spanning, r)
-		} else {
-			p.moving = append(p.moving, r)
-		}
-		p.anonymous = append(p.anonymous, r > 0 && p.alone(r))
+	p.sortRoles(uses)
+	if p.full = p.chain(uses, &f); len(f) > 0 {
+		return nil, f.Err()
 	}
-	p.full = p.chain(uses)
 	p.short = p.full.shorten()
-	p.setBlocks(&p.short)
+	if p.setBlocks(&p.short, &f); len(f) > 0 {
+		return nil, f.Err()
+	}
 	p.setStays(uses)
 	p.missing = p.findMissing(uses)
 	for _, ph := range spec.Phases {
@@ -126,6 +116,23 @@ func Compile(spec VisitSpec, s *Snapshot) (*Plan, error) {
 		p.maxStay += int32(g.Max)
 	}
 	return p, nil
+}
+
+// sortRoles tells spanning roles from moving ones, and anonymous ones from
+// others. Of the spanning roles the anonymous ones come first: their runs are
+// few once those inside others are left out.
+func (p *Plan) sortRoles(u uses) {
+	p.anonymous = p.alone()
+	for r := range p.roles {
+		switch {
+		case !u.spans(r):
+			p.moving = append(p.moving, r)
+		case p.anonymous[r]:
+			p.spanning = append([]int{r}, p.spanning...)
+		default:
+			p.spanning = append(p.spanning, r)
+		}
+	}
 }
 
 // tooMany adds a fault when trying all bindings could take forever.
@@ -201,37 +208,21 @@ func (u uses) spans(r int) bool {
 	return true
 }
 
-// alone reports whether the candidates of role r can do no other job of the
-// visit.
-func (p *Plan) alone(r int) bool {
-	for o, c := range p.roles {
-		if o != r && overlap(c, p.roles[r]) {
-			return false
-		}
-	}
-	for _, pool := range p.pools {
-		for _, c := range pool {
-			if overlap(c, p.roles[r]) {
-				return false
-			}
-		}
-	}
-	return true
-}
-
-func overlap(a, b []int32) bool {
-	return slices.ContainsFunc(a, func(u int32) bool { return slices.Contains(b, u) })
-}
-
 // chain writes the visit as one step for each phase.
-func (p *Plan) chain(u uses) chain {
+func (p *Plan) chain(u uses, f *scheduling.Faults) chain {
 	moving := func(roles []int) []int {
 		return slices.DeleteFunc(slices.Clone(roles), func(r int) bool { return slices.Contains(p.spanning, r) })
 	}
 	var c chain
+	t := newTester(p)
 	for i, ph := range p.spec.Phases {
 		c.steps = append(c.steps, step{minutes: int32(ph.Minutes),
-			roles: moving(u.phases[i]), pools: p.tests(p.pools[i], u.phases[i])})
+			roles: moving(u.phases[i]), pools: t.tests(p.pools[i], u.phases[i])})
+		if t.named > maxPoolUnits {
+			f.Addf(fmt.Sprintf("phases[%d].pool", i), fmt.Sprintf("pools that come to at most %d units", maxPoolUnits),
+				"comes, with those before it, to %d units", t.named)
+			return c
+		}
 	}
 	for i, g := range p.spec.Gaps {
 		l := lag{min: int32(g.Min), max: int32(g.Max)}
@@ -241,42 +232,6 @@ func (p *Plan) chain(u uses) chain {
 		c.lags = append(c.lags, l)
 	}
 	return c
-}
-
-// tests turns the pool of a phase that uses roles into tests by Hall's theorem.
-// Sets of entries that fall into parts without a common unit are left out: the
-// tests of the parts say the same.
-func (p *Plan) tests(pool []candidates, roles []int) []poolTest {
-	var out []poolTest
-	for set := 1; set < 1<<len(pool); set++ {
-		t := poolTest{}
-		rest, joined := set, true
-		for rest != 0 && joined {
-			joined = false
-			for e, c := range pool {
-				if rest&(1<<e) != 0 && (t.need == 0 || overlap(t.units, c)) {
-					t.units = append(t.units, c...)
-					t.need++
-					rest &^= 1 << e
-					joined = true
-				}
-			}
-		}
-		if rest != 0 {
-			continue
-		}
-		slices.Sort(t.units)
-		t.units = slices.Compact(t.units)
-		for _, r := range roles {
-			if overlap(p.roles[r], t.units) {
-				t.without = append(t.without, r)
-			}
-		}
-		// Asking the same units for more says it all.
-		out = slices.DeleteFunc(out, func(o poolTest) bool { return slices.Equal(o.units, t.units) })
-		out = append(out, t)
-	}
-	return out
 }
 
 // shorten returns a chain with the same starts and ends in fewer steps.
