@@ -30,7 +30,7 @@ func (u *Unit) able(n Need) bool {
 			return false
 		}
 	}
-	return len(n.Only) == 0 || slices.Contains(n.Only, u.ID)
+	return (len(n.Only) == 0 || slices.Contains(n.Only, u.ID)) && !slices.Contains(n.Except, u.ID)
 }
 
 // findMissing says what no hour of any day can give.
@@ -86,6 +86,11 @@ func (r *roster) lack(n Need) string {
 		kinds = append(kinds, string(k))
 	}
 	who := "no " + strings.Join(kinds, " or ")
+	others := n
+	others.Except = nil
+	if len(n.Except) > 0 && len(r.candidates(others)) > 0 {
+		return who + " besides the one who watches"
+	}
 	if n.Only = nil; len(r.candidates(Need{Kinds: n.Kinds})) == 0 {
 		return who
 	}

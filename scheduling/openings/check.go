@@ -106,6 +106,9 @@ func (c *checker) fits(phase, id string, n Need) {
 	if len(n.Only) > 0 && !slices.Contains(n.Only, id) {
 		c.add(phase, id, "is not one of %v", n.Only)
 	}
+	if slices.Contains(n.Except, id) {
+		c.add(phase, id, "is one of %v, who cannot do this", n.Except)
+	}
 }
 
 // phase checks the length and the units of phase i.

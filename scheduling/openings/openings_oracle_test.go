@@ -67,7 +67,7 @@ func (o *oracle) can(u int, n openings.Need) bool {
 			return false
 		}
 	}
-	return slices.Contains(n.Kinds, unit.Kind) && (len(n.Only) == 0 || slices.Contains(n.Only, unit.ID))
+	return slices.Contains(n.Kinds, unit.Kind) && (len(n.Only) == 0 || slices.Contains(n.Only, unit.ID)) && !slices.Contains(n.Except, unit.ID)
 }
 
 // byKind lists the units for n: by the order of kinds, then of the shop.
@@ -326,6 +326,9 @@ func randomNeed(r *rand.Rand) openings.Need {
 	}
 	if r.IntN(16) == 0 {
 		n.Only = []string{"A", "C", "D"}[:1+r.IntN(3)]
+	}
+	if r.IntN(16) == 0 {
+		n.Except = []string{"B", "D"}[:1+r.IntN(2)]
 	}
 	return n
 }

@@ -24,6 +24,11 @@ const (
 type Booking struct {
 	From, To Minute
 	Clear    Minute
+	// Visit is the id of that visit, "" when it does not matter. Leads is true
+	// when the unit is in charge of it, Estimated when its minutes come from an
+	// estimate. No search looks at the three, see VisitPlan.Shared.
+	Visit            string
+	Leads, Estimated bool
 }
 
 // Unit is one person or station over the horizon.
@@ -37,6 +42,9 @@ type Unit struct {
 	Open, Breaks []Span
 	// Bookings are the uses by other visits.
 	Bookings []Booking
+	// Bays are the stretches in which the unit is away from a visit that it
+	// leads, see Bays. No search looks at them.
+	Bays []Bay
 	// Changeover is the clearing that a visit keeps free after its own use of
 	// the unit, in minutes, unless the visit says otherwise (VisitSpec.Clear).
 	Changeover Minute
@@ -50,13 +58,14 @@ type Shop struct {
 	Units    []Unit
 }
 
-// Need says which units can do a job: any of Kinds, with all of Skills, and
-// one of Only when that is not empty. The order of Kinds is the order of
-// preference when several fit equally well.
+// Need says which units can do a job: any of Kinds, with all of Skills, one of
+// Only when that is not empty, and none of Except. The order of Kinds is the
+// order of preference when several fit equally well.
 type Need struct {
 	Kinds  []UnitKind
 	Skills []string
 	Only   []string
+	Except []string
 }
 
 // Role is one unit for the whole visit. Two roles of a visit are never the

@@ -20,6 +20,13 @@ type VisitService struct {
 	LeadID string
 	// Hands is 2 when a second pair of hands shares the steps marked Helper.
 	Hands int
+	// WatcherID names a second qualified stylist who watches in the steps that
+	// are Watched, instead of the one in charge, who is free meanwhile and
+	// somebody else; empty means that the stylist in charge watches.
+	WatcherID string
+	// Expect is what each of Steps is expected to take, in their order; empty
+	// for a service of which only the length is known.
+	Expect []Effort
 }
 
 // Names of the roles that a unit can have in a step.
@@ -29,13 +36,14 @@ const (
 	RoleBasin     = "basin"
 	RoleAssistant = "assistant"
 	RoleHelper    = "helper"
+	RoleWatcher   = "watcher"
 )
 
 // VisitPlan is a visit ready to be placed: its specification and what each
 // phase is.
 type VisitPlan struct {
 	Spec  VisitSpec
-	Steps []PlanStep // one per phase
+	Steps []PlanStep // one per phase; a phase behind them is that of LeadClears
 	leads []string   // role name by service
 }
 
@@ -44,6 +52,8 @@ type PlanStep struct {
 	scheduling.TimedStep
 	Service int      // index into the visit's services
 	Lead    string   // name of the lead role of that service
+	Led     bool     // the stylist in charge is there
+	Expect  Effort   // the zero value when only the length is known
 	Pool    []string // role of each pool entry
 	Seated  bool     // the client keeps the chair
 }
@@ -64,7 +74,7 @@ func ComposeVisit(services []VisitService) (*VisitPlan, error) {
 	seated := seatedSteps(services)
 	for i, s := range services {
 		for j, st := range s.Steps {
-			p.addStep(i, s, st, len(p.Steps) < seated)
+			p.addStep(i, j, s, len(p.Steps) < seated)
 			last := j == len(s.Steps)-1
 			if last && i == len(services)-1 {
 				break
@@ -149,11 +159,15 @@ func (p *VisitPlan) bindLeads(services []VisitService) {
 		if k := s.Service.Skill; k != "" && !slices.Contains(r.Skills, k) {
 			r.Skills = append(r.Skills, k)
 		}
+		if w := s.WatcherID; w != "" && !slices.Contains(r.Except, w) {
+			r.Except = append(r.Except, w)
+		}
 		p.leads = append(p.leads, r.Name)
 	}
 }
 
-func (p *VisitPlan) addStep(i int, s VisitService, st scheduling.TimedStep, seated bool) {
+func (p *VisitPlan) addStep(i, j int, s VisitService, seated bool) {
+	st := s.Steps[j]
 	ph := Phase{Name: string(st.Kind), Minutes: Minute(st.Length)}
 	if seated {
 		ph.Roles = []string{RoleChair}
@@ -167,8 +181,16 @@ func (p *VisitPlan) addStep(i int, s VisitService, st scheduling.TimedStep, seat
 	if st.Where == scheduling.AtBasin {
 		pool(RoleBasin, Need{Kinds: []UnitKind{Basin}})
 	}
+	if j < len(s.Expect) {
+		step.Expect = s.Expect[j]
+	}
 	switch st.Who {
 	case scheduling.ByLead:
+		if st.Watched && s.WatcherID != "" {
+			pool(RoleWatcher, Need{Kinds: []UnitKind{Stylist}, Skills: skills(s.Service.Skill), Only: []string{s.WatcherID}})
+			break
+		}
+		step.Led = true
 		ph.Roles = append(ph.Roles, step.Lead)
 	case scheduling.ByAssistant:
 		pool(RoleAssistant, either)
@@ -195,18 +217,41 @@ func skills(s string) []string {
 // LeadOf returns the unit that leads service i in sch.
 func (p *VisitPlan) LeadOf(sch Schedule, i int) string { return sch.Roles[p.leads[i]] }
 
+// LeadClears makes the stylist in charge of the last service spend minutes after
+// the visit on clearing the chair, and 0 lets her go at once. The client is gone
+// by then: End is the same with and without. It is a phase of its own, so that
+// it is kept free to the minute, by the search as by Check; it lies within her
+// hours and those of the premises, as all work does.
+func (p *VisitPlan) LeadClears(minutes Minute) {
+	n := len(p.Steps)
+	p.Spec.Phases, p.Spec.Gaps = p.Spec.Phases[:n:n], p.Spec.Gaps[:max(n-1, 0):max(n-1, 0)]
+	if minutes > 0 {
+		p.Spec.Phases = append(p.Spec.Phases, Phase{Name: PhaseClear, Minutes: minutes, Roles: []string{p.leads[len(p.leads)-1]}})
+		p.Spec.Gaps = append(p.Spec.Gaps, Gap{})
+	}
+}
+
+// PhaseClear is the name of the phase in which the stylist clears the chair.
+const PhaseClear = "clear"
+
+// End is when the client leaves.
+func (p *VisitPlan) End(sch Schedule) Minute { return sch.Phases[len(p.Steps)-1].End }
+
 // Use is a unit at work in a step.
 type Use struct{ Unit, Role string }
 
 // Uses lists the units of phase i of sch, the chair included where the client
-// still sits in it.
+// still sits in it. In the phase of LeadClears it is the stylist alone.
 func (p *VisitPlan) Uses(sch Schedule, i int) []Use {
 	var out []Use
+	if i == len(p.Steps) {
+		return []Use{{sch.Roles[p.leads[len(p.leads)-1]], RoleLead}}
+	}
 	st := p.Steps[i]
 	if st.Seated {
 		out = append(out, Use{sch.Roles[RoleChair], RoleChair})
 	}
-	if st.Who == scheduling.ByLead {
+	if st.Led {
 		out = append(out, Use{sch.Roles[st.Lead], RoleLead})
 	}
 	for k, u := range sch.Phases[i].Pool {
@@ -303,11 +348,14 @@ func (p *VisitPlan) Parts(sch Schedule) []Part {
 				continue
 			}
 			kind := PartHandsOn
-			if !st.HandsOn && u.Role == RoleLead {
+			if !st.HandsOn && (u.Role == RoleLead || u.Role == RoleWatcher) {
 				kind = PartWatched
 			}
 			seen = seen || u.Unit == lead
 			with[i] += u.Unit + " "
+			if u.Role == RoleWatcher {
+				with[i] += "watching "
+			}
 			add(u.Unit, kind, i)
 		}
 		if !seen {
