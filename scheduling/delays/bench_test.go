@@ -53,3 +53,23 @@ func BenchmarkProjectSixtyPieces(b *testing.B) {
 		}
 	}
 }
+
+func BenchmarkProjectDay(b *testing.B) {
+	d := randomDay(b, 6, 40)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := d.Project(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkRemedies(b *testing.B) {
+	d := randomDay(b, 6, 40)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := d.Remedies(b.Context(), delays.Options{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
