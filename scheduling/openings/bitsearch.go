@@ -34,7 +34,7 @@ func (s *bitSolver) search(premises timeline.List, q Query, soonest bool) {
 			s.stays()
 			s.span(0, s.chunk)
 			s.starts.close()
-			if soonest && s.starts.any(q.Grid) {
+			if s.starts.full || soonest && s.starts.any(q.Grid) {
 				return
 			}
 		}
@@ -214,6 +214,7 @@ func (s *bitSolver) keep() {
 type startRows struct {
 	lists []timeline.List // by row
 	all   timeline.List   // of any row
+	full  bool            // there are too many ranges
 
 	from  int32 // minute of the first bit
 	words int   // of a row
@@ -228,7 +229,7 @@ func (x *startRows) reset(n int) {
 	for i := range x.lists {
 		x.lists[i], x.used[i] = x.lists[i][:0], false
 	}
-	x.all = x.all[:0]
+	x.all, x.full = x.all[:0], false
 }
 
 // open begins a chunk for the starts from..last.
@@ -251,14 +252,17 @@ func (x *startRows) add(i int, starts timeline.Bits, from int32) {
 // close ends the chunk.
 func (x *startRows) close() {
 	x.union = firsts(x.union, x.words, 0)
+	n := 0
 	for i, used := range x.used {
-		if used {
+		if used && n <= maxRanges {
 			x.lists[i] = timeline.AppendBits(x.lists[i], x.row(i), x.from)
 			x.union.OrMoved(x.row(i), 0)
-			x.used[i] = false
 		}
+		x.used[i] = false
+		n += len(x.lists[i])
 	}
 	x.all = timeline.AppendBits(x.all, x.union, x.from)
+	x.full = n+len(x.all) > maxRanges
 }
 
 // any reports whether there is a start on grid.

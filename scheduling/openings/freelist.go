@@ -9,38 +9,43 @@ import (
 	"chairblock/scheduling/timeline"
 )
 
-// Limits of what the search takes. Judgement: far beyond any salon, and small
-// enough that no sum of minutes overflows.
-const (
-	maxHorizon   Minute = 2 * 366 * 1440 // two years of minutes
-	maxClearing  Minute = 1440           // a day
-	maxUnits            = 2000
-	wantSpan            = "from before to, both less than two years from the origin"
-	wantClearing        = "0 to 1440 minutes"
-)
-
 // Snapshot is a shop with the free time of every unit worked out. It is
 // immutable and safe for concurrent use.
 type Snapshot struct {
 	shop     Shop
 	roster   *roster
 	premises timeline.List // inside the horizon, touching windows merged
-	usable   []timeline.List
-	free     []timeline.List // by unit, for the unit's own changeover
+	longest  int32         // of them, in minutes
+	spans    int           // windows, breaks and bookings
+	times    []*freeTime   // by unit
+}
+
+// freeTime is the free time of a unit. It never changes, so snapshots share it.
+type freeTime struct {
+	usable timeline.List // without regard to bookings
+	own    timeline.List // for the unit's own changeover
 
 	mu    sync.RWMutex
-	other map[clearing]timeline.List // free time for other clearings, made on demand
+	other []clearedTime // for other clearings, made on demand
+}
+
+type clearedTime struct {
+	clear Minute
+	free  timeline.List
 }
 
 // roster is who and what there is, apart from time. Plans depend on it.
 type roster struct {
-	units []Unit // only ID, Kind and Skills are looked at
+	units []Unit // only ID, Kind and Skills are kept
 	index map[string]int32
 }
 
-type clearing struct {
-	unit  int32
-	clear Minute
+func newRoster(units []Unit, index map[string]int32) *roster {
+	r := &roster{units: make([]Unit, len(units)), index: index}
+	for i := range units {
+		r.units[i] = Unit{ID: units[i].ID, Kind: units[i].Kind, Skills: units[i].Skills}
+	}
+	return r
 }
 
 // NewSnapshot validates shop and works out its free time. The caller must not
@@ -55,37 +60,18 @@ func NewSnapshot(shop Shop) (*Snapshot, error) {
 		return nil, err
 	}
 	s := &Snapshot{
-		shop: shop, roster: &roster{units: shop.Units, index: index},
+		shop: shop, roster: newRoster(shop.Units, index), spans: shop.spans(),
 		premises: inHorizon(shop.Premises, shop.Minutes),
-		usable:   make([]timeline.List, len(shop.Units)),
-		free:     make([]timeline.List, len(shop.Units)),
+		times:    make([]*freeTime, len(shop.Units)),
+	}
+	for _, w := range s.premises {
+		s.longest = max(s.longest, w.To-w.From)
 	}
 	var busy timeline.List
 	for i := range shop.Units {
-		busy = s.build(i, busy)
+		s.times[i], busy = shop.Units[i].times(shop.Minutes, busy)
 	}
 	return s, nil
-}
-
-// check adds the faults of shop to f and returns its units by id.
-func (shop *Shop) check(f *scheduling.Faults) map[string]int32 {
-	if shop.Minutes < 1 || shop.Minutes > maxHorizon {
-		f.Addf("minutes", fmt.Sprintf("1 to %d", maxHorizon), "is %d", shop.Minutes)
-	}
-	checkSpans(f, "premises", shop.Premises)
-	if len(shop.Units) > maxUnits {
-		f.Addf("units", fmt.Sprintf("at most %d", maxUnits), "has %d entries", len(shop.Units))
-	}
-	byID := make(map[string]int32, len(shop.Units))
-	for i := range shop.Units {
-		u, at := &shop.Units[i], fmt.Sprintf("units[%d]", i)
-		u.check(f, at)
-		if _, twice := byID[u.ID]; twice {
-			f.Addf(at+".id", "a different id for every unit", "is %q again", u.ID)
-		}
-		byID[u.ID] = int32(i)
-	}
-	return byID
 }
 
 // Shop returns the shop that the snapshot was made of.
@@ -97,34 +83,39 @@ func (s *Snapshot) Shop() Shop { return s.shop }
 func (s *Snapshot) With(u Unit) (*Snapshot, error) {
 	var f scheduling.Faults
 	u.check(&f, "unit")
+	i, ok := s.roster.index[u.ID]
+	spans := s.spans + u.spans()
+	if ok {
+		spans -= s.shop.Units[i].spans()
+		checkCount(&f, "unit", spans)
+	}
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	i, ok := s.roster.index[u.ID]
 	if !ok {
 		return nil, fmt.Errorf("scheduling: unit %q: %w", u.ID, scheduling.ErrNotFound)
 	}
-	next := &Snapshot{shop: s.shop, premises: s.premises,
-		usable: slices.Clone(s.usable), free: slices.Clone(s.free)}
+	next := &Snapshot{shop: s.shop, roster: s.roster, premises: s.premises, longest: s.longest,
+		spans: spans, times: slices.Clone(s.times)}
 	next.shop.Units = slices.Clone(s.shop.Units)
 	next.shop.Units[i] = u
-	next.roster = &roster{units: next.shop.Units, index: s.roster.index}
-	if s.shop.Units[i].sameJob(&u) {
-		next.roster = s.roster
+	if !s.shop.Units[i].sameJob(&u) {
+		next.roster = newRoster(next.shop.Units, s.roster.index)
 	}
-	next.build(int(i), nil)
+	next.times[i], _ = u.times(s.shop.Minutes, nil)
 	return next, nil
 }
 
-// build works out the free time of unit i. It uses and returns busy as scratch.
-func (s *Snapshot) build(i int, busy timeline.List) timeline.List {
-	u := &s.shop.Units[i]
-	s.usable[i] = inHorizon(u.Open, s.shop.Minutes)
+// times works out the free time of u up to the minute end. It uses and returns
+// busy as scratch.
+func (u *Unit) times(end Minute, busy timeline.List) (*freeTime, timeline.List) {
+	t := &freeTime{usable: inHorizon(u.Open, end)}
 	if len(u.Breaks) > 0 {
-		s.usable[i] = timeline.Subtract(nil, s.usable[i], inHorizon(u.Breaks, s.shop.Minutes))
+		breaks := inHorizon(u.Breaks, end)
+		t.usable = timeline.Subtract(make(timeline.List, 0, len(t.usable)+len(breaks)), t.usable, breaks)
 	}
-	s.free[i], busy = u.freeTime(s.usable[i], u.Changeover, busy)
-	return busy
+	t.own, busy = u.freeTime(t.usable, u.Changeover, busy)
+	return t, busy
 }
 
 // freeTime takes the bookings out of usable, each with the clearing of the
@@ -141,24 +132,33 @@ func (u *Unit) freeTime(usable timeline.List, clear Minute, busy timeline.List) 
 // freeFor returns the minutes in which a visit that keeps clear minutes free
 // after itself may use unit i.
 func (s *Snapshot) freeFor(i int32, clear Minute) timeline.List {
-	if clear == s.shop.Units[i].Changeover {
-		return s.free[i]
+	u, t := &s.shop.Units[i], s.times[i]
+	if clear == u.Changeover {
+		return t.own
 	}
-	key := clearing{i, clear}
-	s.mu.RLock()
-	l, ok := s.other[key]
-	s.mu.RUnlock()
+	t.mu.RLock()
+	free, ok := t.cleared(clear)
+	t.mu.RUnlock()
 	if ok {
-		return l
+		return free
 	}
-	l, _ = s.shop.Units[i].freeTime(s.usable[i], clear, nil)
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.other == nil {
-		s.other = make(map[clearing]timeline.List)
+	free, _ = u.freeTime(t.usable, clear, nil)
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if _, ok := t.cleared(clear); !ok && len(t.other) < maxClearings {
+		t.other = append(t.other, clearedTime{clear, free})
 	}
-	s.other[key] = l
-	return l
+	return free
+}
+
+// cleared looks up free time that is kept.
+func (t *freeTime) cleared(clear Minute) (timeline.List, bool) {
+	for i := range t.other {
+		if t.other[i].clear == clear {
+			return t.other[i].free, true
+		}
+	}
+	return nil, false
 }
 
 func inHorizon(spans []Span, minutes Minute) timeline.List {
@@ -176,41 +176,4 @@ func (r *roster) same(o *roster) bool {
 
 func (u *Unit) sameJob(o *Unit) bool {
 	return u.ID == o.ID && u.Kind == o.Kind && slices.Equal(u.Skills, o.Skills)
-}
-
-func (u *Unit) check(f *scheduling.Faults, at string) {
-	if u.ID == "" {
-		f.Add(at+".id", "is empty", "a name for the unit")
-	}
-	if u.Kind == "" {
-		f.Add(at+".kind", "is empty", "a kind such as stylist, assistant, chair or basin")
-	}
-	checkClearing(f, at+".changeover", u.Changeover)
-	checkSpans(f, at+".open", u.Open)
-	checkSpans(f, at+".breaks", u.Breaks)
-	bookings := at + ".bookings"
-	for i, b := range u.Bookings {
-		checkSpan(f, bookings, i, Span{b.From, b.To})
-		if b.Clear < 0 || b.Clear > maxClearing {
-			checkClearing(f, fmt.Sprintf("%s[%d].clear", bookings, i), b.Clear)
-		}
-	}
-}
-
-func checkClearing(f *scheduling.Faults, field string, m Minute) {
-	if m < 0 || m > maxClearing {
-		f.Addf(field, wantClearing, "is %d", m)
-	}
-}
-
-func checkSpans(f *scheduling.Faults, field string, spans []Span) {
-	for i, s := range spans {
-		checkSpan(f, field, i, s)
-	}
-}
-
-func checkSpan(f *scheduling.Faults, field string, i int, s Span) {
-	if s.From >= s.To || s.From < -maxHorizon || s.To > 2*maxHorizon {
-		f.Addf(fmt.Sprintf("%s[%d]", field, i), wantSpan, "is %d to %d", s.From, s.To)
-	}
 }

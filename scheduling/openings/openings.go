@@ -3,8 +3,6 @@ package openings
 import (
 	"errors"
 	"fmt"
-
-	"chairblock/scheduling"
 )
 
 // ErrOtherUnits means that a plan was used with a snapshot that has other units
@@ -15,7 +13,9 @@ var ErrOtherUnits = errors.New("the plan was compiled for other units")
 // minutes for which some choice of units and waits keeps every rule. The set is
 // empty when nothing fits; see also Missing.
 //
-// Search returns Faults that name the faulty fields of q, and ErrOtherUnits.
+// Search returns Faults that name the faulty fields of q, or the waits of the
+// visit or the span of q when the answer would take too much memory; and
+// ErrOtherUnits.
 func (p *Plan) Search(s *Snapshot, q Query) (*StartSet, error) {
 	x := new(StartSet)
 	if err := p.SearchInto(x, s, q); err != nil {
@@ -30,13 +30,16 @@ func (p *Plan) SearchInto(x *StartSet, s *Snapshot, q Query) error {
 	if err := p.ready(s, q); err != nil {
 		return err
 	}
-	x.begin(p, s, q)
 	if len(p.missing) > 0 {
+		x.begin(p, s, q)
 		return nil
 	}
 	w := newBitSolver(p, s)
 	defer w.release()
-	w.search(s.premises, q, false)
+	if w.search(s.premises, q, false); w.starts.full {
+		return tooManyRanges()
+	}
+	x.begin(p, s, q)
 	x.collect(w.starts.lists, w.starts.all)
 	return nil
 }
@@ -53,7 +56,9 @@ func (p *Plan) Soonest(s *Snapshot, q Query) (Minute, bool, error) {
 	}
 	w := newBitSolver(p, s)
 	defer w.release()
-	w.search(s.premises, q, true)
+	if w.search(s.premises, q, true); w.starts.full {
+		return 0, false, tooManyRanges()
+	}
 	at, ok := w.starts.soonest(q.Grid)
 	return at, ok, nil
 }
@@ -65,20 +70,5 @@ func (p *Plan) ready(s *Snapshot, q Query) error {
 	if !p.roster.same(s.roster) {
 		return fmt.Errorf("scheduling: search: %w", ErrOtherUnits)
 	}
-	return nil
-}
-
-func (q Query) check() error {
-	var f scheduling.Faults
-	if q.From < -maxHorizon || q.From > q.To || q.To > maxHorizon {
-		f.Addf("from", fmt.Sprintf("from <= to, within %d minutes of the origin", maxHorizon),
-			"is %d with to %d", q.From, q.To)
-	}
-	if q.Grid < 1 || q.Grid > 1440 {
-		f.Addf("grid", "1 to 1440 minutes", "is %d", q.Grid)
-	}
-	if q.EndBy != nil && (*q.EndBy < -maxHorizon || *q.EndBy > 2*maxHorizon) {
-		f.Addf("end_by", "less than two years from the origin", "is %d", *q.EndBy)
-	}
-	return f.Err()
+	return p.affordable(s)
 }

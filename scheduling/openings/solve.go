@@ -70,7 +70,7 @@ func (p *Plan) freeLists(dst []timeline.List, snap *Snapshot) []timeline.List {
 	dst = resize(dst, len(p.roster.units))
 	asks := len(p.spec.Clear)+len(p.spec.ClearLeast) > 0
 	for _, u := range p.units {
-		dst[u] = snap.free[u]
+		dst[u] = snap.times[u].own
 		if asks {
 			unit := &snap.shop.Units[u]
 			dst[u] = snap.freeFor(u, p.spec.Clearing(unit.Kind, unit.Changeover))
