@@ -58,14 +58,66 @@ func usualMix() []ranking.Standard {
 	}
 }
 
-// BenchmarkRank60Days asks for the ten best of all days.
-func BenchmarkRank60Days(b *testing.B) {
-	in := sixtyDays(b)
+// rank runs b for n openings and reports how long one candidate takes when all
+// of them are asked for.
+func rank(b *testing.B, in ranking.Input, n int) {
+	b.Helper()
 	b.ReportAllocs()
+	got := 0
 	for b.Loop() {
-		out, err := ranking.Rank(in, 10)
-		if err != nil || len(out) != 10 {
+		out, err := ranking.Rank(in, n)
+		if err != nil || len(out) < 10 {
 			b.Fatal(len(out), err)
 		}
+		got = len(out)
 	}
+	if n > 10 {
+		b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N)/float64(got), "us/candidate")
+	}
+}
+
+// BenchmarkRank60Days asks for the ten best of all days.
+func BenchmarkRank60Days(b *testing.B) { rank(b, sixtyDays(b), 10) }
+
+// BenchmarkRank60DaysFullMix asks for the ten best with a mix that no day can
+// hold, so that hardly an opening is free and the bounds help little.
+func BenchmarkRank60DaysFullMix(b *testing.B) {
+	in := sixtyDays(b)
+	in.Mix[0].PerDay, in.Mix[1].PerDay, in.Mix[2].PerDay = 30, 12, 2
+	rank(b, in, 10)
+}
+
+// BenchmarkRank60DaysWish has a wish for the time and the stylist.
+func BenchmarkRank60DaysWish(b *testing.B) {
+	in := sixtyDays(b)
+	in.Lead = "S07"
+	for i := range in.Days {
+		at := in.Days[i].From + 600
+		in.Days[i].Wish = &openings.StartRange{From: at, To: at + 120}
+	}
+	rank(b, in, 10)
+}
+
+// BenchmarkRank60DaysEveryFive offers starts every five minutes.
+func BenchmarkRank60DaysEveryFive(b *testing.B) {
+	in := sixtyDays(b)
+	in.Offer = 5
+	rank(b, in, 10)
+}
+
+// BenchmarkPlacing costs all candidates but counts no loss.
+func BenchmarkPlacing(b *testing.B) {
+	in := sixtyDays(b)
+	in.Mix = nil
+	rank(b, in, 1000)
+}
+
+// BenchmarkFullEvaluation counts the loss of every candidate.
+func BenchmarkFullEvaluation(b *testing.B) { rank(b, sixtyDays(b), 1000) }
+
+// BenchmarkFullEvaluationFullMix counts it with a mix that no day can hold.
+func BenchmarkFullEvaluationFullMix(b *testing.B) {
+	in := sixtyDays(b)
+	in.Mix[0].PerDay, in.Mix[1].PerDay, in.Mix[2].PerDay = 30, 12, 2
+	rank(b, in, 1000)
 }
