@@ -165,37 +165,6 @@ func TestReadOpeningsRefusesFilesThatAreTooLong(t *testing.T) {
 	require.ErrorContains(t, err, "the file is too long")
 }
 
-func FuzzReadOpenings(f *testing.F) {
-	files, err := filepath.Glob(filepath.Join(problems, "t*.json"))
-	require.NoError(f, err)
-	for _, file := range files {
-		data, err := os.ReadFile(file)
-		require.NoError(f, err)
-		f.Add(data)
-	}
-	f.Add([]byte(smallProblem))
-	f.Fuzz(func(t *testing.T, data []byte) {
-		p, err := problemfile.ReadOpenings(bytes.NewReader(data))
-		if err != nil {
-			require.NotContains(t, err.Error(), "\n")
-			return
-		}
-		// What was read can be asked, unless it asks for too much work.
-		if len(p.Visit.Roles) > 3 || len(p.Visit.Phases) > 30 {
-			return
-		}
-		x := search(t, p)
-		for range x.All() {
-			break
-		}
-		if first, ok := x.First(); ok {
-			sch, ok := x.Assign(first, "")
-			require.True(t, ok)
-			require.Empty(t, openings.Check(sch, p.Visit, p.Shop), string(data))
-		}
-	})
-}
-
 // search answers p.
 func search(t *testing.T, p *problemfile.OpeningsProblem) *openings.StartSet {
 	t.Helper()
