@@ -32,6 +32,7 @@ type Block struct {
 // the deadlock timeout, this form backs one of them out at once. For the same
 // reason the blocks of all visits of a transaction belong into one call.
 func (t *Tx) insertBlocks(ctx context.Context, byVisit map[string][]Block) error {
+	*t.altered = true
 	c := columnsOf(byVisit)
 	if len(c.units) == 0 {
 		return nil

@@ -1,6 +1,9 @@
 package store
 
-import "context"
+import (
+	"context"
+	"time"
+)
 
 // Exec runs any statement inside the transaction, for tests that need an error
 // that the methods do not give.
@@ -20,3 +23,34 @@ func (s *Store) Send(ctx context.Context, salon, reminder string, last bool, del
 
 // SettleTime is what a delivery must leave of a job's time.
 const SettleTime = settleTime
+
+// LimitKept bounds the free time in memory anew, for as many salons and spans.
+func (s *Store) LimitKept(salons, weight int) { s.kept = newKeptFreeTimes(salons, weight) }
+
+// Kept is the free time of a salon that is in memory as it is, false for none.
+func (s *Store) Kept(salon string) (FreeTime, bool) {
+	if k := s.kept.find(salon, false); k != nil {
+		return k.FreeTime, true
+	}
+	return FreeTime{}, false
+}
+
+// KeptSize is how many salons and spans are in memory, counted one by one.
+func (s *Store) KeptSize() (salons, weight int) {
+	for _, id := range s.kept.list() {
+		salons++
+		if k := s.kept.find(id, false); k != nil {
+			weight += weightOf(k.Snapshot)
+		}
+	}
+	return salons, weight
+}
+
+// AgeKept makes the free time of a salon in memory look older.
+func (s *Store) AgeKept(salon string, by time.Duration) {
+	s.kept.mu.Lock()
+	defer s.kept.mu.Unlock()
+	next := *s.kept.kept[salon].now
+	next.at = next.at.Add(-by)
+	s.kept.kept[salon].now = &next
+}

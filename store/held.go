@@ -9,7 +9,7 @@ import (
 // blocks. Whoever writes blocks calls it first, so that nobody waits for a job.
 // A visit that somebody else is changing at this moment is left to them.
 func (t *Tx) LapseHeld(ctx context.Context, now time.Time) error {
-	_, err := t.tx.Exec(ctx, `
+	tag, err := t.tx.Exec(ctx, `
 		WITH over AS (
 			SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $2
 			ORDER BY visit_id FOR UPDATE SKIP LOCKED
@@ -18,5 +18,6 @@ func (t *Tx) LapseHeld(ctx context.Context, now time.Time) error {
 			FROM over WHERE v.salon_id = $1 AND v.visit_id = over.visit_id
 		)
 		DELETE FROM block WHERE salon_id = $1 AND visit_id IN (SELECT visit_id FROM over)`, t.salon, now)
+	*t.altered = *t.altered || tag.RowsAffected() > 0
 	return domain("lapse pencilled visits", err, false)
 }

@@ -143,8 +143,9 @@ type purgeWorker struct {
 // hours, which is how long twelve tries take.
 const givenUp = "given up after many tries"
 
-// Work forgets answers to repeated requests after 48 hours, and browser
-// sessions and links a day after they have expired. Messages whose job has
+// Work forgets answers to repeated requests after 48 hours, browser sessions and
+// links a day after they have expired, and which units' time has changed about
+// two hours after that. Messages whose job has
 // ended without noting what became of them, say because the process died
 // during the last try, are noted as failed, so that the desk hears of them.
 func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
@@ -156,6 +157,12 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		`UPDATE reminder SET state = 'failed', problem = '` + givenUp + `', done_at = now()
 		WHERE state = 'waiting' AND due_at < now() - interval '1 hour'
 		  AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = job_id AND j.finalized_at IS NULL)`,
+		// Free time that is in memory has seen what was committed keptLongest ago.
+		`DELETE FROM unit_change c USING unit_change_seen s
+		WHERE c.salon_id = s.salon_id AND s.seen_at < now() - interval '1 hour'
+		  AND c.changed_at < now() - interval '1 hour' AND pg_visible_in_snapshot(c.changed_in, s.seen)`,
+		`DELETE FROM unit_change_seen WHERE seen_at < now() - interval '1 hour'`,
+		`INSERT INTO unit_change_seen (salon_id) SELECT DISTINCT salon_id FROM unit_change`,
 	} {
 		_, err := w.store.pool.Exec(ctx, q)
 		all = errors.Join(all, domain("purge", err, false))

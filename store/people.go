@@ -79,6 +79,7 @@ func (t *Tx) AddStaff(ctx context.Context, p Staff) (Staff, error) {
 }
 
 func (t *Tx) addUnit(ctx context.Context, u Unit) error {
+	*t.altered = true
 	_, err := t.tx.Exec(ctx, `INSERT INTO unit (salon_id, unit_id, kind, name, changeover_minutes) VALUES ($1, $2, $3, $4, $5)`,
 		t.salon, u.ID, u.Kind, u.Name, u.Changeover)
 	return domain("add unit", err, false)

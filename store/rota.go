@@ -99,6 +99,7 @@ func (t *Tx) AddClosure(ctx context.Context, c Closure) (Closure, error) {
 
 // DeleteClosure opens the salon again, or returns scheduling.ErrNotFound.
 func (t *Tx) DeleteClosure(ctx context.Context, id string) error {
+	*t.altered = true
 	tag, err := t.tx.Exec(ctx, `DELETE FROM closure WHERE salon_id = $1 AND closure_id = $2`, t.salon, id)
 	return one("closure", tag.RowsAffected(), err)
 }
@@ -125,19 +126,21 @@ func (t *Tx) AddAbsence(ctx context.Context, a Absence) (Absence, error) {
 	if err := t.lockDays(ctx, false, []string{a.Unit}, a.From, a.To); err != nil {
 		return a, err
 	}
-	a.ID = NewID()
+	a.ID, *t.altered = NewID(), true
 	_, err := t.tx.Exec(ctx, `INSERT INTO absence (salon_id, absence_id, unit_id, starts_at, ends_at, reason) VALUES ($1, $2, $3, $4, $5, $6)`, t.salon, a.ID, a.Unit, a.From, a.To, a.Reason)
 	return a, domain("add absence", err, false)
 }
 
 // DeleteAbsence takes an absence back, or returns scheduling.ErrNotFound.
 func (t *Tx) DeleteAbsence(ctx context.Context, id string) error {
+	*t.altered = true
 	tag, err := t.tx.Exec(ctx, `DELETE FROM absence WHERE salon_id = $1 AND absence_id = $2`, t.salon, id)
 	return one("absence", tag.RowsAffected(), err)
 }
 
 // LockRota keeps bookers out while weekly hours, closures or units change.
 func (t *Tx) LockRota(ctx context.Context) error {
+	*t.altered = true // whoever takes this lock means to
 	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('rota/' || $1, 0))`, t.salon)
 	return domain("lock", err, false)
 }

@@ -110,6 +110,13 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"EstimateByID": func(t *store.Tx, x *filled) (any, error) { return t.EstimateByID(x.t.Context(), x.estimate) },
 	"Feeds":        func(t *store.Tx, x *filled) (any, error) { return t.Feeds(x.t.Context()) },
+	"FreeTime": func(t *store.Tx, x *filled) (any, error) {
+		f, err := t.FreeTime(x.t.Context(), zone(x.t), around(soon, 1, 1), time.Now(), x.visit)
+		if f.Snapshot == nil {
+			return nil, err
+		}
+		return fmt.Sprint(f.Names, f.Snapshot.Shop()), err
+	},
 	"HasFutureBlocks": func(t *store.Tx, x *filled) (any, error) {
 		yes, err := t.HasFutureBlocks(x.t.Context(), x.ada)
 		require.False(x.t, yes)

@@ -14,23 +14,10 @@ import (
 // visits in except and of pencilled visits that have lapsed by now are left
 // out, and so are inactive units. It takes one round trip.
 func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, now time.Time, except ...string) (openings.Shop, error) {
-	l := shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), units: map[string]*openings.Unit{}}
+	l := newShopLoad(h)
 	var b pgx.Batch
-	b.Queue(`SELECT weekday, opens, closes FROM opening_hours WHERE salon_id = $1`, t.salon).Query(l.opening)
-	b.Queue(`SELECT from_date::text, to_date::text FROM closure
-		WHERE salon_id = $1 AND to_date >= $2::text::date - 1 AND from_date <= $3::text::date`,
-		t.salon, h.Days.First.String(), h.Days.Last.String()).Query(l.closures)
-	b.Queue(`SELECT u.unit_id, u.kind, u.changeover_minutes, s.staff_id IS NOT NULL,
-			array(SELECT skill FROM staff_skill k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY skill)
-		FROM unit u LEFT JOIN staff s ON s.salon_id = u.salon_id AND s.staff_id = u.unit_id
-		WHERE u.salon_id = $1 AND u.active ORDER BY u.created_at, u.unit_id`, t.salon).Query(l.unitRows)
-	b.Queue(`SELECT staff_id, weekday, kind, starts, ends FROM staff_hours WHERE salon_id = $1`, t.salon).Query(l.hours)
-	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence WHERE salon_id = $1 AND ends_at > $2 AND starts_at < $3`,
-		t.salon, l.from, l.to).Query(l.absences)
-	b.Queue(`SELECT unit_id, starts_at, ends_at, upper(span) FROM block
-		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND NOT visit_id = ANY(coalesce($4::text[], '{}'))
-		  AND NOT visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
-		t.salon, l.from, l.to, except, now).Query(l.blocks)
+	l.queueRota(&b, t.salon)
+	l.queuePromised(&b, t.salon, now, except)
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
 		return openings.Shop{}, domain("load shop", err, false)
 	}
@@ -43,9 +30,40 @@ type shopLoad struct {
 	open     []openings.ClockWindow
 	closed   []openings.DateRange
 	order    []string
+	names    map[string]string
 	staff    map[string]bool
 	week     map[string][]Window
+	weekly   map[string]int // how many of the unit's Breaks come from its week; they stand first
 	units    map[string]*openings.Unit
+	pencils  []pencil
+}
+
+func newShopLoad(h openings.Horizon) *shopLoad {
+	return &shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), names: map[string]string{}, staff: map[string]bool{},
+		week: map[string][]Window{}, weekly: map[string]int{}, units: map[string]*openings.Unit{}}
+}
+
+// queueRota asks for hours, closures and units.
+func (l *shopLoad) queueRota(b *pgx.Batch, salon string) {
+	b.Queue(`SELECT weekday, opens, closes FROM opening_hours WHERE salon_id = $1`, salon).Query(l.opening)
+	b.Queue(`SELECT from_date::text, to_date::text FROM closure
+		WHERE salon_id = $1 AND to_date >= $2::text::date - 1 AND from_date <= $3::text::date`,
+		salon, l.h.Days.First.String(), l.h.Days.Last.String()).Query(l.closures)
+	b.Queue(`SELECT u.unit_id, u.kind, u.name, u.changeover_minutes, s.staff_id IS NOT NULL,
+			array(SELECT skill FROM staff_skill k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY skill)
+		FROM unit u LEFT JOIN staff s ON s.salon_id = u.salon_id AND s.staff_id = u.unit_id
+		WHERE u.salon_id = $1 AND u.active ORDER BY u.created_at, u.unit_id`, salon).Query(l.unitRows)
+	b.Queue(`SELECT staff_id, weekday, kind, starts, ends FROM staff_hours WHERE salon_id = $1`, salon).Query(l.hours)
+}
+
+// queuePromised asks for the absences and blocks of all units.
+func (l *shopLoad) queuePromised(b *pgx.Batch, salon string, now time.Time, except []string) {
+	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence WHERE salon_id = $1 AND ends_at > $2 AND starts_at < $3`,
+		salon, l.from, l.to).Query(l.absences)
+	b.Queue(`SELECT unit_id, starts_at, ends_at, upper(span) FROM block
+		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND NOT visit_id = ANY(coalesce($4::text[], '{}'))
+		  AND NOT visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
+		salon, l.from, l.to, except, now).Query(l.blocks)
 }
 
 func (l *shopLoad) opening(rows pgx.Rows) error {
@@ -67,15 +85,16 @@ func (l *shopLoad) closures(rows pgx.Rows) error {
 }
 
 func (l *shopLoad) unitRows(rows pgx.Rows) error {
-	l.staff, l.week = map[string]bool{}, map[string][]Window{}
 	for rows.Next() {
 		var u openings.Unit
+		var name string
 		var person bool
-		if err := rows.Scan(&u.ID, &u.Kind, &u.Changeover, &person, &u.Skills); err != nil {
+		if err := rows.Scan(&u.ID, &u.Kind, &name, &u.Changeover, &person, &u.Skills); err != nil {
 			return err
 		}
 		l.order = append(l.order, u.ID)
 		l.units[u.ID] = &u
+		l.names[u.ID] = name
 		l.staff[u.ID] = person
 	}
 	return rows.Err()
@@ -110,12 +129,16 @@ func (l *shopLoad) blocks(rows pgx.Rows) error {
 	var from, to, cleared time.Time
 	_, err := pgx.ForEachRow(rows, []any{&id, &from, &to, &cleared}, func() error {
 		if u := l.units[id]; u != nil {
-			u.Bookings = append(u.Bookings, openings.Booking{
-				From: l.h.Minute(from), To: l.h.Minute(to), Clear: openings.Minute(cleared.Sub(to) / time.Minute)})
+			u.Bookings = append(u.Bookings, booking(l.h, from, to, cleared))
 		}
 		return nil
 	})
 	return err
+}
+
+// booking is a block as a search sees it.
+func booking(h openings.Horizon, from, to, cleared time.Time) openings.Booking {
+	return openings.Booking{From: h.Minute(from), To: h.Minute(to), Clear: openings.Minute(cleared.Sub(to) / time.Minute)}
 }
 
 // shop lays the weeks over the horizon. A person without hours of their own
@@ -126,7 +149,9 @@ func (l *shopLoad) shop() openings.Shop {
 		u := l.units[id]
 		if l.staff[id] {
 			u.Open = l.h.Weekly(clockWindows(l.week[id], "work"), l.closed)
-			u.Breaks = append(u.Breaks, l.h.Weekly(clockWindows(l.week[id], "break"), l.closed)...)
+			weekly := l.h.Weekly(clockWindows(l.week[id], "break"), l.closed)
+			l.weekly[id] = len(weekly)
+			u.Breaks = append(weekly, u.Breaks...)
 		} else if l.h.Length > 0 {
 			u.Open = []openings.Span{{From: 0, To: l.h.Length}}
 		}

@@ -12,6 +12,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"net"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -42,15 +43,20 @@ var errAddress = errors.New("the database address cannot be read; expected postg
 // Store is a pool of connections and the way to enqueue jobs. It is safe for
 // use by many goroutines.
 type Store struct {
-	pool *pgxpool.Pool
-	jobs *river.Client[pgx.Tx] // inserts only
+	pool  *pgxpool.Pool
+	jobs  *river.Client[pgx.Tx] // inserts only
+	name  string                // tells stores apart that speak to each other
+	kept  *keptFreeTimes
+	calls atomic.Pointer[warmCalls] // nil while nobody works ahead
 }
 
 // Tx is one transaction within one salon.
 type Tx struct {
-	tx    pgx.Tx
-	salon string
-	jobs  *river.Client[pgx.Tx]
+	tx      pgx.Tx
+	salon   string
+	jobs    *river.Client[pgx.Tx]
+	kept    *keptFreeTimes // only while reading
+	altered *bool          // set by what may change free time
 }
 
 // Salon is the id of the salon that the transaction works in.
@@ -81,7 +87,7 @@ func Open(ctx context.Context, url string, conns int32) (*Store, error) {
 		pool.Close()
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	return &Store{pool: pool, jobs: jobs}, nil
+	return &Store{pool: pool, jobs: jobs, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}, nil
 }
 
 // Close ends all connections.
@@ -105,10 +111,14 @@ const tries = 5
 func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error {
 	for n := range tries {
 		var inner error // in the words of this package already
+		var altered bool
 		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx pgx.Tx) error {
-			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs})
+			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered})
 			return inner
 		})
+		if altered && err == nil {
+			s.changed(salon)
+		}
 		switch {
 		case again(inner) || again(err):
 		case inner != nil:
@@ -132,7 +142,7 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 	one := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
 	var inner error // in the words of this package already
 	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs})
+		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, kept: s.kept, altered: new(bool)})
 		return inner
 	})
 	if inner != nil {
@@ -146,7 +156,7 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var inner error
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs})
+		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered})
 		return inner
 	})
 	if inner != nil {

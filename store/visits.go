@@ -268,8 +268,8 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
 	tag, err := t.tx.Exec(ctx, `
 		UPDATE visit SET client_id = nullif($7, ''), starts_at = $3, ends_at = $4, chair_id = nullif($5, ''), approved_by = $6,
-			version = version + 1, changed_at = now()
-		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy, v.Client)
+			group_id = $8, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy, v.Client, v.Group)
 	if err := one("move visit", tag.RowsAffected(), err); err != nil {
 		return err
 	}
@@ -317,6 +317,7 @@ func (t *Tx) SetVisitState(ctx context.Context, v *Visit) error {
 	if v.State != Cancelled && v.State != Missed {
 		return nil
 	}
+	*t.altered = true
 	_, err = t.tx.Exec(ctx, `DELETE FROM block WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID)
 	return domain("free blocks", err, false)
 }

@@ -1,0 +1,60 @@
+package store
+
+import (
+	"context"
+	"time"
+)
+
+// moment is a state of the database: which transactions it holds.
+type moment struct {
+	seen   string    // pg_snapshot
+	at     time.Time // about when, by the clock of the database
+	server lineage
+}
+
+// lineage tells databases apart in which the same transaction number can mean
+// different transactions: another start of the server (which may have begun from
+// a copy, or as a replica that had not seen everything) or tables that were
+// restored from a dump.
+type lineage struct {
+	started time.Time
+	log     uint32 // oid of the table unit_change
+}
+
+// news is what has changed since a moment.
+type news struct {
+	moment
+	units []string
+	whole bool // more than the time of these units
+	// replica says that transactions cannot be told apart here: a replica does
+	// not list those that are under way.
+	replica bool
+}
+
+// news asks what t sees of the salon that k does not know of. It takes one round
+// trip and looks at as many rows as there were changes since k was read. Of a
+// nil k it only tells the moment that t sees.
+//
+// A transaction is in the log under the number of the whole, whichever of its
+// savepoints wrote the row, and that is the number that snapshots list. Rows of
+// what was rolled back are not seen by anybody.
+func (t *Tx) news(ctx context.Context, k *keptFreeTime) (news, error) {
+	n := news{whole: k == nil}
+	seen := "1:1:" // sees nothing; harmless, since the answer is not looked at
+	if k != nil {
+		seen = k.seen
+	}
+	err := t.tx.QueryRow(ctx, `
+		SELECT pg_current_snapshot()::text, now(), pg_postmaster_start_time(), 'unit_change'::regclass::oid, pg_is_in_recovery(),
+			CASE WHEN $3 THEN array(SELECT DISTINCT unit_id FROM unit_change
+				WHERE salon_id = $1 AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
+				  AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot)) ELSE '{}' END`,
+		t.salon, seen, k != nil).Scan(&n.seen, &n.at, &n.server.started, &n.server.log, &n.replica, &n.units)
+	if err != nil {
+		return n, domain("changes of free time", err, false)
+	}
+	for _, u := range n.units {
+		n.whole = n.whole || u == ""
+	}
+	return n, nil
+}
