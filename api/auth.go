@@ -39,6 +39,8 @@ var allowed = map[string][]store.Role{
 	"find-openings": working,
 	"book-visit":    working, "get-visit": everybody, "list-visits": everybody, "move-visit": working,
 	"cancel-visit": working, "arrive-visit": everybody, "finish-visit": working, "miss-visit": desk,
+	"swap-visit": working, "extend-visit": working, "set-visit-group": working,
+	"find-group-openings": working, "book-group": working, "get-group": working,
 	"get-day":        everybody,
 	"list-reminders": working,
 	"list-feeds":     desk,

@@ -16,18 +16,23 @@ import (
 // the default of defaultRules.
 type BookingRules struct {
 	HoldMinutes int `json:"hold_minutes" minimum:"1" maximum:"1440" doc:"How long an opening is pencilled while the client decides"`
+	// TogetherMinutes is how far apart visits may start whose clients arrive together.
+	TogetherMinutes int `json:"arrive_together_minutes,omitempty" minimum:"1" maximum:"120" doc:"How far apart visits may start whose clients arrive together; left out: 15"`
 }
 
 // defaultRules are judgement throughout: values to begin with, for every salon
 // to change.
 func defaultRules() BookingRules {
-	return BookingRules{HoldMinutes: 10}
+	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15}
 }
 
 // check adds the faults of b to f.
 func (b BookingRules) check(f *scheduling.Faults) {
 	if b.HoldMinutes < 1 || b.HoldMinutes > 1440 {
 		f.Addf("hold_minutes", "1 to 1440 minutes", "is %d", b.HoldMinutes)
+	}
+	if b.TogetherMinutes < 0 || b.TogetherMinutes > 120 { // 0 is left out
+		f.Addf("arrive_together_minutes", "1 to 120 minutes", "is %d", b.TogetherMinutes)
 	}
 }
 

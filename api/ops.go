@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"chairblock/scheduling"
@@ -21,47 +22,38 @@ const lateBooking = 15 * time.Minute
 // book works a request out, places it and writes visit, blocks, calendar parts
 // and messages. A clash is a *scheduling.ConflictError.
 func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest) (store.Visit, error) {
+	list, err := s.rearrange(ctx, t, n, []change{{book: &b}})
+	if err != nil {
+		return store.Visit{}, err
+	}
+	return list[0], nil
+}
+
+// asked works a request out and checks all of it but whether its time is free.
+func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest) (store.Visit, *composed, error) {
 	var f scheduling.Faults
 	v := store.Visit{Client: b.ClientID}
 	v.Note = text(&f, "note", b.Note, 0, 500)
 	var err error
 	if v.ApprovedBy, err = licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
-		return v, err
+		return v, nil, err
 	}
 	wholeMinute(&f, "start", b.Start)
 	if b.Start.Before(s.now().Add(-lateBooking)) {
 		f.Add("start", "lies in the past", "a start that is still to come")
 	}
 	if err := knownClient(ctx, t, &f, b.ClientID); err != nil {
-		return v, err
+		return v, nil, err
 	}
 	c, err := compose(ctx, t, n, b.Services)
 	if err := f.Join("", err); err != nil {
-		return v, err
+		return v, nil, err
 	}
 	c.others(&f, b.ClientID)
 	if err := f.Err(); err != nil {
-		return v, err
+		return v, nil, err
 	}
-	if err := c.guard(n, s.now(), b.Start, v.ApprovedBy); err != nil {
-		return v, err
-	}
-	p, err := s.place(ctx, t, n, c.plan, b.Start)
-	if err != nil {
-		return v, err
-	}
-	if err := c.keepEstimates(ctx, t, b.ClientID); err != nil {
-		return v, err
-	}
-	v.Services, v.PriceCents = c.services, c.price
-	p.visit(&v)
-	if err := taken(t.InsertVisit(ctx, &v, p.blocks())); err != nil {
-		return v, err
-	}
-	if err := t.SyncParts(ctx, v.ID, v.Client, p.parts(n, v)); err != nil {
-		return v, err
-	}
-	return v, s.remindBooked(ctx, t, n, v, nil)
+	return v, c, c.guard(n, s.now(), b.Start, v.ApprovedBy)
 }
 
 // taken words a lost race for the person at the desk.
@@ -95,72 +87,126 @@ func (c *composed) keepEstimates(ctx context.Context, t *store.Tx, client string
 	return nil
 }
 
-// move gives a booked visit a new start, with the minutes and the versions of
-// services that it was booked with.
-func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, start time.Time, lead newLead,
-	approvedBy string) (store.Visit, error) {
-	var f scheduling.Faults
-	wholeMinute(&f, "start", start)
-	if start.Before(s.now().Add(-lateBooking)) {
-		f.Add("start", "lies in the past", "a start that is still to come")
-	}
-	if err := knownLead(ctx, t, &f, "", lead.ID); err != nil {
-		return store.Visit{}, err
-	}
-	approvedBy, err := licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", approvedBy, 0, 80))
+// move gives a visit a new start, with the minutes and the versions of services
+// that it was booked with.
+func (s *Server) move(ctx context.Context, t *store.Tx, n salonDay, c change) (store.Visit, error) {
+	list, err := s.rearrange(ctx, t, n, []change{c})
 	if err != nil {
 		return store.Visit{}, err
+	}
+	return list[0], nil
+}
+
+// moving locks a visit that is to be changed and checks all of the change but
+// whether the new time is free.
+func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) error {
+	var f scheduling.Faults
+	if !j.start.IsZero() {
+		wholeMinute(&f, "start", j.start)
+		if j.start.Before(s.now().Add(-lateBooking)) {
+			f.Add("start", "lies in the past", "a start that is still to come")
+		}
+	}
+	if err := j.lead.known(ctx, t, &f); err != nil {
+		return err
+	}
+	approvedBy, err := licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", j.approvedBy, 0, 80))
+	if err != nil {
+		return err
 	}
 	if err := f.Err(); err != nil {
-		return store.Visit{}, err
+		return err
 	}
-	v, err := t.LockVisit(ctx, id, version)
-	if err != nil {
-		return v, err
+	if j.v, err = t.LockVisit(ctx, j.id, j.version); err != nil {
+		return err
 	}
-	if v.State != store.Booked {
-		return v, conflict("only a booked visit can be moved; this one is " + words(v.State))
+	j.before = j.v
+	j.before.Services = slices.Clone(j.v.Services)
+	switch {
+	case j.exact != nil && len(j.exact.sch.Phases) > 0:
+		j.start = j.exact.h.Time(j.exact.sch.Phases[0].Start)
+	case j.start.IsZero():
+		j.start = j.v.Start
 	}
-	if v.ApprovedBy = cmp.Or(approvedBy, v.ApprovedBy); v.ApprovedBy == "" && needsAftercare(v) && n.tooSoon(s.now(), start) {
-		return v, needsYes([]CautionBody{n.askSkinTest()})
+	if err := mayMove(n, j.v, j.start, s.now()); err != nil {
+		return err
 	}
-	c, err := recompose(ctx, t, v, lead)
-	if err != nil {
-		return v, err
+	if err := j.lead.fits(j.v); err != nil {
+		return err
 	}
-	p, err := s.place(ctx, t, n, c.plan, start, id)
-	if err != nil {
-		return v, err
+	j.v.ApprovedBy = cmp.Or(approvedBy, j.v.ApprovedBy)
+	if j.v.ApprovedBy == "" && needsAftercare(j.v) && !j.start.Equal(j.v.Start) && n.tooSoon(s.now(), j.start) {
+		return needsYes([]CautionBody{n.askSkinTest()})
 	}
-	before := v.Start
-	p.visit(&v)
-	if err := taken(t.ReplacePlan(ctx, &v, p.blocks())); err != nil {
-		return v, err
+	if j.c = j.work; j.c != nil {
+		return nil
 	}
-	if err := t.SyncParts(ctx, v.ID, v.Client, p.parts(n, v)); err != nil {
-		return v, err
+	j.c, err = recompose(ctx, t, j.v, j.lead)
+	return err
+}
+
+// mayMove refuses a new start for a visit that is not to come any more. While
+// its client is here it keeps its start, and the rest may still change.
+func mayMove(n salonDay, v store.Visit, start, now time.Time) error {
+	switch {
+	case len(v.Services) == 0:
+		return conflict("time that is kept has no services to be moved: cancel it and keep other time instead")
+	case v.State == store.Held && !now.Before(*v.HeldUntil):
+		return conflict("the visit was pencilled until " + v.HeldUntil.In(n.loc).Format("15:04") + " and not booked in time")
+	case v.State.Open() && start.Equal(v.Start), v.State == store.Held && start.Equal(v.Start):
+		return nil
+	case v.State != store.Booked && v.State != store.Held:
+		return conflict("only a booked or pencilled visit can be moved; this one is " + words(v.State))
+	case start.Before(now.Add(-lateBooking)):
+		return conflict("the new start, " + start.In(n.loc).Format("15:04") + ", lies in the past")
 	}
-	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
-		return v, err
-	}
-	return v, s.remindBooked(ctx, t, n, v, &before)
+	return nil
 }
 
 // newLead says who is in charge of a visit after a move. The zero value keeps
 // everybody.
 type newLead struct {
-	ID  string // in charge of whatever the stylist of the first service led
-	Any bool   // anybody who can, for every service
+	ID  string   // in charge of whatever the stylist of the first service led
+	By  []string // by service, "" keeps; goes before ID
+	Any bool     // anybody who can, for every service
 }
 
 func (l newLead) of(v store.Visit, i int) string {
 	switch {
 	case l.Any:
 		return ""
+	case i < len(l.By) && l.By[i] != "":
+		return l.By[i]
 	case l.ID != "" && v.Services[i].Lead == v.Services[0].Lead:
 		return l.ID
 	}
 	return v.Services[i].Lead
+}
+
+// known notes people who cannot be in charge.
+func (l newLead) known(ctx context.Context, t *store.Tx, f *scheduling.Faults) error {
+	if err := knownLead(ctx, t, f, "", l.ID); err != nil {
+		return err
+	}
+	for i, id := range l.By {
+		var one scheduling.Faults
+		if err := knownLead(ctx, t, &one, "", id); err != nil {
+			return err
+		}
+		for _, e := range one {
+			f.Add(index("lead_ids", i), e.Problem, e.Want)
+		}
+	}
+	return nil
+}
+
+// fits reports more stylists than the visit has services.
+func (l newLead) fits(v store.Visit) error {
+	if len(l.By) > len(v.Services) {
+		return &scheduling.InvalidError{Field: "lead_ids", Problem: fmt.Sprintf("has %d entries", len(l.By)),
+			Want: fmt.Sprintf("at most %d, one for each service of the visit", len(v.Services))}
+	}
+	return nil
 }
 
 // recompose builds the plan of a visit that is booked already, with the
@@ -203,6 +249,9 @@ func rebook(x scheduling.Service, v store.Visit, i int) (openings.VisitService, 
 		if st.UnitIn(openings.RoleHelper) != "" {
 			out.Hands = 2
 		}
+		if w := st.UnitIn(openings.RoleWatcher); w != "" {
+			out.WatcherID = w
+		}
 	}
 	var err error
 	if out.Steps, err = x.Retime(planned); err != nil {
@@ -218,20 +267,39 @@ func rebook(x scheduling.Service, v store.Visit, i int) (openings.VisitService, 
 
 // cancel frees the time of a visit that has not begun, as cancelled or missed.
 func (s *Server) cancel(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit, to store.VisitState) error {
-	if v.State != store.Booked && (v.State != store.Arrived || to != store.Cancelled) {
-		return conflict("the visit is " + words(v.State) + " and cannot become " + words(to))
+	return s.cancelAll(ctx, t, n, to, v)
+}
+
+// cancelAll is cancel for locked visits that end together.
+func (s *Server) cancelAll(ctx context.Context, t *store.Tx, n salonDay, to store.VisitState, visits ...*store.Visit) error {
+	var parts []store.VisitParts
+	pencilled := map[string]bool{} // of which nobody was told
+	for _, v := range visits {
+		if v.State != store.Booked && (v.State != store.Arrived && v.State != store.Held || to != store.Cancelled) {
+			return conflict("the visit is " + words(v.State) + " and cannot become " + words(to))
+		}
+		pencilled[v.ID] = v.State == store.Held
+		v.State = to
+		if err := t.SetVisitState(ctx, v); err != nil {
+			return err
+		}
+		parts = append(parts, store.VisitParts{Visit: v.ID, Client: v.Client})
 	}
-	v.State = to
-	if err := t.SetVisitState(ctx, v); err != nil {
+	if err := t.SyncPartsOf(ctx, parts); err != nil {
 		return err
 	}
-	if err := t.SyncParts(ctx, v.ID, v.Client, nil); err != nil {
-		return err
+	for _, v := range visits {
+		if err := t.WithdrawReminders(ctx, v.ID); err != nil {
+			return err
+		}
+		if to == store.Missed || pencilled[v.ID] {
+			continue
+		}
+		if err := s.remind(ctx, t, n, *v, "cancelled", s.now(), nil); err != nil {
+			return err
+		}
 	}
-	if err := t.WithdrawReminders(ctx, v.ID); err != nil || to == store.Missed {
-		return err
-	}
-	return s.remind(ctx, t, n, *v, "cancelled", s.now(), nil)
+	return nil
 }
 
 func (s *Server) arrive(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {

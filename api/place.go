@@ -1,13 +1,10 @@
 package api
 
 import (
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"slices"
-	"strings"
 	"time"
 
 	"chairblock/scheduling"
@@ -26,42 +23,6 @@ type placed struct {
 
 func is(err, target error) bool { return errors.Is(err, target) }
 
-// place finds units for a visit that starts at start, takes the booker's locks
-// and checks the schedule once more on fresh data. A *scheduling.ConflictError
-// says that it does not fit then, Faults that it fits at no time. The blocks of
-// the visits in except are looked through.
-func (s *Server) place(ctx context.Context, t *store.Tx, n salonDay, plan *openings.VisitPlan, start time.Time, except ...string) (*placed, error) {
-	d := scheduling.CivilDate(start, n.loc)
-	p := &placed{now: s.now(), h: around(n.loc, d, d), plan: plan}
-	var err error
-	if p.shop, err = t.LoadShop(ctx, p.h, p.now, except...); err != nil {
-		return nil, err
-	}
-	snap, err := openings.NewSnapshot(p.shop)
-	if err != nil {
-		return nil, fmt.Errorf("api: place: %w", err)
-	}
-	compiled, err := openings.Compile(plan.Spec, snap)
-	if err != nil {
-		return nil, fmt.Errorf("api: place: %w", err)
-	}
-	if missing := compiled.Missing(); len(missing) > 0 {
-		return nil, scheduling.Faults{{Field: "services", Problem: "cannot be placed at any time: " + strings.Join(missing, "; "),
-			Want: "services that somebody here can carry out"}}
-	}
-	m := p.h.Minute(start)
-	set, err := compiled.Search(snap, openings.Query{From: m, To: m, Grid: 1})
-	if err != nil {
-		return nil, fmt.Errorf("api: place: %w", err)
-	}
-	var ok bool
-	if p.sch, ok = set.Assign(m, ""); !ok {
-		return nil, p.whyNot(m)
-	}
-	p.sch = openings.Settle(p.sch, plan.Spec, p.shop)
-	return p, p.recheck(ctx, t, except...)
-}
-
 // whyNot says why the visit does not fit at m.
 func (p *placed) whyNot(m openings.Minute) error {
 	at := p.h.Time(m)
@@ -76,34 +37,6 @@ func (p *placed) whyNot(m openings.Minute) error {
 		return &scheduling.ConflictError{Reason: "the visit would last beyond closing time"}
 	}
 	return &scheduling.ConflictError{Reason: "the visit does not fit at this time any more: somebody or something it needs is taken"}
-}
-
-// recheck takes the locks that keep absences and hours still, frees the time
-// of pencilled visits that have lapsed, and holds the schedule against what is
-// then in the database.
-func (p *placed) recheck(ctx context.Context, t *store.Tx, except ...string) error {
-	res := p.plan.Reservations(p.sch)
-	var units []string
-	for _, r := range res {
-		if !slices.Contains(units, r.Unit) {
-			units = append(units, r.Unit)
-		}
-	}
-	if err := t.LockForBooking(ctx, units, p.start(), p.end()); err != nil {
-		return err
-	}
-	if err := t.LapseHeld(ctx, p.now); err != nil {
-		return err
-	}
-	fresh, err := t.LoadShop(ctx, p.h, p.now, except...)
-	if err != nil {
-		return err
-	}
-	p.shop = fresh
-	if v := openings.Check(p.sch, p.plan.Spec, fresh); len(v) > 0 {
-		return &scheduling.ConflictError{Reason: store.ErrTaken.Error()}
-	}
-	return nil
 }
 
 func (p *placed) start() time.Time { return p.h.Time(p.sch.Phases[0].Start) }

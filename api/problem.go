@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"strings"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/labstack/echo/v4"
@@ -23,6 +24,7 @@ type Problem struct {
 	Detail       string         `json:"detail,omitempty" doc:"What happened this time, for the person at the desk"`
 	Errors       []FieldProblem `json:"errors,omitempty" doc:"Every faulty field"`
 	Cautions     []CautionBody  `json:"cautions,omitempty" doc:"Cautions that stand in the way"`
+	FirstAllowed *time.Time     `json:"first_allowed,omitempty" doc:"The first start at which services of this client are far enough apart"`
 	Alternatives []OpeningBody  `json:"alternatives,omitempty" doc:"The next openings for the same visit"`
 
 	retryAfter int  // seconds, 0 for no header
@@ -75,6 +77,7 @@ var titles = map[string]string{
 	"method":          "The address does not know this method",
 	"taken":           "The time is not free any more",
 	"conflict":        "The request does not fit the present state",
+	"asks":            "A decision is needed first",
 	"refused":         "A rule of safety or of the salon forbids this",
 	"stale":           "Somebody else changed it in the meantime",
 	"if-match":        "An If-Match header with the ETag last read is needed",

@@ -31,6 +31,8 @@ var mayDo = map[string]string{
 	"find-openings": "odl",
 	"book-visit":    "odl", "list-visits": "odla", "get-visit": "odla", "move-visit": "odl", "cancel-visit": "odl",
 	"arrive-visit": "odla", "finish-visit": "odl", "miss-visit": "od",
+	"swap-visit": "odl", "extend-visit": "odl", "set-visit-group": "odl",
+	"find-group-openings": "odl", "book-group": "odl", "get-group": "odl",
 	"get-day": "odla", "list-reminders": "odl",
 	"list-feeds": "od", "add-feed": "od", "revoke-feed": "od",
 	"list-tokens": "o", "add-token": "o", "revoke-token": "o",
@@ -60,6 +62,9 @@ func (s *salon) things() map[string]string {
 		s.call("POST", "/v1/"+path, body).is(201, &x)
 		out[path] = x.ID
 	}
+	// Right behind the visit, so that it can join.
+	out["visit-groups"] = s.group("one_after_other", s.visitOf("Ines", v.End.Add(5*time.Minute), s.by(s.ben, "Dry cut")),
+		s.visitOf("Lena", v.End.Add(35*time.Minute), s.by(s.ada, "Dry cut"))).ID
 	return out
 }
 
@@ -86,6 +91,11 @@ func (s *salon) requests() map[string]request {
 		"find-openings": object{"services": s.straightening(), "limit": 2},
 		"book-visit":    object{"client_id": s.client("Nora"), "start": start.Add(73 * time.Hour), "services": s.straightening()},
 		"move-visit":    object{"start": start.Add(97 * time.Hour)}, "finish-visit": object{},
+		"cancel-visit": object{"others": "keep"}, "extend-visit": object{"minutes": 5}, "set-visit-group": object{"group_id": things["visit-groups"]},
+		"swap-visit":          object{"other_id": s.visit("Olga", start.Add(121*time.Hour)), "other_version": 1},
+		"find-group-openings": object{"how": "side_by_side", "limit": 1, "visits": []object{{"services": s.straightening()}, {"services": []object{s.by(s.ben, "Dry cut")}}}},
+		"book-group": object{"how": "side_by_side", "visits": []object{s.visitOf("Rosa", start.Add(time.Hour), s.by(s.ada, "Dry cut")),
+			s.visitOf("Thea", start.Add(time.Hour), s.by(s.ben, "Dry cut"))}},
 		"add-feed": object{"kind": "staff", "subject_id": s.ada}, "add-token": object{"role": "assistant", "staff_id": s.mina, "label": "phone"},
 	}
 	bodies["update-service"] = bodies["add-service"]

@@ -87,11 +87,20 @@ type moveInput struct {
 	ByID
 	Precondition
 	Body struct {
-		Start  time.Time `json:"start"`
-		LeadID string    `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on, instead of the one of the first service; left out: those it was booked with"`
-		Any    bool      `json:"any_lead,omitempty" doc:"Anybody who can may be in charge"`
+		Start   *time.Time `json:"start,omitempty" doc:"New start; left out: the one it has"`
+		LeadID  string     `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge from now on, instead of the one of the first service; left out: those it was booked with"`
+		LeadIDs []string   `json:"lead_ids,omitempty" maxItems:"8" doc:"Stylists in charge by service, in the order of the services; an empty text keeps whoever it was"`
+		Any     bool       `json:"any_lead,omitempty" doc:"Anybody who can may be in charge"`
 		// A visit that was booked with a yes keeps it.
 		ApprovedBy string `json:"approved_by,omitempty" doc:"Licensed person who said yes when the new start is too soon for a new skin test"`
+		BreakLink  bool   `json:"break_link,omitempty" doc:"Let the visit leave the visits that it belongs to when the new time does not suit them"`
+	}
+}
+type cancelInput struct {
+	ByID
+	Precondition
+	Body *struct {
+		Others string `json:"others,omitempty" enum:"keep,cancel" doc:"What becomes of the visits that it belongs to; needed when there are any"`
 	}
 }
 type visitChange struct {
@@ -282,22 +291,57 @@ func (s *Server) moveVisit(ctx context.Context, in *moveInput) (*found[VisitBody
 	if err != nil {
 		return nil, err
 	}
-	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
-		return s.move(ctx, t, n, in.ID, version, in.Body.Start, newLead{in.Body.LeadID, in.Body.Any}, in.Body.ApprovedBy)
-	})
-	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, _ salonDay) (*composed, string, error) {
+	b := in.Body
+	c := change{id: in.ID, version: version, lead: newLead{ID: b.LeadID, By: b.LeadIDs, Any: b.Any}, approvedBy: b.ApprovedBy}
+	switch {
+	case b.Start != nil:
+		c.start = *b.Start
+	case b.LeadID == "" && len(b.LeadIDs) == 0 && !b.Any:
+		return nil, &scheduling.InvalidError{Field: "start", Problem: "is missing", Want: "a new start, or who is in charge from now on"}
+	}
+	if b.BreakLink {
+		c.link = breakLink
+	}
+	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) { return s.move(ctx, t, n, c) })
+	if b.Start == nil {
+		return out, err
+	}
+	return out, s.withAlternatives(ctx, err, *b.Start, func(t *store.Tx, _ salonDay) (*composed, string, error) {
 		v, err := t.VisitByID(ctx, in.ID)
 		if err != nil {
 			return nil, "", err
 		}
-		c, err := recompose(ctx, t, v, newLead{in.Body.LeadID, in.Body.Any})
+		c, err := recompose(ctx, t, v, c.lead)
 		return c, v.Client, err
 	}, in.ID)
 }
 
-func (s *Server) cancelVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
-	return s.changeState(ctx, in, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
-		return s.cancel(ctx, t, n, v, store.Cancelled)
+func (s *Server) cancelVisit(ctx context.Context, in *cancelInput) (*found[VisitBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	decision := ""
+	if in.Body != nil {
+		decision = in.Body.Others
+	}
+	return s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
+		v, others, err := lockWithOthers(ctx, t, in.ID, version)
+		if err != nil {
+			return v, err
+		}
+		list := []*store.Visit{&v}
+		switch {
+		case len(others) == 0 || decision == "keep":
+		case decision == "cancel":
+			for i := range others {
+				list = append(list, &others[i])
+			}
+		default:
+			return v, askOthers(ctx, t, n, v, others)
+		}
+		err = s.cancelAll(ctx, t, n, store.Cancelled, list...)
+		return v, err
 	})
 }
 

@@ -1,0 +1,475 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// How visits can belong together.
+const (
+	arriveTogether = "arrive_together"
+	sideBySide     = "side_by_side"
+	oneAfterOther  = "one_after_other"
+)
+
+// mostBetween is how long after the end of one visit the next one of a group
+// begins at the latest, one after the other (judgement).
+const mostBetween = 15 * time.Minute
+
+// mostTogether is how many visits can belong together (judgement: more people
+// than that are an event, for which a salon closes).
+const mostTogether = 4
+
+// GroupRequest books visits that belong together, all or none.
+type GroupRequest struct {
+	How    string              `json:"how" enum:"arrive_together,side_by_side,one_after_other" doc:"Start within some minutes of each other; start together with a stylist in charge each; or each starts when the one before it ends"`
+	Visits []GroupVisitRequest `json:"visits" nullable:"false" minItems:"2" maxItems:"4"`
+}
+
+// GroupVisitRequest is one visit of a group: a new one, or one that is booked
+// already and keeps its time.
+type GroupVisitRequest struct {
+	Book    *VisitRequest `json:"book,omitempty" doc:"A visit to be booked, at a start that POST /visit-groups/openings gave"`
+	VisitID string        `json:"visit_id,omitempty" maxLength:"64" doc:"A visit that is booked already, instead"`
+	Version int64         `json:"version,omitempty" minimum:"1" maximum:"1000000000" doc:"Of the visit that is booked already: the number in its ETag"`
+}
+
+// GroupBody is visits that belong together.
+type GroupBody struct {
+	ID     string      `json:"id"`
+	How    string      `json:"how" enum:"arrive_together,side_by_side,one_after_other"`
+	Kept   bool        `json:"kept" doc:"Whether the visits still stand as they were to"`
+	Words  string      `json:"words" doc:"Who belongs together how, or what is not kept"`
+	Visits []VisitBody `json:"visits" nullable:"false" doc:"By start, cancelled ones included"`
+}
+
+type groupInput struct {
+	Repeatable
+	Body GroupRequest
+}
+type groupOutput struct{ Body GroupBody }
+type joinInput struct {
+	ByID
+	Precondition
+	Body struct {
+		GroupID string `json:"group_id" maxLength:"64" doc:"The group that the visit joins; empty: it leaves the one that it is in"`
+	}
+}
+
+func (s *Server) groupRoutes() {
+	route(s, huma.Operation{OperationID: "find-group-openings", Method: http.MethodPost, Path: "/visit-groups/openings",
+		Summary: "When do visits that belong together fit?"}, s.findGroupOpenings)
+	route(s, huma.Operation{OperationID: "book-group", Method: http.MethodPost, Path: "/visit-groups", Summary: "Book visits that belong together, all or none",
+		DefaultStatus: http.StatusCreated, Errors: []int{http.StatusBadRequest, http.StatusConflict, http.StatusPreconditionFailed}}, s.bookGroup)
+	route(s, huma.Operation{OperationID: "get-group", Method: http.MethodGet, Path: "/visit-groups/{id}", Summary: "Visits that belong together"}, s.getGroup)
+	route(s, huma.Operation{OperationID: "set-visit-group", Method: http.MethodPut, Path: "/visits/{id}/group",
+		Summary: "Let a visit that is booked join others or leave them"}, s.joinGroup)
+}
+
+// stands reports whether a visit counts in its group.
+func stands(v store.Visit) bool {
+	return v.State != store.Cancelled && v.State != store.Missed && v.State != store.Lapsed
+}
+
+// broken says in words how visits do not stand as agreed, and is "" when they
+// do.
+func (n salonDay) broken(how string, visits []store.Visit) string {
+	list := slices.DeleteFunc(slices.Clone(visits), func(v store.Visit) bool { return !stands(v) })
+	slices.SortStableFunc(list, func(a, b store.Visit) int { return a.Start.Compare(b.Start) })
+	at := func(t time.Time) string { return t.In(n.loc).Format("Mon 2 January 15:04") }
+	for i := range list {
+		if i == 0 {
+			continue
+		}
+		first, before, v := list[0], list[i-1], list[i]
+		switch apart := v.Start.Sub(first.Start); {
+		case how == arriveTogether && apart > time.Duration(n.rules.TogetherMinutes)*time.Minute:
+			return fmt.Sprintf("the visits would start at %s and %s, more than %d minutes apart", at(first.Start), at(v.Start), n.rules.TogetherMinutes)
+		case how == sideBySide && apart != 0:
+			return fmt.Sprintf("the visits would start at %s and %s instead of side by side", at(first.Start), at(v.Start))
+		case how == oneAfterOther && v.Start.Before(before.End):
+			return fmt.Sprintf("the visit at %s would start before the one before it ends at %s", at(v.Start), at(before.End))
+		case how == oneAfterOther && v.Start.Sub(before.End) > mostBetween:
+			return fmt.Sprintf("the visit at %s would start more than %d minutes after the one before it ends at %s", at(v.Start),
+				int(mostBetween/time.Minute), at(before.End))
+		}
+		for _, other := range list[:i] {
+			if how == sideBySide && shareLead(other, v) {
+				return "the visits would have the same stylist in charge instead of one each"
+			}
+		}
+	}
+	return ""
+}
+
+func shareLead(a, b store.Visit) bool {
+	return slices.ContainsFunc(a.Services, func(x store.VisitService) bool {
+		return slices.ContainsFunc(b.Services, func(y store.VisitService) bool { return x.Lead == y.Lead })
+	})
+}
+
+// groupWords names how visits belong together.
+func groupWords(how string) string {
+	switch how {
+	case arriveTogether:
+		return "arrive together"
+	case sideBySide:
+		return "side by side"
+	case oneAfterOther:
+		return "one after the other"
+	}
+	return how
+}
+
+// groups holds the groups of the visits against what was agreed, at the new
+// times.
+func (r *rearranging) groups(ctx context.Context, t *store.Tx) error {
+	byGroup := map[string][]*job{}
+	for _, j := range r.jobs {
+		if j.v.Group != nil && j.link != looseLink {
+			byGroup[*j.v.Group] = append(byGroup[*j.v.Group], j)
+		}
+	}
+	var ids []string
+	for id := range byGroup {
+		ids = append(ids, id)
+	}
+	slices.Sort(ids)
+	for _, id := range ids {
+		if err := r.group(ctx, t, id, byGroup[id]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// group is groups for one of them.
+func (r *rearranging) group(ctx context.Context, t *store.Tx, id string, jobs []*job) error {
+	g, err := t.LockGroup(ctx, id)
+	if err != nil {
+		return err
+	}
+	visits, err := t.VisitsOfGroup(ctx, id)
+	if err != nil {
+		return err
+	}
+	for _, j := range r.jobs {
+		if j.v.Group == nil || *j.v.Group != id {
+			continue
+		}
+		if i := slices.IndexFunc(visits, func(v store.Visit) bool { return v.ID == j.v.ID }); i >= 0 && !j.isNew() {
+			visits[i] = j.v
+		} else {
+			visits = append(visits, j.v)
+		}
+	}
+	why := r.n.broken(g.How, visits)
+	if why == "" {
+		return nil
+	}
+	for _, j := range jobs {
+		if j.link != breakLink {
+			return conflict(fmt.Sprintf("the visit belongs to others (%s): %s; say break_link to let it leave them", groupWords(g.How), why))
+		}
+		j.v.Group = nil
+	}
+	return nil
+}
+
+func (s *Server) bookGroup(ctx context.Context, in *groupInput) (*created[GroupBody], error) {
+	if in.key() == "" {
+		return nil, newProblem(http.StatusBadRequest, "idempotency-key", "send a text that is unique to this request, such as a UUID")
+	}
+	return once(s, ctx, in.Repeatable, "/visit-groups", in.Body, func(t *store.Tx) (*created[GroupBody], error) {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return nil, err
+		}
+		g, err := s.addGroup(ctx, t, n, in.Body)
+		return &created[GroupBody]{Location: "/v1/visit-groups/" + g.ID, Body: g}, err
+	})
+}
+
+// addGroup makes a group of visits that are there and books the others.
+func (s *Server) addGroup(ctx context.Context, t *store.Tx, n salonDay, b GroupRequest) (GroupBody, error) {
+	if err := b.check(); err != nil {
+		return GroupBody{}, err
+	}
+	there, err := lockListed(ctx, t, b.Visits)
+	if err != nil {
+		return GroupBody{}, err
+	}
+	g, err := t.AddGroup(ctx, store.Group{How: b.How})
+	if err != nil {
+		return GroupBody{}, err
+	}
+	for i := range there {
+		if err := mayJoin(there[i]); err != nil {
+			return GroupBody{}, err
+		}
+		there[i].Group = &g.ID
+		if err := t.SetVisitGroup(ctx, &there[i]); err != nil {
+			return GroupBody{}, err
+		}
+	}
+	list := groupChanges(b, g.ID, there)
+	if len(list) > 0 {
+		if _, err := s.rearrange(ctx, t, n, list); err != nil {
+			return GroupBody{}, err
+		}
+	}
+	visits, err := t.VisitsOfGroup(ctx, g.ID)
+	if err != nil {
+		return GroupBody{}, err
+	}
+	if why := n.broken(g.How, visits); why != "" {
+		return GroupBody{}, &scheduling.ConflictError{Reason: why}
+	}
+	return writeGroup(ctx, t, n, g)
+}
+
+// check notes entries that are neither a new visit nor one that is there.
+func (b GroupRequest) check() error {
+	var f scheduling.Faults
+	ids := map[string]bool{}
+	for i, v := range b.Visits {
+		at := index("visits", i)
+		switch {
+		case v.Book != nil && (v.VisitID != "" || v.Version != 0):
+			f.Add(at, "has book beside visit_id or version", "either a visit to be booked or one that is there")
+		case v.Book == nil && v.VisitID == "":
+			f.Add(at, "names no visit", "book, or visit_id with version")
+		case v.Book == nil && v.Version == 0:
+			f.Add(at+".version", "is missing", "the number in the visit's ETag")
+		case v.Book == nil && ids[v.VisitID]:
+			f.Add(at+".visit_id", "is there twice", "every visit once")
+		}
+		ids[v.VisitID] = true
+	}
+	return f.Err()
+}
+
+// lockListed locks the visits of the list that are there, in the order of
+// their ids.
+func lockListed(ctx context.Context, t *store.Tx, list []GroupVisitRequest) ([]store.Visit, error) {
+	list = slices.DeleteFunc(slices.Clone(list), func(v GroupVisitRequest) bool { return v.Book != nil })
+	slices.SortFunc(list, func(a, b GroupVisitRequest) int { return cmp.Compare(a.VisitID, b.VisitID) })
+	var out []store.Visit
+	for _, x := range list {
+		v, err := t.LockVisit(ctx, x.VisitID, x.Version)
+		if errors.Is(err, scheduling.ErrNotFound) {
+			return nil, scheduling.Faults{{Field: "visits", Problem: "name a visit that is not known", Want: "ids of visits of this salon"}}
+		}
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, v)
+	}
+	return out, nil
+}
+
+// mayJoin refuses visits that are over or belong elsewhere.
+func mayJoin(v store.Visit) error {
+	if !v.State.Open() && v.State != store.Held {
+		return conflict("the visit is " + words(v.State) + " and cannot belong to others")
+	}
+	if v.Group != nil {
+		return conflict("the visit belongs to others already: let it leave them before")
+	}
+	return nil
+}
+
+// groupChanges are the visits of a group that are to be booked. Where each has
+// a stylist of its own, the ones of the visits that are there are taken; one
+// after the other, each ends before the next begins.
+func groupChanges(b GroupRequest, group string, there []store.Visit) []change {
+	var starts []time.Time
+	var taken []string
+	for _, v := range there {
+		starts = append(starts, v.Start)
+		for _, x := range v.Services {
+			taken = append(taken, x.Lead)
+		}
+	}
+	for _, v := range b.Visits {
+		if v.Book != nil {
+			starts = append(starts, v.Book.Start)
+		}
+	}
+	slices.SortFunc(starts, time.Time.Compare)
+	var list []change
+	for i, v := range b.Visits {
+		if v.Book == nil {
+			continue
+		}
+		c := change{book: v.Book, group: &group, at: scheduling.Under(index("visits", i), "book")}
+		switch b.How {
+		case sideBySide:
+			c.apart, c.off = true, taken
+		case oneAfterOther:
+			if k := slices.IndexFunc(starts, v.Book.Start.Before); k >= 0 {
+				c.endBy = starts[k]
+			}
+		}
+		list = append(list, c)
+	}
+	return list
+}
+
+func (s *Server) getGroup(ctx context.Context, in *ByID) (*groupOutput, error) {
+	var out groupOutput
+	err := s.store.Read(ctx, principal(ctx).Salon, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		g, err := t.GroupByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		out.Body, err = writeGroup(ctx, t, n, g)
+		return err
+	})
+	return &out, err
+}
+
+func writeGroup(ctx context.Context, t *store.Tx, n salonDay, g store.Group) (GroupBody, error) {
+	b := GroupBody{ID: g.ID, How: g.How, Visits: []VisitBody{}}
+	visits, err := t.VisitsOfGroup(ctx, g.ID)
+	if err != nil {
+		return b, err
+	}
+	clients, err := clientsOf(ctx, t, visits)
+	if err != nil {
+		return b, err
+	}
+	var who []string
+	for _, v := range visits {
+		b.Visits = append(b.Visits, writeVisit(v, n.loc, nil))
+		if stands(v) {
+			who = append(who, shortName(clients[v.ID]))
+		}
+	}
+	b.Words = strings.Join(who, " and ") + " " + groupWords(g.How)
+	why := n.broken(g.How, visits)
+	if b.Kept = why == ""; !b.Kept {
+		b.Words += ": " + why
+	}
+	return b, nil
+}
+
+// joinGroup lets a visit join a group, or leave the one that it is in.
+func (s *Server) joinGroup(ctx context.Context, in *joinInput) (*found[VisitBody], error) {
+	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+		if in.Body.GroupID == "" {
+			if v.Group == nil {
+				return conflict("the visit belongs to no others")
+			}
+			v.Group = nil
+			return t.SetVisitGroup(ctx, v)
+		}
+		if err := mayJoin(*v); err != nil {
+			return err
+		}
+		g, err := t.LockGroup(ctx, in.Body.GroupID)
+		if errors.Is(err, scheduling.ErrNotFound) {
+			return &scheduling.InvalidError{Field: "group_id", Problem: "is not known", Want: "the id of a group of visits of this salon"}
+		}
+		if err != nil {
+			return err
+		}
+		others, err := t.VisitsOfGroup(ctx, g.ID)
+		if err != nil {
+			return err
+		}
+		others = slices.DeleteFunc(others, func(o store.Visit) bool { return !stands(o) })
+		if len(others) >= mostTogether {
+			return conflict(fmt.Sprintf("%d visits belong together already, and no more can", len(others)))
+		}
+		if why := n.broken(g.How, append(others, *v)); why != "" {
+			return conflict("the visit cannot join (" + groupWords(g.How) + "): " + why)
+		}
+		v.Group = &g.ID
+		return t.SetVisitGroup(ctx, v)
+	})
+}
+
+// lockWithOthers locks a visit and those that it belongs to, in the order of
+// their ids, and returns the others that are still to come.
+func lockWithOthers(ctx context.Context, t *store.Tx, id string, version int64) (store.Visit, []store.Visit, error) {
+	v, err := t.VisitByID(ctx, id)
+	if err != nil {
+		return v, nil, err
+	}
+	if v.Group == nil { // whoever lets it join others raises its version
+		v, err = t.LockVisit(ctx, id, version)
+		return v, nil, err
+	}
+	group := *v.Group
+	before, err := t.VisitsOfGroup(ctx, group)
+	if err != nil {
+		return v, nil, err
+	}
+	slices.SortFunc(before, func(a, b store.Visit) int { return cmp.Compare(a.ID, b.ID) })
+	for _, o := range before {
+		want := int64(0)
+		if o.ID == id {
+			want = version
+		}
+		if _, err := t.LockVisit(ctx, o.ID, want); err != nil {
+			return v, nil, err
+		}
+	}
+	if _, err := t.LockGroup(ctx, group); err != nil {
+		return v, nil, err
+	}
+	now, err := t.VisitsOfGroup(ctx, group)
+	if err != nil {
+		return v, nil, err
+	}
+	mine := func(o store.Visit) bool { return o.ID == id }
+	if len(now) != len(before) || !slices.ContainsFunc(now, mine) {
+		return v, nil, scheduling.ErrStale
+	}
+	var others []store.Visit
+	for _, o := range now {
+		switch {
+		case o.ID == id:
+			v = o
+		case o.State == store.Held || o.State == store.Booked || o.State == store.Arrived:
+			others = append(others, o)
+		}
+	}
+	return v, others, nil
+}
+
+// askOthers asks what becomes of the visits that a cancelled one belongs to.
+func askOthers(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, others []store.Visit) error {
+	g, err := t.GroupByID(ctx, *v.Group)
+	if err != nil {
+		return err
+	}
+	clients, err := clientsOf(ctx, t, others)
+	if err != nil {
+		return err
+	}
+	var who []string
+	for _, o := range others {
+		who = append(who, shortName(clients[o.ID])+" on "+o.Start.In(n.loc).Format("Mon 2 January at 15:04"))
+	}
+	p := newProblem(http.StatusConflict, "asks", fmt.Sprintf("the visit belongs to %s (%s): are the others to stay, or to be cancelled, too?",
+		strings.Join(who, " and "), groupWords(g.How)))
+	p.Errors = []FieldProblem{{In: "body", Pointer: "/others", Detail: "is missing", Expected: "keep or cancel"}}
+	return p
+}

@@ -1,0 +1,366 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
+	"chairblock/store"
+)
+
+// change is one of the things that rearrange does: it books a visit when book
+// is set, and moves the visit id otherwise.
+type change struct {
+	// id is the visit that moves, version what it was when somebody last looked
+	// at it; 0 moves it whatever has become of it.
+	id      string
+	version int64
+	start   time.Time // the new start; the zero time keeps the one it has
+	lead    newLead
+	// approvedBy is the licensed person who said yes to the new time.
+	approvedBy string
+	// link says what becomes of the group when its visits do not stand as agreed
+	// any more. The zero value refuses the change.
+	link linkRule
+
+	// book is a visit to be added, group the id of the one it belongs to.
+	book  *VisitRequest
+	group *string
+	// at is where the request stands in what was sent, for faults: visits[1].
+	at string
+	// apart gives all visits of the list that are looked for stylists in charge
+	// of their own, who are none of those in off.
+	apart bool
+	off   []string
+	endBy time.Time // by when a visit that is looked for ends; the zero time for any
+
+	// exact is the schedule to be carried out instead of one that is looked for
+	// at the start. It has to be of the plan that the visit was booked with, or
+	// of work.
+	exact *exact
+	// work is the visit with other minutes than it was booked with.
+	work *composed
+}
+
+// exact is a schedule with the horizon that its minutes count in.
+type exact struct {
+	h   openings.Horizon
+	sch openings.Schedule
+}
+
+// linkRule says what a change may do to the group of a visit.
+type linkRule int
+
+const (
+	keepLink  linkRule = iota // the group stays as agreed, or nothing is changed
+	breakLink                 // the visit leaves a group that does not stay as agreed
+	looseLink                 // the group is left as it is, as agreed or not
+)
+
+// rearranging is the work of one call of rearrange.
+type rearranging struct {
+	s      *Server
+	n      salonDay
+	now    time.Time
+	h      openings.Horizon
+	jobs   []*job
+	except []string // the visits that move
+}
+
+// job is a change on its way.
+type job struct {
+	change
+	v      store.Visit // as it will be
+	before store.Visit // as it was, the zero value for a new one
+	c      *composed
+	p      *placed
+}
+
+func (j *job) isNew() bool { return j.book != nil }
+
+// rearrange carries out every change of the list or, with an error, none: the
+// caller gives up its transaction (or savepoint) then. Visits that move are
+// locked in the order of their ids and looked through, so that they can take
+// each other's time. Those without a given schedule are placed so that all of
+// them fit together, with the least total stay; what was given or found is held
+// against fresh data, the other changes included, before it is written. Steps,
+// blocks, groups, calendar parts and messages follow, and versions rise.
+//
+// It returns the visits in the order of the list. Errors are scheduling.ErrStale
+// and ErrNotFound for a visit that has changed or is gone, Faults for what can
+// never be, a *scheduling.ConflictError for what does not fit and a *Problem
+// for what rules forbid; each says which visit it is about when there are
+// several.
+func (s *Server) rearrange(ctx context.Context, t *store.Tx, n salonDay, list []change) ([]store.Visit, error) {
+	r := &rearranging{s: s, n: n, now: s.now()}
+	if err := r.prepare(ctx, t, list); err != nil {
+		return nil, err
+	}
+	if err := r.place(ctx, t); err != nil {
+		return nil, err
+	}
+	if err := r.recheck(ctx, t); err != nil {
+		return nil, err
+	}
+	if err := r.groups(ctx, t); err != nil {
+		return nil, err
+	}
+	if err := r.write(ctx, t); err != nil {
+		return nil, err
+	}
+	out := make([]store.Visit, len(r.jobs))
+	for i, j := range r.jobs {
+		out[i] = j.v
+	}
+	return out, nil
+}
+
+// prepare locks the visits that move, works out those that are new, and checks
+// everything but the time.
+func (r *rearranging) prepare(ctx context.Context, t *store.Tx, list []change) error {
+	r.jobs = make([]*job, len(list))
+	var inOrder []*job
+	for i, c := range list {
+		r.jobs[i] = &job{change: c}
+		if !r.jobs[i].isNew() {
+			inOrder = append(inOrder, r.jobs[i])
+			r.except = append(r.except, c.id)
+		}
+	}
+	slices.SortStableFunc(inOrder, func(a, b *job) int { return cmp.Compare(a.id, b.id) })
+	for i, j := range inOrder {
+		if i > 0 && inOrder[i-1].id == j.id {
+			return fmt.Errorf("api: rearrange: visit %s stands twice in the list", j.id)
+		}
+		if err := r.s.moving(ctx, t, r.n, j); err != nil {
+			return err
+		}
+	}
+	var f scheduling.Faults
+	for _, j := range r.jobs {
+		if !j.isNew() {
+			continue
+		}
+		var err error
+		if j.v, j.c, err = r.s.asked(ctx, t, r.n, *j.book); err != nil {
+			if err = f.Join(j.at, err); err != nil {
+				return err
+			}
+			continue
+		}
+		j.v.Group, j.start = j.group, j.book.Start
+	}
+	return f.Err()
+}
+
+// place finds a schedule for every visit without one.
+func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
+	r.h = r.horizon()
+	shop, err := t.LoadShop(ctx, r.h, r.now, r.except...)
+	if err != nil {
+		return err
+	}
+	snap, err := openings.NewSnapshot(shop)
+	if err != nil {
+		return fmt.Errorf("api: rearrange: %w", err)
+	}
+	if err := r.missing(snap); err != nil {
+		return err
+	}
+	var free []*job
+	var visits []together
+	var apart bool
+	for _, j := range r.jobs {
+		j.p = &placed{now: r.now, h: r.h, plan: j.c.plan, shop: shop}
+		if j.exact == nil {
+			free = append(free, j)
+			v := together{plan: j.c.plan, start: r.h.Minute(j.start), off: j.off}
+			if !j.endBy.IsZero() {
+				end := r.h.Minute(j.endBy)
+				v.endBy = &end
+			}
+			visits = append(visits, v)
+			apart = apart || j.apart
+			continue
+		}
+		// Minutes count from another midnight here.
+		j.p.sch = later(j.exact.sch, r.h.Minute(j.exact.h.Origin))
+		if broken := openings.Check(j.p.sch, j.c.plan.Spec, shop); len(broken) > 0 {
+			return r.about(ctx, t, j, store.ErrTaken.Error())
+		}
+		j.start = j.p.start()
+		shop = occupied(shop, j.c.plan, j.p.sch)
+	}
+	if len(free) == 0 {
+		return nil
+	}
+	if len(free) < len(r.jobs) {
+		if snap, err = openings.NewSnapshot(shop); err != nil {
+			return fmt.Errorf("api: rearrange: %w", err)
+		}
+	}
+	found, at, err := (&jointly{snap: snap, apart: apart, tries: jointTries}).place(visits)
+	if err != nil {
+		return err
+	}
+	if found == nil {
+		return r.whyNot(ctx, t, shop, free, at)
+	}
+	for i, sch := range settled(shop, visits, found) {
+		free[i].p.sch = sch
+	}
+	return nil
+}
+
+// horizon is the days from the one before the first start to the one after
+// the last.
+func (r *rearranging) horizon() openings.Horizon {
+	var first, last date.Date
+	for i, j := range r.jobs {
+		at := j.start
+		if j.exact != nil && len(j.exact.sch.Phases) > 0 {
+			at = j.exact.h.Time(j.exact.sch.Phases[0].Start)
+		}
+		d := scheduling.CivilDate(at, r.n.loc)
+		if i == 0 || d.Before(first) {
+			first = d
+		}
+		if i == 0 || d.After(last) {
+			last = d
+		}
+	}
+	return around(r.n.loc, first, last)
+}
+
+// later is the same schedule some minutes later.
+func later(sch openings.Schedule, by openings.Minute) openings.Schedule {
+	out := openings.Schedule{Roles: maps.Clone(sch.Roles), Phases: slices.Clone(sch.Phases)}
+	for i := range out.Phases {
+		out.Phases[i].Start += by
+		out.Phases[i].End += by
+	}
+	return out
+}
+
+// missing notes visits that nobody here can carry out at any time.
+func (r *rearranging) missing(snap *openings.Snapshot) error {
+	var f scheduling.Faults
+	for _, j := range r.jobs {
+		p, err := openings.Compile(j.c.plan.Spec, snap)
+		if err != nil {
+			return fmt.Errorf("api: rearrange: %w", err)
+		}
+		if missing := p.Missing(); len(missing) > 0 {
+			f.Add(scheduling.Under(j.at, "services"), "cannot be placed at any time: "+strings.Join(missing, "; "),
+				"services that somebody here can carry out")
+		}
+	}
+	return f.Err()
+}
+
+// recheck takes the locks that keep absences and hours still, frees the time
+// of pencilled visits that have lapsed, and holds every schedule against what
+// is then in the database and against the others.
+func (r *rearranging) recheck(ctx context.Context, t *store.Tx) error {
+	if err := t.LockForPlans(ctx, r.plans()); err != nil {
+		return err
+	}
+	if err := t.LapseHeld(ctx, r.now); err != nil {
+		return err
+	}
+	fresh, err := t.LoadShop(ctx, r.h, r.now, r.except...)
+	if err != nil {
+		return err
+	}
+	for i, j := range r.jobs {
+		shop := fresh
+		for k, o := range r.jobs {
+			if k != i {
+				shop = occupied(shop, o.c.plan, o.p.sch)
+			}
+		}
+		if broken := openings.Check(j.p.sch, j.c.plan.Spec, shop); len(broken) > 0 {
+			return r.about(ctx, t, j, store.ErrTaken.Error())
+		}
+		j.p.shop = fresh
+	}
+	return nil
+}
+
+// plans are the visits at their new times.
+func (r *rearranging) plans() []store.Plan {
+	out := make([]store.Plan, len(r.jobs))
+	for i, j := range r.jobs {
+		if j.isNew() {
+			j.v.Services, j.v.PriceCents = j.c.services, j.c.price
+		}
+		j.p.visit(&j.v)
+		out[i] = store.Plan{Visit: &j.v, Blocks: j.p.blocks()}
+	}
+	return out
+}
+
+// write makes the changes binding.
+func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
+	for _, j := range r.jobs {
+		if !j.isNew() {
+			continue
+		}
+		if err := j.c.keepEstimates(ctx, t, j.v.Client); err != nil {
+			return err
+		}
+	}
+	var added, moved []store.Plan
+	for i, p := range r.plans() {
+		if r.jobs[i].isNew() {
+			added = append(added, p)
+		} else {
+			moved = append(moved, p)
+		}
+	}
+	if err := taken(t.WritePlans(ctx, added, moved)); err != nil {
+		return err
+	}
+	parts := make([]store.VisitParts, len(r.jobs))
+	for i, j := range r.jobs {
+		parts[i] = store.VisitParts{Visit: j.v.ID, Client: j.v.Client, Want: j.p.parts(r.n, j.v)}
+	}
+	if err := t.SyncPartsOf(ctx, parts); err != nil {
+		return err
+	}
+	for _, j := range r.jobs {
+		if err := r.tell(ctx, t, j); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tell enqueues what the client hears of the change. One who is here already
+// hears it in the salon, and one whose visit is only pencilled when it is booked.
+func (r *rearranging) tell(ctx context.Context, t *store.Tx, j *job) error {
+	switch {
+	case j.v.State != store.Booked:
+		return nil
+	case j.isNew():
+		return r.s.remindBooked(ctx, t, r.n, j.v, nil)
+	case j.v.Start.Equal(j.before.Start) && sameLeads(j.v, j.before):
+		return nil
+	}
+	if err := t.WithdrawReminders(ctx, j.v.ID); err != nil {
+		return err
+	}
+	return r.s.remindBooked(ctx, t, r.n, j.v, &j.before.Start)
+}
+
+func sameLeads(a, b store.Visit) bool {
+	return slices.EqualFunc(a.Services, b.Services, func(x, y store.VisitService) bool { return x.Lead == y.Lead })
+}
