@@ -41,6 +41,19 @@ func (s *bitSolver) search(premises timeline.List, q Query, soonest bool) {
 	}
 }
 
+// limits returns the first and the last start and the last end that q allows.
+func (q Query) limits() (from, to, endBy int32) {
+	endBy = int32(2 * maxHorizon)
+	if q.EndBy != nil {
+		endBy = int32(*q.EndBy)
+	}
+	return int32(q.From), int32(q.To), endBy
+}
+
+func meet(a, b timeline.Span) timeline.Span {
+	return timeline.Span{From: max(a.From, b.From), To: min(a.To, b.To)}
+}
+
 // stays finds, for each moving role of which only the time matters, the runs in
 // the chunk.
 func (s *bitSolver) stays() {
@@ -112,6 +125,10 @@ func (s *bitSolver) anyRun(r int, w timeline.Span, length int32) timeline.List {
 
 // place finds the starts inside run, the spanning roles being taken care of.
 func (s *bitSolver) place(run timeline.Span) {
+	if len(s.p.moving)+s.p.memos == 0 {
+		s.starts.fill(s.row(), run.From, min(run.To-s.p.minStay, s.last)+1)
+		return
+	}
 	if !s.open(run) {
 		return
 	}
@@ -202,12 +219,16 @@ func room(free timeline.List, from, to, n int32) bool {
 
 // keep adds the starts of this run to those of the unit in the first role.
 func (s *bitSolver) keep() {
-	first := len(s.free)
-	if len(s.bound) > 0 {
-		first = int(s.bound[0])
-	}
-	s.starts.add(first, s.local, s.run.From)
+	s.starts.add(s.row(), s.local, s.run.From)
 	clear(s.local)
+}
+
+// row is that of the unit in the first role.
+func (s *bitSolver) row() int {
+	if len(s.bound) == 0 {
+		return len(s.free)
+	}
+	return int(s.bound[0])
 }
 
 // startRows collects the starts of a chunk by row, and turns them into lists.
@@ -238,15 +259,22 @@ func (x *startRows) open(from, last int32) {
 	x.bits = resize(x.bits, x.words*len(x.lists))
 }
 
-func (x *startRows) row(i int) timeline.Bits { return x.bits[i*x.words : (i+1)*x.words] }
-
 // add adds starts, of which bit 0 is the minute from, to row i.
 func (x *startRows) add(i int, starts timeline.Bits, from int32) {
+	x.use(i).OrMoved(starts, from-x.from)
+}
+
+// fill adds the starts from..to-1 to row i.
+func (x *startRows) fill(i int, from, to int32) { x.use(i).Fill(from-x.from, to-x.from) }
+
+// use returns row i, empty when it is the first time in this chunk.
+func (x *startRows) use(i int) timeline.Bits {
+	row := x.bits[i*x.words : (i+1)*x.words]
 	if !x.used[i] {
 		x.used[i] = true
-		clear(x.row(i))
+		clear(row)
 	}
-	x.row(i).OrMoved(starts, from-x.from)
+	return row
 }
 
 // close ends the chunk.
@@ -255,8 +283,8 @@ func (x *startRows) close() {
 	n := 0
 	for i, used := range x.used {
 		if used && n <= maxRanges {
-			x.lists[i] = timeline.AppendBits(x.lists[i], x.row(i), x.from)
-			x.union.OrMoved(x.row(i), 0)
+			x.lists[i] = timeline.AppendBits(x.lists[i], x.use(i), x.from)
+			x.union.OrMoved(x.use(i), 0)
 		}
 		x.used[i] = false
 		n += len(x.lists[i])

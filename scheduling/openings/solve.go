@@ -7,7 +7,8 @@ import (
 	"chairblock/scheduling/timeline"
 )
 
-// solver is the working memory of one search. It finds, for more and more units
+// solver is the working memory that looks for the least stay from one start. It
+// finds, by interval lists and for more and more units
 // bound to roles, the starts from which the rest of a chain can be carried out.
 //
 // A level holds for every step i the set F(i) of starts of that step from which
@@ -24,10 +25,6 @@ type solver struct {
 	endBy    int32 // limit of the end
 
 	levels []level
-	runs   []timeline.List // by spanning role
-	found  []timeline.List // by unit of the first role, last for visits without roles
-	local  timeline.List   // starts found in this window for this first unit
-	union  timeline.List
 
 	ping, pong, hold timeline.List
 	counter          timeline.Counter

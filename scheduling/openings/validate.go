@@ -8,6 +8,7 @@ const (
 	MaxHorizon  = maxHorizon  // two years, in minutes
 	MaxClearing = maxClearing // a day, in minutes
 	MaxUnits    = maxUnits
+	MaxSpans    = maxSpans // windows, breaks and bookings of a shop
 	MaxPhases   = maxPhases
 	MaxRoles    = maxRoles
 	MaxPool     = maxPool // extra units of a phase

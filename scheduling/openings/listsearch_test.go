@@ -3,9 +3,36 @@ package openings
 import (
 	"cmp"
 	"slices"
+	"sync"
 
 	"chairblock/scheduling/timeline"
 )
+
+// listSearch is the search by interval lists, as it was before there were bit
+// sets. It lives on as an oracle that is quick enough for large instances, and as
+// a yardstick. Of the package it shares the compiled chain, the free lists and
+// the refinement by which Assign and MinEnd choose units.
+type listSearch struct {
+	*solver
+	runs  []timeline.List // by spanning role
+	found []timeline.List // by unit of the first role, last for visits without roles
+	local timeline.List   // starts found in this window for this first unit
+	union timeline.List
+}
+
+var listSearches = sync.Pool{New: func() any { return new(listSearch) }}
+
+func newListSearch(p *Plan, snap *Snapshot) *listSearch {
+	s := listSearches.Get().(*listSearch)
+	s.solver = newSolver(p, snap)
+	return s
+}
+
+func (s *listSearch) release() {
+	s.solver.release()
+	s.solver = nil
+	listSearches.Put(s)
+}
 
 // search fills s.found with the starts of the short chain by unit of the first
 // role; with soonest, only up to the first window that has a start on the grid.
@@ -14,7 +41,7 @@ import (
 // for each role that is in use from start to end, inside one free run of its
 // unit. Few runs are long enough for a long visit. Inside each of them the
 // remaining roles are bound one after the other, and the pools tested last.
-func (s *solver) search(premises timeline.List, q Query, soonest bool) {
+func (s *listSearch) search(premises timeline.List, q Query, soonest bool) {
 	s.from, s.to, s.endBy = q.limits()
 	s.found = resize(s.found, len(s.free)+1)
 	for u := range s.found {
@@ -34,7 +61,7 @@ func (s *solver) search(premises timeline.List, q Query, soonest bool) {
 }
 
 // soonest returns the first start on the grid that was found.
-func (s *solver) soonest(grid Minute) (Minute, bool) {
+func (s *listSearch) soonest(grid Minute) (Minute, bool) {
 	best := Minute(none)
 	for _, l := range s.found {
 		for _, run := range l {
@@ -46,22 +73,9 @@ func (s *solver) soonest(grid Minute) (Minute, bool) {
 	return best, best != Minute(none)
 }
 
-// limits returns the first and the last start and the last end that q allows.
-func (q Query) limits() (from, to, endBy int32) {
-	endBy = int32(2 * maxHorizon)
-	if q.EndBy != nil {
-		endBy = int32(*q.EndBy)
-	}
-	return int32(q.From), int32(q.To), endBy
-}
-
-func meet(a, b timeline.Span) timeline.Span {
-	return timeline.Span{From: max(a.From, b.From), To: min(a.To, b.To)}
-}
-
 // span narrows the window w by a free run for each spanning role from the k-th
 // on, in every possible way.
-func (s *solver) span(k int, w timeline.Span) {
+func (s *listSearch) span(k int, w timeline.Span) {
 	if w.To-w.From < s.p.minStay {
 		return
 	}
@@ -90,7 +104,7 @@ func (s *solver) span(k int, w timeline.Span) {
 
 // anyRun returns the runs inside w of all candidates of the k-th spanning role
 // without those that lie inside another: what fits there fits in the other.
-func (s *solver) anyRun(k int, w timeline.Span) timeline.List {
+func (s *listSearch) anyRun(k int, w timeline.Span) timeline.List {
 	runs := s.runs[k][:0]
 	for _, u := range s.p.roles[s.p.spanning[k]] {
 		for _, run := range s.free[u].Around(w) {
@@ -113,7 +127,7 @@ func (s *solver) anyRun(k int, w timeline.Span) timeline.List {
 }
 
 // place finds the starts inside w, the spanning roles being taken care of.
-func (s *solver) place(w timeline.Span) {
+func (s *listSearch) place(w timeline.Span) {
 	c := &s.p.short
 	if !s.open(c, w) {
 		return
@@ -135,7 +149,7 @@ func (s *solver) place(w timeline.Span) {
 
 // move binds the moving roles from the k-th on in every way that can still give
 // new starts. Level d has the starts of those bound so far.
-func (s *solver) move(c *chain, d, k int) {
+func (s *listSearch) move(c *chain, d, k int) {
 	if s.local.Covers(s.levels[d].sets[0]) {
 		return
 	}
@@ -163,11 +177,52 @@ func (s *solver) move(c *chain, d, k int) {
 }
 
 // keep adds the starts of this window to those of the unit in the first role.
-func (s *solver) keep() {
+func (s *listSearch) keep() {
 	first := len(s.found) - 1
 	if len(s.bound) > 0 {
 		first = int(s.bound[0])
 	}
 	s.found[first] = append(s.found[first], s.local...)
 	s.local = s.local[:0]
+}
+
+// SearchByLists is Search by interval lists. The two share no search: each is
+// the other's oracle.
+func (p *Plan) SearchByLists(s *Snapshot, q Query) (*StartSet, error) {
+	x := new(StartSet)
+	return x, p.SearchByListsInto(x, s, q)
+}
+
+// SearchByListsInto is SearchInto by interval lists.
+func (p *Plan) SearchByListsInto(x *StartSet, s *Snapshot, q Query) error {
+	if err := p.ready(s, q); err != nil {
+		return err
+	}
+	x.begin(p, s, q)
+	if len(p.missing) > 0 {
+		return nil
+	}
+	w := newListSearch(p, s)
+	defer w.release()
+	w.search(s.premises, q, false)
+	w.union = w.union[:0]
+	for u := range w.found {
+		w.found[u] = timeline.Normalize(w.found[u])
+		w.union = append(w.union, w.found[u]...)
+	}
+	w.union = timeline.Normalize(w.union)
+	x.collect(w.found, w.union)
+	return nil
+}
+
+// SoonestByLists is Soonest by interval lists.
+func (p *Plan) SoonestByLists(s *Snapshot, q Query) (Minute, bool, error) {
+	if err := p.ready(s, q); err != nil || len(p.missing) > 0 {
+		return 0, false, err
+	}
+	w := newListSearch(p, s)
+	defer w.release()
+	w.search(s.premises, q, true)
+	at, ok := w.soonest(q.Grid)
+	return at, ok, nil
 }
