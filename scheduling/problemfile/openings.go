@@ -26,7 +26,7 @@ func ReadOpenings(r io.Reader) (*OpeningsProblem, error) {
 	p := &OpeningsProblem{}
 	err := read(r, taskOpenings, func(top object) {
 		p.ID, p.Title, p.Zone, p.Origin = about(top)
-		s := shopFrom(top)
+		s := shopFrom(top, openings.MaxHorizon)
 		p.Shop = s.Shop
 		if o, ok := top.object("visit", visitMembers...); ok {
 			p.Visit = visitFrom(o, s)

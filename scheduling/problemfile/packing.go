@@ -9,10 +9,16 @@ import (
 	"chairblock/scheduling/packing"
 )
 
-// Limits of a day to pack. Judgement: a salon's waiting list of weeks.
+// Limits of a day to pack. Judgement: no salon packs more, and what is within
+// them is answered within seconds. The requests and links are those that a
+// packing takes.
 const (
-	maxRequests = 500
-	maxWorth    = 1_000_000_000 // of a request or a move; sums fit 64 bits easily
+	maxPackedMinutes = 14 * 1440
+	maxRequests      = 60
+	maxTies          = 200
+	maxPackedPhases  = 1000          // of all requests together
+	maxWorth         = 1_000_000_000 // of a request; sums fit 64 bits easily
+	maxCost          = 1_000_000     // of a move
 )
 
 // PackingProblem is a set of visits to pack as a file asks for it.
@@ -35,11 +41,18 @@ func ReadPacking(r io.Reader) (*PackingProblem, error) {
 	err := read(r, taskPacking, func(top object) {
 		p.ID, p.Title, p.Zone, p.Origin = about(top)
 		p.Problem.Objective = objectiveFrom(top)
-		s := shopFrom(top)
+		s := shopFrom(top, maxPackedMinutes)
 		p.Problem.Shop = s.Shop
 		visits := visitsFrom(top, s)
 		for it := range top.list("requests", maxRequests) {
 			p.Problem.Requests = append(p.Problem.Requests, requestFrom(top.report, it, visits, s))
+		}
+		phases := 0
+		for i := range p.Problem.Requests {
+			phases += len(p.Problem.Requests[i].Visit.Phases)
+		}
+		if phases > maxPackedPhases {
+			top.addf("requests", fmt.Sprintf("at most %d", maxPackedPhases), "have %d phases in all", phases)
 		}
 		p.Problem.Links = linksFrom(top, requestIDs(top, p.Problem.Requests))
 		if top.sound() {
@@ -94,7 +107,7 @@ func requestFrom(r *report, it item, visits map[string]openings.VisitSpec, s sho
 		Query: openings.Query{From: o.whole("from", 0, s.Minutes), To: o.wholeOr("to", 0, s.Minutes, s.Minutes),
 			Grid: o.whole("grid", 1, maxGrid), EndBy: o.wholeOrNil("end_by", 0, s.Minutes)},
 		LeadOnly: unitIDs(o, "lead_only", s), Must: o.flag("must"),
-		Move: int(o.wholeOr("move", 0, maxWorth, 0)), PerMinute: int(o.wholeOr("per_minute", 0, maxWorth, 0))}
+		Move: int(o.wholeOr("move", 0, maxCost, 0)), PerMinute: int(o.wholeOr("per_minute", 0, maxCost, 0))}
 	if q.Query.From > q.Query.To {
 		o.addf(o.under("from"), "from <= to", "is %d with to %d", q.Query.From, q.Query.To)
 	}
@@ -161,7 +174,7 @@ func requestIDs(top object, requests []packing.Request) map[string]bool {
 func linksFrom(top object, known map[string]bool) []packing.Link {
 	const oneRequest = "the id of one of requests"
 	var out []packing.Link
-	for it := range top.list("links", maxRequests) {
+	for it := range top.list("links", maxTies) {
 		o, ok := top.asObject(it.at(), it.v, "a", "b", "from", "min", "max", "other_lead")
 		if !ok {
 			continue

@@ -2,6 +2,7 @@ package problemfile_test
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -86,15 +87,34 @@ func TestReadPackingNamesThePlaceOfAFault(t *testing.T) {
 		{"a link of no end", `"from": "start"`, `"from": "middle"`, `links[0].from is "middle"`},
 		{"a link turned round", `"min": -30`, `"min": 31`, `links[0] has min 31 and max 30`},
 		{"bookings that overlap", `[[560, 600]]`, `[[560, 600], [590, 610]]`, `units[1].bookings[1] is 590 to 610 and overlaps bookings[0]`},
-		{"ten years", `1440, "prem`, `5256000, "prem`, `minutes is 5256000`},
-		{"more requests than a list has", `"requests": [`, `"requests": [` + strings.Repeat(`{},`, 500), `requests has 502 entries; expected at most 500`},
+		{"ten years", `1440, "prem`, `5256000, "prem`, `minutes is 5256000; expected a whole number from 1 to 20160`},
+		{"more requests than are packed", `"requests": [`, `"requests": [` + strings.Repeat(`{},`, 60), `requests has 62 entries; expected at most 60`},
+		{"more links than are kept", `"links": [`, `"links": [` + strings.Repeat(`{},`, 200), `links has 201 entries; expected at most 200`},
+		{"more phases than are packed", `"requests": [`, `"requests": [` + manyRequests(11), `requests have 1102 phases in all; expected at most 1000`},
 		{"a misspelled member", `"per_minute"`, `"per_minutes"`, `requests[1].per_minutes is not a known member; expected per_minute`},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			require.Contains(t, smallDay, tt.old)
-			_, err := problemfile.ReadPacking(strings.NewReader(strings.Replace(smallDay, tt.old, tt.new, 1)))
+			text := strings.Replace(smallDay, tt.old, tt.new, 1)
+			text = strings.Replace(text, `"look": {`, `"long": `+longVisit(100)+`, "look": {`, 1)
+			_, err := problemfile.ReadPacking(strings.NewReader(text))
 			require.ErrorContains(t, err, tt.want)
 			require.NotContains(t, err.Error(), "\n")
 		})
 	}
+}
+
+// manyRequests are n requests for a long visit.
+func manyRequests(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, `{"id": "more%d", "visit": "long", "value": 1, "from": 0, "grid": 1},`, i)
+	}
+	return b.String()
+}
+
+// longVisit is a visit of n phases.
+func longVisit(n int) string {
+	return `{"phases": [` + strings.Repeat(`{"minutes": 1},`, n-1) + `{"minutes": 1}], "gaps": [` +
+		strings.Repeat(`{"min": 0, "max": 0},`, n-2) + `{"min": 0, "max": 0}]}`
 }

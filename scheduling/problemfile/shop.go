@@ -21,9 +21,9 @@ type shop struct {
 	ids map[string]bool
 }
 
-// shopFrom reads minutes, premises and units.
-func shopFrom(top object) shop {
-	s := shop{Shop: openings.Shop{Minutes: top.whole("minutes", 1, openings.MaxHorizon)}, ids: map[string]bool{}}
+// shopFrom reads minutes, premises and units of a horizon that is not too long.
+func shopFrom(top object, longest openings.Minute) shop {
+	s := shop{Shop: openings.Shop{Minutes: top.whole("minutes", 1, longest)}, ids: map[string]bool{}}
 	s.Premises = top.spans("premises", s.Minutes)
 	for it := range top.list("units", openings.MaxUnits) {
 		u := unitFrom(top.report, it, s.Minutes)
