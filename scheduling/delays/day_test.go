@@ -5,11 +5,13 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/delays"
 	"chairblock/scheduling/openings"
 
+	"github.com/rickb777/date"
 	"github.com/stretchr/testify/require"
 )
 
@@ -117,6 +119,83 @@ func TestABreakIsLostBeforeProductStaysOn(t *testing.T) {
 	}
 	require.Contains(t, got.Broken[0].Words, "would lose")
 	require.Contains(t, got.Broken[0].Words, "the break from 10:25 to 10:40")
+}
+
+func TestABasinOutOfUseIsNotUsed(t *testing.T) {
+	d := colours(t)
+	for i := range d.Shop.Units {
+		if u := &d.Shop.Units[i]; u.ID == "basin-1" {
+			u.Breaks = []openings.Span{{From: 600, To: 612}}
+		}
+	}
+	happened(&d.Visits[0], 540, 570, 570)
+	d.Visits = d.Visits[:1]
+	d.Now = 590
+	got, err := d.Project()
+	require.NoError(t, err)
+	require.Len(t, got.Broken, 1)
+	require.Equal(t, "“rinse colour” of Ada would wait 7 minutes after “colour working”, 3 are allowed: basin 1 is out of use from 10:00 to 10:12", got.Broken[0].Words)
+}
+
+func TestAStepThatShouldHaveBegunBeginsNow(t *testing.T) {
+	d := colours(t)
+	d.Now = 575
+	happened(&d.Visits[0], 540, 570)
+	got, err := d.Project()
+	require.NoError(t, err)
+	require.Equal(t, openings.Minute(575), got.Visits[0].Phases[1].Start)
+	require.Equal(t, "“colour working” of Ada would wait 5 minutes after “apply colour to the roots”, none is allowed", got.Broken[0].Words)
+}
+
+func TestAVisitThatHasEndedFreesItsUnits(t *testing.T) {
+	d := colours(t)
+	d.Now = 600
+	happened(&d.Visits[0], 540, 570, 570)
+	happened(&d.Visits[1], 555, 585, 585)
+	d.Visits[0].Ended = true // stopped early
+	got, err := d.Project()
+	require.NoError(t, err)
+	require.Equal(t, delays.PhaseDone, got.Visits[0].Phases[1].State)
+	require.Equal(t, openings.Minute(600), got.Visits[0].Phases[1].End)
+	require.Equal(t, delays.PhaseNever, got.Visits[0].Phases[2].State)
+	require.Equal(t, openings.Minute(620), got.Visits[1].Phases[2].Start)
+	require.Empty(t, got.Broken)
+	require.Zero(t, got.LateMinutes)
+
+	d.Now = 700
+	happened(&d.Visits[0], 540, 570, 570, 605, 605, 615, 615, 690)
+	happened(&d.Visits[1], 555, 585, 585, 620, 620, 630, 630, 655)
+	d.Visits[1].Ended = true
+	got, err = d.Project()
+	require.NoError(t, err)
+	require.Equal(t, openings.Minute(50), got.Visits[0].EndLate)
+	require.Zero(t, got.LateMinutes, "nobody waits for it any more")
+}
+
+func TestAStepWithoutEndEndedWhenTheNextBegan(t *testing.T) {
+	d := colours(t)
+	d.Now = 600
+	happened(&d.Visits[0], 540, 0, 565)
+	d.Visits[0].Happened[0].End = nil
+	got, err := d.Project()
+	require.NoError(t, err)
+	require.Equal(t, openings.Minute(565), got.Visits[0].Phases[0].End)
+	require.Equal(t, delays.PhaseRuns, got.Visits[0].Phases[1].State)
+	require.Equal(t, openings.Minute(600), got.Visits[0].Phases[2].Start)
+}
+
+func TestWordsFollowTheClockOnTheWall(t *testing.T) {
+	d := colours(t)
+	zone, err := time.LoadLocation("Europe/Berlin")
+	require.NoError(t, err)
+	day := date.New(2026, time.October, 25) // an hour longer, before the salon opens
+	d.Clock = openings.NewHorizon(zone, openings.DateRange{First: day, Last: day})
+	happened(&d.Visits[0], 540, 570, 570, 617, 617)
+	happened(&d.Visits[1], 555, 585, 585)
+	d.Now = 617
+	got, err := d.Project()
+	require.NoError(t, err)
+	require.Contains(t, got.Broken[0].Words, "taken by Ada until 09:29")
 }
 
 func TestAPhaseThatWasNotNotedWasPassedOver(t *testing.T) {

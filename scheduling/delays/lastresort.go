@@ -42,11 +42,12 @@ func (f *finder) lastResort(ctx context.Context) error {
 			best = o
 		}
 	}
-	if best == nil {
+	switch {
+	case best != nil:
+		f.offerPatience(best)
+	case !slices.ContainsFunc(f.out, func(r Remedy) bool { return len(r.Left) == 0 }):
 		f.offer(RemedyLastResort, f.base, "Nothing that was tried keeps every rule. "+f.grave(), nil)
-		return nil
 	}
-	f.offerPatience(best)
 	return nil
 }
 
@@ -87,7 +88,7 @@ func (f *finder) grave() string {
 	}
 	words := fmt.Sprintf("What breaks: %s.", strings.Join(parts, "; "))
 	if product {
-		words += " Product does not stay on longer than planned: free a basin for the rinse ahead of everybody, and ask the licensed person."
+		words += " Do not leave product on longer than planned: free a basin for the rinse ahead of everybody, and ask the licensed person."
 	}
 	return words
 }
