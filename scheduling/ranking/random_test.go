@@ -63,6 +63,9 @@ func (d draw) need() openings.Need {
 	if d.one(8) {
 		n.Skills = []string{"cut"}
 	}
+	if d.one(8) {
+		n.Except = []string{"d", "n"}
+	}
 	return n
 }
 

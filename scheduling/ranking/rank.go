@@ -222,14 +222,11 @@ func (r *ranker) lost(c *candidate) float64 {
 	return lost
 }
 
-// before is the order of candidates as far as their costs are known. At equal
-// cost what is not known comes first, because it must be.
+// before is the order of candidates as far as their costs are known. What is not
+// known counts as nothing, so that no candidate falls back when it gets known.
 func (c *candidate) before(o *candidate, units []openings.Unit) bool {
 	if c.cost != o.cost {
 		return c.cost < o.cost
-	}
-	if c.stage != o.stage && (c.stage != full || o.stage != full) {
-		return c.stage < o.stage
 	}
 	p, q := &c.parts, &o.parts
 	if x := cmp.Or(cmp.Compare(p.Lost, q.Lost), cmp.Compare(p.Wish, q.Wish), compareBool(p.OtherLead, q.OtherLead),

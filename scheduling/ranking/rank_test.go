@@ -213,3 +213,37 @@ func TestSchedulesKeepEveryRule(t *testing.T) {
 		require.Empty(t, openings.Check(r.Schedule, in.Visit, in.Snapshot.Shop()))
 	}
 }
+
+// By hand: 30 minutes are half an hour, 12 hours half a day, and 4 of 10 minutes
+// of slack leave out six tenths.
+func TestCostsAreWeighedByHand(t *testing.T) {
+	w := ranking.Weights{Lost: 2, Wish: 3, OtherLead: 5, Stay: 7, Slack: 10, Early: 11, SlackCap: 10}
+	p := ranking.Parts{Lost: 1.5, Wish: 30, OtherLead: true, Stay: 60, Slack: 4, Later: 720}
+	want := ranking.Costs{Wish: 1.5, OtherLead: 5, Early: 5.5, Stay: 7, Slack: 6, Lost: 3}
+	require.Equal(t, want, w.Costs(p))
+	require.InDelta(t, 28, want.Total(), 1e-12)
+}
+
+// A visit at the beginning of a day costs the last standard visit of the day
+// before, which has to be cleared away by then.
+func TestClearingReachesIntoTheNeighbouringDay(t *testing.T) {
+	all := []openings.Span{{From: 0, To: 200}}
+	shop := openings.Shop{Minutes: 200, Premises: all, Units: []openings.Unit{{ID: "chair", Kind: openings.Chair, Open: all, Changeover: 10}}}
+	sit := func(n openings.Minute) openings.VisitSpec {
+		return openings.VisitSpec{Roles: []openings.Role{{Name: "chair", Need: openings.Need{Kinds: []openings.UnitKind{openings.Chair}}}},
+			Phases: []openings.Phase{{Name: "sit", Minutes: n, Roles: []string{"chair"}}}}
+	}
+	in := ranking.Input{Visit: sit(20), Weights: ranking.DefaultWeights(), Offer: 1,
+		Mix:  []ranking.Standard{{Name: "long sit", Spec: sit(55), PerDay: 1, Worth: 1}},
+		Days: []ranking.Day{{Span: openings.Span{From: 0, To: 60}}, {Span: openings.Span{From: 60, To: 200}}}}
+	got, err := ranking.Rank(ask(t, in, shop, openings.Query{From: 60, To: 70, Grid: 1}), 20)
+	require.NoError(t, err)
+	require.Len(t, got, 11)
+	for _, r := range got {
+		want := 0.0
+		if r.Start < 65 {
+			want = 1
+		}
+		require.Equal(t, want, r.Parts.Lost, "start %d", r.Start)
+	}
+}

@@ -149,7 +149,7 @@ func (c compiler) candidates(n openings.Need) [][]int32 {
 		var group []int32
 		for i := range c.units {
 			u := &c.units[i]
-			able := u.Kind == kind && (len(n.Only) == 0 || slices.Contains(n.Only, u.ID))
+			able := u.Kind == kind && (len(n.Only) == 0 || slices.Contains(n.Only, u.ID)) && !slices.Contains(n.Except, u.ID)
 			for _, s := range n.Skills {
 				able = able && slices.Contains(u.Skills, s)
 			}
