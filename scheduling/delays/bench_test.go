@@ -64,8 +64,15 @@ func BenchmarkProjectDay(b *testing.B) {
 	}
 }
 
-func BenchmarkRemedies(b *testing.B) {
-	d := randomDay(b, 6, 40)
+func BenchmarkRemediesBusyDay(b *testing.B) {
+	benchmarkRemedies(b, randomDay(b, 6, 40))
+}
+
+func BenchmarkRemediesPackedDay(b *testing.B) {
+	benchmarkRemedies(b, late(b, "a"))
+}
+
+func benchmarkRemedies(b *testing.B, d delays.Day) {
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := d.Remedies(b.Context(), delays.Options{}); err != nil {

@@ -95,27 +95,27 @@ func (v *Visit) check(f *scheduling.Faults, d *Day, units map[string]int) error 
 
 // checkBooked looks at the units and times of the plan.
 func (v *Visit) checkBooked(f *scheduling.Faults, d *Day, units map[string]int) {
-	unit := func(field, id string) {
+	unit := func(field func() string, id string) {
 		if _, ok := units[id]; !ok {
-			f.Addf(field, "a unit of the shop", "is %q", id)
+			f.Addf(field(), "a unit of the shop", "is %q", id)
 		}
 	}
 	for _, r := range v.Spec.Roles {
-		unit(fmt.Sprintf("booked.roles[%s]", r.Name), v.Booked.Roles[r.Name])
+		unit(func() string { return fmt.Sprintf("booked.roles[%s]", r.Name) }, v.Booked.Roles[r.Name])
 	}
 	for i, ph := range v.Booked.Phases {
-		at, want := fmt.Sprintf("booked.phases[%d]", i), v.Spec.Phases[i]
+		at, want := func() string { return fmt.Sprintf("booked.phases[%d]", i) }, v.Spec.Phases[i]
 		if ph.Start < 0 || ph.End > d.Shop.Minutes || ph.End-ph.Start != want.Minutes {
-			f.Addf(at, fmt.Sprintf("%d minutes between 0 and %d", want.Minutes, d.Shop.Minutes), "is %d to %d", ph.Start, ph.End)
+			f.Addf(at(), fmt.Sprintf("%d minutes between 0 and %d", want.Minutes, d.Shop.Minutes), "is %d to %d", ph.Start, ph.End)
 		}
 		if i > 0 && ph.Start < v.Booked.Phases[i-1].End {
-			f.Addf(at, "a start after the phase before it", "begins at %d", ph.Start)
+			f.Addf(at(), "a start after the phase before it", "begins at %d", ph.Start)
 		}
 		if len(ph.Pool) != len(want.Pool) {
-			f.Addf(at+".pool", fmt.Sprintf("%d, as the phase has", len(want.Pool)), "has %d entries", len(ph.Pool))
+			f.Addf(at()+".pool", fmt.Sprintf("%d, as the phase has", len(want.Pool)), "has %d entries", len(ph.Pool))
 		}
 		for k, id := range ph.Pool {
-			unit(fmt.Sprintf("%s.pool[%d]", at, k), id)
+			unit(func() string { return fmt.Sprintf("%s.pool[%d]", at(), k) }, id)
 		}
 	}
 }
@@ -125,22 +125,22 @@ func (v *Visit) checkBooked(f *scheduling.Faults, d *Day, units map[string]int) 
 func (v *Visit) checkHappened(f *scheduling.Faults, d *Day) {
 	var last openings.Minute
 	for i, h := range v.Happened {
-		at := fmt.Sprintf("happened[%d]", i)
+		at := func() string { return fmt.Sprintf("happened[%d]", i) }
 		if h.Start == nil {
 			if h.End != nil {
-				f.Add(at+".end", "is given without a start", "both or none")
+				f.Add(at()+".end", "is given without a start", "both or none")
 			}
 			continue
 		}
 		if *h.Start < last || *h.Start > d.Now {
-			f.Addf(at+".start", fmt.Sprintf("not before the phases before it, and not after now: %d to %d", last, d.Now), "is %d", *h.Start)
+			f.Addf(at()+".start", fmt.Sprintf("not before the phases before it, and not after now: %d to %d", last, d.Now), "is %d", *h.Start)
 		}
 		last = *h.Start
 		if h.End == nil {
 			continue
 		}
 		if *h.End < *h.Start || *h.End > d.Now {
-			f.Addf(at+".end", fmt.Sprintf("%d to %d, from its start to now", *h.Start, d.Now), "is %d", *h.End)
+			f.Addf(at()+".end", fmt.Sprintf("%d to %d, from its start to now", *h.Start, d.Now), "is %d", *h.End)
 		}
 		last = max(last, *h.End)
 	}

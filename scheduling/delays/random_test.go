@@ -156,6 +156,11 @@ func TestEveryRemedyKeepsItsPromise(t *testing.T) {
 			for _, c := range r.Changes {
 				changed[c.Visit] = c
 			}
+			for _, c := range r.Changes {
+				if len(r.Left) == 0 && !c.Rebook && len(coming(base.Broken)) == len(base.Broken) {
+					require.Empty(t, openings.Check(c.Schedule, c.Spec, always(d.Shop)), name)
+				}
+			}
 			if len(r.Left) == 0 {
 				require.Empty(t, faultsOf(&d, r.After, changed), name)
 			}
@@ -199,4 +204,14 @@ func keepsChemistry(t *testing.T, d *delays.Day, base *delays.DayProjection, r d
 			}
 		}
 	}
+}
+
+// always is shop without hours, breaks and bookings.
+func always(shop openings.Shop) openings.Shop {
+	shop.Premises = []openings.Span{{From: 0, To: shop.Minutes}}
+	shop.Units = append([]openings.Unit(nil), shop.Units...)
+	for i := range shop.Units {
+		shop.Units[i].Open, shop.Units[i].Breaks, shop.Units[i].Bookings = shop.Premises, nil, nil
+	}
+	return shop
 }

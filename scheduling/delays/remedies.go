@@ -3,11 +3,8 @@ package delays
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"slices"
-	"strings"
 
-	"chairblock/scheduling"
 	"chairblock/scheduling/openings"
 )
 
@@ -51,61 +48,6 @@ type Remedy struct {
 	After     DayProjection
 }
 
-// Ask is somebody who has to agree: a unit or the client of a visit.
-type Ask struct{ Unit, Visit string }
-
-// Change is what becomes of one visit. Schedule keeps every rule of Spec; both
-// hold the whole visit, the past as it was.
-type Change struct {
-	Visit    string
-	Spec     openings.VisitSpec
-	Schedule openings.Schedule
-	Help     *Help // who joins, in RemedyHelper
-	Rebook   bool  // what has not begun is taken out of the day
-}
-
-// Options bound the search for remedies. The zero value is usable.
-type Options struct {
-	// Seed and Rounds are those of packing.Options. 0 rounds are 300.
-	Seed   uint64
-	Rounds int
-	// PairFactor divides the rest of a step that a second person shares, 1.5 to
-	// 2; 0 is 2, two equal pairs of hands (derived; less is judgement).
-	PairFactor float64
-	// MoveCost is what moving a client weighs against minutes late; 0 is 15
-	// (judgement).
-	MoveCost openings.Minute
-	// MinGain is the least sum of minutes, late and waiting, that a remedy has
-	// to save on a day on which no rule breaks; 0 is 5 (judgement).
-	MinGain openings.Minute
-	// LaterAtMost is by how many minutes a client may be asked to come later,
-	// beyond which rebooking is the honest word; 0 is 120 (judgement).
-	LaterAtMost openings.Minute
-	// Overtime is how long past closing RemedyLastResort may ask people to stay;
-	// 0 is 120 minutes (judgement).
-	Overtime openings.Minute
-	// Each is the largest number of remedies of a kind; 0 is 3.
-	Each int
-}
-
-func (o Options) check() (Options, error) {
-	var f scheduling.Faults
-	if o.PairFactor != 0 {
-		f.Between("pair_factor", o.PairFactor, 1.5, 2, "")
-	}
-	f.Count("rounds", o.Rounds, 0, 1_000_000)
-	f.Count("move_cost", int(o.MoveCost), 0, 100_000)
-	f.Count("min_gain", int(o.MinGain), 0, 1440)
-	f.Count("later_at_most", int(o.LaterAtMost), 0, 1440)
-	f.Count("overtime", int(o.Overtime), 0, 1440)
-	f.Count("each", o.Each, 0, 100)
-	o.PairFactor = cmp.Or(o.PairFactor, 2)
-	o.Rounds, o.Each = cmp.Or(o.Rounds, 300), cmp.Or(o.Each, 3)
-	o.MoveCost, o.MinGain = cmp.Or(o.MoveCost, 15), cmp.Or(o.MinGain, 5)
-	o.LaterAtMost, o.Overtime = cmp.Or(o.LaterAtMost, 120), cmp.Or(o.Overtime, 120)
-	return o, f.Err()
-}
-
 // finder looks for remedies for one day.
 type finder struct {
 	d    *Day
@@ -128,7 +70,7 @@ type finder struct {
 // give the same remedies unless ctx ends before.
 //
 // Remedies returns Faults that name the faulty fields of d or o, and ctx's
-// error.
+// error together with what was found before ctx ended.
 func (d Day) Remedies(ctx context.Context, o Options) ([]Remedy, error) {
 	units, err := d.check()
 	if err != nil {
@@ -146,7 +88,10 @@ func (d Day) Remedies(ctx context.Context, o Options) ([]Remedy, error) {
 		return nil, nil
 	}
 	for _, look := range []func(context.Context) error{f.helpers, f.stations, f.rearrange, f.later, f.rebook, f.lastResort} {
-		if err := cmp.Or(ctx.Err(), look(ctx)); err != nil {
+		if err := ctx.Err(); err != nil {
+			return f.sorted(), err
+		}
+		if err := look(ctx); err != nil {
 			return nil, err
 		}
 	}
@@ -246,108 +191,4 @@ func (f *finder) offer(kind RemedyKind, o *outlook, words string, asks []Ask) *R
 	}
 	f.out = append(f.out, r)
 	return &f.out[len(f.out)-1]
-}
-
-// moved reports whether the client has to be asked or told: the visit is put
-// off, begins at another minute than promised, or somebody else is in charge.
-func (p *visitDraft) moved(o *outlook) bool {
-	if p.rebooked {
-		return true
-	}
-	if p.begun > 0 || p.n == 0 {
-		return false
-	}
-	return p.told != nil && *p.told != p.v.bookedStart() || len(p.newPeople(o)) > 0
-}
-
-// newPeople lists the people who have a role in the visit that they did not
-// have in the plan.
-func (p *visitDraft) newPeople(o *outlook) []string {
-	var out []string
-	for _, r := range p.v.Spec.Roles {
-		id := p.sch.Roles[r.Name]
-		if id != p.v.Booked.Roles[r.Name] && person(o.dr.d.Shop.Units[o.dr.units[id]].Kind) {
-			out = append(out, id)
-		}
-	}
-	return out
-}
-
-// change writes down what becomes of the visit, and reports whether it differs
-// from the plan.
-func (o *outlook) change(p *visitDraft) (Change, bool) {
-	c := Change{Visit: p.v.ID, Schedule: o.schedule(p), Rebook: p.rebooked}
-	differs := p.rebooked
-	c.Spec = p.v.Spec
-	c.Spec.Phases, c.Spec.Gaps = slices.Clone(c.Spec.Phases), slices.Clone(c.Spec.Gaps)
-	for i := range p.n {
-		was, is := p.v.Booked.Phases[i], c.Schedule.Phases[i]
-		c.Spec.Phases[i].Minutes = p.length[i]
-		if h := p.helper[i]; h >= 0 {
-			u := o.dr.d.Shop.Units[h]
-			if i >= p.begun {
-				c.Spec.Phases[i].Pool = append(slices.Clone(c.Spec.Phases[i].Pool), openings.Need{Kinds: []openings.UnitKind{u.Kind}, Only: []string{u.ID}})
-			}
-			c.Help = &Help{Phase: i, Unit: u.ID, From: max(p.helpFrom[i], is.Start), Minutes: p.length[i]}
-			differs = true
-		}
-		if i > 0 {
-			wait := is.Start - c.Schedule.Phases[i-1].End
-			g := &c.Spec.Gaps[i-1]
-			if i < p.begun { // whatever it was
-				g.Min, g.Max = min(g.Min, max(wait, 0)), max(g.Max, wait)
-			}
-		}
-		if i >= p.begun {
-			differs = differs || was.Start != is.Start || was.End != is.End || !slices.Equal(was.Pool, is.Pool)
-		}
-	}
-	if p.n > p.begun && p.begun == 0 {
-		for _, r := range p.v.Spec.Roles {
-			differs = differs || p.sch.Roles[r.Name] != p.v.Booked.Roles[r.Name]
-		}
-	}
-	return c, differs
-}
-
-// says is what the remedy says of one visit: when it begins, with whom, where.
-func (o *outlook) says(p *visitDraft) string {
-	d := o.dr.d
-	var parts []string
-	if p.begun == 0 {
-		if at := o.starts[p.index][0]; at != p.v.bookedStart() {
-			parts = append(parts, fmt.Sprintf("begins at %s instead of %s", d.clock(at), d.clock(p.v.bookedStart())))
-		}
-		for _, id := range p.newPeople(o) {
-			parts = append(parts, "is with "+d.unit(o.dr.units[id]))
-		}
-	}
-	for i := p.begun; i < p.n; i++ {
-		for k, id := range p.sch.Phases[i].Pool {
-			if was := p.v.Booked.Phases[i].Pool[k]; was != id {
-				parts = append(parts, fmt.Sprintf("has “%s” with %s instead of %s", p.v.phase(i), d.unit(o.dr.units[id]), d.unit(o.dr.units[was])))
-			}
-		}
-	}
-	for _, r := range p.v.Spec.Roles {
-		id, was := p.sch.Roles[r.Name], p.v.Booked.Roles[r.Name]
-		if u := o.dr.units[id]; id != was && !person(d.Shop.Units[u].Kind) {
-			parts = append(parts, fmt.Sprintf("has %s instead of %s", d.unit(u), d.unit(o.dr.units[was])))
-		}
-	}
-	if len(parts) == 0 {
-		return ""
-	}
-	return p.v.words() + " " + list(parts)
-}
-
-// saysAll joins what is new for all visits.
-func (o *outlook) saysAll() string {
-	var parts []string
-	for _, p := range o.dr.visits {
-		if s := o.says(p); s != "" {
-			parts = append(parts, s)
-		}
-	}
-	return strings.Join(parts, "; ")
 }
