@@ -113,7 +113,9 @@ func (k *keptFreeTime) withUnits(ctx context.Context, t *Tx, units []string, now
 	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence
 		WHERE salon_id = $1 AND unit_id = ANY($4) AND ends_at > $2 AND starts_at < $3`, t.salon, l.from, l.to, units).Query(l.absences)
 	// unit by unit: the index on unit and time takes one unit at a time
-	b.Queue(`SELECT b.unit_id, b.starts_at, b.ends_at, upper(b.span) FROM unnest($4::text[]) u(id) CROSS JOIN LATERAL (
+	b.Queue(chargeQuery+` AND v.visit_id = ANY(array(SELECT b.visit_id FROM unnest($4::text[]) u(id) CROSS JOIN LATERAL (
+			SELECT visit_id FROM block WHERE salon_id = $1 AND unit_id = u.id AND span && tstzrange($2, $3)) b))`, t.salon, l.from, l.to, units).Query(l.inCharge)
+	b.Queue(`SELECT b.unit_id, b.visit_id, b.starts_at, b.ends_at, upper(b.span) FROM unnest($4::text[]) u(id) CROSS JOIN LATERAL (
 			SELECT unit_id, visit_id, starts_at, ends_at, span FROM block
 			WHERE salon_id = $1 AND unit_id = u.id AND span && tstzrange($2, $3)) b
 		WHERE NOT b.visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
@@ -162,7 +164,10 @@ func (t *Tx) without(ctx context.Context, f FreeTime, except []string) (FreeTime
 			continue
 		}
 		// No two visits share a minute of a unit, so that the time names the block.
-		u.Bookings = slices.DeleteFunc(slices.Clone(u.Bookings), func(b openings.Booking) bool { return slices.Contains(gone, b) })
+		u.Bookings = slices.DeleteFunc(slices.Clone(u.Bookings), func(b openings.Booking) bool {
+			return slices.ContainsFunc(gone, func(g openings.Booking) bool { return g.From == b.From && g.To == b.To && g.Clear == b.Clear })
+		})
+		u.Bays = openings.Bays(u.Bookings)
 		if len(u.Bookings) != all-len(gone) {
 			return f, false, nil
 		}
@@ -171,6 +176,22 @@ func (t *Tx) without(ctx context.Context, f FreeTime, except []string) (FreeTime
 		}
 	}
 	return f, true, nil
+}
+
+// ClientTime is time at which a client has a visit.
+type ClientTime struct {
+	Visit string    `db:"visit_id"`
+	Start time.Time `db:"starts_at"`
+	End   time.Time `db:"ends_at"`
+}
+
+// ClientTimes lists the open visits of a client that touch from..to, by start,
+// without the visit except.
+func (t *Tx) ClientTimes(ctx context.Context, client string, from, to time.Time, except string) ([]ClientTime, error) {
+	return collect[ClientTime](ctx, t, "times of client", `
+		SELECT visit_id, starts_at, ends_at FROM visit
+		WHERE salon_id = $1 AND client_id = $2 AND state IN ('booked', 'arrived', 'under_way')
+		  AND starts_at < $4 AND ends_at > $3 AND visit_id <> $5 ORDER BY starts_at, visit_id`, t.salon, client, from, to, except)
 }
 
 func weightOf(s *openings.Snapshot) int {

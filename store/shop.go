@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"chairblock/scheduling/openings"
@@ -36,11 +37,12 @@ type shopLoad struct {
 	weekly   map[string]int // how many of the unit's Breaks come from its week; they stand first
 	units    map[string]*openings.Unit
 	pencils  []pencil
+	charges  map[string]*charge // by visit
 }
 
 func newShopLoad(h openings.Horizon) *shopLoad {
 	return &shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), names: map[string]string{}, staff: map[string]bool{},
-		week: map[string][]Window{}, weekly: map[string]int{}, units: map[string]*openings.Unit{}}
+		week: map[string][]Window{}, weekly: map[string]int{}, units: map[string]*openings.Unit{}, charges: map[string]*charge{}}
 }
 
 // queueRota asks for hours, closures and units.
@@ -60,7 +62,8 @@ func (l *shopLoad) queueRota(b *pgx.Batch, salon string) {
 func (l *shopLoad) queuePromised(b *pgx.Batch, salon string, now time.Time, except []string) {
 	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence WHERE salon_id = $1 AND ends_at > $2 AND starts_at < $3`,
 		salon, l.from, l.to).Query(l.absences)
-	b.Queue(`SELECT unit_id, starts_at, ends_at, upper(span) FROM block
+	b.Queue(chargeQuery, salon, l.from, l.to).Query(l.inCharge)
+	b.Queue(`SELECT unit_id, visit_id, starts_at, ends_at, upper(span) FROM block
 		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND NOT visit_id = ANY(coalesce($4::text[], '{}'))
 		  AND NOT visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
 		salon, l.from, l.to, except, now).Query(l.blocks)
@@ -124,15 +127,54 @@ func (l *shopLoad) absences(rows pgx.Rows) error {
 	return err
 }
 
-func (l *shopLoad) blocks(rows pgx.Rows) error {
-	var id string
-	var from, to, cleared time.Time
-	_, err := pgx.ForEachRow(rows, []any{&id, &from, &to, &cleared}, func() error {
-		if u := l.units[id]; u != nil {
-			u.Bookings = append(u.Bookings, booking(l.h, from, to, cleared))
+// chargeQuery says who is in charge of the visits of some time.
+const chargeQuery = `
+	SELECT v.visit_id, x.lead_id, x.estimate_id IS NOT NULL FROM visit v JOIN visit_service x USING (salon_id, visit_id)
+	WHERE v.salon_id = $1 AND v.ends_at > $2 AND v.starts_at < $3`
+
+// charge is what a visit's own row tells of its blocks.
+type charge struct {
+	visit     string // one copy of the id for all blocks
+	leads     []string
+	estimated bool
+}
+
+// inCharge has to be read before blocks.
+func (l *shopLoad) inCharge(rows pgx.Rows) error {
+	var visit, lead string
+	var estimated bool
+	_, err := pgx.ForEachRow(rows, []any{&visit, &lead, &estimated}, func() error {
+		c := l.charges[visit]
+		if c == nil {
+			c = &charge{visit: visit}
+			l.charges[visit] = c
 		}
+		c.leads, c.estimated = append(c.leads, lead), c.estimated || estimated
 		return nil
 	})
+	return err
+}
+
+func (l *shopLoad) blocks(rows pgx.Rows) error {
+	var id, visit string
+	var from, to, cleared time.Time
+	_, err := pgx.ForEachRow(rows, []any{&id, &visit, &from, &to, &cleared}, func() error {
+		u := l.units[id]
+		if u == nil {
+			return nil
+		}
+		b := booking(l.h, from, to, cleared)
+		if c := l.charges[visit]; c != nil {
+			b.Visit, b.Leads, b.Estimated = c.visit, slices.Contains(c.leads, id), c.estimated
+		} else {
+			b.Visit = visit // kept time, of which nobody is in charge
+		}
+		u.Bookings = append(u.Bookings, b)
+		return nil
+	})
+	for _, u := range l.units {
+		u.Bays = openings.Bays(u.Bookings)
+	}
 	return err
 }
 

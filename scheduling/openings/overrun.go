@@ -28,12 +28,12 @@ func (e Effort) Exceeds(x float64) float64 {
 	return math.Erfc((math.Log(x)-mu)/math.Sqrt(2*variance)) / 2
 }
 
-// plus adds work of the same pair of hands on the same head, which is slow or
+// Plus adds work of the same pair of hands on the same head, which is slow or
 // quick together: spreads add up.
-func (e Effort) plus(o Effort) Effort { return Effort{e.Mean + o.Mean, e.SD + o.SD} }
+func (e Effort) Plus(o Effort) Effort { return Effort{e.Mean + o.Mean, e.SD + o.SD} }
 
-// usual is work of which only the planned minutes are known.
-func usual(minutes Minute) Effort { return Effort{float64(minutes), usualSpread * float64(minutes)} }
+// Usual is work of which only the planned minutes are known.
+func Usual(minutes Minute) Effort { return Effort{float64(minutes), usualSpread * float64(minutes)} }
 
 // Chance returns the chance that the work inside the bay is not over, its
 // clearing included, when the unit has to be back. Work begins as planned, or
@@ -65,7 +65,7 @@ func (w Work) effort() Effort {
 	if w.Effort.Mean > 0 {
 		return w.Effort
 	}
-	return usual(w.Hands)
+	return Usual(w.Hands)
 }
 
 // groups puts works that lie in each other together, in the order of time.

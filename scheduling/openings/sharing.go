@@ -122,9 +122,9 @@ func (p *VisitPlan) workIn(sch Schedule, u *Unit, bay Span) (Work, bool) {
 		}
 		w.Hands += ph.End - ph.Start
 		if e := p.Steps[i].Expect; e.Mean > 0 {
-			total, estimated = total.plus(e), true
+			total, estimated = total.Plus(e), true
 		} else {
-			total = total.plus(usual(ph.End - ph.Start))
+			total = total.Plus(Usual(ph.End - ph.Start))
 		}
 	}
 	if estimated {

@@ -24,11 +24,11 @@ const (
 type Booking struct {
 	From, To Minute
 	Clear    Minute
-	// Visit is the id of that visit, "" when it does not matter. Leads is true
-	// when the unit is in charge of it, Estimated when its minutes come from an
-	// estimate. No search looks at the three, see VisitPlan.Shared.
-	Visit            string
+	// Leads is true when the unit is in charge of that visit, Estimated when the
+	// visit's minutes come from an estimate; Visit is its id, "" when it does not
+	// matter. No search looks at the three, see VisitPlan.Shared.
 	Leads, Estimated bool
+	Visit            string
 }
 
 // Unit is one person or station over the horizon.

@@ -231,6 +231,26 @@ func (p *VisitPlan) LeadClears(minutes Minute) {
 	}
 }
 
+// Cleared is a schedule of the steps alone with the phase of LeadClears behind
+// it, or without where there is none.
+func (p *VisitPlan) Cleared(sch Schedule) Schedule {
+	n := len(p.Steps)
+	sch.Phases = sch.Phases[:n:n]
+	if c := p.Clears(); c > 0 {
+		end := p.End(sch)
+		sch.Phases = append(sch.Phases, Placed{Phase: PhaseClear, Start: end, End: end + c})
+	}
+	return sch
+}
+
+// Clears is the minutes of LeadClears.
+func (p *VisitPlan) Clears() Minute {
+	if n := len(p.Steps); n < len(p.Spec.Phases) {
+		return p.Spec.Phases[n].Minutes
+	}
+	return 0
+}
+
 // PhaseClear is the name of the phase in which the stylist clears the chair.
 const PhaseClear = "clear"
 
