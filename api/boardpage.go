@@ -164,11 +164,14 @@ func (x *dayView) freeSpans(v store.Visit, code string) []pages.FreeSpan {
 	}
 	var out []pages.FreeSpan
 	for _, st := range v.Steps {
-		helper := st.UnitIn(openings.RoleAssistant)
-		if helper == "" || helper == v.Services[st.Service].Lead {
+		helper, watcher := st.UnitIn(openings.RoleAssistant), st.UnitIn(openings.RoleWatcher)
+		if helper == v.Services[st.Service].Lead || helper == "" && watcher == "" {
 			continue
 		}
 		text := code + " is with " + x.names[helper]
+		if watcher != "" {
+			text = code + " is watched by " + x.names[watcher]
+		}
 		if basin := st.UnitIn(openings.RoleBasin); basin != "" {
 			text += ", " + x.names[basin]
 		}
@@ -224,7 +227,7 @@ func (x *dayView) personPart(v store.Visit, i int, id string) (pages.Part, bool)
 	case alone:
 		p.Kind = pages.Unwatched
 		x.goesOn(v, i, id, &p)
-	case !st.HandsOn && role == openings.RoleLead:
+	case !st.HandsOn && (role == openings.RoleLead || role == openings.RoleWatcher):
 		p.Kind = pages.Watched
 		x.checks(st, &p)
 	case st.UnitIn(openings.RoleBasin) != "":

@@ -18,12 +18,18 @@ type BookingRules struct {
 	HoldMinutes int `json:"hold_minutes" minimum:"1" maximum:"1440" doc:"How long an opening is pencilled while the client decides"`
 	// TogetherMinutes is how far apart visits may start whose clients arrive together.
 	TogetherMinutes int `json:"arrive_together_minutes,omitempty" minimum:"1" maximum:"120" doc:"How far apart visits may start whose clients arrive together; left out: 15"`
+	// ShareOverrunLimit is the greatest chance of an overrun at which work for a
+	// second client is offered; never nil once read.
+	ShareOverrunLimit *float64          `json:"share_overrun_limit,omitempty" minimum:"0" maximum:"0.5" doc:"A stylist is given a second client in time in which the first does not need her only when the chance that she comes back late is at most this; left out: 0.05"`
+	StylistClears     string            `json:"stylist_clears,omitempty" enum:"auto,always,never" doc:"Whether the stylist in charge spends the clearing of the chair herself; auto: when nobody assists here; left out: auto"`
+	Spacing           []SpacingRuleBody `json:"spacing" required:"false" nullable:"true" doc:"How far apart services of one client have to be, instead of the rules that the program brings along; left out or null: those"`
 }
 
 // defaultRules are judgement throughout: values to begin with, for every salon
 // to change.
 func defaultRules() BookingRules {
-	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15}
+	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, ShareOverrunLimit: new(defaultShareLimit), StylistClears: clearsAuto,
+		Spacing: spacingBodies(scheduling.DefaultSpacing())}
 }
 
 // check adds the faults of b to f.
@@ -34,6 +40,10 @@ func (b BookingRules) check(f *scheduling.Faults) {
 	if b.TogetherMinutes < 0 || b.TogetherMinutes > 120 { // 0 is left out
 		f.Addf("arrive_together_minutes", "1 to 120 minutes", "is %d", b.TogetherMinutes)
 	}
+	if b.ShareOverrunLimit != nil {
+		f.Between("share_overrun_limit", *b.ShareOverrunLimit, 0, 0.5, "")
+	}
+	checkSpacing(f, b.Spacing)
 }
 
 // bookingRules reads the rules of a salon's row over the defaults.
@@ -42,8 +52,12 @@ func bookingRules(n store.Salon) (BookingRules, error) {
 	if len(n.Booking) == 0 {
 		return b, nil
 	}
+	b.Spacing = nil // a list is replaced as a whole
 	if err := json.Unmarshal(n.Booking, &b); err != nil {
 		return b, fmt.Errorf("api: booking rules of salon: %w", err)
+	}
+	if b.Spacing == nil {
+		b.Spacing = defaultRules().Spacing
 	}
 	return b, nil
 }

@@ -121,6 +121,7 @@ func (b *booking) find(ctx context.Context, c *composed, req ServiceRequest) err
 			DryUntil: o.KeepDryUntil, With: o.LeadName, Chair: o.ChairName, Waiting: o.WaitMinutes})
 	}
 	b.askSoon(c, a.Openings)
+	b.page.Estimate.Cautions = append(b.page.Estimate.Cautions, cautionViews(spacingNotes(a.Openings))...)
 	switch {
 	case len(a.Missing) > 0:
 		b.page.NoOpenings = "This cannot be booked here: " + strings.Join(a.Missing, "; ") + "."

@@ -142,8 +142,12 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 			out.Basin = names[b]
 		}
 		for _, u := range st.Units {
-			if u.Unit != unit && (u.Role == openings.RoleAssistant || u.Role == openings.RoleLead) {
+			switch {
+			case u.Unit == unit:
+			case u.Role == openings.RoleAssistant || u.Role == openings.RoleLead:
 				with = addOnce(with, names[u.Unit])
+			case u.Role == openings.RoleWatcher:
+				with = addOnce(with, names[u.Unit]+", watching")
 			}
 		}
 		if p.Kind == string(ics.Watched) {

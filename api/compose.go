@@ -20,6 +20,7 @@ import (
 type ServiceRequest struct {
 	ServiceID  string    `json:"service_id" maxLength:"64"`
 	LeadID     string    `json:"lead_id,omitempty" maxLength:"64" doc:"Wished-for stylist in charge; left out: anybody, the same for the whole visit"`
+	WatcherID  string    `json:"watcher_id,omitempty" maxLength:"64" doc:"Second stylist with the skill of the service who watches where somebody has to, and frees the stylist in charge meanwhile; left out: the stylist in charge watches"`
 	EstimateID string    `json:"estimate_id,omitempty" maxLength:"64"`
 	Hair       *HeadBody `json:"hair,omitempty"`
 }
@@ -31,6 +32,7 @@ type composed struct {
 	estimates []*worked            // nil for services of fixed length
 	price     int64
 	aftercare bool
+	spaced    []scheduling.SpacedService // as the rules of spacing see them
 }
 
 // worked is an estimate, kept or about to be kept.
@@ -91,6 +93,9 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 		if err := knownLead(ctx, t, &f, at+".", r.LeadID); err != nil {
 			return nil, err
 		}
+		if err := checkWatcher(ctx, t, &f, list, i, row.Service); err != nil {
+			return nil, err
+		}
 		part, w, err := workOut(ctx, t, n, &f, at, row.Service, r)
 		if err != nil {
 			return nil, err
@@ -146,6 +151,11 @@ func (c *composed) add(row store.ServiceRow, w *worked) {
 	c.estimates = append(c.estimates, w)
 	c.price += row.PriceCents
 	c.aftercare = c.aftercare || row.Aftercare
+	x := row.Spaced()
+	if w != nil {
+		x.RegrowthCM = w.hair.RegrowthCM
+	}
+	c.spaced = append(c.spaced, x)
 }
 
 // knownLead notes a lead_id below at that cannot be in charge of a visit.
@@ -169,7 +179,7 @@ func knownLead(ctx context.Context, t *store.Tx, f *scheduling.Faults, at, id st
 // workOut gives the steps of one service their minutes.
 func workOut(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults, at string, x scheduling.Service,
 	r ServiceRequest) (openings.VisitService, *worked, error) {
-	out := openings.VisitService{Service: x, LeadID: r.LeadID, Hands: 1}
+	out := openings.VisitService{Service: x, LeadID: r.LeadID, WatcherID: r.WatcherID, Hands: 1}
 	if !needsHair(x) {
 		if r.EstimateID != "" || r.Hair != nil {
 			f.Add(at, "has hair, but the service takes the same time for everybody", "neither hair nor estimate_id")
@@ -193,6 +203,9 @@ func workOut(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults,
 	first, every := n.time.Looks(w.hair.Head())
 	scheduling.SetLooks(out.Steps, first, every)
 	if w.cautions, err = n.cautions(w.hair, out.Steps); err != nil {
+		return out, nil, f.Join(at+".hair", err)
+	}
+	if out.Expect, err = n.efforts(w.hair, w.result, out.Steps); err != nil {
 		return out, nil, f.Join(at+".hair", err)
 	}
 	return out, w, nil

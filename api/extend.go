@@ -16,17 +16,12 @@ import (
 	"chairblock/store"
 )
 
-// mostLonger is the longest extension in minutes (judgement: what takes longer
-// still is another visit).
-const mostLonger = 240
-
 type extendInput struct {
 	ByID
 	Precondition
 	Body struct {
-		Minutes    int    `json:"minutes" minimum:"1" maximum:"240" doc:"How much longer the step lasts"`
-		Step       *int   `json:"step,omitempty" minimum:"0" maximum:"199" doc:"Which step lasts longer, counted from 0; left out: the one that is going on, else the last one with hands on"`
-		ApprovedBy string `json:"approved_by,omitempty" doc:"Licensed person who said yes when product stays on longer because of it"`
+		Minutes int  `json:"minutes" minimum:"1" maximum:"240" doc:"How much longer the step lasts"`
+		Step    *int `json:"step,omitempty" minimum:"0" maximum:"199" doc:"Which step lasts longer, counted from 0; left out: the one that is going on, else the last one with hands on"`
 	}
 }
 
@@ -41,30 +36,15 @@ func (s *Server) extendVisit(ctx context.Context, in *extendInput) (*found[Visit
 		return nil, err
 	}
 	return s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
-		return s.extend(ctx, t, n, in.ID, version, extension{minutes: in.Body.Minutes, step: in.Body.Step, approvedBy: in.Body.ApprovedBy})
+		return s.extend(ctx, t, n, in.ID, version, in.Body.Minutes, in.Body.Step)
 	})
 }
 
-// extension lets a step last longer.
-type extension struct {
-	minutes    int
-	step       *int // nil for the one that is going on, else the last one with hands on
-	approvedBy string
-}
-
-// extend lets a step of a visit last longer. What follows moves only as far as
-// it must, waits are used up first, and the units stay. A clash says who is in
-// the way and how many minutes would still fit.
-func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, e extension) (store.Visit, error) {
-	var f scheduling.Faults
-	f.Count("minutes", e.minutes, 1, mostLonger)
-	approvedBy, err := licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", e.approvedBy, 0, 80))
-	if err != nil {
-		return store.Visit{}, err
-	}
-	if err := f.Err(); err != nil {
-		return store.Visit{}, err
-	}
+// extend lets a step of a visit last longer: the one with that ordinal, or the
+// one that is going on, else the last one with hands on. What follows moves only
+// as far as it must, waits are used up first, and the units stay. A clash says
+// who is in the way and how many minutes would still fit.
+func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, minutes int, ordinal *int) (store.Visit, error) {
 	v, err := t.LockVisit(ctx, id, version)
 	if err != nil {
 		return v, err
@@ -72,7 +52,7 @@ func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string,
 	if err := mayMove(n, v, v.Start, s.now()); err != nil {
 		return v, err
 	}
-	step, err := stepToExtend(v, e.step, s.now())
+	step, err := stepToExtend(v, ordinal, s.now())
 	if err != nil {
 		return v, err
 	}
@@ -80,19 +60,18 @@ func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string,
 	if err != nil {
 		return v, err
 	}
-	if err := x.exposed(ctx, t, n, v, e.minutes, cmp.Or(approvedBy, v.ApprovedBy)); err != nil {
+	if err := x.exposed(ctx, t, n, minutes); err != nil {
 		return v, err
 	}
-	sch, ok, err := x.by(e.minutes)
+	sch, ok, err := x.by(minutes)
 	if err != nil {
 		return v, err
 	}
 	if !ok {
-		return v, x.tooLong(ctx, t, n, e.minutes)
+		return v, x.tooLong(ctx, t, n, minutes)
 	}
 	// Hair that takes longer does so whatever was agreed with others.
-	return s.move(ctx, t, n, change{id: id, version: version, approvedBy: e.approvedBy, link: looseLink,
-		work: x.longer(e.minutes), exact: &exact{h: x.h, sch: sch}})
+	return s.move(ctx, t, n, change{id: id, version: version, link: looseLink, work: x.longer(minutes), exact: &exact{h: x.h, sch: sch}})
 }
 
 // stepToExtend is the step that lasts longer. It refuses one in which product
@@ -151,6 +130,8 @@ func (s *Server) lengthening(ctx context.Context, t *store.Tx, n salonDay, v sto
 	if x.shop, err = t.LoadShop(ctx, x.h, s.now(), v.ID); err != nil {
 		return nil, err
 	}
+	n.tidy(x.c.plan, x.shop)
+	x.now = x.c.plan.Cleared(x.now)
 	if x.snap, err = openings.NewSnapshot(x.shop); err != nil {
 		return nil, fmt.Errorf("api: extend: %w", err)
 	}
@@ -229,13 +210,15 @@ func (x *lengthening) pinned(spec openings.VisitSpec) openings.VisitSpec {
 }
 
 // exposed refuses an extension with which product stays on the first section
-// for too long, or asks the licensed person.
-func (x *lengthening) exposed(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, minutes int, approvedBy string) error {
+// for too long.
+func (x *lengthening) exposed(ctx context.Context, t *store.Tx, n salonDay, minutes int) error {
 	service := x.c.plan.Steps[x.step].Service
-	if v.Services[service].Estimate == nil {
+	estimate := x.v.Services[service].Estimate
+	before, after := exposureOf(x.c, service), exposureOf(x.longer(minutes), service)
+	if estimate == nil || after <= before {
 		return nil
 	}
-	row, err := t.EstimateByID(ctx, *v.Services[service].Estimate)
+	row, err := t.EstimateByID(ctx, *estimate)
 	if err != nil {
 		return err
 	}
@@ -243,23 +226,16 @@ func (x *lengthening) exposed(ctx context.Context, t *store.Tx, n salonDay, v st
 	if err != nil {
 		return err
 	}
-	before, after := exposureOf(x.c, service), exposureOf(x.longer(minutes), service)
 	c, ok := n.time.ExposureCaution(w.hair.Head(), after)
-	if !ok || after <= before {
+	if !ok || c.Level != chairtime.LevelRefuse {
 		return nil
 	}
-	said := []CautionBody{{string(c.Level), c.Code, c.Text}}
-	switch {
-	case c.Level == chairtime.LevelRefuse:
-		p := newProblem(http.StatusUnprocessableEntity, "refused", c.Text)
-		p.Cautions = said
-		return p
-	case c.Level == chairtime.LevelNeedsYes && approvedBy == "":
-		return needsYes(said)
-	}
-	return nil
+	p := newProblem(http.StatusUnprocessableEntity, "refused", c.Text)
+	p.Cautions = []CautionBody{{string(c.Level), c.Code, c.Text}}
+	return p
 }
 
+// exposureOf is how long product stays on the first section in a service.
 func exposureOf(c *composed, service int) int {
 	var steps []scheduling.TimedStep
 	for _, st := range c.plan.Steps {
@@ -282,13 +258,13 @@ func (x *lengthening) tooLong(ctx context.Context, t *store.Tx, n salonDay, minu
 			most = m
 		}
 	}
-	sch := x.pushed(minutes)
+	sch := x.pushed(most + 1) // what limits it, not everything behind that
 	from, to := x.h.Time(sch.Phases[0].Start), x.h.Time(sch.Phases[len(sch.Phases)-1].End)
 	o, err := loadObstacles(ctx, t, n, x.h, x.shop, from, to, []string{x.v.ID})
 	if err != nil {
 		return err
 	}
-	why := cmp.Or(o.first(x.longer(minutes).plan, sch), "somebody or something that the visit needs is taken")
+	why := cmp.Or(o.first(x.longer(most+1).plan, sch), "somebody or something that the visit needs is taken")
 	fits := fmt.Sprintf("at most %d minutes fit", most)
 	switch most {
 	case 0:

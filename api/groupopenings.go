@@ -148,6 +148,7 @@ func (g *groupSearch) load(ctx context.Context, t *store.Tx, s *Server) error {
 		if err := v.d.load(ctx, t, g.b.Visits[i].ClientID, ""); err != nil {
 			return err
 		}
+		g.n.tidy(v.d.c.plan, shop)
 		plan, err := openings.Compile(v.d.c.plan.Spec, g.snap)
 		if err != nil {
 			return fmt.Errorf("api: group openings: %w", err)
@@ -241,7 +242,7 @@ func (g *groupSearch) next(visits []together, left *int) ([]openings.Schedule, e
 func (g *groupSearch) at(k int, m openings.Minute) together {
 	v := together{plan: g.visits[k].d.c.plan, start: m}
 	if g.p.endBy >= 0 {
-		end := g.h.Minute(wall(g.n.loc, scheduling.CivilDate(g.h.Time(m), g.n.loc), g.p.endBy))
+		end := g.h.Minute(wall(g.n.loc, scheduling.CivilDate(g.h.Time(m), g.n.loc), g.p.endBy)) + v.plan.Clears()
 		v.endBy = &end
 	}
 	return v
@@ -258,7 +259,7 @@ func earlier(end *openings.Minute, m openings.Minute) *openings.Minute {
 // the other, against the pause between two.
 func (g *groupSearch) suits(visits []together, found []openings.Schedule) bool {
 	for i, sch := range found {
-		end := sch.Phases[len(sch.Phases)-1].End
+		end := visits[i].plan.End(sch)
 		if g.visits[i].d.busy(g.h.Time(visits[i].start), g.h.Time(end)) {
 			return false
 		}
@@ -284,7 +285,7 @@ func (g *groupSearch) candidates(visits []together, found []openings.Schedule) [
 		from, to = last-apart, first+apart
 	case oneAfterOther:
 		sch := found[len(found)-1]
-		from = sch.Phases[len(sch.Phases)-1].End
+		from = visits[len(visits)-1].plan.End(sch)
 		to = from + openings.Minute(mostBetween/time.Minute)
 	}
 	var out []openings.Minute

@@ -42,9 +42,10 @@ func closeAtDesk(steps []scheduling.TimedStep) {
 // guard holds the cautions of a visit against the request: what is refused
 // cannot be booked, and what needs the licensed person's yes can be booked when
 // approvedBy names that person. A visit that begins before a skin test can have
-// been read needs the yes, too.
-func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string) error {
-	var refused, ask []CautionBody
+// been read needs the yes, too, and so does one that stands too near to others
+// of its client.
+func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string, near []scheduling.Spacing) error {
+	refused, ask := []CautionBody(nil), asks(near)
 	for _, w := range c.estimates {
 		if w == nil {
 			continue
@@ -66,7 +67,7 @@ func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string) er
 		return p
 	}
 	if len(ask) > 0 && approvedBy == "" {
-		return needsYes(ask)
+		return withFirstAllowed(needsYes(ask), near)
 	}
 	return nil
 }

@@ -30,6 +30,9 @@ type together struct {
 	start openings.Minute
 	endBy *openings.Minute // nil for any end
 	off   []string         // stylists who are not to be in charge
+	// assign chooses a schedule that begins at start; nil takes the one with the
+	// least stay.
+	assign func(set *openings.StartSet, shop openings.Shop) (openings.Schedule, bool, error)
 }
 
 // attempt is one way to place all visits, with the clashes that were settled.
@@ -121,8 +124,13 @@ func (j *jointly) settle(a *attempt, i int) (bool, error) {
 		return false, fmt.Errorf("api: place: %w", err)
 	}
 	var ok bool
-	if t.sch, ok = set.Assign(t.start, ""); !ok {
-		return false, nil
+	if t.assign != nil {
+		t.sch, ok, err = t.assign(set, t.snap.Shop())
+	} else {
+		t.sch, ok = set.Assign(t.start, "")
+	}
+	if !ok || err != nil {
+		return false, err
 	}
 	a.stay = 0
 	for _, t := range a.visits {

@@ -141,6 +141,10 @@ func (r *rearranging) whyNot(ctx context.Context, t *store.Tx, shop openings.Sho
 	}
 	j := free[at]
 	j.p.shop = shop
+	if j.share.refused != nil {
+		why, err := j.share.why(ctx, *j.share.refused)
+		return cmp.Or(err, r.about(ctx, t, j, why))
+	}
 	general := j.p.whyNot(r.h.Minute(j.start))
 	if j.isNew() || len(r.jobs) == 1 {
 		return r.about(ctx, t, j, general.Error())
@@ -189,7 +193,7 @@ func scheduleOf(plan *openings.VisitPlan, v store.Visit, h openings.Horizon) (op
 	for i, st := range v.Steps {
 		step := plan.Steps[i]
 		ph := openings.Placed{Phase: plan.Spec.Phases[i].Name, Start: h.Minute(st.Start), End: h.Minute(st.End)}
-		if step.Who == scheduling.ByLead {
+		if step.Led {
 			sch.Roles[step.Lead] = st.UnitIn(openings.RoleLead)
 		}
 		for _, role := range step.Pool {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"iter"
 	"net/http"
 	"slices"
 	"time"
@@ -18,7 +19,11 @@ import (
 
 // OpeningsRequest asks when a visit fits.
 type OpeningsRequest struct {
-	Services  []ServiceRequest `json:"services" nullable:"false" minItems:"1" maxItems:"8"`
+	Services  []ServiceRequest `json:"services,omitempty" nullable:"false" minItems:"1" maxItems:"8" doc:"Left out with visit_id, needed otherwise"`
+	VisitID   string           `json:"visit_id,omitempty" maxLength:"64" doc:"Asks where this booked visit may move: with the services, minutes and stylists it was booked with, and looking through the time that it takes now. Services and client_id are then left out"`
+	LeadID    string           `json:"lead_id,omitempty" maxLength:"64" doc:"With visit_id: as in the request to move it"`
+	LeadIDs   []string         `json:"lead_ids,omitempty" maxItems:"8" doc:"With visit_id: as in the request to move it"`
+	AnyLead   bool             `json:"any_lead,omitempty" doc:"With visit_id: as in the request to move it"`
 	ClientID  string           `json:"client_id,omitempty" maxLength:"64" doc:"Leaves out times at which this client has another visit"`
 	FirstDate string           `json:"first_date,omitempty" format:"date" doc:"First day to look at; left out: today"`
 	LastDate  string           `json:"last_date,omitempty" format:"date" doc:"Last day, at most 62 days after the first; left out: 27 days after it"`
@@ -39,6 +44,10 @@ type OpeningBody struct {
 	WaitMinutes  int        `json:"wait_minutes" doc:"How long the client waits between steps, all together"`
 	KeepDryUntil *time.Time `json:"keep_dry_until,omitempty" doc:"Hair must stay dry and untied until then"`
 	Words        string     `json:"words" doc:"The opening in a sentence"`
+	// What has to be known before it is taken.
+	Shares       []ShareBody   `json:"shares,omitempty" doc:"Where a stylist works for two clients at once"`
+	Cautions     []CautionBody `json:"cautions,omitempty" doc:"Too near to another visit of this client"`
+	FirstAllowed *time.Time    `json:"first_allowed,omitempty" doc:"The first start from this one on at which services of this client are far enough apart"`
 }
 
 // OpeningsAnswer lists openings in the order of their start.
@@ -61,13 +70,13 @@ func (s *Server) openingRoutes() {
 
 func (s *Server) findOpenings(ctx context.Context, in *openingsInput) (*openingsOutput, error) {
 	var out openingsOutput
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	err := s.read(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
 		var f scheduling.Faults
-		c, err := compose(ctx, t, n, in.Body.Services)
+		c, err := s.wanted(ctx, t, n, &in.Body)
 		if err := f.Join("", err); err != nil {
 			return err
 		}
@@ -75,18 +84,71 @@ func (s *Server) findOpenings(ctx context.Context, in *openingsInput) (*openings
 		if err := f.Join("", err); err != nil {
 			return err
 		}
-		if id := in.Body.ClientID; id != "" {
-			if err := knownClient(ctx, t, &f, id); err != nil {
-				return err
-			}
-		}
 		if err := f.Err(); err != nil {
 			return err
 		}
-		out.Body, err = s.openings(ctx, t, n, c, in.Body, "")
+		out.Body, err = s.openings(ctx, t, n, c, in.Body, in.Body.VisitID)
 		return err
 	})
 	return &out, err
+}
+
+// wanted works out the visit that openings are asked for, a new one or one that
+// is booked; b then gets its client.
+func (s *Server) wanted(ctx context.Context, t *store.Tx, n salonDay, b *OpeningsRequest) (*composed, error) {
+	var f scheduling.Faults
+	if b.VisitID != "" {
+		return s.wantedAgain(ctx, t, b)
+	}
+	if b.LeadID != "" || len(b.LeadIDs) > 0 || b.AnyLead {
+		f.Add("lead_id", "is given without visit_id", "lead_id in each of the services")
+	}
+	c, err := compose(ctx, t, n, b.Services)
+	if err := f.Join("", err); err != nil {
+		return nil, err
+	}
+	if b.ClientID != "" {
+		if err := knownClient(ctx, t, &f, b.ClientID); err != nil {
+			return nil, err
+		}
+	}
+	return c, f.Err()
+}
+
+// wantedAgain works a booked visit out that may move.
+func (s *Server) wantedAgain(ctx context.Context, t *store.Tx, b *OpeningsRequest) (*composed, error) {
+	var f scheduling.Faults
+	if len(b.Services) > 0 {
+		f.Add("services", "are given beside visit_id", "one of the two: a visit keeps the services it was booked with")
+	}
+	v, err := t.VisitByID(ctx, b.VisitID)
+	switch {
+	case is(err, scheduling.ErrNotFound):
+		f.Add("visit_id", "is not a visit of this salon", "the id of a booked visit")
+	case err != nil:
+		return nil, err
+	case len(v.Services) == 0:
+		f.Add("visit_id", "is time that is kept for no service", "the id of a booked visit")
+	case v.State != store.Booked && v.State != store.Held:
+		f.Add("visit_id", "is a visit that is "+words(v.State), "the id of a booked visit, which can still move")
+	case b.ClientID != "" && b.ClientID != v.Client:
+		f.Add("client_id", "is not the client of the visit", "nothing, beside visit_id")
+	}
+	lead := newLead{ID: b.LeadID, By: b.LeadIDs, Any: b.AnyLead}
+	if err == nil {
+		err = f.Join("", lead.fits(v))
+	}
+	if err != nil && !is(err, scheduling.ErrNotFound) {
+		return nil, err
+	}
+	if err := lead.known(ctx, t, &f); err != nil {
+		return nil, err
+	}
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	b.ClientID = v.Client
+	return recompose(ctx, t, v, lead)
 }
 
 // period is what a request wants of the time of a visit.
@@ -123,23 +185,20 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 	if err != nil {
 		return out, err
 	}
-	h := around(n.loc, p.first, p.last)
-	shop, err := t.LoadShop(ctx, h, s.now(), except)
+	free, err := t.FreeTime(ctx, n.loc, s.daysToSearch(n, p), s.now(), except)
 	if err != nil {
 		return out, err
 	}
-	snap, err := openings.NewSnapshot(shop)
-	if err != nil {
-		return out, fmt.Errorf("api: openings: %w", err)
-	}
-	plan, err := openings.Compile(c.plan.Spec, snap)
+	h, shop := free.Horizon, free.Snapshot.Shop()
+	n.tidy(c.plan, shop)
+	plan, err := openings.Compile(c.plan.Spec, free.Snapshot)
 	if err != nil {
 		return out, fmt.Errorf("api: openings: %w", err)
 	}
 	if out.Missing = plan.Missing(); len(out.Missing) > 0 {
 		return out, nil
 	}
-	d := describer{n: n, h: h, c: c, names: map[string]string{}}
+	d := describer{n: n, h: h, c: c, names: free.Names, now: s.now(), share: n.newSharing(t, h, c, shop), shop: shop}
 	if err := d.load(ctx, t, b.ClientID, except); err != nil {
 		return out, err
 	}
@@ -147,36 +206,84 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 	if q.From > q.To {
 		return out, nil
 	}
-	set, err := plan.Search(snap, q)
+	set, err := plan.Search(free.Snapshot, q)
 	if err != nil {
 		return out, fmt.Errorf("api: openings: %w", err)
 	}
-	return out, d.list(&out, set, p)
+	// Another order of the answer begins here, with the same set.
+	return out, d.soonest(ctx, &out, set, p)
 }
 
-// list counts the starts of set that p allows and describes the first ones.
-func (d *describer) list(out *OpeningsAnswer, set *openings.StartSet, p period) error {
-	for m := range set.All() {
+// daysToSearch are the days of p from today on, with those around on which a
+// visit may begin or end.
+func (s *Server) daysToSearch(n salonDay, p period) openings.DateRange {
+	if today := scheduling.CivilDate(s.now(), n.loc); p.first.Before(today) {
+		if p.first = today; p.last.Before(today) {
+			p.first = p.last
+		}
+	}
+	return around(n.loc, p.first, p.last).Days
+}
+
+// soonest counts the starts of set that p allows and describes the first ones.
+func (d *describer) soonest(ctx context.Context, out *OpeningsAnswer, set *openings.StartSet, p period) error {
+	for m := range onGrid(d.h, set, p.grid) {
 		at := d.h.Time(m)
-		end, _ := set.MinEnd(m)
-		if (at.Hour()*60+at.Minute())%p.grid != 0 || d.busy(at, d.h.Time(end)) {
+		if !d.ends(set, m, p) {
 			continue
 		}
-		if p.endBy >= 0 && end > d.h.Minute(wall(d.n.loc, scheduling.CivilDate(at, d.n.loc), p.endBy)) {
+		describe := len(out.Openings) < p.limit
+		o, ok, err := d.offer(ctx, set, m, p, describe)
+		if err != nil {
+			return err
+		}
+		if !ok {
 			continue
 		}
 		out.Count++
-		if len(out.Openings) < p.limit {
-			sch, ok := set.Assign(m, "")
-			if !ok {
-				return fmt.Errorf("api: openings: no schedule at %s", at)
-			}
-			out.Openings = append(out.Openings, d.opening(sch))
+		if describe {
+			out.Openings = append(out.Openings, o)
 		} else if out.Next == nil {
 			out.Next = &at
 		}
 	}
 	return nil
+}
+
+// ends reports whether a visit that begins at m can end in time for p and for
+// the client's other visits.
+func (d *describer) ends(set *openings.StartSet, m openings.Minute, p period) bool {
+	if p.endBy < 0 && len(d.other) == 0 {
+		return true // the end is the dear part
+	}
+	at := d.h.Time(m)
+	end, _ := set.MinEnd(m)
+	end -= d.c.plan.Clears()
+	return !d.busy(at, d.h.Time(end)) && (p.endBy < 0 || end <= d.h.Minute(wall(d.n.loc, scheduling.CivilDate(at, d.n.loc), p.endBy)))
+}
+
+// onGrid yields the starts of set whose minute of the day by the clock is a
+// multiple of grid, in order. It jumps from one to the next inside a stretch
+// without midnight and without a change of the clocks.
+func onGrid(h openings.Horizon, set *openings.StartSet, grid int) iter.Seq[openings.Minute] {
+	return func(yield func(openings.Minute) bool) {
+		for _, r := range set.Ranges() {
+			for m := r.From; m <= r.To; {
+				at := h.Time(m)
+				clock := at.Hour()*60 + at.Minute()
+				if clock%grid == 0 && !yield(m) {
+					return
+				}
+				step := min(grid-clock%grid, 1440-clock)
+				if _, now := at.Zone(); step > 1 {
+					if _, then := h.Time(m + openings.Minute(step)).Zone(); then != now {
+						step = 1
+					}
+				}
+				m += openings.Minute(step)
+			}
+		}
+	}
 }
 
 // bounds limits the starts to the days asked for, from now on.
@@ -211,21 +318,31 @@ type describer struct {
 	h     openings.Horizon
 	c     *composed
 	names map[string]string
-	other []store.Visit // visits that the client has besides
+	other []store.ClientTime // visits that the client has besides
+
+	now    time.Time                // pencilled visits that have lapsed by then do not count
+	spaced []scheduling.SpacedVisit // visits of the client as the rules of spacing see them
+	share  *sharing                 // nil: nobody's time is shared
+	shop   openings.Shop
 }
 
 // busy reports whether the client has another visit then.
 func (d *describer) busy(from, to time.Time) bool {
-	return slices.ContainsFunc(d.other, func(v store.Visit) bool { return v.State.Open() && from.Before(v.End) && v.Start.Before(to) })
+	return slices.ContainsFunc(d.other, func(v store.ClientTime) bool { return from.Before(v.End) && v.Start.Before(to) })
 }
 
 func (d *describer) load(ctx context.Context, t *store.Tx, client, except string) error {
 	if client != "" {
 		var err error
-		if d.other, err = t.VisitsOfClient(ctx, client); err != nil {
+		if d.other, err = t.ClientTimes(ctx, client, d.h.Origin, d.h.Time(d.h.Length), except); err != nil {
 			return err
 		}
-		d.other = slices.DeleteFunc(d.other, func(v store.Visit) bool { return v.ID == except })
+		if d.spaced, err = t.SpacedVisits(ctx, client, except, d.now); err != nil {
+			return err
+		}
+	}
+	if len(d.names) > 0 {
+		return nil
 	}
 	staff, err := t.StaffList(ctx)
 	if err != nil {
@@ -245,15 +362,11 @@ func (d *describer) load(ctx context.Context, t *store.Tx, client, except string
 }
 
 func (d *describer) opening(sch openings.Schedule) OpeningBody {
-	last := sch.Phases[len(sch.Phases)-1]
 	o := OpeningBody{
 		Start:  d.h.Time(sch.Phases[0].Start),
-		End:    d.h.Time(last.End),
+		End:    d.h.Time(d.c.plan.End(sch)),
 		LeadID: d.c.plan.LeadOf(sch, 0), ChairID: sch.Roles[openings.RoleChair],
-		WaitMinutes: int(last.End - sch.Phases[0].Start),
-	}
-	for _, ph := range sch.Phases {
-		o.WaitMinutes -= int(ph.End - ph.Start)
+		WaitMinutes: int(d.c.plan.End(sch)-sch.Phases[0].Start) - d.c.minutes(),
 	}
 	o.LeadName, o.ChairName = d.names[o.LeadID], d.names[o.ChairID]
 	o.Words = fmt.Sprintf("%s to %s with %s, %s", o.Start.Format("Mon 2 January 15:04"), o.End.Format("15:04"), o.LeadName, o.ChairName)
@@ -262,5 +375,6 @@ func (d *describer) opening(sch openings.Schedule) OpeningBody {
 		o.KeepDryUntil = &dry
 		o.Words += "; " + scheduling.DefaultAftercare().Words(o.End) + ": does that suit?"
 	}
+	d.space(&o)
 	return o
 }

@@ -53,7 +53,11 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	if err := f.Err(); err != nil {
 		return v, nil, err
 	}
-	return v, c, c.guard(n, s.now(), b.Start, v.ApprovedBy)
+	near, err := s.spacingOf(ctx, t, n, b.ClientID, c, b.Start, "")
+	if err != nil {
+		return v, nil, err
+	}
+	return v, c, c.guard(n, s.now(), b.Start, v.ApprovedBy, near)
 }
 
 // taken words a lost race for the person at the desk.
@@ -135,14 +139,16 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 		return err
 	}
 	j.v.ApprovedBy = cmp.Or(approvedBy, j.v.ApprovedBy)
+	var ask []CautionBody
 	if j.v.ApprovedBy == "" && needsAftercare(j.v) && !j.start.Equal(j.v.Start) && n.tooSoon(s.now(), j.start) {
-		return needsYes([]CautionBody{n.askSkinTest()})
+		ask = append(ask, n.askSkinTest())
 	}
-	if j.c = j.work; j.c != nil {
-		return nil
+	if j.c = j.work; j.c == nil {
+		if j.c, err = recompose(ctx, t, j.v, j.lead); err != nil {
+			return err
+		}
 	}
-	j.c, err = recompose(ctx, t, j.v, j.lead)
-	return err
+	return s.guardMove(ctx, t, n, j.before, j.c, j.start, approvedBy, ask)
 }
 
 // mayMove refuses a new start for a visit that is not to come any more. While
@@ -228,6 +234,7 @@ func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead newLead) (*
 		c.services = append(c.services, x)
 		c.estimates = append(c.estimates, nil)
 		c.aftercare = c.aftercare || x.Aftercare
+		c.spaced = append(c.spaced, row.Spaced())
 	}
 	var err error
 	c.plan, err = openings.ComposeVisit(parts)

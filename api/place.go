@@ -40,7 +40,7 @@ func (p *placed) whyNot(m openings.Minute) error {
 }
 
 func (p *placed) start() time.Time { return p.h.Time(p.sch.Phases[0].Start) }
-func (p *placed) end() time.Time   { return p.h.Time(p.sch.Phases[len(p.sch.Phases)-1].End) }
+func (p *placed) end() time.Time   { return p.h.Time(p.plan.End(p.sch)) }
 
 // blocks are the reservations with the clearing that follows each.
 func (p *placed) blocks() []store.Block {

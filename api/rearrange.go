@@ -82,6 +82,7 @@ type job struct {
 	before store.Visit // as it was, the zero value for a new one
 	c      *composed
 	p      *placed
+	share  *sharing
 }
 
 func (j *job) isNew() bool { return j.book != nil }
@@ -168,6 +169,10 @@ func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
 	if err != nil {
 		return err
 	}
+	for _, j := range r.jobs {
+		r.n.tidy(j.c.plan, shop)
+		j.share = r.n.newSharing(t, r.h, j.c, shop)
+	}
 	snap, err := openings.NewSnapshot(shop)
 	if err != nil {
 		return fmt.Errorf("api: rearrange: %w", err)
@@ -182,7 +187,7 @@ func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
 		j.p = &placed{now: r.now, h: r.h, plan: j.c.plan, shop: shop}
 		if j.exact == nil {
 			free = append(free, j)
-			v := together{plan: j.c.plan, start: r.h.Minute(j.start), off: j.off}
+			v := together{plan: j.c.plan, start: r.h.Minute(j.start), off: j.off, assign: j.share.assignAt(ctx, r.h.Minute(j.start))}
 			if !j.endBy.IsZero() {
 				end := r.h.Minute(j.endBy)
 				v.endBy = &end
@@ -192,7 +197,7 @@ func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
 			continue
 		}
 		// Minutes count from another midnight here.
-		j.p.sch = later(j.exact.sch, r.h.Minute(j.exact.h.Origin))
+		j.p.sch = j.c.plan.Cleared(later(j.exact.sch, r.h.Minute(j.exact.h.Origin)))
 		if broken := openings.Check(j.p.sch, j.c.plan.Spec, shop); len(broken) > 0 {
 			return r.about(ctx, t, j, store.ErrTaken.Error())
 		}
@@ -215,7 +220,9 @@ func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
 		return r.whyNot(ctx, t, shop, free, at)
 	}
 	for i, sch := range settled(shop, visits, found) {
-		free[i].p.sch = sch
+		if free[i].p.sch, err = free[i].share.better(ctx, found[i], sch, shop); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -289,6 +296,12 @@ func (r *rearranging) recheck(ctx context.Context, t *store.Tx) error {
 		}
 		if broken := openings.Check(j.p.sch, j.c.plan.Spec, shop); len(broken) > 0 {
 			return r.about(ctx, t, j, store.ErrTaken.Error())
+		}
+		// What somebody has laid down to the minute has been looked at.
+		if j.exact == nil {
+			if why, err := j.share.refuses(ctx, j.p.sch, shop); why != "" || err != nil {
+				return cmp.Or(err, r.about(ctx, t, j, why))
+			}
 		}
 		j.p.shop = fresh
 	}

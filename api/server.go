@@ -138,6 +138,12 @@ func (s *Server) inTx(ctx context.Context, f func(*store.Tx) error) error {
 	return s.store.InTx(ctx, principal(ctx).Salon, f)
 }
 
+// read runs f in a transaction of the caller's salon that sees one moment and
+// changes nothing.
+func (s *Server) read(ctx context.Context, f func(*store.Tx) error) error {
+	return s.store.Read(ctx, principal(ctx).Salon, f)
+}
+
 // recovery turns a panic into a 500 and logs it without the request.
 func recovery() echo.MiddlewareFunc {
 	return middleware.RecoverWithConfig(middleware.RecoverConfig{DisableStackAll: true,

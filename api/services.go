@@ -35,6 +35,7 @@ type ServiceBody struct {
 	Chemical   bool       `json:"chemical" doc:"Chemicals are used"`
 	Aftercare  bool       `json:"aftercare" doc:"Hair must stay dry and untied for 48 hours; the client is called back for the regrowth"`
 	Retouch    bool       `json:"retouch" required:"false" doc:"Only new growth is treated: the hair must say how much there is"`
+	Families   []string   `json:"families" required:"false" nullable:"false" maxItems:"8" doc:"What it is to other services, as the rules of spacing name it; a step at the basin makes it wet by itself" example:"[\"colour\"]"`
 	Clear      *int       `json:"clear_minutes,omitempty" minimum:"0" maximum:"240" doc:"Clearing of the chair afterwards; left out: the chair's own"`
 	PriceCents int64      `json:"price_cents" minimum:"0" maximum:"100000000"`
 	NeedsHair  bool       `json:"needs_hair" readOnly:"true" required:"false" doc:"Some step takes its minutes from an estimate"`
@@ -58,7 +59,7 @@ func (s *Server) serviceRoutes() {
 
 func (b ServiceBody) service() (scheduling.Service, error) {
 	var f scheduling.Faults
-	x := scheduling.Service{Skill: b.Skill, Chemical: b.Chemical, Aftercare: b.Aftercare, Retouch: b.Retouch, Clear: b.Clear, PriceCents: b.PriceCents}
+	x := scheduling.Service{Skill: b.Skill, Chemical: b.Chemical, Aftercare: b.Aftercare, Retouch: b.Retouch, Clear: b.Clear, PriceCents: b.PriceCents, Families: b.Families}
 	x.Name = text(&f, "name", b.Name, 1, 120)
 	if b.Skill != "" {
 		checkSkill(&f, "skill", b.Skill)
@@ -82,7 +83,10 @@ func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {
 
 func writeService(r store.ServiceRow) ServiceBody {
 	b := ServiceBody{ID: r.ID, Version: r.Version, Name: r.Name, Skill: r.Skill, Chemical: r.Chemical, Aftercare: r.Aftercare, Retouch: r.Retouch,
-		Clear: r.Clear, PriceCents: r.PriceCents, NeedsHair: needsHair(r.Service)}
+		Clear: r.Clear, PriceCents: r.PriceCents, NeedsHair: needsHair(r.Service), Families: r.Families}
+	if b.Families == nil {
+		b.Families = []string{}
+	}
 	for _, st := range r.Steps {
 		b.Steps = append(b.Steps, StepBody{string(st.Kind), st.Label, string(st.Who), string(st.Where), st.Minutes, st.Formula,
 			st.HandsOn, st.Watched, st.WaitMin, st.WaitMax, st.Helper})

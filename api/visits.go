@@ -44,6 +44,7 @@ type VisitBody struct {
 	Services     []VisitServiceBody `json:"services" nullable:"false"`
 	Steps        []VisitStepBody    `json:"steps" nullable:"false"`
 	Reminders    []ReminderBody     `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
+	Cautions     []CautionBody      `json:"cautions,omitempty" doc:"Too near to another visit of the client; only where one visit is answered"`
 }
 
 // VisitServiceBody is one service of a visit.
@@ -164,6 +165,18 @@ func writeVisit(v store.Visit, loc *time.Location, reminders []store.Reminder) V
 	return b
 }
 
+// visitBody is one visit with the messages that are due because of it, and what
+// there is to know of other visits near it.
+func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (VisitBody, error) {
+	reminders, err := t.RemindersOf(ctx, v.ID)
+	if err != nil {
+		return VisitBody{}, err
+	}
+	b := writeVisit(v, n.loc, reminders)
+	b.Cautions, err = s.visitCautions(ctx, t, n, v)
+	return b, err
+}
+
 func realEnd(v store.Visit) time.Time {
 	if v.FinishedAt != nil {
 		return *v.FinishedAt
@@ -192,8 +205,8 @@ func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*created[VisitB
 		if err != nil {
 			return nil, err
 		}
-		reminders, err := t.RemindersOf(ctx, v.ID)
-		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: writeVisit(v, n.loc, reminders)}, err
+		body, err := s.visitBody(ctx, t, n, v)
+		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: body}, err
 	})
 	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, n salonDay) (*composed, string, error) {
 		c, err := compose(ctx, t, n, in.Body.Services)
@@ -210,7 +223,7 @@ func (s *Server) withAlternatives(ctx context.Context, err error, wish time.Time
 		return err
 	}
 	p := problem(ctx, err)
-	err = s.inTx(ctx, func(t *store.Tx) error {
+	err = s.read(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
@@ -279,8 +292,8 @@ func (s *Server) answerVisit(ctx context.Context, f func(*store.Tx, salonDay) (s
 		if err != nil {
 			return err
 		}
-		reminders, err := t.RemindersOf(ctx, v.ID)
-		out = found[VisitBody]{etag(v.Version), writeVisit(v, n.loc, reminders)}
+		b, err := s.visitBody(ctx, t, n, v)
+		out = found[VisitBody]{etag(v.Version), b}
 		return err
 	})
 	return &out, err
