@@ -130,6 +130,8 @@ func (s *Server) lengthening(ctx context.Context, t *store.Tx, n salonDay, v sto
 	if x.shop, err = t.LoadShop(ctx, x.h, s.now(), v.ID); err != nil {
 		return nil, err
 	}
+	n.tidy(x.c.plan, x.shop)
+	x.now = x.c.plan.Cleared(x.now)
 	if x.snap, err = openings.NewSnapshot(x.shop); err != nil {
 		return nil, fmt.Errorf("api: extend: %w", err)
 	}
