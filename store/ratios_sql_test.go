@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"testing"
@@ -57,7 +58,7 @@ func freeTables(t testing.TB, q question) *pgx.Conn {
 	ctx := t.Context()
 	conn, err := pgx.Connect(ctx, storetest.URL(t))
 	require.NoError(t, err)
-	t.Cleanup(func() { conn.Close(ctx) })
+	t.Cleanup(func() { require.NoError(t, conn.Close(context.WithoutCancel(ctx))) })
 	exec := func(sql string, args ...any) {
 		_, err := conn.Exec(ctx, sql, args...)
 		require.NoError(t, err)

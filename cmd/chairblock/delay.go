@@ -72,6 +72,7 @@ func newProjected(p delays.Projection) projected {
 			rule.Minutes = &r.Minutes
 		case delays.RuleClosed:
 			rule.Closed = &[2]openings.Minute{r.Window.From, r.Window.To}
+		case delays.RuleBegun, delays.RuleNotBefore: // the start says it all
 		}
 		o.Chain = append(o.Chain, rule)
 	}
