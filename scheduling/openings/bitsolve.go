@@ -123,14 +123,17 @@ func (s *bitSolver) taken(u int32) bool { return slices.Contains(s.bound, u) }
 
 // since returns the free time of u without what is over before the chunk.
 func (s *bitSolver) since(u int32) timeline.List {
-	l := s.free[u]
-	for near := 0; len(l) > 0 && l[0].To <= s.chunk.From; near++ {
+	l, i := s.free[u], 0
+	for i < len(l) && l[i].To <= s.chunk.From {
 		// The next day is a few spans away, the first one asked for may be far.
-		if l = l[1:]; near == 8 {
-			l = l.Since(s.chunk.From)
+		if i++; i == 8 {
+			l, i = l.Since(s.chunk.From), 0
 		}
-		s.free[u] = l
 	}
+	if i > 0 {
+		l = l[i:]
+	}
+	s.free[u] = l
 	return l
 }
 

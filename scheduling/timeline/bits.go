@@ -151,6 +151,9 @@ func (b Bits) KeepReach(goal Bits, wait int32) {
 		return
 	}
 	for i, w := range b {
+		if w == 0 {
+			continue
+		}
 		if near, far := goal.pair(i); w&^near != 0 {
 			b[i] = w & within(near, far, uint(wait))
 		}
