@@ -1,0 +1,64 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
+	"chairblock/store"
+)
+
+// Change is a change of visits for tests.
+type Change struct {
+	ID      string
+	Version int64
+	Start   time.Time
+	Book    *VisitRequest
+	// Like names a visit whose schedule is carried out so many minutes later.
+	Like  string
+	Later int
+}
+
+// Rearrange carries out changes in one transaction of a salon.
+func (s *Server) Rearrange(ctx context.Context, salon string, list []Change) ([]store.Visit, error) {
+	var out []store.Visit
+	err := s.store.InTx(ctx, salon, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		var changes []change
+		for _, x := range list {
+			c := change{id: x.ID, version: x.Version, start: x.Start, book: x.Book}
+			if x.Like != "" {
+				if c.exact, err = exactlyLike(ctx, t, n, x.Like, x.Later); err != nil {
+					return err
+				}
+			}
+			changes = append(changes, c)
+		}
+		out, err = s.rearrange(ctx, t, n, changes)
+		return err
+	})
+	return out, err
+}
+
+func exactlyLike(ctx context.Context, t *store.Tx, n salonDay, visit string, by int) (*exact, error) {
+	v, err := t.VisitByID(ctx, visit)
+	if err != nil {
+		return nil, err
+	}
+	c, err := recompose(ctx, t, v, newLead{})
+	if err != nil {
+		return nil, err
+	}
+	d := scheduling.CivilDate(v.Start, n.loc)
+	h := around(n.loc, d.Add(-2), d) // another horizon than that of the change
+	sch, ok := scheduleOf(c.plan, v, h)
+	if !ok {
+		return nil, fmt.Errorf("visit %s has no schedule", visit)
+	}
+	return &exact{h: h, sch: later(sch, openings.Minute(by))}, nil
+}
