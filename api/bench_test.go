@@ -1,12 +1,19 @@
 package api_test
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
+	"maps"
+	"net/http"
+	"net/http/httptest"
+	"slices"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api"
 	"chairblock/store"
 	"chairblock/store/storetest"
 )
@@ -68,20 +75,100 @@ func crowded(b *testing.B, n int) *salon {
 	return s
 }
 
-func BenchmarkOpeningsOver60DaysBeside10000Visits(b *testing.B) {
+// durations are those of requests, for figures that a mean does not give.
+type durations []time.Duration
+
+// ask sends a request straight to the handler, so that only the server's own
+// work counts, and returns the answer.
+func (d *durations) ask(b *testing.B, s *salon, path string, body []byte) []byte {
+	req := httptest.NewRequest(http.MethodPost, path, bytes.NewReader(body))
+	req.Header.Set("Authorization", "Bearer "+s.token)
+	req.Header.Set("Content-Type", "application/json")
+	w := httptest.NewRecorder()
+	begun := time.Now()
+	s.server.Handler().ServeHTTP(w, req)
+	*d = append(*d, time.Since(begun))
+	if w.Code != http.StatusOK {
+		b.Fatal(w.Code, w.Body)
+	}
+	return w.Body.Bytes()
+}
+
+func (d durations) report(b *testing.B) {
+	slices.Sort(d)
+	at := func(q float64) float64 { return float64(d[int(q*float64(len(d)-1))].Microseconds()) / 1000 }
+	b.ReportMetric(at(0.5), "p50-ms")
+	b.ReportMetric(at(0.99), "p99-ms")
+}
+
+// BenchmarkOpeningsRequest asks for openings over 60 days in a salon with 10,000
+// visits: 2 blocks each, 33 units, at any minute.
+func BenchmarkOpeningsRequest(b *testing.B) {
 	s := crowded(b, 10_000)
-	for name, services := range map[string][]object{"cut": s.cut(), "straightening": s.straightening()} {
-		b.Run(name, func(b *testing.B) {
-			ask := object{"services": services, "first_date": "2026-06-08", "last_date": "2026-08-06"}
-			count := 0
-			for b.Loop() {
-				var out struct{ Count int }
-				s.call("POST", "/v1/openings", ask).is(200, &out)
-				count = out.Count
+	ask := func(services []object, more object) []byte {
+		body := object{"services": services, "first_date": "2026-06-08", "last_date": "2026-08-06"}
+		maps.Copy(body, more)
+		raw, err := json.Marshal(body)
+		require.NoError(b, err)
+		return raw
+	}
+	cut, straightening := ask(s.cut(), nil), ask(s.straightening(), nil)
+	other, err := store.Open(b.Context(), s.url, 4)
+	require.NoError(b, err)
+	b.Cleanup(other.Close)
+	// comeAndGo has another process keep an hour of a chair free, or give it back.
+	var absence store.Absence
+	comeAndGo := func() {
+		require.NoError(b, other.InTx(b.Context(), s.row.ID, func(t *store.Tx) (err error) {
+			if absence.ID != "" {
+				err, absence = t.DeleteAbsence(b.Context(), absence.ID), store.Absence{}
+				return err
 			}
-			b.ReportMetric(float64(count), "starts")
+			absence, err = t.AddAbsence(b.Context(), store.Absence{Unit: s.chairs[0], From: start, To: start.Add(time.Hour)})
+			return err
+		}))
+	}
+	for _, x := range []struct {
+		name   string
+		body   []byte
+		before func()
+	}{
+		{"unranked/cut", cut, nil},
+		{"unranked/straightening", straightening, nil},
+		{"unranked/client and end", ask(s.straightening(), object{"client_id": s.client("Mara"), "end_by": "17:00"}), nil},
+		{"unranked/200 of them", ask(s.straightening(), object{"limit": 200, "grid_minutes": 1}), nil},
+		{"after another process's change", straightening, comeAndGo},
+	} {
+		b.Run(x.name, func(b *testing.B) {
+			var d, warmUp durations
+			warmUp.ask(b, s, "/v1/openings", x.body)
+			for b.Loop() {
+				if x.before != nil {
+					b.StopTimer()
+					x.before()
+					b.StartTimer()
+				}
+				d.ask(b, s, "/v1/openings", x.body)
+			}
+			d.report(b)
 		})
 	}
+	b.Run("first of a process", func(b *testing.B) {
+		var d durations
+		for b.Loop() {
+			b.StopTimer()
+			st, err := store.Open(b.Context(), s.url, 2)
+			require.NoError(b, err)
+			fresh := *s
+			fresh.server = api.New(st, "http://127.0.0.1", func() time.Time { return start })
+			b.StartTimer()
+			d.ask(b, &fresh, "/v1/openings", straightening)
+			b.StopTimer()
+			st.Close()
+			b.StartTimer()
+		}
+		d.report(b)
+	})
 }
 
 // BenchmarkBookingOnDisk waits for the disk at every booking, as the service
