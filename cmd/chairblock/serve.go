@@ -142,7 +142,7 @@ func (r *running) open(ctx context.Context, d Database, m Mail, listen, url stri
 	if r.store, err = store.Open(ctx, database, 0); err != nil {
 		return err
 	}
-	r.ends = append(r.ends, r.store.Close)
+	r.ends = append(r.ends, r.store.Close, r.store.KeepWarm(time.Now).Stop)
 	if r.url = strings.TrimSuffix(url, "/"); url == "" {
 		r.url = "http://" + reachable(r.listener.Addr().String())
 	}
