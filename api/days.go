@@ -98,6 +98,7 @@ type dayView struct {
 	visits   []store.Visit
 	clients  map[string]store.Client     // by visit
 	blocks   map[string][]store.DayBlock // by unit
+	groups   []store.Group
 }
 
 func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Date) (*dayView, error) {
@@ -122,6 +123,9 @@ func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Da
 		return nil, err
 	}
 	if x.blocks, err = t.BlocksBetween(ctx, x.from, x.to); err != nil {
+		return nil, err
+	}
+	if x.groups, err = groupsOf(ctx, t, x.visits); err != nil {
 		return nil, err
 	}
 	x.clients, err = clientsOf(ctx, t, x.visits)
@@ -198,7 +202,7 @@ func (x *dayView) conflicts() []string {
 				k.Start.In(x.n.loc).Format("15:04"), k.End.In(x.n.loc).Format("15:04")))
 		}
 	}
-	return out
+	return append(out, x.parted()...)
 }
 
 // misfit lists the blocks of v during which the unit is not there, and one

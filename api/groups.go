@@ -95,18 +95,18 @@ func (n salonDay) broken(how string, visits []store.Visit) string {
 		first, before, v := list[0], list[i-1], list[i]
 		switch apart := v.Start.Sub(first.Start); {
 		case how == arriveTogether && apart > time.Duration(n.rules.TogetherMinutes)*time.Minute:
-			return fmt.Sprintf("the visits would start at %s and %s, more than %d minutes apart", at(first.Start), at(v.Start), n.rules.TogetherMinutes)
+			return fmt.Sprintf("%s and %s are more than %d minutes apart", at(first.Start), at(v.Start), n.rules.TogetherMinutes)
 		case how == sideBySide && apart != 0:
-			return fmt.Sprintf("the visits would start at %s and %s instead of side by side", at(first.Start), at(v.Start))
+			return fmt.Sprintf("%s and %s are not side by side", at(first.Start), at(v.Start))
 		case how == oneAfterOther && v.Start.Before(before.End):
-			return fmt.Sprintf("the visit at %s would start before the one before it ends at %s", at(v.Start), at(before.End))
+			return fmt.Sprintf("%s is before %s, when the visit in front ends", at(v.Start), at(before.End))
 		case how == oneAfterOther && v.Start.Sub(before.End) > mostBetween:
-			return fmt.Sprintf("the visit at %s would start more than %d minutes after the one before it ends at %s", at(v.Start),
+			return fmt.Sprintf("%s is more than %d minutes after %s, when the visit in front ends", at(v.Start),
 				int(mostBetween/time.Minute), at(before.End))
 		}
 		for _, other := range list[:i] {
 			if how == sideBySide && shareLead(other, v) {
-				return "the visits would have the same stylist in charge instead of one each"
+				return "one stylist is in charge of two of them"
 			}
 		}
 	}
@@ -130,6 +130,39 @@ func groupWords(how string) string {
 		return "one after the other"
 	}
 	return how
+}
+
+// parted says which of the day's visits that belong together do not stand as
+// agreed.
+func (x *dayView) parted() []string {
+	var out []string
+	for _, g := range x.groups {
+		visits := slices.DeleteFunc(slices.Clone(x.visits), func(v store.Visit) bool { return v.Group == nil || *v.Group != g.ID })
+		why := x.n.broken(g.How, visits)
+		if why == "" {
+			continue
+		}
+		var who []string
+		for _, v := range visits {
+			who = append(who, x.clients[v.ID].Initials())
+		}
+		out = append(out, strings.Join(who, " and ")+" "+groupWords(g.How)+": "+why)
+	}
+	return out
+}
+
+// groupsOf lists the groups of visits.
+func groupsOf(ctx context.Context, t *store.Tx, visits []store.Visit) ([]store.Group, error) {
+	var ids []string
+	for _, v := range visits {
+		if v.Group != nil && !slices.Contains(ids, *v.Group) {
+			ids = append(ids, *v.Group)
+		}
+	}
+	if len(ids) == 0 {
+		return nil, nil
+	}
+	return t.GroupsByID(ctx, ids)
 }
 
 // groups holds the groups of the visits against what was agreed, at the new

@@ -196,7 +196,7 @@ func TestAGroupIsBookedWholeOrNotAtAll(t *testing.T) {
 		want   string
 	}{
 		{"side_by_side", []object{mara, nora}, 409, "taken", "Nora Q. does not fit on Tue 9 June at 10:00"},
-		{"side_by_side", []object{at(mara, tuesday(11, 0)), at(nora, tuesday(11, 15))}, 409, "conflict", "instead of side by side"},
+		{"side_by_side", []object{at(mara, tuesday(11, 0)), at(nora, tuesday(11, 15))}, 409, "conflict", "are not side by side"},
 		{"arrive_together", []object{at(mara, tuesday(11, 0)), at(nora, tuesday(11, 16))}, 409, "conflict", "more than 15 minutes apart"},
 		{"one_after_other", []object{at(mara, tuesday(11, 0)), at(nora, tuesday(11, 46))}, 409, "conflict", "more than 15 minutes after"},
 		{"one_after_other", []object{at(mara, tuesday(11, 0)), at(nora, tuesday(11, 29))}, 409, "taken", "does not fit on Tue 9 June at 11:00"},
@@ -307,9 +307,9 @@ func TestAMoveThatPartsVisitsIsRefusedUnlessTheLinkMayBreak(t *testing.T) {
 		why    string
 	}{
 		{"arrive_together", tuesday(10, 10), tuesday(9, 50), tuesday(10, 20), "more than 15 minutes apart"},
-		{"side_by_side", tuesday(10, 0), tuesday(10, 0), tuesday(10, 1), "instead of side by side"},
+		{"side_by_side", tuesday(10, 0), tuesday(10, 0), tuesday(10, 1), "are not side by side"},
 		{"one_after_other", tuesday(10, 30), tuesday(10, 45), tuesday(10, 46), "more than 15 minutes after"},
-		{"one_after_other", tuesday(10, 30), tuesday(10, 35), tuesday(10, 29), "before the one before it ends"},
+		{"one_after_other", tuesday(10, 30), tuesday(10, 35), tuesday(10, 29), "when the visit in front ends"},
 	} {
 		day := time.Duration(i) * 24 * time.Hour
 		_, b := s.pair(x.how, tuesday(10, 0).Add(day), x.second.Add(day))
@@ -338,6 +338,18 @@ func TestAMoveThatPartsVisitsIsRefusedUnlessTheLinkMayBreak(t *testing.T) {
 	s.extend(a.ID, `"v1"`, object{"minutes": 10}).is(200, &v)
 	require.Equal(t, a.GroupID, v.GroupID)
 	s.sound()
+
+	// The day tells when it does not hold any more.
+	a, b = s.pair("one_after_other", tuesday(16, 0), tuesday(16, 30))
+	day0 := func() (out api.DayBody) {
+		s.call("GET", "/v1/days/2026-06-09", nil).is(200, &out)
+		return out
+	}
+	require.Empty(t, day0().Conflicts)
+	s.extend(a.ID, `"v1"`, object{"minutes": 10}).is(200, nil)
+	require.Equal(t, []string{"M. Q. and N. Q. one after the other: Tue 9 June 16:30 is before Tue 9 June 16:40, when the visit in front ends"}, day0().Conflicts)
+	s.call("POST", "/v1/visits/"+b.ID+"/move", object{"start": tuesday(16, 40)}, "If-Match", `"v1"`).is(200, nil)
+	require.Empty(t, day0().Conflicts)
 }
 
 func TestAVisitJoinsOthersAndLeavesThem(t *testing.T) {

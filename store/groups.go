@@ -25,6 +25,11 @@ func (t *Tx) GroupByID(ctx context.Context, id string) (Group, error) {
 	return t.group(ctx, id, "")
 }
 
+// GroupsByID lists the groups with the given ids, oldest first.
+func (t *Tx) GroupsByID(ctx context.Context, ids []string) ([]Group, error) {
+	return collect[Group](ctx, t, "groups", `SELECT group_id, how FROM visit_group WHERE salon_id = $1 AND group_id = ANY($2) ORDER BY group_id`, t.salon, ids)
+}
+
 // LockGroup is GroupByID and keeps others who do the same waiting until the
 // transaction ends. Whoever changes the time of a visit in the group does so
 // after the visit is locked, and before the other visits are looked at: else

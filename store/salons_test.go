@@ -128,7 +128,10 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, err
 	},
 	"GroupByID": func(t *store.Tx, x *filled) (any, error) { return t.GroupByID(x.t.Context(), x.group) },
-	"Heads":     func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
+	"GroupsByID": func(t *store.Tx, x *filled) (any, error) {
+		return t.GroupsByID(x.t.Context(), []string{x.group})
+	},
+	"Heads": func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
 	"InsertVisit": func(t *store.Tx, x *filled) (any, error) {
 		v, blocks := x.salon.visit(x.client, at(15, 0), x.seat())
 		return nil, t.InsertVisit(x.t.Context(), v, blocks)
