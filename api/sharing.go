@@ -458,9 +458,28 @@ func (x *sharing) settle(ctx context.Context, sch openings.Schedule, shop openin
 	if err != nil || len(list) == 0 {
 		return sch, nil, err
 	}
-	if sch, err = x.better(ctx, sch, openings.Settle(sch, x.c.plan.Spec, shop), shop); err != nil {
+	day := bookedAround(shop, openings.Span{From: sch.Phases[0].Start, To: sch.Phases[len(sch.Phases)-1].End})
+	if sch, err = x.better(ctx, sch, openings.Settle(sch, x.c.plan.Spec, day), day); err != nil {
 		return sch, nil, err
 	}
 	list, err = x.shared(ctx, sch, shop)
 	return sch, list, err
+}
+
+// bookedAround is the shop with the bookings that can touch a stay, clearing
+// included: weeks of others would only be looked through.
+func bookedAround(shop openings.Shop, stay openings.Span) openings.Shop {
+	const clearing = openings.Minute(mostClearing / time.Minute)
+	shop.Units = slices.Clone(shop.Units)
+	for i := range shop.Units {
+		u := &shop.Units[i]
+		var near []openings.Booking
+		for _, b := range u.Bookings {
+			if b.From < stay.To+clearing && b.To+b.Clear > stay.From {
+				near = append(near, b)
+			}
+		}
+		u.Bookings = near
+	}
+	return shop
 }

@@ -73,7 +73,11 @@ func (p *VisitPlan) Shared(sch Schedule, shop Shop) []SharedStretch {
 		if len(spans) == 0 {
 			continue
 		}
+		stay := Span{spans[0].From, spans[len(spans)-1].To}
 		for _, bay := range u.Bays {
+			if !bay.meets(stay) {
+				continue
+			}
 			if w, ok := p.workIn(sch, u, bay.Span); ok {
 				out = append(out, SharedStretch{Unit: u.ID, Host: bay.Visit, Bay: bay.Span, Works: u.works(bay, w)})
 			}
