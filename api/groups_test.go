@@ -466,3 +466,40 @@ func TestAGroupThatIsCancelledWhileItsVisitsChangeIsCancelledWholeOrNotAtAll(t *
 	}
 	t.Logf("%d of 8 were cancelled", whole)
 }
+
+// BenchmarkGroupOpenings asks for four weeks of openings for two visits: ones
+// that fit, and ones that would need the same stylist all the time.
+func BenchmarkGroupOpenings(b *testing.B) {
+	s := newSalon(b)
+	for day := range 24 {
+		if day%7 == 5 { // closed on Sundays
+			continue
+		}
+		s.book(s.client(fmt.Sprint("Client", day)), tuesday(11, 0).AddDate(0, 0, day), []object{s.by(s.ben, "Root colour")})
+	}
+	for _, x := range []struct {
+		name, how string
+		visits    [][]object
+	}{
+		{"that fit", "side_by_side", [][]object{s.straightening(), {s.by(s.ben, "Cut and dry")}}},
+		{"that do not", "arrive_together", [][]object{s.straightening(), s.straightening()}},
+		{"of three", "one_after_other", [][]object{{s.by(s.ada, "Cut and dry")}, {s.by(s.ben, "Cut and dry")}, {s.by(s.ada, "Dry cut")}}},
+	} {
+		b.Run(x.name, func(b *testing.B) {
+			var list []object
+			for _, services := range x.visits {
+				list = append(list, object{"services": services})
+			}
+			n := 0
+			for b.Loop() {
+				var out api.GroupOpeningsAnswer
+				s.call("POST", "/v1/visit-groups/openings", object{"how": x.how, "limit": 100, "visits": list}).is(200, &out)
+				n = len(out.Openings)
+				if out.Next != nil {
+					n = -n
+				}
+			}
+			b.ReportMetric(float64(n), "openings")
+		})
+	}
+}
