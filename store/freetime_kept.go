@@ -21,7 +21,7 @@ const (
 	keptBehind  = 7 // days that may lie further back than they would today, so that nobody waits at midnight
 	keptSalons  = 500
 	keptWeight  = 1_000_000
-	keptLongest = 30 * time.Minute // how old a moment may be, well inside forgetAfter of the log
+	keptLongest = 30 * time.Minute // how old a moment may be, well inside the hour that the log remembers
 )
 
 // keptFreeTimes is the free time of the salons that were asked for last.

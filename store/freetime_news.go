@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 	"time"
 )
 
@@ -31,6 +32,10 @@ type news struct {
 	replica bool
 }
 
+// mostNews is how many rows of the log are looked at. Judgement: where more has
+// happened, nearly every unit has changed.
+const mostNews = 1000
+
 // news asks what t sees of the salon that k does not know of. It takes one round
 // trip and looks at as many rows as there were changes since k was read. Of a
 // nil k it only tells the moment that t sees.
@@ -40,21 +45,21 @@ type news struct {
 // what was rolled back are not seen by anybody.
 func (t *Tx) news(ctx context.Context, k *keptFreeTime) (news, error) {
 	n := news{whole: k == nil}
-	seen := "1:1:" // sees nothing; harmless, since the answer is not looked at
+	seen, most := "1:1:", 0
 	if k != nil {
-		seen = k.seen
+		seen, most = k.seen, mostNews
 	}
+	var changes int
 	err := t.tx.QueryRow(ctx, `
 		SELECT pg_current_snapshot()::text, now(), pg_postmaster_start_time(), 'unit_change'::regclass::oid, pg_is_in_recovery(),
-			CASE WHEN $3 THEN array(SELECT DISTINCT unit_id FROM unit_change
-				WHERE salon_id = $1 AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
-				  AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot)) ELSE '{}' END`,
-		t.salon, seen, k != nil).Scan(&n.seen, &n.at, &n.server.started, &n.server.log, &n.replica, &n.units)
+			count(*), coalesce(array_agg(DISTINCT unit_id), '{}')
+		FROM (SELECT unit_id FROM unit_change
+			WHERE salon_id = $1 AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
+			  AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot) LIMIT $3) x`,
+		t.salon, seen, most).Scan(&n.seen, &n.at, &n.server.started, &n.server.log, &n.replica, &changes, &n.units)
 	if err != nil {
 		return n, domain("changes of free time", err, false)
 	}
-	for _, u := range n.units {
-		n.whole = n.whole || u == ""
-	}
+	n.whole = n.whole || changes == mostNews || slices.Contains(n.units, "")
 	return n, nil
 }

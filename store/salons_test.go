@@ -96,8 +96,11 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"BlocksBetween": func(t *store.Tx, x *filled) (any, error) {
 		return t.BlocksBetween(x.t.Context(), at(-24, 0), at(48, 0))
 	},
-	"ClientByID":    func(t *store.Tx, x *filled) (any, error) { return t.ClientByID(x.t.Context(), x.client) },
-	"Clients":       func(t *store.Tx, x *filled) (any, error) { return t.Clients(x.t.Context(), "", "", 100) },
+	"ClientByID": func(t *store.Tx, x *filled) (any, error) { return t.ClientByID(x.t.Context(), x.client) },
+	"Clients":    func(t *store.Tx, x *filled) (any, error) { return t.Clients(x.t.Context(), "", "", 100) },
+	"ClientTimes": func(t *store.Tx, x *filled) (any, error) {
+		return t.ClientTimes(x.t.Context(), x.client, at(-48, 0), at(48, 0), "")
+	},
 	"Closures":      func(t *store.Tx, x *filled) (any, error) { return t.Closures(x.t.Context(), date.New(2000, 1, 1)) },
 	"DeleteAbsence": func(t *store.Tx, x *filled) (any, error) { return nil, t.DeleteAbsence(x.t.Context(), x.absence) },
 	"DeleteClient":  func(t *store.Tx, x *filled) (any, error) { return nil, t.DeleteClient(x.t.Context(), x.client, 1) },
@@ -127,11 +130,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		require.False(x.t, yes)
 		return nil, err
 	},
-	"GroupByID": func(t *store.Tx, x *filled) (any, error) { return t.GroupByID(x.t.Context(), x.group) },
-	"GroupsByID": func(t *store.Tx, x *filled) (any, error) {
-		return t.GroupsByID(x.t.Context(), []string{x.group})
-	},
-	"Heads": func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
+	"GroupByID":  func(t *store.Tx, x *filled) (any, error) { return t.GroupByID(x.t.Context(), x.group) },
+	"GroupsByID": func(t *store.Tx, x *filled) (any, error) { return t.GroupsByID(x.t.Context(), []string{x.group}) },
+	"Heads":      func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
 	"InsertVisit": func(t *store.Tx, x *filled) (any, error) {
 		v, blocks := x.salon.visit(x.client, at(15, 0), x.seat())
 		return nil, t.InsertVisit(x.t.Context(), v, blocks)
