@@ -180,37 +180,62 @@ func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
 	if err := r.missing(snap); err != nil {
 		return err
 	}
-	var free []*job
-	var visits []together
-	var apart bool
 	for _, j := range r.jobs {
 		j.p = &placed{now: r.now, h: r.h, plan: j.c.plan, shop: shop}
+	}
+	if shop, err = r.given(ctx, t, shop); err != nil {
+		return err
+	}
+	if slices.ContainsFunc(r.jobs, func(j *job) bool { return j.exact != nil }) {
+		if snap, err = openings.NewSnapshot(shop); err != nil {
+			return fmt.Errorf("api: rearrange: %w", err)
+		}
+	}
+	return r.search(ctx, t, shop, snap)
+}
+
+// given takes over the schedules that were given, and returns the shop with
+// them in it.
+func (r *rearranging) given(ctx context.Context, t *store.Tx, shop openings.Shop) (openings.Shop, error) {
+	for _, j := range r.jobs {
 		if j.exact == nil {
-			free = append(free, j)
-			v := together{plan: j.c.plan, start: r.h.Minute(j.start), off: j.off, assign: j.share.assignAt(ctx, r.h.Minute(j.start))}
-			if !j.endBy.IsZero() {
-				end := r.h.Minute(j.endBy)
-				v.endBy = &end
-			}
-			visits = append(visits, v)
-			apart = apart || j.apart
 			continue
 		}
-		// Minutes count from another midnight here.
-		j.p.sch = j.c.plan.Cleared(later(j.exact.sch, r.h.Minute(j.exact.h.Origin)))
-		if broken := openings.Check(j.p.sch, j.c.plan.Spec, shop); len(broken) > 0 {
-			return r.about(ctx, t, j, store.ErrTaken.Error())
+		fits := len(j.exact.sch.Phases) >= len(j.c.plan.Steps)
+		if fits {
+			// Minutes count from another midnight here.
+			j.p.sch = j.c.plan.Cleared(later(j.exact.sch, r.h.Minute(j.exact.h.Origin)))
+			fits = len(openings.Check(j.p.sch, j.c.plan.Spec, shop)) == 0
+		}
+		if !fits {
+			return shop, r.about(ctx, t, j, store.ErrTaken.Error())
 		}
 		j.start = j.p.start()
 		shop = occupied(shop, j.c.plan, j.p.sch)
 	}
+	return shop, nil
+}
+
+// search looks for schedules of the others beside each other.
+func (r *rearranging) search(ctx context.Context, t *store.Tx, shop openings.Shop, snap *openings.Snapshot) error {
+	var free []*job
+	var visits []together
+	var apart bool
+	for _, j := range r.jobs {
+		if j.exact != nil {
+			continue
+		}
+		free = append(free, j)
+		v := together{plan: j.c.plan, start: r.h.Minute(j.start), off: j.off, assign: j.share.assignAt(ctx, r.h.Minute(j.start))}
+		if !j.endBy.IsZero() {
+			end := r.h.Minute(j.endBy)
+			v.endBy = &end
+		}
+		visits = append(visits, v)
+		apart = apart || j.apart
+	}
 	if len(free) == 0 {
 		return nil
-	}
-	if len(free) < len(r.jobs) {
-		if snap, err = openings.NewSnapshot(shop); err != nil {
-			return fmt.Errorf("api: rearrange: %w", err)
-		}
 	}
 	found, at, err := (&jointly{snap: snap, apart: apart, tries: jointTries}).place(visits)
 	if err != nil {

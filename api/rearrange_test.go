@@ -57,6 +57,7 @@ func TestADayIsRearrangedWholeWithGivenSchedulesAndNewVisits(t *testing.T) {
 		"given ones clash":     {[]api.Change{{ID: ines.ID, Version: 2, Like: ines.ID, Later: 15}, {ID: nora.ID, Version: 2, Start: tuesday(16, 0)}}, "Ines Q. does not fit on Tue 9 June at 09:15"},
 		"given beside each":    {[]api.Change{{ID: ines.ID, Version: 2, Like: nora.ID, Later: 60}, {ID: nora.ID, Version: 2, Like: nora.ID, Later: 61}}, "Nora Q. does not fit on Tue 9 June at 15:46"},
 		"steps of another":     {[]api.Change{{ID: ines.ID, Version: 2, Like: mara.ID}}, "the time is taken"},
+		"fewer steps":          {[]api.Change{{ID: mara.ID, Version: 2, Like: ines.ID}}, "the time is taken"},
 		"twice":                {[]api.Change{{ID: ines.ID, Start: tuesday(16, 0)}, {ID: ines.ID, Start: tuesday(17, 0)}}, "twice"},
 		"a new one is at odds": {[]api.Change{{ID: ines.ID, Version: 2, Start: tuesday(17, 0)}, {Book: late}}, "services[0].service_id"},
 		"the past":             {[]api.Change{{ID: ines.ID, Version: 2, Like: ines.ID, Later: -1530}}, "lies in the past"},
