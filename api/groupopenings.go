@@ -97,6 +97,9 @@ type groupSearch struct {
 type groupVisit struct {
 	d   describer
 	set *openings.StartSet // starts without the others
+	// assign chooses a schedule at a start that shares nobody's time beyond the
+	// salon's limit.
+	assign func(openings.Minute) func(*openings.StartSet, openings.Shop) (openings.Schedule, bool, error)
 }
 
 // read works the request out.
@@ -149,6 +152,11 @@ func (g *groupSearch) load(ctx context.Context, t *store.Tx, s *Server) error {
 			return err
 		}
 		g.n.tidy(v.d.c.plan, shop)
+		share := g.n.newSharing(t, g.h, v.d.c, shop)
+		v.d.share = share
+		v.assign = func(m openings.Minute) func(*openings.StartSet, openings.Shop) (openings.Schedule, bool, error) {
+			return share.assignAt(ctx, m)
+		}
 		plan, err := openings.Compile(v.d.c.plan.Spec, g.snap)
 		if err != nil {
 			return fmt.Errorf("api: group openings: %w", err)
@@ -189,8 +197,15 @@ func (g *groupSearch) list(ctx context.Context, out *GroupOpeningsAnswer) error 
 		if err != nil {
 			return err
 		}
-		if found != nil {
-			out.Openings = append(out.Openings, g.opening(found))
+		if found == nil {
+			continue
+		}
+		o, ok, err := g.opening(ctx, found)
+		if err != nil {
+			return err
+		}
+		if ok {
+			out.Openings = append(out.Openings, o)
 		}
 	}
 	return nil
@@ -240,7 +255,7 @@ func (g *groupSearch) next(visits []together, left *int) ([]openings.Schedule, e
 
 // at is visit k with its start at m.
 func (g *groupSearch) at(k int, m openings.Minute) together {
-	v := together{plan: g.visits[k].d.c.plan, start: m}
+	v := together{plan: g.visits[k].d.c.plan, start: m, assign: g.visits[k].assign(m)}
 	if g.p.endBy >= 0 {
 		end := g.h.Minute(wall(g.n.loc, scheduling.CivilDate(g.h.Time(m), g.n.loc), g.p.endBy)) + v.plan.Clears()
 		v.endBy = &end
@@ -321,11 +336,22 @@ func within(ranges []openings.StartRange, m openings.Minute) bool {
 	return ok
 }
 
-func (g *groupSearch) opening(found []openings.Schedule) GroupOpeningBody {
-	var b GroupOpeningBody
+// opening describes schedules that fit beside each other, and reports false when
+// a stylist would then work for two clients at once beyond the salon's limit.
+func (g *groupSearch) opening(ctx context.Context, found []openings.Schedule) (b GroupOpeningBody, ok bool, err error) {
 	var said []string
 	for i, sch := range found {
-		o := g.visits[i].d.opening(sch)
+		d := g.visits[i].d
+		o := d.opening(sch)
+		shop := g.snap.Shop()
+		for k, other := range found {
+			if k != i {
+				shop = occupied(shop, g.visits[k].d.c.plan, other)
+			}
+		}
+		if ok, err := d.shares(ctx, sch, shop, &o); !ok || err != nil {
+			return b, false, err
+		}
 		if i == 0 || o.Start.Before(b.Start) {
 			b.Start = o.Start
 		}
@@ -336,5 +362,5 @@ func (g *groupSearch) opening(found []openings.Schedule) GroupOpeningBody {
 		said = append(said, o.Words)
 	}
 	b.Words = groupWords(g.b.How) + ": " + strings.Join(said, " and ")
-	return b
+	return b, true, nil
 }

@@ -270,13 +270,17 @@ func settled(shop openings.Shop, visits []together, list []openings.Schedule) []
 	return out
 }
 
-// occupied is the shop with a schedule in it.
+// occupied is the shop with a schedule in it, as a visit that has no id yet.
 func occupied(shop openings.Shop, plan *openings.VisitPlan, sch openings.Schedule) openings.Shop {
+	if len(sch.Phases) == 0 {
+		return shop
+	}
 	shop.Units = slices.Clone(shop.Units)
+	visit := fmt.Sprintf("beside, in %s at %d", sch.Roles[openings.RoleChair], sch.Phases[0].Start)
 	for _, x := range usesOf(shop, plan, sch) {
 		for i := range shop.Units {
 			if u := &shop.Units[i]; u.ID == x.unit {
-				u.Bookings = append(slices.Clip(u.Bookings), openings.Booking{From: x.From, To: x.To - x.clear, Clear: x.clear})
+				u.Bookings = append(slices.Clip(u.Bookings), openings.Booking{From: x.From, To: x.To - x.clear, Clear: x.clear, Visit: visit})
 			}
 		}
 	}

@@ -437,33 +437,40 @@ func (d *describer) offer(ctx context.Context, set *openings.StartSet, m opening
 	if !describe {
 		return o, true, nil
 	}
-	sch, list, err := d.share.settle(ctx, sch, d.shop)
-	if err != nil {
+	if sch, err = d.share.settle(ctx, sch, d.shop); err != nil {
 		return o, false, err
 	}
 	o = d.opening(sch)
-	if o.Shares, err = d.share.bodies(ctx, list, d.names); err != nil {
-		return o, false, err
+	ok, err = d.shares(ctx, sch, d.shop, &o)
+	return o, ok, err
+}
+
+// shares says in an opening where a stylist works for two clients at once. It
+// reports false when that goes beyond the salon's limit.
+func (d *describer) shares(ctx context.Context, sch openings.Schedule, shop openings.Shop, o *OpeningBody) (bool, error) {
+	list, err := d.share.shared(ctx, sch, shop)
+	if err != nil {
+		return false, err
 	}
+	if _, over := d.share.over(list); over {
+		return false, nil
+	}
+	o.Shares, err = d.share.bodies(ctx, list, d.names)
 	for _, x := range o.Shares {
 		o.Words += "; " + x.Words
 	}
-	return o, true, nil
+	return true, err
 }
 
 // settle moves the waits of sch to where they matter least, unless shared time
-// would then be over the limit. It returns where time is shared.
-func (x *sharing) settle(ctx context.Context, sch openings.Schedule, shop openings.Shop) (openings.Schedule, []openings.SharedStretch, error) {
+// would then be over the limit.
+func (x *sharing) settle(ctx context.Context, sch openings.Schedule, shop openings.Shop) (openings.Schedule, error) {
 	list, err := x.shared(ctx, sch, shop)
 	if err != nil || len(list) == 0 {
-		return sch, nil, err
+		return sch, err
 	}
 	day := bookedAround(shop, openings.Span{From: sch.Phases[0].Start, To: sch.Phases[len(sch.Phases)-1].End})
-	if sch, err = x.better(ctx, sch, openings.Settle(sch, x.c.plan.Spec, day), day); err != nil {
-		return sch, nil, err
-	}
-	list, err = x.shared(ctx, sch, shop)
-	return sch, list, err
+	return x.better(ctx, sch, openings.Settle(sch, x.c.plan.Spec, day), day)
 }
 
 // bookedAround is the shop with the bookings that can touch a stay, clearing

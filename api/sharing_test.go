@@ -147,6 +147,20 @@ func TestAnEstimateSaysHowLongSharedWorkTakes(t *testing.T) {
 	require.Equal(t, guest.Shares[0].Chance, host.Shares[0].Chance)
 }
 
+func TestVisitsThatBelongTogetherShareTimeWithinTheLimit(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.rules(object{"arrive_together_minutes": 60}).is(200, nil)
+	colour, cut := s.by(s.ben, "Root colour"), s.by(s.ben, "Dry cut")
+	p := s.groupCall("arrive_together", s.visitOf("Mara", june(16, 9, 0), colour), s.visitOf("Nora", june(16, 9, 32), cut)).refused(409, "taken")
+	require.Contains(t, p.Detail, "inside this one's root colour time; 6 in 100 that it runs over")
+	got := s.groupOpenings("arrive_together", "2026-06-16", object{"limit": 3}, []object{colour}, []object{cut})
+	require.Len(t, got.Openings, 3)
+	require.Contains(t, got.Openings[0].Words, "4 in 100 that it runs over")
+	require.Len(t, got.Openings[0].Visits[0].Shares, 1)
+	s.offered("arrive_together", got.Openings[0], []object{colour}, []object{cut})
+}
+
 func TestANamedWatcherWatchesAndTheStylistInChargeIsFree(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
