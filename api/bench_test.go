@@ -137,6 +137,8 @@ func BenchmarkOpeningsRequest(b *testing.B) {
 		{"unranked/straightening", straightening, nil},
 		{"unranked/client and end", ask(s.straightening(), object{"client_id": s.client("Mara"), "end_by": "17:00"}), nil},
 		{"unranked/200 of them", ask(s.straightening(), object{"limit": 200, "grid_minutes": 1}), nil},
+		{"ranked/cut", ask(s.cut(), object{"order": "best", "wish_time": "14:00"}), nil},
+		{"ranked/straightening", ask(s.straightening(), object{"order": "best"}), nil},
 		{"after another process's change", straightening, comeAndGo},
 	} {
 		b.Run(x.name, func(b *testing.B) {

@@ -9,6 +9,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/ranking"
 	"chairblock/store"
 )
 
@@ -18,18 +19,22 @@ type BookingRules struct {
 	HoldMinutes int `json:"hold_minutes" minimum:"1" maximum:"1440" doc:"How long an opening is pencilled while the client decides"`
 	// TogetherMinutes is how far apart visits may start whose clients arrive together.
 	TogetherMinutes int `json:"arrive_together_minutes,omitempty" minimum:"1" maximum:"120" doc:"How far apart visits may start whose clients arrive together; left out: 15"`
+	// MissedAfterMinutes is when the desk is asked whether a client came.
+	MissedAfterMinutes int `json:"missed_after_minutes,omitempty" minimum:"1" maximum:"240" doc:"How late a client is when the desk is asked whether she comes; left out: 20"`
 	// ShareOverrunLimit is the greatest chance of an overrun at which work for a
 	// second client is offered; never nil once read.
 	ShareOverrunLimit *float64          `json:"share_overrun_limit,omitempty" minimum:"0" maximum:"0.5" doc:"A stylist is given a second client in time in which the first does not need her only when the chance that she comes back late is at most this; left out: 0.05"`
 	StylistClears     string            `json:"stylist_clears,omitempty" enum:"auto,always,never" doc:"Whether the stylist in charge spends the clearing of the chair herself; auto: when nobody assists here; left out: auto"`
 	Spacing           []SpacingRuleBody `json:"spacing" required:"false" nullable:"true" doc:"How far apart services of one client have to be, instead of the rules that the program brings along; left out or null: those"`
+	UsualMix          []MixBody         `json:"usual_mix" required:"false" nullable:"true" doc:"What a usual day asks for: openings that leave room for it rank first. Left out or empty: two each of the three dearest services whose time is the same for everybody"`
+	Ranking           *WeightsBody      `json:"ranking,omitempty" doc:"What the parts of a ranking are worth, in lost standard visits; left out: the program's own"`
 }
 
 // defaultRules are judgement throughout: values to begin with, for every salon
 // to change.
 func defaultRules() BookingRules {
-	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, ShareOverrunLimit: new(defaultShareLimit), StylistClears: clearsAuto,
-		Spacing: spacingBodies(scheduling.DefaultSpacing())}
+	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, MissedAfterMinutes: 20, ShareOverrunLimit: new(defaultShareLimit), StylistClears: clearsAuto,
+		Spacing: spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights()))}
 }
 
 // check adds the faults of b to f.
@@ -40,10 +45,16 @@ func (b BookingRules) check(f *scheduling.Faults) {
 	if b.TogetherMinutes < 0 || b.TogetherMinutes > 120 { // 0 is left out
 		f.Addf("arrive_together_minutes", "1 to 120 minutes", "is %d", b.TogetherMinutes)
 	}
+	if b.MissedAfterMinutes < 0 || b.MissedAfterMinutes > 240 { // 0 is left out
+		f.Addf("missed_after_minutes", "1 to 240 minutes", "is %d", b.MissedAfterMinutes)
+	}
 	if b.ShareOverrunLimit != nil {
 		f.Between("share_overrun_limit", *b.ShareOverrunLimit, 0, 0.5, "")
 	}
 	checkSpacing(f, b.Spacing)
+	if b.Ranking != nil {
+		_ = f.Join("ranking", b.Ranking.weights().Validate())
+	}
 }
 
 // bookingRules reads the rules of a salon's row over the defaults.
@@ -55,6 +66,9 @@ func bookingRules(n store.Salon) (BookingRules, error) {
 	b.Spacing = nil // a list is replaced as a whole
 	if err := json.Unmarshal(n.Booking, &b); err != nil {
 		return b, fmt.Errorf("api: booking rules of salon: %w", err)
+	}
+	if b.UsualMix == nil {
+		b.UsualMix = []MixBody{}
 	}
 	if b.Spacing == nil {
 		b.Spacing = defaultRules().Spacing
@@ -103,7 +117,17 @@ func (s *Server) setRules(ctx context.Context, in *rulesInput) (*found[BookingRu
 		return nil, fmt.Errorf("api: booking rules: %w", err)
 	}
 	var n store.Salon
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { n, err = t.SetBookingRules(ctx, version, doc); return err })
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		day, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if err := in.Body.checkMix(ctx, t, day); err != nil {
+			return err
+		}
+		n, err = t.SetBookingRules(ctx, version, doc)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -29,6 +29,9 @@ type OpeningsRequest struct {
 	LastDate  string           `json:"last_date,omitempty" format:"date" doc:"Last day, at most 62 days after the first; left out: 27 days after it"`
 	NotBefore *time.Time       `json:"not_before,omitempty" doc:"Earliest start"`
 	EndBy     string           `json:"end_by,omitempty" doc:"The visit must end by this time of each day" example:"17:30"`
+	Order     string           `json:"order,omitempty" enum:"soonest,best" doc:"soonest: by start; best: what costs least of the salon's usual mix of visits first, with the reasons; left out: soonest"`
+	WishTime  string           `json:"wish_time,omitempty" maxLength:"5" doc:"With order best: wished time of day" example:"10:00"`
+	WishLead  string           `json:"wish_lead_id,omitempty" maxLength:"64" doc:"With order best: wished stylist in charge, where another one would do as well"`
 	Grid      int              `json:"grid_minutes,omitempty" minimum:"1" maximum:"240" doc:"Starts on multiples of this many minutes after midnight; left out: 15"`
 	Limit     int              `json:"limit,omitempty" minimum:"1" maximum:"200" doc:"How many openings at most; left out: 20"`
 }
@@ -48,6 +51,7 @@ type OpeningBody struct {
 	Shares       []ShareBody   `json:"shares,omitempty" doc:"Where a stylist works for two clients at once"`
 	Cautions     []CautionBody `json:"cautions,omitempty" doc:"Too near to another visit of this client"`
 	FirstAllowed *time.Time    `json:"first_allowed,omitempty" doc:"The first start from this one on at which services of this client are far enough apart"`
+	Rank         *RankBody     `json:"rank,omitempty" doc:"With order best: why it stands where it does"`
 }
 
 // OpeningsAnswer lists openings in the order of their start.
@@ -82,6 +86,9 @@ func (s *Server) findOpenings(ctx context.Context, in *openingsInput) (*openings
 		}
 		_, err = s.period(n, in.Body)
 		if err := f.Join("", err); err != nil {
+			return err
+		}
+		if err := knownLead(ctx, t, &f, "wish_", in.Body.WishLead); err != nil {
 			return err
 		}
 		if err := f.Err(); err != nil {
@@ -156,12 +163,16 @@ type period struct {
 	first, last date.Date
 	endBy       int // minutes after midnight, -1 for any
 	grid, limit int
+	best        bool
+	wish        int // minutes after midnight, -1 for any
+	wishLead    string
 }
 
 // period reads the days, the end, the grid and the limit of a request.
 func (s *Server) period(n salonDay, b OpeningsRequest) (period, error) {
 	var f scheduling.Faults
-	p := period{first: scheduling.CivilDate(s.now(), n.loc), endBy: -1, grid: cmp.Or(b.Grid, 15), limit: cmp.Or(b.Limit, 20)}
+	p := period{first: scheduling.CivilDate(s.now(), n.loc), endBy: -1, grid: cmp.Or(b.Grid, 15), limit: cmp.Or(b.Limit, 20),
+		best: b.Order == orderBest, wish: -1, wishLead: b.WishLead}
 	if b.FirstDate != "" {
 		p.first = day(&f, "first_date", b.FirstDate)
 	}
@@ -174,6 +185,12 @@ func (s *Server) period(n salonDay, b OpeningsRequest) (period, error) {
 	}
 	if b.EndBy != "" {
 		p.endBy = clockOf(&f, "end_by", b.EndBy)
+	}
+	if b.WishTime != "" {
+		p.wish = clockOf(&f, "wish_time", b.WishTime)
+	}
+	if len(f) == 0 && !p.best && (b.WishTime != "" || b.WishLead != "") {
+		f.Add("order", "is not best, beside a wish", orderBest)
 	}
 	return p, f.Err()
 }
@@ -210,8 +227,17 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 	if err != nil {
 		return out, fmt.Errorf("api: openings: %w", err)
 	}
-	// Another order of the answer begins here, with the same set.
-	return out, d.soonest(ctx, &out, set, p)
+	if !p.best {
+		return out, d.soonest(ctx, &out, set, p)
+	}
+	mix, err := n.usualMix(ctx, t)
+	if err != nil {
+		return out, err
+	}
+	if out.Count, err = d.count(ctx, set, p); err != nil {
+		return out, err
+	}
+	return out, d.best(ctx, &out, free.Snapshot, set, p, mix)
 }
 
 // daysToSearch are the days of p from today on, with those around on which a
@@ -248,6 +274,24 @@ func (d *describer) soonest(ctx context.Context, out *OpeningsAnswer, set *openi
 		}
 	}
 	return nil
+}
+
+// count counts the starts of set that p allows.
+func (d *describer) count(ctx context.Context, set *openings.StartSet, p period) (int, error) {
+	n := 0
+	for m := range onGrid(d.h, set, p.grid) {
+		if !d.ends(set, m, p) {
+			continue
+		}
+		_, ok, err := d.offer(ctx, set, m, p, false)
+		if err != nil {
+			return n, err
+		}
+		if ok {
+			n++
+		}
+	}
+	return n, nil
 }
 
 // ends reports whether a visit that begins at m can end in time for p and for
