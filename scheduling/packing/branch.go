@@ -29,15 +29,20 @@ func (s *search) run() bool {
 		return s.try(func() bool { return o.keep(i) }) &&
 			s.try(func() bool { o.move(i); return true })
 	}
+	j, left := s.unassigned()
+	if left == 0 {
+		return true
+	}
+	if j >= 0 && left == 1 {
+		return s.branchUnits(j)
+	}
 	if x, y, ok := s.clash(); ok {
 		if o.slack(x, y, o.clear(x)) < o.slack(y, x, o.clear(y)) {
 			x, y = y, x
 		}
 		return s.try(func() bool { return o.before(x, y) }) && s.try(func() bool { return o.before(y, x) })
 	}
-	if j, ok := s.unassigned(); !ok {
-		return true
-	} else if j >= 0 {
+	if j >= 0 {
 		return s.branchUnits(j)
 	}
 	return s.leaf()
@@ -97,11 +102,12 @@ func (s *search) overlaps(a, b, clearA, clearB int32) bool {
 }
 
 // unassigned returns the job without a unit that has the fewest left to choose
-// from, -1 when every job has one. It is not ok when a job can get none.
-func (s *search) unassigned() (job int, ok bool) {
+// from, and how many these are; -1 when every job has one.
+func (s *search) unassigned() (job, fewest int) {
 	o := s.o
 	job = -1
-	fewest, soonest := 65, forever
+	fewest = 65
+	soonest := forever
 	for i, on := range o.on {
 		v := &o.m.visits[i]
 		for j := v.job; on && j < v.job+v.jobs; j++ {
@@ -115,7 +121,7 @@ func (s *search) unassigned() (job int, ok bool) {
 				}
 			}
 			if n == 0 {
-				return -1, false
+				return j, 0
 			}
 			at := forever
 			if blocks := o.m.jobs[j].blocks; len(blocks) > 0 {
@@ -126,7 +132,7 @@ func (s *search) unassigned() (job int, ok bool) {
 			}
 		}
 	}
-	return job, true
+	return job, fewest
 }
 
 // welcome reports whether candidate c of job j can still be had beside the

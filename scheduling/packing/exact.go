@@ -9,8 +9,12 @@ import (
 // Figures of the exact search. Judgement: beyond them it does not come to an
 // end in the time that a person waits.
 const (
-	maxExact = 16  // groups
-	slice    = 100 // steps that belong to one round
+	maxExact  = 16   // groups
+	fewGroups = 10   // up to which it usually comes to an end
+	slice     = 100  // steps in one round, of the first firstPart steps
+	laterPart = 20   // steps in one round after them
+	firstPart = 5000 // steps
+	sparing   = 10   // rounds between two slices when an end is not likely
 )
 
 // exact looks through all packings, leaving out what cannot beat the best one
@@ -65,10 +69,19 @@ func (x *exact) all() iter.Seq[struct{}] {
 
 // tick counts a step and hands over to the packer after a slice.
 func (x *exact) tick() bool {
-	if x.steps++; x.steps%slice == 0 && !x.yield(struct{}{}) {
+	n := slice
+	if x.steps++; x.steps > firstPart {
+		n = laterPart
+	}
+	if x.steps%n == 0 && !x.yield(struct{}{}) {
 		x.cut = true
 	}
 	return !x.cut
+}
+
+// due reports whether round n is followed by a slice.
+func (x *exact) due(n int) bool {
+	return x.steps < firstPart || n%sparing == 0 || len(x.order) <= fewGroups || x.k.m.p.Objective == MinMakespan
 }
 
 // floor is the value that a packing has to exceed.
@@ -81,7 +94,7 @@ func (x *exact) floor() int {
 
 // shortest looks for packings of all visits that end sooner than the best.
 func (x *exact) shortest() {
-	if !x.o.begin(func(int) bool { return true }) {
+	if !x.o.begin(func(int) bool { return true }) || !x.o.line() {
 		return
 	}
 	s := &search{o: x.o, tick: x.tick, spend: func() int { return -none },
@@ -111,7 +124,7 @@ func (x *exact) choose(n, raw, worth int, seen []*placement) bool {
 		return !x.paying || x.cheapest(raw)
 	}
 	g := x.order[n]
-	if x.k.m.visits[x.k.m.groups[g][0]].possible {
+	if x.k.m.visits[x.k.m.groups[g][0]].possible && !x.dominated(g) {
 		x.state[g] = choiceIn
 		next := x.extend(g, raw+x.b.raw[g], worth+x.b.value[g], seen)
 		if next != nil && !x.choose(n+1, raw+x.b.raw[g], worth+x.b.value[g], next) {
@@ -122,6 +135,19 @@ func (x *exact) choose(n, raw, worth int, seen []*placement) bool {
 	ok := !x.cut && (x.b.must[g] || x.choose(n+1, raw, worth, seen))
 	x.state[g] = choiceOpen
 	return ok
+}
+
+// dominated reports whether a twin of g, worth as much or more, is left out: it
+// could take the place of g.
+func (x *exact) dominated(g int) bool {
+	like := x.k.m.visits[x.k.m.groups[g][0]].like
+	for i := range x.k.m.visits {
+		v := &x.k.m.visits[i]
+		if v.like == like && x.state[v.group] == choiceOut && x.b.raw[v.group] >= x.b.raw[g] {
+			return true
+		}
+	}
+	return false
 }
 
 // extend returns a packing of the groups that are in, given one without g, or
@@ -171,7 +197,7 @@ func (x *exact) cheapest(raw int) bool {
 
 // look searches for packings of the groups that are in.
 func (x *exact) look(spend func() int, found func() bool) {
-	if !x.o.begin(func(i int) bool { return x.state[x.k.m.visits[i].group] == choiceIn }) {
+	if !x.o.begin(func(i int) bool { return x.state[x.k.m.visits[i].group] == choiceIn }) || !x.o.line() {
 		return
 	}
 	s := &search{o: x.o, tick: x.tick, spend: spend, found: found, until: func() int32 { return forever }}

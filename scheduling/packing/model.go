@@ -3,6 +3,7 @@ package packing
 import (
 	"cmp"
 	"math"
+	"reflect"
 	"slices"
 
 	"chairblock/scheduling/openings"
@@ -49,6 +50,8 @@ type visit struct {
 	must     bool
 	group    int
 	links    []int // indices into model.links
+	like     int   // the first visit that differs from it in value at most
+	twin     int   // the last one before it, -1 for none
 	possible bool  // fits into the shop on its own
 
 	stay            *placement // nil when it has no place yet
@@ -140,6 +143,7 @@ func newModel(p *Problem, snap *openings.Snapshot, plans []*openings.Plan) *mode
 		v.possible = v.possible || v.keeps // off the grid, perhaps
 	}
 	m.share()
+	m.pair()
 	return m
 }
 
@@ -430,6 +434,22 @@ func (m *model) share() {
 		possible := !slices.ContainsFunc(members, func(v int) bool { return !m.visits[v].possible })
 		for _, v := range members {
 			m.visits[v].must, m.visits[v].possible = must, possible
+		}
+	}
+}
+
+// pair finds visits that could take each other's place.
+func (m *model) pair() {
+	for i := range m.visits {
+		v, r := &m.visits[i], &m.p.Requests[i]
+		v.like, v.twin = i, -1
+		for o := i - 1; o >= 0 && v.twin < 0; o-- {
+			w, q := &m.visits[o], &m.p.Requests[o]
+			if v.stay == nil && w.stay == nil && len(v.links)+len(w.links) == 0 && v.must == w.must &&
+				v.from == w.from && v.to == w.to && v.grid == w.grid && v.endBy == w.endBy &&
+				slices.Equal(r.LeadOnly, q.LeadOnly) && reflect.DeepEqual(r.Visit, q.Visit) {
+				v.like, v.twin = w.like, o
+			}
 		}
 	}
 }

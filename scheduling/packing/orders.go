@@ -34,6 +34,7 @@ type orders struct {
 	in     []int32
 	pair   minuteSet // by block and block: the order is settled
 	atUnit [][]int32 // blocks of the jobs that have the unit
+	clears []int32   // by block: clearing after it, once its job has a unit
 	queue  []int32
 	queued []bool
 	dirty  []bool // by unit
@@ -88,6 +89,7 @@ func newOrders(m *model) *orders {
 	o := &orders{m: m, visitOf: make([]int32, n), byPoint: make([][]int32, n), chained: make([][]arc, n), back: make([][]arc, n),
 		on: make([]bool, len(m.visits)), stands: make([]stand, len(m.visits)), lo: make([]int32, n), hi: make([]int32, n),
 		unit: make([]int32, len(m.jobs)), dom: make([]uint64, len(m.jobs)), out: make([]int32, n), in: make([]int32, n),
+		clears: make([]int32, len(m.blocks)),
 		pair:   make(minuteSet, (len(m.blocks)*len(m.blocks)+63)/64),
 		atUnit: make([][]int32, len(m.p.Shop.Units)), queued: make([]bool, n), dirty: make([]bool, len(m.p.Shop.Units))}
 	for i := range m.visits {
@@ -206,6 +208,21 @@ func (o *orders) begin(on func(i int) bool) bool {
 			if len(o.m.jobs[j].cand) == 1 && o.unit[j] < 0 && !o.assign(j, 0) {
 				return false
 			}
+		}
+	}
+	return true
+}
+
+// line lets visits that nothing tells apart begin in the order of their
+// numbers.
+func (o *orders) line() bool {
+	for i, on := range o.on {
+		t := o.m.visits[i].twin
+		for t >= 0 && !o.on[t] {
+			t = o.m.visits[t].twin
+		}
+		if on && t >= 0 && !o.arc(o.m.start[t], o.m.start[i], 0) {
+			return false
 		}
 	}
 	return true
@@ -461,6 +478,7 @@ func (o *orders) assign(j int, c int32) bool {
 	for _, b := range job.blocks {
 		o.atUnit[u] = append(o.atUnit[u], int32(b))
 		o.push(o.m.blocks[b].a)
+		o.clears[b] = job.clear[c]
 	}
 	o.dirty[u] = true
 	for _, other := range job.other {
@@ -487,19 +505,20 @@ func (o *orders) before(x, y int32) bool {
 		}
 	}
 	a, b := &o.m.blocks[x], &o.m.blocks[y]
+	return o.arc(a.b, b.a, a.offB+o.clear(x)-b.offA)
+}
+
+// arc adds the rule that to starts at least by minutes after from.
+func (o *orders) arc(from, to, by int32) bool {
 	k := int32(len(o.arcs))
-	l := link{from: a.b, to: b.a, by: a.offB + o.clear(x) - b.offA, out: o.out[a.b], in: o.in[b.a]}
 	o.note(changeArc, 0, 0)
-	o.arcs = append(o.arcs, l)
-	o.out[l.from], o.in[l.to] = k, k
-	return o.raise(l.to, o.lo[l.from]+l.by) && o.lower(l.from, o.hi[l.to]-l.by)
+	o.arcs = append(o.arcs, link{from: from, to: to, by: by, out: o.out[from], in: o.in[to]})
+	o.out[from], o.in[to] = k, k
+	return o.raise(to, o.lo[from]+by) && o.lower(from, o.hi[to]-by)
 }
 
 // clear is the clearing after block x, whose job has its unit.
-func (o *orders) clear(x int32) int32 {
-	j := o.m.blocks[x].job
-	return o.m.jobs[j].clear[o.unit[j]]
-}
+func (o *orders) clear(x int32) int32 { return o.clears[x] }
 
 // slack returns how many minutes block y could still start later than right
 // after block x with its clearing; it is negative when x cannot come first.

@@ -132,17 +132,13 @@ func (h *hunt) run(ctx context.Context, rounds int) {
 		defer stop()
 		slices = next
 	}
-	every := 4
-	if h.k.m.p.Objective == MinMakespan {
-		every = 2
-	}
 	for n := 1; !h.done() && (rounds == 0 || n <= rounds) && ctx.Err() == nil; n++ {
-		if h.o != nil && n%every == 0 {
+		if h.o != nil && n%2 == 0 {
 			h.k.reorder(h.o)
 		} else {
 			h.k.round()
 		}
-		if slices == nil || h.done() {
+		if slices == nil || h.done() || !h.x.due(n) {
 			continue
 		}
 		if _, more := slices(); !more {

@@ -47,8 +47,10 @@ type packer struct {
 	at    []*placement
 	score score
 	best  []*placement
-	top   score // of best
-	stale int   // rounds since top grew
+	top   score  // of best
+	stale int    // rounds since top grew
+	heats [2]int // by moves and by values: how much worse a packing may be to go on from
+	heat  int
 	out   []int // scratch: groups
 }
 
@@ -57,6 +59,8 @@ const (
 	mostRuined = 5   // groups taken out in a round
 	mostExtra  = 4   // unplaced groups tried besides in a round
 	restart    = 300 // rounds without gain after which the best is taken up again
+	heatParts  = 7   // tenths of the value of a visit, or of the cost of a move, that may be lost in between
+	heatDay    = 2   // the same, tenths of the length of a visit, for the last end
 	tries      = 6   // ways to place the first visit of a group with links
 )
 
@@ -65,6 +69,21 @@ func newPacker(m *model, r *rand.Rand) *packer {
 	k.ins = newInserter(m, k.c, r)
 	k.best, k.top = slices.Clone(k.at), m.score(k.at)
 	k.score = k.top
+	for i := range m.visits {
+		v := &m.visits[i]
+		small, large := heatParts*v.value, heatParts*v.value
+		if v.stay != nil {
+			small = heatParts * v.move
+		}
+		if m.p.Objective == MinMakespan {
+			small, large = heatDay*int(v.least), heatDay*int(v.least)
+		}
+		k.heats[0], k.heats[1] = k.heats[0]+small, k.heats[1]+max(small, large)
+	}
+	for n := range k.heats {
+		k.heats[n] /= 10*len(m.visits) + 1
+	}
+	k.heat = k.heats[0]
 	return k
 }
 
@@ -291,7 +310,8 @@ func (m *model) linked(p *placement, at []*placement) bool {
 }
 
 // round takes a few groups out, puts them and some of those without a place
-// back in random order, and undoes all of it when the packing has become worse.
+// back in random order, and undoes all of it when the packing has become much
+// worse.
 func (k *packer) round() {
 	before := slices.Clone(k.at)
 	was := k.score
@@ -311,12 +331,13 @@ func (k *packer) round() {
 		}
 	}
 	k.score = k.m.score(k.at)
-	if k.score.compare(was) < 0 {
+	if k.score.compare(was) < 0 && !k.tolerable(was) {
 		k.reset(before)
 	}
 	k.noteBest()
 	if k.stale++; k.stale%restart == 0 {
 		k.reset(k.best)
+		k.heat = k.heats[k.r.IntN(len(k.heats))]
 	}
 }
 
@@ -352,4 +373,11 @@ func (k *packer) ruin() {
 func (k *packer) far(g int, from int32) int32 {
 	d := k.at[k.m.groups[g][0]].at[0] - from
 	return max(d, -d)
+}
+
+// tolerable reports whether the packing, worse than it was, is good enough to go
+// on from. Less and less is until the best is taken up again.
+func (k *packer) tolerable(was score) bool {
+	loss := was.main - k.score.main + (k.score.missing-was.missing)*k.heat
+	return loss*restart < k.r.IntN(k.heat+1)*(restart-k.stale%restart)
 }
