@@ -3,21 +3,95 @@ package store
 import (
 	"context"
 	"time"
+
+	"github.com/riverqueue/river"
 )
+
+// lapse is a query that ends the pencilled visits of salon $1, or of all salons
+// when that is null, whose time was over at $2, and frees their blocks.
+const lapse = `
+	WITH over AS (
+		SELECT salon_id, visit_id FROM visit
+		WHERE state = 'held' AND held_until <= $2 AND ($1::text IS NULL OR salon_id = $1)
+		ORDER BY salon_id, visit_id FOR UPDATE SKIP LOCKED
+	), lapsed AS (
+		UPDATE visit v SET state = 'lapsed', version = version + 1, changed_at = now()
+		FROM over WHERE v.salon_id = over.salon_id AND v.visit_id = over.visit_id
+	)
+	DELETE FROM block b USING over WHERE b.salon_id = over.salon_id AND b.visit_id = over.visit_id`
 
 // LapseHeld ends every pencilled visit whose time was over at now and frees its
 // blocks. Whoever writes blocks calls it first, so that nobody waits for a job.
 // A visit that somebody else is changing at this moment is left to them.
 func (t *Tx) LapseHeld(ctx context.Context, now time.Time) error {
-	tag, err := t.tx.Exec(ctx, `
-		WITH over AS (
-			SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $2
-			ORDER BY visit_id FOR UPDATE SKIP LOCKED
-		), lapsed AS (
-			UPDATE visit v SET state = 'lapsed', version = version + 1, changed_at = now()
-			FROM over WHERE v.salon_id = $1 AND v.visit_id = over.visit_id
-		)
-		DELETE FROM block WHERE salon_id = $1 AND visit_id IN (SELECT visit_id FROM over)`, t.salon, now)
+	tag, err := t.tx.Exec(ctx, lapse, t.salon, now)
 	*t.altered = *t.altered || tag.RowsAffected() > 0
 	return domain("lapse pencilled visits", err, false)
+}
+
+// Holds lists the visits that are pencilled at now, those that lapse first
+// before the others.
+func (t *Tx) Holds(ctx context.Context, now time.Time) ([]Visit, error) {
+	return t.visits(ctx, `AND state = 'held' AND held_until > $2 ORDER BY held_until, visit_id`, now)
+}
+
+// BookHeld books a locked visit for v.Client, with v.Note and v.ApprovedBy. One
+// that is still pencilled keeps its blocks all the while; one that has lapsed
+// has none, and needs ReplacePlan in the same transaction. It returns
+// ErrClientBusy when the client has another visit at that time, and
+// scheduling.ErrNotFound for a visit that is neither.
+func (t *Tx) BookHeld(ctx context.Context, v *Visit) error {
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE visit SET state = 'booked', client_id = nullif($3, ''), title = '', note = $4, approved_by = $5, held_until = NULL,
+			version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2 AND state IN ('held', 'lapsed')`, t.salon, v.ID, v.Client, v.Note, v.ApprovedBy)
+	if err := one("book pencilled visit", tag.RowsAffected(), err); err != nil {
+		return err
+	}
+	*t.altered = true
+	v.State, v.Title, v.HeldUntil = Booked, "", nil
+	v.Version++
+	return nil
+}
+
+// HoldUntil lets a locked visit that is pencilled stay so until until, or
+// returns scheduling.ErrNotFound.
+func (t *Tx) HoldUntil(ctx context.Context, v *Visit, until time.Time) error {
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE visit SET held_until = $3, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2 AND state = 'held'`, t.salon, v.ID, until)
+	if err := one("pencil longer", tag.RowsAffected(), err); err != nil {
+		return err
+	}
+	*t.altered = true
+	v.HeldUntil = &until
+	v.Version++
+	return t.lapseAt(ctx, until)
+}
+
+// lapseArgs is the job that ends what is pencilled until Until. It reads no
+// clock: it runs at that time or later, and what was pencilled for longer in the
+// meantime is not over at Until.
+type lapseArgs struct {
+	Salon string    `json:"salon"`
+	Until time.Time `json:"until"`
+}
+
+// Kind names the job.
+func (lapseArgs) Kind() string { return "lapse" }
+
+// lapseAt enqueues that job in this transaction.
+func (t *Tx) lapseAt(ctx context.Context, until time.Time) error {
+	_, err := t.jobs.InsertTx(ctx, t.tx, lapseArgs{t.salon, until}, &river.InsertOpts{ScheduledAt: until})
+	return domain("enqueue lapse", err, false)
+}
+
+type lapseWorker struct {
+	river.WorkerDefaults[lapseArgs]
+	store *Store
+}
+
+// Work ends the visit that the job was enqueued for, and any other that is over.
+func (w *lapseWorker) Work(ctx context.Context, job *river.Job[lapseArgs]) error {
+	return w.store.InTx(ctx, job.Args.Salon, func(t *Tx) error { return t.LapseHeld(ctx, job.Args.Until) })
 }

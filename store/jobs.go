@@ -28,13 +28,15 @@ type Deliver func(ctx context.Context, d Due) (state ReminderState, problem stri
 // Jobs is the running part of the job queue.
 type Jobs struct{ client *river.Client[pgx.Tx] }
 
-// StartJobs works off due messages until Stop, at most four at a time.
+// StartJobs works off due messages and ends pencilled visits until Stop, at most
+// four at a time.
 // Several processes may do so at once. A message is sent at least once: it is
 // sent a second time, under the same Message-ID, only when the process or the
 // database dies between sending and noting it.
 func (s *Store) StartJobs(ctx context.Context, deliver Deliver) (*Jobs, error) {
 	workers := river.NewWorkers()
 	river.AddWorker(workers, &reminderWorker{store: s, deliver: deliver})
+	river.AddWorker(workers, &lapseWorker{store: s})
 	river.AddWorker(workers, &purgeWorker{store: s})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}},
@@ -148,6 +150,8 @@ const givenUp = "given up after many tries"
 // two hours after that. Messages whose job has
 // ended without noting what became of them, say because the process died
 // during the last try, are noted as failed, so that the desk hears of them.
+// Pencilled visits that their own job left alone, because somebody was changing
+// them, lapse here.
 func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 	var all error
 	for _, q := range []string{
@@ -167,5 +171,6 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		_, err := w.store.pool.Exec(ctx, q)
 		all = errors.Join(all, domain("purge", err, false))
 	}
-	return all
+	_, err := w.store.pool.Exec(ctx, lapse, nil, time.Now())
+	return errors.Join(all, domain("lapse pencilled visits", err, false))
 }

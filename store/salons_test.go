@@ -21,8 +21,8 @@ import (
 // filled is a salon with one row of everything.
 type filled struct {
 	*salon
-	client, visit, group, head, estimate, closure, absence, token, feed string
-	call                                                                store.Call
+	client, visit, held, group, head, estimate, closure, absence, token, feed string
+	call                                                                      store.Call
 }
 
 func (s *salon) filled() *filled {
@@ -31,6 +31,7 @@ func (s *salon) filled() *filled {
 	x := &filled{salon: s.opened(), call: call("key " + s.row.ID)}
 	x.client = s.client("Guest " + s.row.ID)
 	x.visit = s.booked(x.client, at(9, 0), s.seat()).ID
+	x.held = x.hold(at(15, 0), x.seat(), at(8, 30)).ID
 	x.remind(x.visit, at(8, 0))
 	s.tx(func(t *store.Tx) error {
 		hair := json.RawMessage(`{"note": "hair of ` + s.row.ID + `"}`)
@@ -60,7 +61,7 @@ func (s *salon) filled() *filled {
 
 // ids is everything that names the salon or something in it.
 func (x *filled) ids() []string {
-	list := append([]string{x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.head,
+	list := append([]string{x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.held, x.head,
 		x.estimate, x.closure, x.absence, x.token, x.feed, x.group}, x.chairs...)
 	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
 }
@@ -96,6 +97,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"BlocksBetween": func(t *store.Tx, x *filled) (any, error) {
 		return t.BlocksBetween(x.t.Context(), at(-24, 0), at(48, 0))
 	},
+	"BookHeld": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.BookHeld(x.t.Context(), &store.Visit{ID: x.held})
+	},
 	"ClientByID": func(t *store.Tx, x *filled) (any, error) { return t.ClientByID(x.t.Context(), x.client) },
 	"Clients":    func(t *store.Tx, x *filled) (any, error) { return t.Clients(x.t.Context(), "", "", 100) },
 	"ClientTimes": func(t *store.Tx, x *filled) (any, error) {
@@ -130,6 +134,10 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		require.False(x.t, yes)
 		return nil, err
 	},
+	"HoldUntil": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.HoldUntil(x.t.Context(), &store.Visit{ID: x.held}, at(8, 0))
+	},
+	"Holds":     func(t *store.Tx, x *filled) (any, error) { return t.Holds(x.t.Context(), time.Time{}) },
 	"GroupByID":  func(t *store.Tx, x *filled) (any, error) { return t.GroupByID(x.t.Context(), x.group) },
 	"GroupsByID": func(t *store.Tx, x *filled) (any, error) { return t.GroupsByID(x.t.Context(), []string{x.group}) },
 	"Heads":      func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
@@ -295,7 +303,7 @@ func TestASalonGoesWithEverythingAndLeavesTheOther(t *testing.T) {
 	}
 	require.Equal(t, others, theirs.contents())
 	require.False(t, mine.dumpHolds([]byte(mine.client)), "no column of any table names the client")
-	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM river_job WHERE state = 'scheduled'`))
+	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM river_job WHERE state = 'scheduled' AND kind = 'reminder'`))
 	require.ErrorIs(t, mine.try(func(tx *store.Tx) error { _, err := tx.SalonRow(t.Context()); return err }), scheduling.ErrNotFound)
 }
 

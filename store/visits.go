@@ -184,7 +184,7 @@ type Plan struct {
 // means that somebody else was faster, ErrClientBusy that the client has
 // another visit at that time; the transaction (or savepoint) must then be given
 // up. v.ID is chosen when empty; the visit is pencilled when v.HeldUntil is set,
-// booked otherwise.
+// and lapses then by a job of this transaction; it is booked otherwise.
 func (t *Tx) InsertVisit(ctx context.Context, v *Visit, blocks []Block) error {
 	return t.WritePlans(ctx, []Plan{{v, blocks}}, nil)
 }
@@ -261,6 +261,11 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 	}
 	if tag.RowsAffected() == 0 {
 		return ErrClientBusy
+	}
+	if v.HeldUntil != nil {
+		if err := t.lapseAt(ctx, *v.HeldUntil); err != nil {
+			return err
+		}
 	}
 	return t.writePlan(ctx, v)
 }
