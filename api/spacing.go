@@ -53,7 +53,7 @@ func checkSpacing(f *scheduling.Faults, list []SpacingRuleBody) {
 	}
 }
 
-// rules are the salon's rules of spacing.
+// spacingRules are the salon's rules of spacing.
 func (b BookingRules) spacingRules() []scheduling.SpacingRule {
 	out := make([]scheduling.SpacingRule, len(b.Spacing))
 	for i, r := range b.Spacing {
@@ -81,9 +81,7 @@ func (s *Server) spacing(ctx context.Context, t *store.Tx, n salonDay, client st
 	return scheduling.CheckSpacing(n.rules.spacingRules(), others, v, n.loc), nil
 }
 
-// guardSpacing asks for the licensed person's yes where the services of c, from
-// start on, stand too near to others of the client. It returns all that they
-// break, for the answer.
+// spacingOf is spacing for the services of c from start on, without waits.
 func (s *Server) spacingOf(ctx context.Context, t *store.Tx, n salonDay, client string, c *composed, start time.Time,
 	except string) ([]scheduling.Spacing, error) {
 	end := start.Add(time.Duration(c.minutes()) * time.Minute)

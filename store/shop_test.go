@@ -306,7 +306,10 @@ func TestClearingThatReachesIntoTheHorizonIsLoaded(t *testing.T) {
 		s.tx(func(tx *store.Tx) error {
 			shop, err := tx.LoadShop(t.Context(), h, time.Now())
 			for _, u := range shop.Units {
-				list = append(list, u.Bookings...)
+				for _, b := range u.Bookings {
+					b.Visit = ""
+					list = append(list, b)
+				}
 			}
 			return err
 		})
