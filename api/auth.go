@@ -40,6 +40,8 @@ var allowed = map[string][]store.Role{
 	"book-visit":    working, "get-visit": everybody, "list-visits": everybody, "move-visit": working,
 	"cancel-visit": working, "arrive-visit": everybody, "finish-visit": working, "miss-visit": desk,
 	"swap-visit": working, "extend-visit": working, "set-visit-group": working,
+	"add-hold": working, "list-holds": working, "book-held-visit": working, "release-visit": working, "hold-visit": working,
+	"add-walk-in": working, "keep-time": working,
 	"find-group-openings": working, "book-group": working, "get-group": working,
 	"get-day":        everybody,
 	"list-reminders": working,

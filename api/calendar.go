@@ -115,7 +115,9 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 		}
 		v := booked[p.Visit]
 		part := staffPart(p, v, names, unit)
-		part.ClientInitials = clients[v.ID].Initials()
+		if !isKept(v) {
+			part.ClientInitials = clients[v.ID].Initials()
+		}
 		out = append(out, part)
 	}
 	return ics.StaffFeed(about, out)
@@ -153,6 +155,9 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 		if p.Kind == string(ics.Watched) {
 			out.Checks = append(append(out.Checks, looks(st)...), st.End)
 		}
+	}
+	if isKept(v) {
+		services = []string{v.Title}
 	}
 	out.Service = strings.Join(services, ", ")
 	if p.Kind == string(ics.Away) {

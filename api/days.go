@@ -2,8 +2,8 @@ package api
 
 import (
 	"context"
-	"fmt"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -125,11 +125,25 @@ func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Da
 	if x.blocks, err = t.BlocksBetween(ctx, x.from, x.to); err != nil {
 		return nil, err
 	}
+	x.leaveOutLapsed()
 	if x.groups, err = groupsOf(ctx, t, x.visits); err != nil {
 		return nil, err
 	}
 	x.clients, err = clientsOf(ctx, t, x.visits)
 	return x, err
+}
+
+// leaveOutLapsed drops pencilled visits whose time is over and nobody has noted
+// it yet.
+func (x *dayView) leaveOutLapsed() {
+	gone := map[string]bool{}
+	x.visits = slices.DeleteFunc(x.visits, func(v store.Visit) bool {
+		gone[v.ID] = over(v, x.asOf)
+		return gone[v.ID]
+	})
+	for unit, list := range x.blocks {
+		x.blocks[unit] = slices.DeleteFunc(list, func(b store.DayBlock) bool { return gone[b.Visit] })
+	}
 }
 
 func (x *dayView) spans(list []openings.Span) []SpanBody {
@@ -184,6 +198,18 @@ func (x *dayView) cores(unit string) []CoreBlockBody {
 	return out
 }
 
+// who names a visit on the board: the initials of the person whom it is for, or
+// what time is kept for.
+func (x *dayView) who(v store.Visit) string {
+	switch {
+	case isKept(v):
+		return v.Title
+	case v.Client == "" && v.Title == "": // pencilled for nobody in particular
+		return ""
+	}
+	return x.clients[v.ID].Initials()
+}
+
 // conflicts puts into words what of the day's visits lies outside hours or in
 // an absence or break.
 func (x *dayView) conflicts() []string {
@@ -192,14 +218,9 @@ func (x *dayView) conflicts() []string {
 		if !v.State.Open() {
 			continue
 		}
-		who := x.clients[v.ID].Initials() + " " + v.Start.In(x.n.loc).Format("15:04")
+		who := x.who(v) + " " + v.Start.In(x.n.loc).Format("15:04")
 		for _, k := range misfit(x.h, x.shop, v, x.blocks) {
-			if k.Unit == "" {
-				out = append(out, who+": the salon is not open for the whole visit")
-				continue
-			}
-			out = append(out, fmt.Sprintf("%s: %s is not there from %s to %s", who, x.names[k.Unit],
-				k.Start.In(x.n.loc).Format("15:04"), k.End.In(x.n.loc).Format("15:04")))
+			out = append(out, who+": "+misfitWords(k, x.names, x.n.loc))
 		}
 	}
 	return append(out, x.parted()...)

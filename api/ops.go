@@ -30,9 +30,9 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 }
 
 // asked works a request out and checks all of it but whether its time is free.
-func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest) (store.Visit, *composed, error) {
+func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest, as newAs) (store.Visit, *composed, error) {
 	var f scheduling.Faults
-	v := store.Visit{Client: b.ClientID}
+	v := store.Visit{Client: b.ClientID, Title: as.title, HeldUntil: as.until}
 	v.Note = text(&f, "note", b.Note, 0, 500)
 	var err error
 	if v.ApprovedBy, err = licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
@@ -42,16 +42,24 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	if b.Start.Before(s.now().Add(-lateBooking)) {
 		f.Add("start", "lies in the past", "a start that is still to come")
 	}
-	if err := knownClient(ctx, t, &f, b.ClientID); err != nil {
-		return v, nil, err
+	somebody := b.ClientID != "" || !as.anybody()
+	if somebody {
+		if err := knownClient(ctx, t, &f, b.ClientID); err != nil {
+			return v, nil, err
+		}
 	}
 	c, err := compose(ctx, t, n, b.Services)
 	if err := f.Join("", err); err != nil {
 		return v, nil, err
 	}
-	c.others(&f, b.ClientID)
+	if somebody {
+		c.others(&f, b.ClientID)
+	}
 	if err := f.Err(); err != nil {
 		return v, nil, err
+	}
+	if as.until != nil {
+		return v, c, c.mayPencil(ctx, t, n, s.now(), b.Start, b.ClientID)
 	}
 	near, err := s.spacingOf(ctx, t, n, b.ClientID, c, b.Start, "")
 	if err != nil {
@@ -156,7 +164,7 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 func mayMove(n salonDay, v store.Visit, start, now time.Time) error {
 	switch {
 	case len(v.Services) == 0:
-		return conflict("time that is kept has no services to be moved: cancel it and keep other time instead")
+		return nobodyComes()
 	case v.State == store.Held && !now.Before(*v.HeldUntil):
 		return conflict("the visit was pencilled until " + v.HeldUntil.In(n.loc).Format("15:04") + " and not booked in time")
 	case v.State.Open() && start.Equal(v.Start), v.State == store.Held && start.Equal(v.Start):

@@ -31,8 +31,10 @@ type change struct {
 	// any more. The zero value refuses the change.
 	link linkRule
 
-	// book is a visit to be added, group the id of the one it belongs to.
+	// book is a visit to be added, as how it is added, group the id of the one it
+	// belongs to.
 	book  *VisitRequest
+	as    newAs
 	group *string
 	// at is where the request stands in what was sent, for faults: visits[1].
 	at string
@@ -151,7 +153,7 @@ func (r *rearranging) prepare(ctx context.Context, t *store.Tx, list []change) e
 			continue
 		}
 		var err error
-		if j.v, j.c, err = r.s.asked(ctx, t, r.n, *j.book); err != nil {
+		if j.v, j.c, err = r.s.asked(ctx, t, r.n, *j.book, j.as); err != nil {
 			if err = f.Join(j.at, err); err != nil {
 				return err
 			}
@@ -369,7 +371,10 @@ func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 	}
 	parts := make([]store.VisitParts, len(r.jobs))
 	for i, j := range r.jobs {
-		parts[i] = store.VisitParts{Visit: j.v.ID, Client: j.v.Client, Want: j.p.parts(r.n, j.v)}
+		parts[i] = store.VisitParts{Visit: j.v.ID, Client: j.v.Client}
+		if j.v.State != store.Held { // which no calendar shows
+			parts[i].Want = j.p.parts(r.n, j.v)
+		}
 	}
 	if err := t.SyncPartsOf(ctx, parts); err != nil {
 		return err

@@ -44,7 +44,7 @@ type VisitBody struct {
 	Services     []VisitServiceBody `json:"services" nullable:"false"`
 	Steps        []VisitStepBody    `json:"steps" nullable:"false"`
 	Reminders    []ReminderBody     `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
-	Cautions     []CautionBody      `json:"cautions,omitempty" doc:"Too near to another visit of the client; only where one visit is answered"`
+	Cautions     []CautionBody      `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
 }
 
 // VisitServiceBody is one service of a visit.
@@ -173,7 +173,11 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 		return VisitBody{}, err
 	}
 	b := writeVisit(v, n.loc, reminders)
-	b.Cautions, err = s.visitCautions(ctx, t, n, v)
+	if b.Cautions, err = s.visitCautions(ctx, t, n, v); err != nil {
+		return b, err
+	}
+	later, err := s.asksLater(ctx, t, n, v)
+	b.Cautions = append(b.Cautions, later...)
 	return b, err
 }
 
@@ -194,7 +198,7 @@ func localTime(t *time.Time, loc *time.Location) *time.Time {
 
 func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*created[VisitBody], error) {
 	if in.key() == "" {
-		return nil, newProblem(http.StatusBadRequest, "idempotency-key", "send a text that is unique to this request, such as a UUID")
+		return nil, needsKey()
 	}
 	out, err := once(s, ctx, in.Repeatable, "/visits", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
 		n, err := loadSalon(ctx, t)
@@ -315,14 +319,20 @@ func (s *Server) moveVisit(ctx context.Context, in *moveInput) (*found[VisitBody
 	if b.BreakLink {
 		c.link = breakLink
 	}
-	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) { return s.move(ctx, t, n, c) })
+	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
+		v, err := t.VisitByID(ctx, c.id)
+		if err == nil && isKept(v) {
+			return s.moveKept(ctx, t, n, c)
+		}
+		return s.move(ctx, t, n, c)
+	})
 	if b.Start == nil {
 		return out, err
 	}
 	return out, s.withAlternatives(ctx, err, *b.Start, func(t *store.Tx, _ salonDay) (*composed, string, error) {
 		v, err := t.VisitByID(ctx, in.ID)
-		if err != nil {
-			return nil, "", err
+		if err != nil || isKept(v) {
+			return nil, "", cmp.Or(err, scheduling.ErrNotFound)
 		}
 		c, err := recompose(ctx, t, v, c.lead)
 		return c, v.Client, err
@@ -378,7 +388,7 @@ func (s *Server) finishVisit(ctx context.Context, in *finishInput) (*found[Visit
 }
 
 // changeState locks a visit under its version, lets f change it and answers
-// with what it became.
+// with what it became. Time that is kept is no visit that anything happens to.
 func (s *Server) changeState(ctx context.Context, in *visitChange, f func(context.Context, *store.Tx, salonDay, *store.Visit) error) (*found[VisitBody], error) {
 	version, err := in.version()
 	if err != nil {
@@ -386,7 +396,11 @@ func (s *Server) changeState(ctx context.Context, in *visitChange, f func(contex
 	}
 	return s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
 		v, err := t.LockVisit(ctx, in.ID, version)
-		if err == nil {
+		switch {
+		case err != nil:
+		case isKept(v):
+			err = nobodyComes()
+		default:
 			err = f(ctx, t, n, &v)
 		}
 		return v, err

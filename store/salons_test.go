@@ -137,7 +137,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"HoldUntil": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.HoldUntil(x.t.Context(), &store.Visit{ID: x.held}, at(8, 0))
 	},
-	"Holds":     func(t *store.Tx, x *filled) (any, error) { return t.Holds(x.t.Context(), time.Time{}) },
+	"Holds":      func(t *store.Tx, x *filled) (any, error) { return t.Holds(x.t.Context(), time.Time{}) },
 	"GroupByID":  func(t *store.Tx, x *filled) (any, error) { return t.GroupByID(x.t.Context(), x.group) },
 	"GroupsByID": func(t *store.Tx, x *filled) (any, error) { return t.GroupsByID(x.t.Context(), []string{x.group}) },
 	"Heads":      func(t *store.Tx, x *filled) (any, error) { return t.Heads(x.t.Context(), x.client) },
