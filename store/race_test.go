@@ -184,7 +184,7 @@ func TestOfManyWhoWantTheSameTimeOneGetsIt(t *testing.T) {
 			require.Zero(t, s.overlaps())
 
 			standing := rows[string](s, `SELECT visit_id FROM visit WHERE state = 'booked' ORDER BY 1`)
-			require.Equal(t, l.standing(), standing, "every acknowledged visit is there, and no other")
+			require.Equal(t, append([]string{}, l.standing()...), append([]string{}, standing...), "every acknowledged visit is there, and no other")
 			requireWhole(t, s)
 			deadlocks := s.deadlocks()
 			require.True(t, x.moves || deadlocks == 0, "bookers wait in a circle")
