@@ -21,8 +21,8 @@ import (
 // filled is a salon with one row of everything.
 type filled struct {
 	*salon
-	client, visit, held, group, head, estimate, closure, absence, token, feed string
-	call                                                                      store.Call
+	client, visit, held, group, head, estimate, closure, absence, token, feed, wish, plan string
+	call                                                                                  store.Call
 }
 
 func (s *salon) filled() *filled {
@@ -51,6 +51,11 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.SetVisitGroup(ctx, &store.Visit{ID: x.visit, Group: &g.ID}))
 		x.head, x.estimate, x.closure, x.absence, x.feed, x.group = h.ID, e.ID, c.ID, a.ID, f.ID, g.ID
+		w, err := t.AddWish(ctx, wish(x.client))
+		require.NoError(s.t, err)
+		p, err := t.AddDayPlan(ctx, plan(), date.New(2000, 1, 1))
+		require.NoError(s.t, err)
+		x.wish, x.plan = w.ID, p.ID
 		_, _, err = t.Begin(ctx, x.call)
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
@@ -62,7 +67,7 @@ func (s *salon) filled() *filled {
 // ids is everything that names the salon or something in it.
 func (x *filled) ids() []string {
 	list := append([]string{x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.held, x.head,
-		x.estimate, x.closure, x.absence, x.token, x.feed, x.group}, x.chairs...)
+		x.estimate, x.closure, x.absence, x.token, x.feed, x.group, x.wish, x.plan}, x.chairs...)
 	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
 }
 
@@ -73,6 +78,30 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"AddAbsence": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddAbsence(x.t.Context(), store.Absence{Unit: x.ada, From: at(1, 0), To: at(2, 0)})
 	},
+	"AddDayPlan": func(t *store.Tx, x *filled) (any, error) {
+		p := plan()
+		p.ID = x.plan // which is another one in this salon
+		_, err := t.AddDayPlan(x.t.Context(), p, date.New(2100, 1, 1))
+		return nil, errors.Join(err, errUndo)
+	},
+	"AddWish":     func(t *store.Tx, x *filled) (any, error) { return t.AddWish(x.t.Context(), wish(x.client)) },
+	"DayPlanByID": func(t *store.Tx, x *filled) (any, error) { return t.DayPlanByID(x.t.Context(), x.plan) },
+	"LockDayPlan": func(t *store.Tx, x *filled) (any, error) { return t.LockDayPlan(x.t.Context(), x.plan) },
+	"LockWish":    func(t *store.Tx, x *filled) (any, error) { return t.LockWish(x.t.Context(), x.wish) },
+	"NoteApplied": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.NoteApplied(x.t.Context(), &store.DayPlan{ID: x.plan, Proposal: json.RawMessage(`1`)}, at(1, 0))
+	},
+	"SaveWish": func(t *store.Tx, x *filled) (any, error) {
+		w := wish(x.client)
+		w.ID, w.State = x.wish, store.WishWithdrawn
+		return nil, t.SaveWish(x.t.Context(), &w)
+	},
+	"WaitingWishes": func(t *store.Tx, x *filled) (any, error) {
+		return t.WaitingWishes(x.t.Context(), date.New(2000, 1, 1), date.New(2100, 1, 1), 100)
+	},
+	"WishByID":   func(t *store.Tx, x *filled) (any, error) { return t.WishByID(x.t.Context(), x.wish) },
+	"Wishes":     func(t *store.Tx, x *filled) (any, error) { return t.Wishes(x.t.Context(), "", "", "", 100) },
+	"WishesByID": func(t *store.Tx, x *filled) (any, error) { return t.WishesByID(x.t.Context(), []string{x.wish}) },
 	"AddEstimate": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddEstimate(x.t.Context(), store.Estimate{Service: x.service.ID, ServiceVersion: 1, Hair: json.RawMessage(`1`), Result: json.RawMessage(`1`)})
 	},
