@@ -23,6 +23,7 @@ type DayBody struct {
 	Units     []DayUnitBody `json:"units" nullable:"false" doc:"People, then stations"`
 	Visits    []VisitBody   `json:"visits" nullable:"false"`
 	Conflicts []string      `json:"conflicts" nullable:"false" doc:"What cannot be done as planned, in words"`
+	AskCame   []AskCameBody `json:"ask_whether_came" nullable:"false" doc:"Clients who should be here and are not"`
 }
 
 // SpanBody is an interval of instants.
@@ -70,19 +71,24 @@ func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	var x *dayView
-	err := s.store.Read(ctx, principal(ctx).Salon, func(t *store.Tx) error {
+	var b DayBody
+	err := s.read(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
-		x, err = s.loadDay(ctx, t, n, d)
+		x, err := s.loadDay(ctx, t, n, d)
+		if err != nil {
+			return err
+		}
+		b = x.body()
+		until, err := x.startsUntil(ctx, t)
+		for i := range b.Visits {
+			b.Visits[i].CanStartUntil = until[b.Visits[i].ID]
+		}
 		return err
 	})
-	if err != nil {
-		return nil, err
-	}
-	return &dayOutput{x.body()}, nil
+	return &dayOutput{b}, err
 }
 
 // dayView is everything that a day shows, for REST and for the board.
@@ -156,7 +162,7 @@ func (x *dayView) spans(list []openings.Span) []SpanBody {
 
 func (x *dayView) body() DayBody {
 	b := DayBody{Date: x.date.String(), TimeZone: x.n.row.Zone, AsOf: x.asOf.In(x.n.loc), Open: x.spans(x.shop.Premises),
-		Units: []DayUnitBody{}, Visits: []VisitBody{}, Conflicts: x.conflicts()}
+		Units: []DayUnitBody{}, Visits: []VisitBody{}, Conflicts: x.conflicts(), AskCame: x.askWhetherCame()}
 	for _, u := range x.shop.Units {
 		row := DayUnitBody{UnitID: u.ID, Kind: string(u.Kind), Name: x.names[u.ID], Open: x.spans(u.Open), Breaks: x.spans(u.Breaks),
 			Bookings: []DayBlockBody{}, Core: x.cores(u.ID)}

@@ -90,9 +90,15 @@ func stepToExtend(v store.Visit, step *int, now time.Time) (int, error) {
 	return at, nil
 }
 
-// stepAt is the step that is going on at now, else the last one with hands on.
+// stepAt is the step that is going on: by what was noted, or else by the plan at
+// now; when there is none the last one with hands on.
 func stepAt(v store.Visit, now time.Time) int {
 	last := 0
+	for i, st := range v.Steps {
+		if st.RealStart != nil && st.RealEnd == nil {
+			return i
+		}
+	}
 	for i, st := range v.Steps {
 		if !now.Before(st.Start) && now.Before(st.End) {
 			return i

@@ -226,10 +226,17 @@ func (l newLead) fits(v store.Visit) error {
 // recompose builds the plan of a visit that is booked already, with the
 // versions of services and the minutes that it was booked with.
 func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead newLead) (*composed, error) {
+	return recomposeWith(func(x store.VisitService) (store.ServiceRow, error) {
+		return t.ServiceVersion(ctx, x.Service, x.Version)
+	}, v, lead)
+}
+
+// recomposeWith is recompose with somebody else who knows the services.
+func recomposeWith(service func(store.VisitService) (store.ServiceRow, error), v store.Visit, lead newLead) (*composed, error) {
 	c := &composed{}
 	var parts []openings.VisitService
 	for i, x := range v.Services {
-		row, err := t.ServiceVersion(ctx, x.Service, x.Version)
+		row, err := service(x)
 		if err != nil {
 			return nil, err
 		}
@@ -317,18 +324,6 @@ func (s *Server) cancelAll(ctx context.Context, t *store.Tx, n salonDay, to stor
 	return nil
 }
 
-func (s *Server) arrive(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
-	if v.State != store.Booked {
-		return conflict("the visit is " + words(v.State))
-	}
-	if day := scheduling.CivilDate(v.Start, n.loc); !day.Equal(scheduling.CivilDate(s.now(), n.loc)) {
-		return conflict("the visit is on " + v.Start.In(n.loc).Format("Monday 2 January") + ": only today's clients can arrive")
-	}
-	now := s.now().Truncate(time.Second)
-	v.State, v.ArrivedAt = store.Arrived, &now
-	return t.SetVisitState(ctx, v)
-}
-
 // finish notes the real end, from which aftercare counts.
 func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit, ended *time.Time) error {
 	if !v.State.Open() {
@@ -342,8 +337,13 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 		return &scheduling.InvalidError{Field: "ended_at", Problem: "is " + ended.Format(time.RFC3339),
 			Want: "a time after the start of the visit and not in the future"}
 	}
+	if marks := factsOf(*v).marks(); len(marks) > 0 && ended.Before(marks[len(marks)-1].at) {
+		last := marks[len(marks)-1]
+		return &scheduling.InvalidError{Field: "ended_at", Problem: "is " + ended.Format(time.RFC3339),
+			Want: fmt.Sprintf("%s or later: “%s” was noted for then", last.at.Format(time.RFC3339), v.Steps[last.step].Label)}
+	}
 	v.State, v.FinishedAt = store.Finished, ended
-	if err := t.SetVisitState(ctx, v); err != nil {
+	if err := s.noted(ctx, t, v, store.Event{Kind: store.EventDone, At: *ended}); err != nil {
 		return err
 	}
 	if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, *ended)); err != nil {

@@ -62,13 +62,15 @@ func (p *placed) blocks() []store.Block {
 	return out
 }
 
-// visit fills in what the schedule decides of v.
+// visit fills in what the schedule decides of v. What really happened in its
+// steps stays.
 func (p *placed) visit(v *store.Visit) {
 	v.Start, v.End = p.start(), p.end()
 	v.Chair = p.sch.Roles[openings.RoleChair]
 	for i := range v.Services {
 		v.Services[i].Lead = p.plan.LeadOf(p.sch, i)
 	}
+	was := v.Steps
 	v.Steps = nil
 	for i, st := range p.plan.Steps {
 		ph := p.sch.Phases[i]
@@ -76,6 +78,9 @@ func (p *placed) visit(v *store.Visit) {
 			Start: p.h.Time(ph.Start), End: p.h.Time(ph.End), HandsOn: st.HandsOn, Watched: st.Watched, Looks: st.Looks}
 		for _, u := range p.plan.Uses(p.sch, i) {
 			row.Units = append(row.Units, store.StepUnit{Ordinal: i, Unit: u.Unit, Role: u.Role})
+		}
+		if i < len(was) {
+			row.RealStart, row.RealEnd = was[i].RealStart, was[i].RealEnd
 		}
 		v.Steps = append(v.Steps, row)
 	}

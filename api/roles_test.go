@@ -31,6 +31,8 @@ var mayDo = map[string]string{
 	"find-openings": "odl",
 	"book-visit":    "odl", "list-visits": "odla", "get-visit": "odla", "move-visit": "odl", "cancel-visit": "odl",
 	"arrive-visit": "odla", "finish-visit": "odl", "miss-visit": "od",
+	"start-step": "odla", "finish-step": "odla", "undo-step": "odla", "list-visit-events": "odl",
+	"get-delays": "odl", "apply-remedy": "odl",
 	"add-hold": "odl", "list-holds": "odl", "book-held-visit": "odl", "release-visit": "odl", "hold-visit": "odl",
 	"add-walk-in": "odl", "keep-time": "odl",
 	"swap-visit": "odl", "extend-visit": "odl", "set-visit-group": "odl",
@@ -101,6 +103,8 @@ func (s *salon) requests() map[string]request {
 		"add-feed": object{"kind": "staff", "subject_id": s.ada}, "add-token": object{"role": "assistant", "staff_id": s.mina, "label": "phone"},
 	}
 	bodies["update-service"] = bodies["add-service"]
+	bodies["arrive-visit"], bodies["start-step"], bodies["finish-step"] = object{}, object{}, object{}
+	bodies["apply-remedy"] = object{"remedy": strings.Repeat("0", 24), "as_of": start}
 	var held api.VisitBody
 	s.call("POST", "/v1/holds", object{"start": start.Add(124 * time.Hour), "services": []object{s.by(s.ben, "Dry cut")}}, "Idempotency-Key", "pencilled").is(201, &held)
 	bodies["add-hold"] = object{"start": start.Add(100 * time.Hour), "services": []object{s.by(s.ben, "Dry cut")}, "title": "a caller"}
@@ -117,7 +121,7 @@ func (s *salon) requests() map[string]request {
 				id = held.ID
 			}
 			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
-				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10").Replace(path) + query[op.ID]}
+				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0").Replace(path) + query[op.ID]}
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":
@@ -197,8 +201,15 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 		case "delete-client":
 			n.call("DELETE", "/v1/clients/"+n.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
 			continue
-		case "arrive-visit", "finish-visit", "miss-visit":
+		case "arrive-visit", "finish-visit", "miss-visit", "start-step", "finish-step":
 			n.at(start.Add(54 * time.Hour))
+		case "undo-step":
+			n.at(start.Add(54 * time.Hour))
+			r.headers = []string{"If-Match", n.send(requests["start-step"]).is(200, nil).header.Get("ETag")}
+		case "apply-remedy":
+			n.call("POST", "/v1/absences", object{"unit_id": n.mina, "from": "2026-06-10T08:00:00+02:00", "to": "2026-06-10T19:00:00+02:00"}).is(201, nil)
+			d := n.delays("2026-06-10")
+			r.body = object{"remedy": d.Remedies[0].ID, "as_of": d.AsOf}
 		case "add-walk-in":
 			n.at(start.Add(2 * time.Hour))
 		}

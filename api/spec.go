@@ -20,10 +20,12 @@ func (s *Server) routes() {
 	s.holdRoutes()
 	s.walkInRoutes()
 	s.keptRoutes()
+	s.eventRoutes()
 	s.swapRoutes()
 	s.extendRoutes()
 	s.groupRoutes()
 	s.dayRoutes()
+	s.delayRoutes()
 	s.reminderRoutes()
 	s.accessRoutes()
 }

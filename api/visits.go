@@ -43,8 +43,10 @@ type VisitBody struct {
 	KeepDryUntil *time.Time         `json:"keep_dry_until,omitempty"`
 	Services     []VisitServiceBody `json:"services" nullable:"false"`
 	Steps        []VisitStepBody    `json:"steps" nullable:"false"`
-	Reminders    []ReminderBody     `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
-	Cautions     []CautionBody      `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
+	// CanStartUntil is left out where it does not matter or is not asked for.
+	CanStartUntil *StartUntilBody `json:"can_start_until,omitempty" doc:"How late it can begin; only in the answer about one visit and of a day, while it is booked or the client is here"`
+	Reminders     []ReminderBody  `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
+	Cautions      []CautionBody   `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
 }
 
 // VisitServiceBody is one service of a visit.
@@ -67,6 +69,10 @@ type VisitStepBody struct {
 	HandsOn bool           `json:"hands_on"`
 	Watched bool           `json:"watched"`
 	Units   []StepUnitBody `json:"units" nullable:"false"`
+	// What really happened, as long as somebody knows.
+	RealStart *time.Time `json:"real_start,omitempty" doc:"When it really began"`
+	RealEnd   *time.Time `json:"real_end,omitempty" doc:"When it was really over"`
+	Inferred  []string   `json:"inferred,omitempty" enum:"real_start,real_end" doc:"Which of the two nobody noted: it follows from what was noted of other steps"`
 }
 
 // StepUnitBody is a person or station at work in a step.
@@ -148,9 +154,11 @@ func writeVisit(v store.Visit, loc *time.Location, reminders []store.Reminder) V
 			b.KeepDryUntil = &dry
 		}
 	}
-	for _, x := range v.Steps {
+	f := factsOf(v)
+	for i, x := range v.Steps {
 		st := VisitStepBody{Service: x.Service, Kind: x.Kind, Label: x.Label, Start: x.Start.In(loc), End: x.End.In(loc),
-			HandsOn: x.HandsOn, Watched: x.Watched, Units: []StepUnitBody{}}
+			HandsOn: x.HandsOn, Watched: x.Watched, Units: []StepUnitBody{}, RealStart: localTime(x.RealStart, loc),
+			RealEnd: localTime(x.RealEnd, loc), Inferred: f.guessed(i, x)}
 		for _, u := range x.Units {
 			st.Units = append(st.Units, StepUnitBody{u.Unit, u.Role})
 		}
@@ -281,7 +289,25 @@ func (s *Server) listVisits(ctx context.Context, in *visitQuery) (*listBody[Visi
 }
 
 func (s *Server) getVisit(ctx context.Context, in *ByID) (*found[VisitBody], error) {
-	return s.answerVisit(ctx, func(t *store.Tx, _ salonDay) (store.Visit, error) { return t.VisitByID(ctx, in.ID) })
+	var out found[VisitBody]
+	err := s.read(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		v, err := t.VisitByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		b, err := s.visitBody(ctx, t, n, v)
+		if err != nil {
+			return err
+		}
+		b.CanStartUntil, err = s.startUntil(ctx, t, n, v)
+		out = found[VisitBody]{etag(v.Version), b}
+		return err
+	})
+	return &out, err
 }
 
 // answerVisit runs f in a transaction and answers with the visit it returns.
@@ -377,8 +403,10 @@ func (s *Server) missVisit(ctx context.Context, in *visitChange) (*found[VisitBo
 	})
 }
 
-func (s *Server) arriveVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
-	return s.changeState(ctx, in, s.arrive)
+func (s *Server) arriveVisit(ctx context.Context, in *arriveInput) (*found[VisitBody], error) {
+	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+		return s.arrive(ctx, t, n, v, in.Body.at())
+	})
 }
 
 func (s *Server) finishVisit(ctx context.Context, in *finishInput) (*found[VisitBody], error) {

@@ -56,6 +56,7 @@ func (s *salon) filled() *filled {
 		p, err := t.AddDayPlan(ctx, plan(), date.New(2000, 1, 1))
 		require.NoError(s.t, err)
 		x.wish, x.plan = w.ID, p.ID
+		require.NoError(s.t, t.AddEvents(ctx, &store.Visit{ID: x.visit}, []store.Event{{Kind: store.EventArrive, At: at(9, 0), Noted: at(9, 1), By: "guard of " + s.row.ID}}))
 		_, _, err = t.Begin(ctx, x.call)
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
@@ -104,6 +105,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"WishesByID": func(t *store.Tx, x *filled) (any, error) { return t.WishesByID(x.t.Context(), []string{x.wish}) },
 	"AddEstimate": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddEstimate(x.t.Context(), store.Estimate{Service: x.service.ID, ServiceVersion: 1, Hair: json.RawMessage(`1`), Result: json.RawMessage(`1`)})
+	},
+	"AddEvents": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.AddEvents(x.t.Context(), &store.Visit{ID: x.visit}, []store.Event{{Kind: store.EventArrive, At: at(9, 0), Noted: at(9, 0)}})
 	},
 	"AddFeed": func(t *store.Tx, x *filled) (any, error) {
 		_, _, err := t.AddFeed(x.t.Context(), "staff", x.ada)
@@ -207,6 +211,10 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"Services":       func(t *store.Tx, x *filled) (any, error) { return t.Services(x.t.Context()) },
 	"SetOpeningHours": func(t *store.Tx, x *filled) (any, error) {
 		return nil, errors.Join(t.SetOpeningHours(x.t.Context(), nil), errUndo)
+	},
+	"SetRealTimes": func(t *store.Tx, x *filled) (any, error) {
+		now := at(9, 0)
+		return nil, t.SetRealTimes(x.t.Context(), store.Visit{ID: x.visit, Steps: []store.VisitStep{{RealStart: &now}}})
 	},
 	"SetStaffHours": func(t *store.Tx, x *filled) (any, error) { return nil, t.SetStaffHours(x.t.Context(), x.ada, nil) },
 	"SetVisitGroup": func(t *store.Tx, x *filled) (any, error) {

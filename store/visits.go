@@ -48,6 +48,7 @@ type Visit struct {
 
 	Services []VisitService `db:"services"`
 	Steps    []VisitStep    `db:"steps"`
+	Events   []Event        `db:"events"` // oldest first
 }
 
 // Lead is the stylist in charge of the first service, "" for kept time.
@@ -83,6 +84,9 @@ type VisitStep struct {
 	HandsOn bool
 	Watched bool
 	Looks   []int // minutes after Start at which somebody looks at the hair
+	// RealStart and RealEnd are when the step really began and ended, nil as
+	// long as nobody knows.
+	RealStart, RealEnd *time.Time
 
 	Units []StepUnit
 }
@@ -121,14 +125,14 @@ const visitQuery = `
 	) AS services, (
 		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_ordinal,
 			'Kind', x.kind, 'Label', x.label, 'Start', x.starts_at, 'End', x.ends_at, 'HandsOn', x.hands_on,
-			'Watched', x.watched, 'Looks', x.looks, 'Units', (
+			'Watched', x.watched, 'Looks', x.looks, 'RealStart', x.real_start, 'RealEnd', x.real_end, 'Units', (
 				SELECT json_agg(json_build_object('Visit', u.visit_id, 'Ordinal', u.ordinal, 'Unit', u.unit_id,
 					'Role', u.role) ORDER BY u.role, u.unit_id)
 				FROM visit_step_unit u
 				WHERE u.salon_id = x.salon_id AND u.visit_id = x.visit_id AND u.ordinal = x.ordinal
 			)) ORDER BY x.ordinal)
 		FROM visit_step x WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
-	) AS steps
+	) AS steps, ` + visitEvents + `
 	FROM visit v WHERE v.salon_id = $1 `
 
 // LockVisit returns a visit and keeps others from changing it until the

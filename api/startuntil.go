@@ -1,0 +1,236 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
+	"chairblock/store"
+)
+
+// StartUntilBody says how late a booked visit can begin.
+type StartUntilBody struct {
+	At     time.Time `json:"at" doc:"The last start at which all of it still fits, with the same stylists in charge and any chair and basin"`
+	Limit  string    `json:"limit" enum:"next_client,break,hours,closing,none" doc:"What a later start would run into"`
+	UnitID string    `json:"unit_id,omitempty" doc:"Whose"`
+	Reason string    `json:"reason" example:"next client of Mina at 13:40"`
+	Passed bool      `json:"passed" doc:"It is later than that already and the visit has not begun"`
+	Then   string    `json:"then" doc:"What is possible after that"`
+}
+
+// AskCameBody is a visit whose client should be here. Nobody is marked as not
+// having come by the program.
+type AskCameBody struct {
+	VisitID string    `json:"visit_id"`
+	Name    string    `json:"name" doc:"First name and initial"`
+	Start   time.Time `json:"start"`
+	Words   string    `json:"words"`
+}
+
+// afterStartUntil is what is left to somebody who comes too late.
+const afterStartUntil = "do less, move the visit or rebook it"
+
+// plansOf works out the plans of visits that are booked, each version of a
+// service read once.
+type plansOf struct {
+	t    *store.Tx
+	n    salonDay
+	rows map[[2]string]store.ServiceRow
+}
+
+func (p *plansOf) plan(ctx context.Context, v store.Visit, shop openings.Shop) (*openings.VisitPlan, error) {
+	c, err := recomposeWith(func(x store.VisitService) (row store.ServiceRow, err error) {
+		k := [2]string{x.Service, fmt.Sprint(x.Version)}
+		row, ok := p.rows[k]
+		if ok {
+			return row, nil
+		}
+		if row, err = p.t.ServiceVersion(ctx, x.Service, x.Version); err == nil {
+			if p.rows == nil {
+				p.rows = map[[2]string]store.ServiceRow{}
+			}
+			p.rows[k] = row
+		}
+		return row, err
+	}, v, newLead{})
+	if err != nil {
+		return nil, err
+	}
+	p.n.tidy(c.plan, shop)
+	return c.plan, nil
+}
+
+// starting asks how late visits can begin in a shop that holds them.
+type starting struct {
+	plans plansOf
+	h     openings.Horizon
+	snap  *openings.Snapshot
+	names map[string]string
+	now   time.Time
+}
+
+// canStart reports whether it still matters how late a visit can begin.
+func canStart(v store.Visit, now time.Time) bool {
+	begun := slices.ContainsFunc(v.Steps, func(st store.VisitStep) bool { return st.RealStart != nil })
+	return (v.State == store.Booked || v.State == store.Arrived) && len(v.Steps) > 0 && !begun && v.End.After(now)
+}
+
+// until is how late v can begin; nil when that does not matter any more, or when
+// it does not fit where it is booked.
+func (x *starting) until(ctx context.Context, v store.Visit) (*StartUntilBody, error) {
+	if !canStart(v, x.now) {
+		return nil, nil
+	}
+	shop := x.snap.Shop()
+	plan, err := x.plans.plan(ctx, v, shop)
+	if err != nil {
+		return nil, err
+	}
+	roles := map[string]string{}
+	for _, st := range plan.Steps {
+		roles[st.Lead] = v.Services[st.Service].Lead
+	}
+	snap := x.snap
+	for _, u := range shop.Units {
+		own := func(b openings.Booking) bool { return b.Visit == v.ID }
+		if !slices.ContainsFunc(u.Bookings, own) {
+			continue
+		}
+		if slices.Contains(slices.Collect(maps.Values(roles)), u.ID) {
+			u.Bookings = untilNext(u.Bookings, v.ID, x.h.Length)
+		}
+		u.Bookings = slices.DeleteFunc(slices.Clone(u.Bookings), own)
+		if snap, err = snap.With(u); err != nil {
+			return nil, fmt.Errorf("api: start until: %w", err)
+		}
+	}
+	until, ok, err := openings.StartUntil(snap, plan.Spec, roles, x.h.Minute(v.Start))
+	if err != nil {
+		return nil, fmt.Errorf("api: start until: %w", err)
+	}
+	if !ok {
+		return nil, nil
+	}
+	out := x.body(until)
+	out.Passed = x.now.After(out.At)
+	return out, nil
+}
+
+// untilNext lets a stylist do nothing more once the client has come who is next
+// after the visit: a late client is not carried on with between others.
+func untilNext(list []openings.Booking, visit string, end openings.Minute) []openings.Booking {
+	done := openings.Minute(0)
+	for _, b := range list {
+		if b.Visit == visit {
+			done = max(done, b.To)
+		}
+	}
+	next := end
+	for _, b := range list {
+		if b.Visit != visit && b.From >= done {
+			next = min(next, b.From)
+		}
+	}
+	if next == end {
+		return list
+	}
+	out := slices.DeleteFunc(slices.Clone(list), func(b openings.Booking) bool { return b.From >= next })
+	return append(out, openings.Booking{From: next, To: end})
+}
+
+// body puts a limit into words.
+func (x *starting) body(u openings.Until) *StartUntilBody {
+	b := &StartUntilBody{At: x.h.Time(u.Start), Limit: string(u.Limit.Kind), UnitID: u.Limit.Unit, Then: afterStartUntil}
+	who, at := x.names[u.Limit.Unit], x.h.Time(u.Limit.At).Format("15:04")
+	switch u.Limit.Kind {
+	case openings.NextClient:
+		b.Reason = fmt.Sprintf("next client of %s at %s", who, at)
+		if i := slices.IndexFunc(x.snap.Shop().Units, func(o openings.Unit) bool { return o.ID == u.Limit.Unit }); i >= 0 {
+			if k := x.snap.Shop().Units[i].Kind; k != openings.Stylist && k != openings.Assistant {
+				b.Reason = fmt.Sprintf("%s is booked at %s", who, at)
+			}
+		}
+	case openings.BreakTime:
+		b.Reason = fmt.Sprintf("%s is not there from %s", who, at)
+	case openings.HoursEnd:
+		b.Reason = fmt.Sprintf("%s is there until %s", who, at)
+	case openings.Closing:
+		b.Reason = "closing at " + at
+	default:
+		b.Limit, b.Reason = "none", "nothing stands in the way on these days"
+	}
+	return b
+}
+
+// startUntil is how late one visit can begin.
+func (s *Server) startUntil(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (*StartUntilBody, error) {
+	if !canStart(v, s.now()) {
+		return nil, nil
+	}
+	first, last := scheduling.CivilDate(v.Start, n.loc), scheduling.CivilDate(v.End, n.loc)
+	x := &starting{plans: plansOf{t: t, n: n}, h: around(n.loc, first, last), now: s.now()}
+	shop, err := t.LoadShop(ctx, x.h, s.now())
+	if err != nil {
+		return nil, err
+	}
+	if x.names, err = unitNames(ctx, t); err != nil {
+		return nil, err
+	}
+	if x.snap, err = openings.NewSnapshot(shop); err != nil {
+		return nil, fmt.Errorf("api: start until: %w", err)
+	}
+	return x.until(ctx, v)
+}
+
+// startsUntil is how late the visits of the day can begin, by visit.
+func (x *dayView) startsUntil(ctx context.Context, t *store.Tx) (map[string]*StartUntilBody, error) {
+	out := map[string]*StartUntilBody{}
+	if !slices.ContainsFunc(x.visits, func(v store.Visit) bool { return canStart(v, x.asOf) }) {
+		return out, nil
+	}
+	s := &starting{plans: plansOf{t: t, n: x.n}, h: x.h, names: x.names, now: x.asOf}
+	shop, err := x.shop, error(nil)
+	if x.pastMidnight() {
+		s.h = around(x.n.loc, x.date, x.date)
+		if shop, err = t.LoadShop(ctx, s.h, x.asOf); err != nil {
+			return nil, err
+		}
+	}
+	if s.snap, err = openings.NewSnapshot(shop); err != nil {
+		return nil, fmt.Errorf("api: start until: %w", err)
+	}
+	for _, v := range x.visits {
+		if out[v.ID], err = s.until(ctx, v); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// pastMidnight reports whether anything of the day goes on after it, or has gone
+// on since the day before.
+func (x *dayView) pastMidnight() bool {
+	return slices.ContainsFunc(x.visits, func(v store.Visit) bool { return v.Start.Before(x.from) || v.End.After(x.to) }) ||
+		slices.ContainsFunc(x.shop.Premises, func(p openings.Span) bool { return p.To >= x.h.Length })
+}
+
+// askWhetherCame lists the visits whose clients are so late that somebody should
+// say whether they come.
+func (x *dayView) askWhetherCame() []AskCameBody {
+	out := []AskCameBody{}
+	limit := time.Duration(x.n.rules.MissedAfterMinutes) * time.Minute
+	for _, v := range x.visits {
+		late := x.asOf.Sub(v.Start)
+		if v.State != store.Booked || len(v.Steps) == 0 || late < limit {
+			continue
+		}
+		name := shortName(x.clients[v.ID])
+		out = append(out, AskCameBody{VisitID: v.ID, Name: name, Start: v.Start.In(x.n.loc),
+			Words: fmt.Sprintf("%s was booked for %s and is not noted as here: is she coming, or did she not come?", name, clockAt(x.n, v.Start))})
+	}
+	return out
+}
