@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"reflect"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -58,10 +59,16 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	return s
 }
 
-func humaConfig() huma.Config {
+// setFramework sets what the framework keeps for all servers of the process: once,
+// because another server may be answering already.
+var setFramework = sync.OnceFunc(func() {
 	huma.NewError = frameworkError
 	huma.DefaultArrayNullable = false
 	huma.ValidateStrictCasing = true // "Name" beside "name" would count as one name
+})
+
+func humaConfig() huma.Config {
+	setFramework()
 	c := huma.DefaultConfig("chairblock", "1")
 	c.CreateHooks = nil
 	c.RejectUnknownQueryParameters = true
