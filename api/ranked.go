@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"unicode"
 
 	"chairblock/scheduling"
@@ -24,7 +25,7 @@ type MixBody struct {
 	ServiceID string    `json:"service_id" maxLength:"64"`
 	Hair      *HeadBody `json:"hair,omitempty" doc:"Typical hair, for a service whose time depends on it"`
 	PerDay    int       `json:"per_day" minimum:"1" maximum:"60" doc:"How many of it a usual day asks for"`
-	Plural    string    `json:"plural,omitempty" maxLength:"80" doc:"What several of it are called; left out: the name with an s"`
+	Plural    string    `json:"plural,omitempty" maxLength:"80" doc:"What several of it are called; left out: the name with an s, or “visits of” and the name"`
 	Worth     float64   `json:"worth,omitempty" minimum:"0" maximum:"1000000" doc:"Weight of one; left out: its price"`
 }
 
@@ -208,7 +209,7 @@ func (n salonDay) usualMix(ctx context.Context, t *store.Tx) ([]ranking.Standard
 		if worth == 0 {
 			worth = float64(max(rows[i].PriceCents, 1))
 		}
-		out = append(out, ranking.Standard{Name: lowerFirst(rows[i].Name), Plural: m.Plural, Spec: spec, PerDay: m.PerDay, Worth: worth})
+		out = append(out, ranking.Standard{Name: lowerFirst(rows[i].Name), Plural: cmp.Or(m.Plural, several(lowerFirst(rows[i].Name))), Spec: spec, PerDay: m.PerDay, Worth: worth})
 	}
 	return out, nil
 }
@@ -257,6 +258,20 @@ func lowerFirst(s string) string {
 		return s
 	}
 	return string(unicode.ToLower(r[0])) + string(r[1:])
+}
+
+// several is what more than one visit for a service is called, where the salon
+// has not said it: an s at the end does for plain names only.
+func several(name string) string {
+	for _, odd := range []string{"s", "x", "y", "ch", "sh", "z"} {
+		if strings.HasSuffix(name, odd) {
+			return "visits of " + name
+		}
+	}
+	if strings.Contains(name, " and ") || strings.Contains(name, " with ") {
+		return "visits of " + name
+	}
+	return name + "s"
 }
 
 // checkMix notes what of a usual mix cannot be worked out.

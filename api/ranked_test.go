@@ -38,6 +38,7 @@ func TestRankedOpeningsSayWhyAndCanBeBooked(t *testing.T) {
 		require.Len(t, r.Room, 3)
 		require.Zero(t, o.Start.Minute()%15)
 	}
+	require.Contains(t, a.Openings[0].Rank.Words, "visits of cut and dry")
 	o := a.Openings[0]
 	v, _ := s.book(s.client("Nora"), o.Start, []object{{"service_id": s.services["Straightening"], "hair": hair(), "lead_id": o.LeadID}})
 	require.True(t, v.End.Equal(o.End))
