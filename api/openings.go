@@ -295,15 +295,40 @@ func (d *describer) count(ctx context.Context, set *openings.StartSet, p period)
 }
 
 // ends reports whether a visit that begins at m can end in time for p and for
-// the client's other visits.
+// the client's other visits. It works the end out only where that decides.
 func (d *describer) ends(set *openings.StartSet, m openings.Minute, p period) bool {
 	if p.endBy < 0 && len(d.other) == 0 {
-		return true // the end is the dear part
+		return true
 	}
 	at := d.h.Time(m)
+	limit := d.h.Length
+	if p.endBy >= 0 {
+		limit = d.h.Minute(wall(d.n.loc, scheduling.CivilDate(at, d.n.loc), p.endBy))
+	}
+	inTime := func(end openings.Minute) bool { return end <= limit && !d.busy(at, d.h.Time(end)) }
+	least, most := stay(d.c.plan)
+	if !inTime(m + least) {
+		return false
+	}
+	if inTime(m + most) {
+		return true
+	}
 	end, _ := set.MinEnd(m)
-	end -= d.c.plan.Clears()
-	return !d.busy(at, d.h.Time(end)) && (p.endBy < 0 || end <= d.h.Minute(wall(d.n.loc, scheduling.CivilDate(at, d.n.loc), p.endBy)))
+	return inTime(end - d.c.plan.Clears())
+}
+
+// stay is the least and the most that a visit takes, without the clearing after
+// it, however its waits fall.
+func stay(plan *openings.VisitPlan) (least, most openings.Minute) {
+	for _, ph := range plan.Spec.Phases {
+		least += ph.Minutes
+	}
+	least -= plan.Clears()
+	most = least
+	for _, g := range plan.Spec.Gaps {
+		least, most = least+g.Min, most+g.Max
+	}
+	return least, most
 }
 
 // onGrid yields the starts of set whose minute of the day by the clock is a
