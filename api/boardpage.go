@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"net/http"
 	"slices"
 	"strings"
 	"time"
@@ -23,17 +24,31 @@ var mayRunOver = map[scheduling.StepKind]time.Duration{
 }
 
 func (s *Server) boardPage(c echo.Context) error {
+	return s.showBoard(c, http.StatusOK, pages.WalkIn{})
+}
+
+// showBoard answers with the board of a day, today's with the form for walk-ins
+// as far as it is filled in.
+func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error {
 	ctx := c.Request().Context()
-	board, err := s.board(ctx, principal(ctx).Salon, c.QueryParam("date"))
+	date := c.QueryParam("date")
+	x, err := s.day(ctx, principal(ctx).Salon, date)
 	if err != nil {
 		return sorry(c, err)
 	}
+	board := x.board()
+	if date == "" && mayDo(ctx, "add-walk-in") == "" {
+		if board.WalkIn, err = s.walkInForm(ctx, x, walk, c.QueryParam(walkedIn)); err != nil {
+			return sorry(c, err)
+		}
+	}
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
+	c.Response().WriteHeader(status)
 	return pages.RenderBoard(c.Response(), board)
 }
 
-// board is the day of a salon that text names, today when it is empty.
-func (s *Server) board(ctx context.Context, salon, text string) (pages.Board, error) {
+// day is the day of a salon that text names, today when it is empty.
+func (s *Server) day(ctx context.Context, salon, text string) (*dayView, error) {
 	var x *dayView
 	err := s.store.Read(ctx, salon, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
@@ -51,20 +66,17 @@ func (s *Server) board(ctx context.Context, salon, text string) (pages.Board, er
 		x, err = s.loadDay(ctx, t, n, d)
 		return err
 	})
-	if err != nil {
-		return pages.Board{}, err
-	}
-	return x.board(), nil
+	return x, err
 }
 
 // Board is a picture of a salon's day, such as "2026-06-11", as an SVG file of
 // its own. Faults name a date that cannot be read.
 func (s *Server) Board(ctx context.Context, salon, date string) ([]byte, error) {
-	b, err := s.board(ctx, salon, date)
+	x, err := s.day(ctx, salon, date)
 	if err != nil {
 		return nil, err
 	}
-	return b.StandaloneSVG()
+	return x.board().StandaloneSVG()
 }
 
 // board draws the day: who works when, and where hands are free.
@@ -137,7 +149,11 @@ func (x *dayView) timeSpans(list []openings.Span) []pages.TimeSpan {
 
 func (x *dayView) personLine(line *pages.Line, id string) {
 	for _, v := range x.visits {
-		code := x.clients[v.ID].Initials()
+		if v.State == store.Held || isKept(v) {
+			line.Parts = append(line.Parts, x.outlines(v, id)...)
+			continue
+		}
+		code := x.who(v)
 		for i := range v.Steps {
 			part, ok := x.personPart(v, i, id)
 			if !ok {
@@ -154,6 +170,48 @@ func (x *dayView) personLine(line *pages.Line, id string) {
 		}
 	}
 	line.Free = gaps(line.Free, line.Parts)
+}
+
+// outlines are the blocks of unit for what is pencilled, or kept for something
+// that is no visit. The longest says until when, and of whom it is.
+func (x *dayView) outlines(v store.Visit, unit string) []pages.Part {
+	var out []pages.Part
+	longest := 0
+	for _, k := range x.blocks[unit] {
+		if k.Visit != v.ID {
+			continue
+		}
+		at := x.local(k.Start, k.End)
+		p := pages.Part{Kind: pages.Pencilled, From: at.From, To: at.To, Code: x.who(v), Label: "pencilled", Href: "/visits/" + v.ID}
+		if isKept(v) {
+			p.Kind, p.Code, p.Label = pages.Kept, "", v.Title
+		} else {
+			p.Title = "until " + x.until(v) + ", " + serviceNames(v)
+		}
+		if out = append(out, p); at.To.Sub(at.From) > out[longest].To.Sub(out[longest].From) {
+			longest = len(out) - 1
+		}
+	}
+	if len(out) > 0 && !isKept(v) {
+		out[longest].Label, out[longest].Title = "pencilled until "+x.until(v), serviceNames(v)
+		if v.Client == "" && v.Title != "" {
+			out[longest].Label += " for " + v.Title
+		}
+	}
+	return out
+}
+
+// until says until when v is pencilled, with the day unless that is the one which
+// is shown.
+func (x *dayView) until(v store.Visit) string {
+	at := v.HeldUntil.In(x.n.loc)
+	switch on := scheduling.CivilDate(at, x.n.loc); {
+	case on.Equal(x.date):
+		return at.Format("15:04")
+	case on.Sub(scheduling.CivilDate(x.asOf, x.n.loc)) < 7:
+		return at.Format("Mon 15:04")
+	}
+	return at.Format("Mon 2 January 15:04")
 }
 
 // freeSpans says with whom the client is while the stylist in charge is free;
@@ -296,15 +354,21 @@ func (x *dayView) stationParts(u openings.Unit) []pages.Part {
 	}
 	var out []pages.Part
 	for _, k := range x.blocks[u.ID] {
-		code, label, state := "", "", ""
+		at := x.local(k.Start, k.End)
+		p := pages.Part{Kind: kind, From: at.From, To: at.To, Href: "/visits/" + k.Visit}
 		for _, v := range x.visits {
-			if v.ID == k.Visit {
-				code = x.clients[v.ID].Initials()
-				label, state = serviceNames(v), became(v)
+			if v.ID != k.Visit {
+				continue
+			}
+			p.Code, p.Label, p.State = x.who(v), serviceNames(v), became(v)
+			switch {
+			case v.State == store.Held:
+				p.Kind, p.Label, p.Title, p.State = pages.Pencilled, "pencilled until "+x.until(v), serviceNames(v), ""
+			case isKept(v):
+				p.Kind, p.Code, p.Label = pages.Kept, "", v.Title
 			}
 		}
-		at := x.local(k.Start, k.End)
-		out = append(out, pages.Part{Kind: kind, From: at.From, To: at.To, Code: code, Label: label, State: state, Href: "/visits/" + k.Visit})
+		out = append(out, p)
 		if k.Cleared.After(k.End) {
 			out = append(out, pages.Part{Kind: pages.Clearing, From: at.To, To: k.Cleared.In(x.n.loc), Label: "clear"})
 		}

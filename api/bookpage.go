@@ -40,7 +40,7 @@ const (
 )
 
 // bookPage shows the form and carries out its buttons: estimate, openings,
-// another plan, book. Each answer holds the whole page, with everything that
+// another plan, book, pencil and what follows from that. Each answer holds the whole page, with everything that
 // was typed. What was booked is shown at an address of its own, so that it can
 // be loaded again.
 func (s *Server) bookPage(c echo.Context) error {
@@ -67,8 +67,12 @@ func (s *Server) bookPage(c echo.Context) error {
 	return pages.RenderBook(c.Response(), b.page)
 }
 
-// bookedVisit is the parameter that shows what was booked.
-const bookedVisit = "booked"
+// bookedVisit is the parameter that shows what was booked, pencilledVisit the one
+// that shows what is pencilled.
+const (
+	bookedVisit    = "booked"
+	pencilledVisit = "pencilled"
+)
 
 // keepable replaces what no database can hold as text.
 func keepable(form url.Values) url.Values {
@@ -91,6 +95,9 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 		}
 		if !pressed {
 			b.page.Fields = b.usual()
+			if id := b.form.Get(pencilledVisit); id != "" {
+				return b.showPencilled(ctx, id, true)
+			}
 			return b.showBooked(ctx)
 		}
 		b.page.Fields = pages.ReadBookFields(b.form)
@@ -111,7 +118,10 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 // that was pressed.
 func (b *booking) offerAgain(ctx context.Context) error {
 	do, _ := pages.ParseAction(b.form.Get(pages.FieldDo))
-	if do.Kind != pages.ActBook || b.c == nil || !b.page.Estimate.Bookable {
+	if ofHeld(do.Kind) {
+		return b.stillPencilled(ctx)
+	}
+	if do.Kind != pages.ActBook && do.Kind != pages.ActPencil || b.c == nil || !b.page.Estimate.Bookable {
 		return nil
 	}
 	if err := b.find(ctx, b.c, b.req); err != nil {
@@ -127,7 +137,7 @@ func (b *booking) load(ctx context.Context) error {
 	if b.n, err = loadSalon(ctx, b.t); err != nil {
 		return err
 	}
-	b.page.Salon, b.page.BoardHref, b.page.Location = b.n.row.Name, "/", b.n.loc
+	b.page.Salon, b.page.BoardHref, b.page.Location, b.page.HoldMinutes = b.n.row.Name, "/", b.n.loc, b.n.rules.HoldMinutes
 	clients, err := b.t.Clients(ctx, "", "", 500)
 	if err != nil {
 		return err
@@ -164,6 +174,9 @@ func (b *booking) act(ctx context.Context) error {
 	if !ok {
 		return &scheduling.InvalidError{Problem: "no button of this form was pressed", Want: "one of its buttons"}
 	}
+	if ofHeld(do.Kind) {
+		return b.decide(ctx, do.Kind)
+	}
 	if do.Kind == pages.ActPlan {
 		b.page.Fields.Hands, b.page.Fields.Batches = strconv.Itoa(do.Hands), strconv.Itoa(do.Batches)
 	}
@@ -183,8 +196,12 @@ func (b *booking) act(ctx context.Context) error {
 	if do.Kind == pages.ActEstimate || do.Kind == pages.ActPlan || !b.page.Estimate.Bookable {
 		return nil
 	}
-	if do.Kind == pages.ActBook {
+	switch do.Kind {
+	case pages.ActBook:
 		return b.book(ctx, do.Opening, req)
+	case pages.ActPencil:
+		return b.pencil(ctx, do.Opening, req)
+	case pages.ActEstimate, pages.ActOpenings, pages.ActPlan, pages.ActFirm, pages.ActLonger, pages.ActGiveUp:
 	}
 	return b.find(ctx, c, req)
 }
@@ -200,7 +217,7 @@ func (b *booking) request(kind pages.ActionKind) (ServiceRequest, error) {
 		f.Add(pages.FieldService, "is not chosen", "one of the services")
 		return req, f
 	}
-	if v.DateFrom != "" && kind != pages.ActBook {
+	if v.DateFrom != "" && kind != pages.ActBook && kind != pages.ActPencil {
 		if d := day(&f, pages.FieldDateFrom, v.DateFrom); len(f) == 0 && d.Before(scheduling.CivilDate(b.s.now(), b.n.loc)) {
 			f.Add(pages.FieldDateFrom, "is past", "today or later")
 		}
@@ -249,7 +266,7 @@ func (b *booking) service(id string) *store.ServiceRow {
 // fields are the names on the form of what has another name inside.
 var fields = map[string]string{
 	"given_name": pages.FieldFirstName, "family_name": pages.FieldInitial, "contact_by": pages.FieldPreferred,
-	"client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
+	"title": pages.FieldFirstName, "client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
 }
 
 // rightWords say what would be right in a field of the form, whatever the rest

@@ -170,35 +170,46 @@ const longestKey = 64
 // book books the chosen opening, for a client who is known or added with it. A
 // second press of the same button gives what the first one booked.
 func (b *booking) book(ctx context.Context, opening string, req ServiceRequest) error {
+	start, key, err := b.chosen(opening, &req)
+	if err != nil {
+		return err
+	}
+	b.done, err = b.onlyOnce(ctx, "/book", key, opening, func() (store.Visit, error) { return b.bookNow(ctx, start, req) })
+	return err
+}
+
+// chosen reads the start of an opening and the key of its buttons, and puts its
+// stylist into req.
+func (b *booking) chosen(opening string, req *ServiceRequest) (start time.Time, key string, err error) {
 	at, lead, _ := strings.Cut(opening, "-")
 	unix, err := strconv.ParseUint(at, 10, 35)
 	if err != nil {
-		return &scheduling.InvalidError{Problem: "the chosen time cannot be read", Want: "one of the times shown"}
+		return start, "", &scheduling.InvalidError{Problem: "the chosen time cannot be read", Want: "one of the times shown"}
 	}
 	req.LeadID = lead
-	key := b.form.Get(pages.KeyField(opening))
+	return time.Unix(int64(unix), 0).In(b.n.loc), b.form.Get(pages.KeyField(opening)), nil
+}
+
+// onlyOnce carries out a press and returns the visit that it was about. A second
+// press of the same button gives what the first one did.
+func (b *booking) onlyOnce(ctx context.Context, route, key, what string, f func() (store.Visit, error)) (string, error) {
 	if key == "" || len(key) > longestKey {
-		return &scheduling.InvalidError{Problem: "the form lacks the key of the chosen time", Want: "one of the times shown"}
+		return "", &scheduling.InvalidError{Problem: "the form lacks the key of the chosen time", Want: "one of the times shown"}
 	}
-	call := store.Call{Principal: "page", Method: http.MethodPost, Route: "/book", Key: key,
-		Fingerprint: fingerprint(fmt.Sprintf("%s %#v", opening, b.page.Fields))}
+	call := store.Call{Principal: "page", Method: http.MethodPost, Route: route, Key: key,
+		Fingerprint: fingerprint(fmt.Sprintf("%s %#v", what, b.page.Fields))}
 	old, again, err := b.t.Begin(ctx, call)
 	if is(err, store.ErrKeyReused) {
-		return conflict("this form has booked that time already, with other details: look at the day board; the times below are for one more visit")
+		return "", conflict("this form has booked that time already, with other details: look at the day board; the times below are for one more visit")
 	}
+	if err != nil || again {
+		return old.Location, err
+	}
+	v, err := f()
 	if err != nil {
-		return err
+		return "", err
 	}
-	if again {
-		b.done = old.Location
-		return nil
-	}
-	v, err := b.bookNow(ctx, time.Unix(int64(unix), 0).In(b.n.loc), req)
-	if err != nil {
-		return err
-	}
-	b.done = v.ID
-	return b.t.End(ctx, call, store.Answer{Status: http.StatusCreated, Location: v.ID, Body: []byte("null")})
+	return v.ID, b.t.End(ctx, call, store.Answer{Status: http.StatusCreated, Location: v.ID, Body: []byte("null")})
 }
 
 func (b *booking) bookNow(ctx context.Context, start time.Time, req ServiceRequest) (store.Visit, error) {

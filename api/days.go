@@ -210,7 +210,7 @@ func (x *dayView) who(v store.Visit) string {
 	switch {
 	case isKept(v):
 		return v.Title
-	case v.Client == "" && v.Title == "": // pencilled for nobody in particular
+	case v.Client == "" && v.State == store.Held: // for nobody who is known yet
 		return ""
 	}
 	return x.clients[v.ID].Initials()

@@ -464,18 +464,22 @@ func (s *Server) holdLonger(ctx context.Context, in *holdLongerInput) (*found[Vi
 	}
 	return s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
 		v, err := lockHeld(ctx, t, in.ID, version)
-		if err != nil {
-			return v, err
+		if err == nil {
+			err = s.pencilLonger(ctx, t, n, &v, in.Body)
 		}
-		if v.State == store.Lapsed {
-			return v, conflict("the visit was pencilled until " + v.HeldUntil.In(n.loc).Format("15:04") + " and its time is free again: book it, or pencil it anew")
-		}
-		var f scheduling.Faults
-		until := in.Body.until(&f, n, s.now(), v.Start)
-		if err := f.Err(); err != nil {
-			return v, err
-		}
-		err = t.HoldUntil(ctx, &v, until)
 		return v, err
 	})
+}
+
+// pencilLonger lets a locked visit stay pencilled for as long as b says.
+func (s *Server) pencilLonger(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit, b HoldFor) error {
+	if v.State == store.Lapsed {
+		return conflict("the visit was pencilled until " + v.HeldUntil.In(n.loc).Format("15:04") + " and its time is free again: book it, or pencil it anew")
+	}
+	var f scheduling.Faults
+	until := b.until(&f, n, s.now(), v.Start)
+	if err := f.Err(); err != nil {
+		return err
+	}
+	return t.HoldUntil(ctx, v, until)
 }

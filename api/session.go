@@ -34,6 +34,7 @@ func (s *Server) MountPages() {
 	page := s.echo.Group("", guard, pageHeaders, limitForm)
 	page.GET("/open/:link", s.openLink)
 	page.GET("/", s.boardPage, s.signedIn("get-day"))
+	page.POST("/walk-in", s.walkInPage, s.signedIn("add-walk-in"))
 	page.GET("/visits/:id", s.visitPage, s.signedIn("get-visit"))
 	page.GET("/book", s.bookPage, s.signedIn("book-visit"))
 	page.POST("/book", s.bookPage, s.signedIn("book-visit"))

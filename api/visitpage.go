@@ -51,6 +51,23 @@ func describeVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) 
 		Start: body.Start, End: body.End, DryUntil: body.KeepDryUntil, Chair: x.names[v.Chair], Price: price(v.PriceCents, n.row.Currency),
 		Chemical: x.chemical, StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Note: v.Note,
 		Messages: x.messages, NoMessages: x.noMessages, Location: n.loc}
+	if v.State == store.Held || v.State == store.Lapsed {
+		p.PencilledHref = "/book?" + pencilledVisit + "=" + v.ID
+	}
+	if isKept(v) {
+		blocks, err := t.BlocksBetween(ctx, v.Start, v.End)
+		if err != nil {
+			return p, err
+		}
+		for unit, list := range blocks {
+			if slices.ContainsFunc(list, func(b store.DayBlock) bool { return b.Visit == v.ID }) {
+				p.Kept = append(p.Kept, x.names[unit])
+			}
+		}
+		if slices.Sort(p.Kept); len(p.Kept) == 0 {
+			p.Kept = []string{"nothing any more"}
+		}
+	}
 	for _, sv := range v.Services {
 		p.Services = append(p.Services, pages.VisitService{Name: sv.Name, With: x.names[sv.Lead]})
 	}
@@ -80,6 +97,10 @@ func atWork(st store.VisitStep, names map[string]string) (who []string, where st
 // stateWords says what became of a visit, and when.
 func stateWords(v store.Visit, loc *time.Location) string {
 	switch {
+	case v.State == store.Held:
+		return "pencilled until " + v.HeldUntil.In(loc).Format("Mon 2 January 15:04")
+	case v.State == store.Lapsed:
+		return "not booked: it was pencilled until " + v.HeldUntil.In(loc).Format("Mon 2 January 15:04")
 	case v.State == store.Arrived && v.ArrivedAt != nil:
 		return "arrived: the client came at " + v.ArrivedAt.In(loc).Format("15:04")
 	case v.State == store.Finished && v.FinishedAt != nil:

@@ -24,6 +24,8 @@ type Board struct {
 	Now *time.Time
 	// Links of the page, each a path of this server; "" leaves the link out.
 	PrevHref, NextHref, TodayHref, BookHref string
+	// WalkIn is the form for somebody who stands in the door, nil for none.
+	WalkIn *WalkIn
 	// People and Stations are drawn in the order given.
 	People, Stations []Line
 	// Conflicts are sentences about what cannot be done as planned.
@@ -79,7 +81,8 @@ const (
 	Basin     PartKind = "basin"     // hands on at the basin, or a basin in use: toothed lower edge
 	ChairUse  PartKind = "chair_use" // a chair in use
 	Clearing  PartKind = "clearing"  // a station being cleared and cleaned
-	Pencilled PartKind = "pencilled" // held for a visit that is not yet firm
+	Pencilled PartKind = "pencilled" // held for a visit that is not yet firm: an outline of dashes
+	Kept      PartKind = "kept"      // kept for something that is no visit: a plain outline
 )
 
 // Part is one stretch of a line.
@@ -131,7 +134,7 @@ func (b Board) Validate() error {
 		f.Addf("width", "0, or 800 to 6000", "is %d", b.Width)
 	}
 	for _, h := range []struct{ field, href string }{
-		{"prev_href", b.PrevHref}, {"next_href", b.NextHref}, {"today_href", b.TodayHref}, {"book_href", b.BookHref},
+		{"walk_in.action", b.WalkIn.action()}, {"prev_href", b.PrevHref}, {"next_href", b.NextHref}, {"today_href", b.TodayHref}, {"book_href", b.BookHref},
 	} {
 		checkHref(&f, h.field, h.href)
 	}
@@ -170,9 +173,9 @@ func (p Part) validate(f *scheduling.Faults, at string) {
 	checkSpan(f, at, TimeSpan{p.From, p.To})
 	checkHref(f, at+".href", p.Href)
 	switch p.Kind {
-	case HandsOn, Watched, Unwatched, Basin, ChairUse, Clearing, Pencilled:
+	case HandsOn, Watched, Unwatched, Basin, ChairUse, Clearing, Pencilled, Kept:
 	default:
-		f.Addf(at+".kind", "hands_on, watched, unwatched, basin, chair_use, clearing or pencilled", "is %q", string(p.Kind))
+		f.Addf(at+".kind", "hands_on, watched, unwatched, basin, chair_use, clearing, pencilled or kept", "is %q", string(p.Kind))
 	}
 	if p.Latest != nil && (p.BackBy == nil || p.Latest.Before(*p.BackBy)) {
 		f.Add(at+".latest", "is before the check that it belongs to", "back_by or later")

@@ -32,7 +32,11 @@ type BookPage struct {
 	// Openings are shown in this order; NoOpenings says kindly why there are none.
 	Openings   []OpeningView
 	NoOpenings string
-	Booked     *BookedView
+	// HoldMinutes is how long an opening is pencilled; 0 offers no pencil.
+	HoldMinutes int
+	// Pencilled is the visit that is decided about at StepPencilled.
+	Pencilled *PencilledView
+	Booked    *BookedView
 	// Location is the salon's; nil leaves times in their own.
 	Location *time.Location
 	Hour12   bool
@@ -43,10 +47,11 @@ type BookStep string
 
 // Steps of the page. The zero value is StepForm.
 const (
-	StepForm     BookStep = ""
-	StepEstimate BookStep = "estimate"
-	StepOpenings BookStep = "openings"
-	StepBooked   BookStep = "booked"
+	StepForm      BookStep = ""
+	StepEstimate  BookStep = "estimate"
+	StepOpenings  BookStep = "openings"
+	StepPencilled BookStep = "pencilled"
+	StepBooked    BookStep = "booked"
 )
 
 // FieldError says what is wrong with one field and what would be right. Field
@@ -149,6 +154,23 @@ type OpeningView struct {
 	Why         string // why it is ranked here, "" for nothing to say
 }
 
+// PencilledView is a visit that is pencilled, until it is booked or given up.
+type PencilledView struct {
+	ID      string // letters, digits, "-", "_", "." and "~"
+	Version int64  // of the visit when the page was made
+	Service string
+	// Start and End bound the visit; DryUntil is when the hair may get wet again,
+	// nil when that does not matter.
+	Start, End  time.Time
+	DryUntil    *time.Time
+	With, Chair string
+	Price       string
+	// Until is when the time is free again for others, Now when the page was made.
+	Until, Now time.Time
+	Cautions   []Caution
+	Chemical   bool // asks for the safety line
+}
+
 // BookedView is what was booked.
 type BookedView struct {
 	Client, Service string
@@ -156,15 +178,13 @@ type BookedView struct {
 	DryUntil        *time.Time
 	With, Chair     string
 	Price           string
-	// PencilledUntil is set while the visit is not yet firm.
-	PencilledUntil *time.Time
-	StillNeeded    []string
-	Cautions       []Caution
-	ApprovedBy     string // who said yes to them
-	Chemical       bool   // asks for the safety line
-	Messages       []MessageDue
-	NoMessages     string // why there are none
-	VisitHref      string
+	StillNeeded     []string
+	Cautions        []Caution
+	ApprovedBy      string // who said yes to them
+	Chemical        bool   // asks for the safety line
+	Messages        []MessageDue
+	NoMessages      string // why there are none
+	VisitHref       string
 }
 
 // MessageDue is one message or call that the visit brings about.

@@ -16,9 +16,9 @@ func TestTheBookingPageInABrowser(t *testing.T) {
 	require.NoError(t, RenderMessage(&message, "Link expired", "Ask the salon for a new one."))
 	b := newBrowser(t, map[string][]byte{
 		"/form": bookPage(t, filledForm()), "/estimate": bookPage(t, estimated()), "/openings": bookPage(t, withOpenings()),
-		"/booked": bookPage(t, booked()), "/errors": bookPage(t, withErrors), "/message": message.Bytes(),
+		"/pencilled": bookPage(t, pencilled()), "/booked": bookPage(t, booked()), "/errors": bookPage(t, withErrors), "/message": message.Bytes(),
 	})
-	all := []string{"/form", "/estimate", "/openings", "/booked", "/errors", "/message"}
+	all := []string{"/form", "/estimate", "/openings", "/pencilled", "/booked", "/errors", "/message"}
 
 	t.Run("no step scrolls sideways on a phone and the console stays empty", func(t *testing.T) {
 		for _, page := range all {
@@ -32,7 +32,7 @@ func TestTheBookingPageInABrowser(t *testing.T) {
 	})
 	t.Run("what is new has the focus", func(t *testing.T) {
 		for page, want := range map[string]string{
-			"/estimate": "H2 Time for Straightening", "/openings": "H2 Times that fit", "/booked": "H2 Thu 11 June 09:00",
+			"/estimate": "H2 Time for Straightening", "/openings": "H2 Times that fit", "/booked": "H2 Thu 11 June 09:00", "/pencilled": "H2 Thu 11 June 09:00",
 			"/errors": "DIV 2 things to put right",
 		} {
 			b.open(t, page, 1200, 900)

@@ -113,7 +113,7 @@ func values(page string) url.Values {
 var unescape = strings.NewReplacer("&#43;", "+", "&#34;", `"`, "&#39;", "'", "&lt;", "<", "&gt;", ">", "&amp;", "&")
 
 func TestEverythingTypedIsKeptAtEveryStep(t *testing.T) {
-	for name, p := range map[string]BookPage{"form": filledForm(), "estimate": estimated(), "openings": withOpenings()} {
+	for name, p := range map[string]BookPage{"form": filledForm(), "estimate": estimated(), "openings": withOpenings(), "pencilled": pencilled()} {
 		t.Run(name, func(t *testing.T) {
 			p.Fields.Damaged = true
 			p.Fields.Reach, p.Fields.Ponytail, p.Fields.History = "shoulder", "average", []string{"coloured", "not_sure"}
@@ -170,6 +170,7 @@ func TestOnlyTheNewestPartTakesTheFocus(t *testing.T) {
 		"estimate": {estimated(), `id="estimate" tabindex="-1" autofocus`},
 		"openings": {withOpenings(), `id="openings" tabindex="-1" autofocus`},
 		"booked":   {booked(), `<h2 tabindex="-1" autofocus`},
+		"pencil":   {pencilled(), `id="pencilled" tabindex="-1" autofocus`},
 		"error":    {withError, `role="alert" tabindex="-1" autofocus`},
 	} {
 		out := string(bookPage(t, tt.page))
@@ -252,13 +253,10 @@ func TestNoOpeningsAreSaidKindly(t *testing.T) {
 	require.Contains(t, string(bookPage(t, p)), "Ada is away until Monday.")
 }
 
-func TestAVisitThatIsPencilledSaysUntilWhen(t *testing.T) {
+func TestWhyNoMessageGoesOutIsSaid(t *testing.T) {
 	p := booked()
-	p.Booked.PencilledUntil = ptr(on11June(12, 0).AddDate(0, 0, -6))
 	p.Booked.Messages = nil
-	out := string(bookPage(t, p))
-	require.Contains(t, out, "Pencilled until Fri 5 June 12:00")
-	require.Contains(t, out, "<p>No message goes out.</p>")
+	require.Contains(t, string(bookPage(t, p)), "<p>No message goes out.</p>")
 	p.Booked.NoMessages = "none are wished for"
 	require.Contains(t, string(bookPage(t, p)), "<p>No message goes out: none are wished for.</p>")
 }
@@ -307,28 +305,30 @@ func TestLinksAndIdsThatCannotBeWrittenAreRefused(t *testing.T) {
 func TestActionsSurviveTheForm(t *testing.T) {
 	for _, a := range []Action{
 		{Kind: ActEstimate}, {Kind: ActOpenings}, {Kind: ActPlan, Hands: 2, Batches: 3}, {Kind: ActBook, Opening: "o-1.x~_"},
+		{Kind: ActPencil, Opening: "o-1"}, {Kind: ActFirm}, {Kind: ActLonger}, {Kind: ActGiveUp},
 	} {
 		got, ok := ParseAction(a.value())
 		require.True(t, ok)
 		require.Equal(t, a, got)
 	}
-	for _, s := range []string{"", "dance", "estimate:1", "plan", "plan:", "plan:1", "plan:0/1", "plan:1/x", "plan:1/2/3", "book", "book:"} {
+	for _, s := range []string{"", "dance", "estimate:1", "plan", "plan:", "plan:1", "plan:0/1", "plan:1/x", "plan:1/2/3", "book", "book:", "pencil", "pencil:", "firm:1", "give_up:"} {
 		_, ok := ParseAction(s)
 		require.False(t, ok, s)
 	}
 }
 
 func TestOnlyOneRealFieldPerName(t *testing.T) {
-	out := string(bookPage(t, withOpenings()))
-	seen := map[string]bool{}
-	for _, m := range regexp.MustCompile(` id="([^"]+)"`).FindAllStringSubmatch(out, -1) {
-		require.False(t, seen[m[1]], "id %s stands twice", m[1])
-		seen[m[1]] = true
+	for _, p := range []BookPage{withOpenings(), pencilled()} {
+		seen := map[string]bool{}
+		for _, m := range regexp.MustCompile(` id="([^"]+)"`).FindAllStringSubmatch(string(bookPage(t, p)), -1) {
+			require.False(t, seen[m[1]], "id %s stands twice", m[1])
+			seen[m[1]] = true
+		}
 	}
 }
 
 func TestNoWordOfThePageIsAWordThatASalonWouldMisread(t *testing.T) {
-	for _, p := range []BookPage{filledForm(), estimated(), withOpenings(), booked()} {
+	for _, p := range []BookPage{filledForm(), estimated(), withOpenings(), pencilled(), booked()} {
 		out := strings.ToLower(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(string(bookPage(t, p)), " "))
 		for _, bad := range []string{"recipe", "formula", "low porosity", "high porosity", "density", "strand ", "quantile", "p80", "exposure", "plate depth", "dwell", "lead ", "station"} {
 			lacks(t, out, bad)

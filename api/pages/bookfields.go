@@ -43,6 +43,9 @@ const (
 
 	// FieldDo says which button was pressed; see ParseAction.
 	FieldDo = "do"
+	// FieldHeld and FieldHeldVersion name the pencilled visit that the page is about.
+	FieldHeld        = "held"
+	FieldHeldVersion = "held_version"
 	// FieldQuote carries BookPage.Quote from page to page.
 	FieldQuote = "quote"
 )
@@ -92,10 +95,14 @@ const (
 	ActOpenings ActionKind = "openings" // find times for it
 	ActPlan     ActionKind = "plan"     // take this plan (hands and batches) instead
 	ActBook     ActionKind = "book"     // book this opening
+	ActPencil   ActionKind = "pencil"   // keep this opening for a while
+	ActFirm     ActionKind = "firm"     // book what is pencilled
+	ActLonger   ActionKind = "longer"   // keep it for longer
+	ActGiveUp   ActionKind = "give_up"  // give it up
 )
 
 // Action is a pressed button. Hands and Batches belong to ActPlan, Opening to
-// ActBook.
+// ActBook and ActPencil.
 type Action struct {
 	Kind           ActionKind
 	Hands, Batches int
@@ -107,8 +114,8 @@ func (a Action) value() string {
 	switch a.Kind {
 	case ActPlan:
 		return string(ActPlan) + ":" + strconv.Itoa(a.Hands) + "/" + strconv.Itoa(a.Batches)
-	case ActBook:
-		return string(ActBook) + ":" + a.Opening
+	case ActBook, ActPencil:
+		return string(a.Kind) + ":" + a.Opening
 	default:
 		return string(a.Kind)
 	}
@@ -120,7 +127,7 @@ func ParseAction(s string) (Action, bool) {
 	kind, rest, colon := strings.Cut(s, ":")
 	a := Action{Kind: ActionKind(kind)}
 	switch a.Kind {
-	case ActEstimate, ActOpenings:
+	case ActEstimate, ActOpenings, ActFirm, ActLonger, ActGiveUp:
 		return a, !colon
 	case ActPlan:
 		h, b, ok := strings.Cut(rest, "/")
@@ -128,7 +135,7 @@ func ParseAction(s string) (Action, bool) {
 		a.Hands, err1 = strconv.Atoi(h)
 		a.Batches, err2 = strconv.Atoi(b)
 		return a, ok && err1 == nil && err2 == nil && a.Hands > 0 && a.Batches > 0
-	case ActBook:
+	case ActBook, ActPencil:
 		a.Opening = rest
 		return a, rest != ""
 	default:

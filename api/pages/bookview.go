@@ -18,6 +18,7 @@ type bookView struct {
 	Nav     nav
 	Summary []FieldError
 	Groups  []fieldGroup
+	Carried []carried // what the step does not ask for
 	// Approval asks who said yes, nil when no caution needs that.
 	Approval *field
 	Total    int
@@ -70,6 +71,9 @@ func (p BookPage) validate() error {
 	if p.Booked != nil {
 		checkHref(&f, "booked.visit_href", p.Booked.VisitHref)
 	}
+	if p.Pencilled != nil && !plainID(p.Pencilled.ID) {
+		f.Addf("pencilled.id", `letters, digits, "-", "_", "." and "~"`, "is %q", p.Pencilled.ID)
+	}
 	for i, o := range p.Openings {
 		if !plainID(o.ID) {
 			f.Addf("openings["+strconv.Itoa(i)+"].id", `letters, digits, "-", "_", "." and "~"`, "is %q", o.ID)
@@ -91,11 +95,12 @@ func newBookView(p BookPage) bookView {
 	v.Nav = nav{Title: "Book a visit", Salon: p.Salon, BoardHref: p.BoardHref}
 	if p.Step == StepBooked {
 		v.Nav.Title = "Booked"
-		if p.Booked != nil && p.Booked.PencilledUntil != nil {
-			v.Nav.Title = "Pencilled"
-		}
 	}
 	v.Groups = p.groups()
+	if p.Step == StepPencilled {
+		v.Nav.Title = "Pencilled"
+		v.Carried, v.Groups = carry(v.Groups[1:]), v.Groups[:1]
+	}
 	v.Approval = p.approval()
 	v.placeErrors()
 	if p.Estimate != nil {
@@ -109,7 +114,16 @@ func newBookView(p BookPage) bookView {
 // approval is the list of those who may say yes to the cautions.
 func (p BookPage) approval() *field {
 	asked := slices.ContainsFunc(p.Errors, func(e FieldError) bool { return formName(e.Field) == FieldApprovedBy })
-	if p.Estimate == nil || !asked && !slices.ContainsFunc(p.Estimate.Cautions, func(c Caution) bool { return c.Level.Class() == string(CautionNeedsYes) }) {
+	var cautions []Caution
+	switch {
+	case p.Step == StepPencilled && p.Pencilled != nil:
+		cautions = p.Pencilled.Cautions
+	case p.Estimate != nil:
+		cautions = p.Estimate.Cautions
+	default:
+		return nil
+	}
+	if !asked && !slices.ContainsFunc(cautions, func(c Caution) bool { return c.Level.Class() == string(CautionNeedsYes) }) {
 		return nil
 	}
 	f := sel(FieldApprovedBy, "Licensed person who said yes", "without a yes this is not booked", p.Fields.ApprovedBy, p.Stylists, "choose")
@@ -146,6 +160,33 @@ func (v *bookView) placeErrors() {
 	}
 }
 
+// carried is a value that goes along unseen.
+type carried struct{ Name, Value string }
+
+// carry lists the values of groups that are not shown.
+func carry(groups []fieldGroup) []carried {
+	var out []carried
+	for _, g := range groups {
+		for _, f := range g.Fields {
+			switch {
+			case f.Kind == "tick":
+				if f.Checked {
+					out = append(out, carried{f.Name, "true"})
+				}
+			case f.Kind == "ticks":
+				for _, o := range f.Options {
+					if o.Chosen {
+						out = append(out, carried{f.Name, o.Value})
+					}
+				}
+			case f.Value != "":
+				out = append(out, carried{f.Name, f.Value})
+			}
+		}
+	}
+	return out
+}
+
 // formName returns the last part of a path such as "head.length_cm".
 func formName(field string) string { return field[strings.LastIndexByte(field, '.')+1:] }
 
@@ -174,6 +215,39 @@ func (v bookView) in(t time.Time) clock {
 // chair 1, ends 13:30".
 func (v bookView) When(o OpeningView) string {
 	return v.visitWords(o.Start, o.End, o.With, o.Chair)
+}
+
+// PencilledWhen is When for what is pencilled.
+func (v bookView) PencilledWhen(p PencilledView) string {
+	return v.visitWords(p.Start, p.End, p.With, p.Chair)
+}
+
+// Until says until when something is pencilled, with the day unless that is the
+// day of the page.
+func (v bookView) Until(p PencilledView) string {
+	if v.Day(p.Until) != v.Day(p.Now) {
+		return v.Day(p.Until) + " " + v.At(p.Until)
+	}
+	return v.At(p.Until)
+}
+
+// SecondsLeft is how long it stays pencilled from the making of the page on, 0
+// when that is over.
+func (v bookView) SecondsLeft(p PencilledView) int {
+	return max(0, int(p.Until.Sub(p.Now)/time.Second))
+}
+
+// HoldFor says how long an opening is pencilled.
+func (v bookView) HoldFor() string {
+	if v.HoldMinutes%60 == 0 && v.HoldMinutes > 0 {
+		return chairtime.Hours(v.HoldMinutes)
+	}
+	return minutesWords(v.HoldMinutes)
+}
+
+// PencilValue is what the button posts that pencils an opening.
+func (v bookView) PencilValue(o OpeningView) string {
+	return Action{Kind: ActPencil, Opening: o.ID}.value()
 }
 
 // BookedWhen is When for what was booked.

@@ -237,7 +237,7 @@ func (s *svg) body(l *layout, d *lineLayout, f *shape) {
 		s.teeth(x, d.ground-h, max(w, 1), h)
 	case Clearing:
 		s.rect("block", x, d.ground-h+3, w, h-4)
-	case Pencilled:
+	case Pencilled, Kept:
 		s.rect("block", x, d.ground-h, w, h-1)
 	case HandsOn, ChairUse:
 		s.rect("block", x, d.ground-h, w, h)

@@ -112,7 +112,7 @@ func (d *lineLayout) number(l *layout, s *shape, pool *rowPool, up bool) bool {
 // numberInside keeps room for a number in the block.
 func (d *lineLayout) numberInside(s *shape, digits string) bool {
 	class := "in"
-	if s.part.Kind == Pencilled {
+	if outlined(s.part.Kind) {
 		class = "inpencil"
 	}
 	y := -14.0
@@ -144,7 +144,7 @@ func (d *lineLayout) flag(s *shape, lab label, pool *rowPool, up, toLeft bool) b
 func (d *lineLayout) labelInside(s *shape) bool {
 	room := s.x1 - s.x0 - 10
 	class := "in"
-	if s.part.Kind == Pencilled {
+	if outlined(s.part.Kind) {
 		class = "inpencil"
 	}
 	if d.bar {

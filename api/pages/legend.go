@@ -22,7 +22,8 @@ var legendWords = []struct{ mark, words string }{
 	{"look", "look"},
 	{"check", "check, no later than the end of the bracket"},
 	{"core", "may not be interrupted"},
-	{"pencilled", "pencilled"},
+	{"pencilled", "pencilled, not booked yet"},
+	{"kept", "kept for something else"},
 	{"clearing", "clearing and cleaning"},
 	{"break", "break"},
 	{"now", "now"},
@@ -68,7 +69,7 @@ func (s *svg) legendItem(it legendItem) {
 		s.bracketUp("latest", x+10, x+30, y-6)
 	case "core":
 		s.bracketUp("core", x+2, x+32, y-8)
-	case "pencilled":
+	case "pencilled", "kept":
 		s.rect("block", x+2, y-18, 30, 17)
 		s.line("ground", x, y, x+34, y)
 	case "clearing":

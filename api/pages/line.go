@@ -103,6 +103,9 @@ func (l *layout) lanes(line Line) [][]Part {
 
 func isBeam(k PartKind) bool { return k == Watched || k == Unwatched }
 
+// outlined tells kinds whose blocks are empty, so that words inside are dark.
+func outlined(k PartKind) bool { return k == Pencilled || k == Kept }
+
 // placeLane draws one ground line.
 func (l *layout) placeLane(line Line, bar bool, y float64) float64 {
 	d := &lineLayout{bar: bar, top: y, name: clean(line.Name), title: clean(line.Name)}

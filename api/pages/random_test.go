@@ -43,7 +43,7 @@ func randomParts(r *rand.Rand, b Board, n int, long bool) []Part {
 	for i := range cuts {
 		cuts[i] = i*minutes/n + r.IntN(max(minutes/n-3, 1))
 	}
-	kinds := []PartKind{HandsOn, HandsOn, Watched, Unwatched, Basin, ChairUse, Clearing, Pencilled}
+	kinds := []PartKind{HandsOn, HandsOn, Watched, Unwatched, Basin, ChairUse, Clearing, Pencilled, Kept}
 	var parts []Part
 	for i := range n {
 		end := min(cuts[i+1], cuts[i]+1+r.IntN(max(cuts[i+1]-cuts[i], 1)))

@@ -27,6 +27,10 @@ type VisitPage struct {
 	// Chemical asks for the safety line.
 	Chemical bool
 	Steps    []VisitStep
+	// PencilledHref leads to the page that books a pencilled visit, "" for none.
+	PencilledHref string
+	// Kept names who and what is kept, where the time is for no visit.
+	Kept []string
 	// StillNeeded is what must be there before the visit can start.
 	StillNeeded []string
 	Cautions    []Caution
@@ -67,6 +71,7 @@ type visitRow struct{ When, Step, Who, Where, Wait string }
 func RenderVisit(w io.Writer, p VisitPage) error {
 	var f scheduling.Faults
 	checkHref(&f, "board_href", p.BoardHref)
+	checkHref(&f, "pencilled_href", p.PencilledHref)
 	if err := f.Err(); err != nil {
 		return fmt.Errorf("pages: render visit: %w", err)
 	}

@@ -112,7 +112,9 @@ func kindWords(k PartKind) string {
 	case Clearing:
 		return "clearing and cleaning"
 	case Pencilled:
-		return "pencilled"
+		return "not booked yet"
+	case Kept:
+		return "kept, no client"
 	}
 	return ""
 }

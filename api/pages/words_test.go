@@ -38,6 +38,9 @@ func TestTheNameOfAPartSaysAll(t *testing.T) {
 			Part{Kind: Unwatched, From: at(10, 0), To: at(10, 35), Code: "M. R.", Next: "rinse from 10:35, Mina", State: "finished"}, false,
 			"10:00 to 10:35, 35 minutes, M. R., hands off, free for another client, rinse from 10:35, Mina, finished",
 		},
+		{"an outline", Part{Kind: Pencilled, From: at(9, 0), To: at(9, 10), Label: "pencilled until 14:32", Title: "dry cut"}, false,
+			"09:00 to 09:10, 10 minutes, pencilled until 14:32, not booked yet, dry cut"},
+		{"kept time", Part{Kind: Kept, From: at(9, 0), To: at(9, 20), Label: "the new dryer"}, false, "09:00 to 09:20, 20 minutes, the new dryer, kept, no client"},
 		{"clearing", Part{Kind: Clearing, From: at(9, 0), To: at(9, 10)}, false, "09:00 to 09:10, 10 minutes, clearing and cleaning"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -1,0 +1,206 @@
+package api
+
+import (
+	"context"
+	"strconv"
+	"strings"
+
+	"chairblock/api/pages"
+	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
+	"chairblock/store"
+)
+
+// ofHeld reports whether a button is about what is pencilled already.
+func ofHeld(k pages.ActionKind) bool {
+	return k == pages.ActFirm || k == pages.ActLonger || k == pages.ActGiveUp
+}
+
+// pencil pencils the chosen opening, for whoever is chosen or has begun to say
+// who she is, and shows it.
+func (b *booking) pencil(ctx context.Context, opening string, req ServiceRequest) error {
+	start, key, err := b.chosen(opening, &req)
+	if err != nil {
+		return err
+	}
+	v := b.page.Fields
+	hold := HoldRequest{Start: start, Services: []ServiceRequest{req}, ClientID: v.Client}
+	if v.Client == "" {
+		hold.Title = strings.TrimSpace(v.FirstName + " " + v.Initial)
+	}
+	id, err := b.onlyOnce(ctx, "/book/pencil", key, opening, func() (store.Visit, error) { return b.s.hold(ctx, b.t, b.n, hold) })
+	if err != nil {
+		return err
+	}
+	return b.showPencilled(ctx, id, false)
+}
+
+// held is the pencilled visit that the form is about, and its version when the
+// page was made.
+func (b *booking) held() (id string, version int64, err error) {
+	id = b.form.Get(pages.FieldHeld)
+	version, err = strconv.ParseInt(b.form.Get(pages.FieldHeldVersion), 10, 64)
+	if err != nil || id == "" || len(id) > longestKey || version < 1 {
+		return "", 0, &scheduling.InvalidError{Problem: "the form does not say which pencilled visit it is about", Want: "the page of a pencilled visit"}
+	}
+	return id, version, nil
+}
+
+// decide books what is pencilled, keeps it for longer or gives it up.
+func (b *booking) decide(ctx context.Context, do pages.ActionKind) error {
+	id, version, err := b.held()
+	if err != nil {
+		return err
+	}
+	err = b.decideAbout(ctx, do, id, version)
+	if is(err, scheduling.ErrStale) {
+		return conflict("somebody else has changed it in the meantime: look again")
+	}
+	return err
+}
+
+func (b *booking) decideAbout(ctx context.Context, do pages.ActionKind, id string, version int64) (err error) {
+	switch do {
+	case pages.ActFirm:
+		b.done, err = b.onlyOnce(ctx, "/book/firm", id, strconv.FormatInt(version, 10), func() (store.Visit, error) { return b.firm(ctx, id, version) })
+		return err
+	case pages.ActLonger:
+		v, err := lockHeld(ctx, b.t, id, version)
+		if err != nil {
+			return err
+		}
+		if err := b.s.pencilLonger(ctx, b.t, b.n, &v, HoldFor{}); err != nil {
+			return err
+		}
+		return b.showPencilled(ctx, id, false)
+	}
+	if _, err := b.s.release(ctx, b.t, b.n, id, version); err != nil {
+		return err
+	}
+	return b.otherTimes(ctx)
+}
+
+// firm books what is pencilled for a client who is known or added with it.
+func (b *booking) firm(ctx context.Context, id string, version int64) (store.Visit, error) {
+	client, err := b.client(ctx)
+	if err != nil {
+		return store.Visit{}, err
+	}
+	return b.s.bookHeld(ctx, b.t, b.n, id, version, HeldBooking{ClientID: client, ApprovedBy: b.page.Fields.ApprovedBy})
+}
+
+// stillPencilled shows what hinders a decision about a pencilled visit beside
+// the visit, or other times when somebody else has got its time.
+func (b *booking) stillPencilled(ctx context.Context) error {
+	id, _, err := b.held()
+	if err != nil {
+		return nil // which was said already
+	}
+	v, err := b.t.VisitByID(ctx, id)
+	switch {
+	case is(err, scheduling.ErrNotFound):
+		return nil
+	case err != nil:
+		return err
+	case v.State == store.Held:
+		return b.showPencilled(ctx, id, false)
+	}
+	return b.otherTimes(ctx)
+}
+
+// otherTimes is timesAgain for a form that may lack something: what it lacks
+// stands on the page then, and hinders nothing.
+func (b *booking) otherTimes(ctx context.Context) error {
+	if b.page.Pencilled, b.page.Step = nil, pages.StepForm; b.page.Fields.Service == "" {
+		return nil
+	}
+	err := b.timesAgain(ctx)
+	if err != nil {
+		_, err = b.fail(ctx, err)
+	}
+	return err
+}
+
+// timesAgain shows the times that fit for what the form says.
+func (b *booking) timesAgain(ctx context.Context) error {
+	req, err := b.request(pages.ActOpenings)
+	if err != nil {
+		return err
+	}
+	c, err := compose(ctx, b.t, b.n, []ServiceRequest{req})
+	if err != nil {
+		return err
+	}
+	if b.page.Estimate, err = b.estimateView(c, req); err != nil {
+		return err
+	}
+	return b.find(ctx, c, req)
+}
+
+// showPencilled shows a pencilled visit. fresh fills the form with what is known
+// of it.
+func (b *booking) showPencilled(ctx context.Context, id string, fresh bool) error {
+	v, err := b.t.VisitByID(ctx, id)
+	if err != nil {
+		return err
+	}
+	if v.State != store.Held && v.State != store.Lapsed {
+		b.done = v.ID
+		return nil
+	}
+	x, err := aboutVisit(ctx, b.t, b.n, v)
+	if err != nil {
+		return err
+	}
+	body, err := b.s.visitBody(ctx, b.t, b.n, v)
+	if err != nil {
+		return err
+	}
+	if fresh {
+		if b.page.Fields, err = b.fieldsOf(ctx, v); err != nil {
+			return err
+		}
+	}
+	var cautions []CautionBody
+	for _, c := range x.cautions {
+		if c.Level == string(chairtime.LevelWarn) {
+			cautions = append(cautions, c)
+		}
+	}
+	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepPencilled
+	b.page.Pencilled = &pages.PencilledView{ID: v.ID, Version: v.Version, Service: serviceNames(v), Start: body.Start, End: body.End,
+		DryUntil: body.KeepDryUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
+		Until: *body.HeldUntil, Now: b.s.now().In(b.n.loc), Cautions: cautionViews(append(cautions, body.Cautions...)), Chemical: x.chemical}
+	if v.State == store.Lapsed {
+		b.page.Pencilled.Now = *body.HeldUntil // nothing is left
+	}
+	return nil
+}
+
+// fieldsOf is the form as it was when v was pencilled, as far as v tells.
+func (b *booking) fieldsOf(ctx context.Context, v store.Visit) (pages.BookFields, error) {
+	out := b.usual()
+	out.Client, out.FirstName = v.Client, v.Title
+	if len(v.Services) != 1 { // which the form cannot ask for
+		return out, nil
+	}
+	x := v.Services[0]
+	out.Service = x.Service
+	if x.Estimate == nil {
+		return out, nil
+	}
+	row, err := b.t.EstimateByID(ctx, *x.Estimate)
+	if err != nil {
+		return out, err
+	}
+	w, err := readEstimate(row)
+	if err != nil {
+		return out, err
+	}
+	h, number := w.hair, func(n float64) string { return strconv.FormatFloat(n, 'f', -1, 64) }
+	out.Length, out.Density, out.Strand, out.Porosity, out.Curl = number(h.LengthCM), h.Density, h.Strand, h.Porosity, h.Curl
+	out.Damaged, out.NewClient, out.Regrowth = h.Damaged, h.NewClient, number(h.RegrowthCM)
+	out.Sections, out.Plate = strconv.Itoa(h.Sections), number(h.PlateDepthCM)
+	out.Hands, out.Batches = strconv.Itoa(h.Hands), strconv.Itoa(max(1, h.Batches))
+	return out, nil
+}

@@ -1,0 +1,42 @@
+package pages
+
+import "net/url"
+
+// Names of the fields of the walk-in form.
+const (
+	FieldWalkService = "walk_service"
+	FieldWalkName    = "walk_name"
+	FieldWalkKey     = "walk_key"
+)
+
+// WalkIn is the form on the board that books somebody who is here: a service and
+// a first name, nothing else.
+type WalkIn struct {
+	Action   string   // path that the form posts to
+	Services []Option // those that take the same time on any hair
+	Key      string   // idempotency key
+	// Service and Name are what was typed, Error why it was not booked.
+	Service, Name, Error string
+	// Done says what was booked.
+	Done string
+}
+
+// ReadWalkIn takes the form's values as they were typed.
+func ReadWalkIn(v url.Values) WalkIn {
+	return WalkIn{Service: v.Get(FieldWalkService), Name: v.Get(FieldWalkName), Key: v.Get(FieldWalkKey)}
+}
+
+func (w *WalkIn) action() string {
+	if w == nil {
+		return ""
+	}
+	return w.Action
+}
+
+// Fields are the controls of the form.
+func (w *WalkIn) Fields() []field {
+	return []field{
+		sel(FieldWalkService, "Walked in for", "", w.Service, w.Services, "choose"),
+		input(FieldWalkName, "First name", "", "text", w.Name),
+	}
+}
