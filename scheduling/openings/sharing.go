@@ -173,9 +173,19 @@ func (p *VisitPlan) MayShare(shop Shop) []Span {
 	for _, g := range p.Spec.Gaps {
 		stay += g.Max
 	}
-	var list timeline.List
-	add := func(from, to Minute) { list = append(list, timeline.Span{From: int32(from), To: int32(to)}) }
-	goes := p.leadsGoAway()
+	n, goes := 0, p.leadsGoAway()
+	for i := range shop.Units {
+		n += len(shop.Units[i].Bays)
+		if goes && shop.Units[i].Kind == Stylist {
+			n += len(shop.Units[i].Bookings)
+		}
+	}
+	list := make(timeline.List, 0, n)
+	add := func(from, to Minute) {
+		if from < to {
+			list = append(list, timeline.Span{From: int32(from), To: int32(to)})
+		}
+	}
 	for i := range shop.Units {
 		for _, bay := range shop.Units[i].Bays {
 			add(bay.From-stay, bay.To)
@@ -189,9 +199,10 @@ func (p *VisitPlan) MayShare(shop Shop) []Span {
 			}
 		}
 	}
-	var out []Span
-	for _, s := range timeline.Normalize(list) {
-		out = append(out, Span{Minute(s.From), Minute(s.To)})
+	list = timeline.Normalize(list)
+	out := make([]Span, len(list))
+	for i, s := range list {
+		out[i] = Span{Minute(s.From), Minute(s.To)}
 	}
 	return out
 }
