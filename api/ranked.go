@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -184,7 +185,8 @@ const (
 )
 
 // usualMix is what the salon's rules call its usual mix, or else its dearest
-// services whose time is the same for everybody.
+// services whose time is the same for everybody. What cannot be worked out any
+// more is left out.
 func (n salonDay) usualMix(ctx context.Context, t *store.Tx) ([]ranking.Standard, error) {
 	rows, err := t.Services(ctx)
 	if err != nil {
@@ -201,7 +203,13 @@ func (n salonDay) usualMix(ctx context.Context, t *store.Tx) ([]ranking.Standard
 		if i < 0 {
 			continue // given up since
 		}
+		if needsHair(rows[i].Service) != (m.Hair != nil) {
+			continue // the service has become another one since
+		}
 		spec, err := n.mixSpec(rows[i].Service, m)
+		if _, faulty := errors.AsType[scheduling.Faults](err); faulty {
+			continue // the settings no longer take the typical hair
+		}
 		if err != nil {
 			return nil, err
 		}

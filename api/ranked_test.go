@@ -111,3 +111,17 @@ func TestAFaultyRankingIsRefused(t *testing.T) {
 		require.Equal(t, x.pointer, p.Errors[0].Pointer)
 	}
 }
+
+// TestAUsualMixOutlivesItsServices changes what the mix names, once it is set.
+func TestAUsualMixOutlivesItsServices(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	mix := []object{{"service_id": s.services["Dry cut"], "per_day": 2},
+		{"service_id": s.services["Straightening"], "hair": hair(), "per_day": 1}}
+	s.call("PUT", "/v1/booking-rules", object{"hold_minutes": 10, "usual_mix": mix}, "If-Match", `"v1"`).is(200, nil)
+	s.call("PUT", "/v1/services/"+s.services["Dry cut"], object{"name": "Dry cut", "skill": "cut", "chemical": false, "aftercare": false,
+		"price_cents": 3900, "steps": []object{{"kind": "iron", "label": "iron", "who": "lead", "where": "chair", "formula": "head", "hands_on": true}}},
+		"If-Match", `"v1"`).is(200, nil)
+	s.call("DELETE", "/v1/services/"+s.services["Straightening"], nil, "If-Match", `"v1"`).is(204, nil)
+	require.Empty(t, s.best([]object{{"service_id": s.services["Root colour"]}}, object{}).Openings[0].Rank.Room)
+}

@@ -87,11 +87,12 @@ type unitChange struct {
 func (c *PackCmd) Run(in io.Reader, out io.Writer) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 	if c.Rounds < 0 || c.Rounds > maxRounds {
-		return usagef("--rounds is %d; expected 1 to %d", c.Rounds, maxRounds)
+		return usagef("--rounds is %d; expected 1 to %d, or 0 for a limit of time instead", c.Rounds, maxRounds)
 	}
 	if !(c.Seconds >= 0 && c.Seconds <= maxSeconds) { // not a number, too
-		return usagef("--seconds is %v; expected more than 0, at most %d", c.Seconds, maxSeconds)
+		return usagef("--seconds is %v; expected more than 0, at most %d, or 0 for the default", c.Seconds, maxSeconds)
 	}
 	p, err := readProblem(c.problemFlag, in, problemfile.ReadPacking)
 	if err != nil {
