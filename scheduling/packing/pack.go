@@ -90,6 +90,9 @@ func Pack(ctx context.Context, p Problem, o Options) (*Result, error) {
 	}
 	m := newModel(&p, snap, plans)
 	k := newPacker(m, rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15)))
+	if ctx.Done() != nil {
+		k.ins.stop = func() bool { return ctx.Err() != nil }
+	}
 	h := newHunt(k)
 	if o.Rounds == 0 && ctx.Done() == nil {
 		o.Rounds = defaultRounds
