@@ -124,6 +124,9 @@ func (b *bounds) resource(units []int32) resource {
 		r.dense = append(r.dense, g)
 	}
 	slices.SortStableFunc(r.dense, func(x, y int) int {
+		if r.load[x] == 0 || r.load[y] == 0 { // what costs nothing comes first
+			return cmp.Compare(r.load[x], r.load[y])
+		}
 		return cmp.Compare(int64(b.value[y])*r.load[x], int64(b.value[x])*r.load[y])
 	})
 	return r
@@ -163,10 +166,16 @@ func (b *bounds) each(i int, units []int32, f func(job *job, k int)) {
 func (b *bounds) minutes(units []int32, from, to int32) int64 {
 	var sum int64
 	for _, u := range units {
-		for _, r := range b.runs[u] {
-			if n := min(r.to, to) - max(r.from, from); n > 0 {
-				sum += int64(n + b.over[u])
-			}
+		sum += b.minutesOf(u, from, to)
+	}
+	return sum
+}
+
+func (b *bounds) minutesOf(u, from, to int32) int64 {
+	var sum int64
+	for _, r := range b.runs[u] {
+		if n := min(r.to, to) - max(r.from, from); n > 0 {
+			sum += int64(n + b.over[u])
 		}
 	}
 	return sum

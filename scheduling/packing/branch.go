@@ -3,11 +3,13 @@ package packing
 import (
 	"math/bits"
 	"math/rand/v2"
+	"slices"
 )
 
 // search looks through all ways to decide what orders leaves open.
 type search struct {
 	o     *orders
+	crowd *crowd       // nil for a short search, in which it does not pay
 	r     *rand.Rand   // nil for the same choices every time
 	tick  func() bool  // called before every step; false stops the search
 	found func() bool  // called for every packing; false stops the search
@@ -22,7 +24,7 @@ func (s *search) run() bool {
 	if !s.tick() {
 		return false
 	}
-	if !o.endBy(s.until()) || !o.spread() || o.leastCost() > s.spend() {
+	if !o.endBy(s.until()) || !o.spread() || s.crowd != nil && !s.crowd.fits(o) || o.leastCost() > s.spend() {
 		return true
 	}
 	if i := s.undecided(); i >= 0 {
@@ -30,10 +32,8 @@ func (s *search) run() bool {
 			s.try(func() bool { o.move(i); return true })
 	}
 	j, left := s.unassigned()
-	if left == 0 {
-		return true
-	}
-	if j >= 0 && left == 1 {
+	// Who leads decides most, and what is forced costs nothing to decide.
+	if j >= 0 && (left <= 1 || o.m.leads(j)) {
 		return s.branchUnits(j)
 	}
 	if x, y, ok := s.clash(); ok {
@@ -101,13 +101,14 @@ func (s *search) overlaps(a, b, clearA, clearB int32) bool {
 	return o.lo[p.a]+p.offA < o.lo[q.b]+q.offB+clearB && o.lo[q.a]+q.offA < o.lo[p.b]+p.offB+clearA
 }
 
-// unassigned returns the job without a unit that has the fewest left to choose
-// from, and how many these are; -1 when every job has one.
-func (s *search) unassigned() (job, fewest int) {
+// unassigned returns the job without a unit that is to be decided first, and how
+// many units it has left to choose from; -1 when every job has one. Jobs with no
+// or one unit left come first, then first roles, those with the most work before
+// the others, then those with the fewest left.
+func (s *search) unassigned() (job, left int) {
 	o := s.o
 	job = -1
-	fewest = 65
-	soonest := forever
+	var best [3]int
 	for i, on := range o.on {
 		v := &o.m.visits[i]
 		for j := v.job; on && j < v.job+v.jobs; j++ {
@@ -120,19 +121,34 @@ func (s *search) unassigned() (job, fewest int) {
 					n++
 				}
 			}
+			rank := o.rank(j, n)
 			if n == 0 {
 				return j, 0
 			}
-			at := forever
-			if blocks := o.m.jobs[j].blocks; len(blocks) > 0 {
-				at = o.lo[o.m.blocks[blocks[0]].a]
-			}
-			if n < fewest || n == fewest && at < soonest {
-				job, fewest, soonest = j, n, at
+			if job < 0 || slices.Compare(rank[:], best[:]) < 0 {
+				job, left, best = j, n, rank
 			}
 		}
 	}
-	return job, fewest
+	return job, left
+}
+
+// rank orders jobs with n units left, the one to decide first being the least.
+func (o *orders) rank(j, n int) [3]int {
+	blocks := o.m.jobs[j].blocks
+	work, soonest := 0, int(forever)
+	for _, k := range blocks {
+		work += int(o.m.blocks[k].least)
+		soonest = min(soonest, int(o.lo[o.m.blocks[k].a]))
+	}
+	switch {
+	case n <= 1:
+		return [3]int{0, n, soonest}
+	case o.m.leads(j):
+		return [3]int{1, -work, soonest}
+	default:
+		return [3]int{2, n, soonest}
+	}
 }
 
 // welcome reports whether candidate c of job j can still be had beside the

@@ -19,7 +19,15 @@ func drawProblem(t *rapid.T) packing.Problem {
 		p.Objective = packing.MinMakespan
 	}
 	for i := range d.n(1, 4, "requests") {
-		p.Requests = append(p.Requests, d.request(p.Shop, i))
+		r := d.request(p.Shop, i)
+		if i > 0 && d.one(3, "like the one before") {
+			id, value, lead := r.ID, r.Value, r.LeadOnly
+			r = p.Requests[i-1]
+			if r.ID, r.Value = id, value; d.one(3, "but for the lead") {
+				r.LeadOnly = lead
+			}
+		}
+		p.Requests = append(p.Requests, r)
 	}
 	d.stays(&p)
 	d.links(&p)
@@ -71,6 +79,9 @@ func (d drawer) need() openings.Need {
 		openings.Stylist, openings.Chair, openings.Basin}).Draw(d.t, "kind")}}
 	if d.one(4, "two kinds") {
 		n.Kinds = append(n.Kinds, openings.Stylist)
+	}
+	if d.one(8, "not everybody") {
+		n.Except = []string{"U0"}
 	}
 	if d.one(8, "needs a skill") {
 		n.Skills = []string{"colour"}

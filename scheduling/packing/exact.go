@@ -10,7 +10,7 @@ import (
 // end in the time that a person waits.
 const (
 	maxExact  = 16   // groups
-	fewGroups = 10   // up to which it usually comes to an end
+	fewGroups = 12   // up to which it usually comes to an end
 	slice     = 100  // steps in one round, of the first firstPart steps
 	laterPart = 20   // steps in one round after them
 	firstPart = 5000 // steps
@@ -23,6 +23,7 @@ type exact struct {
 	k      *packer
 	o      *orders
 	b      *bounds
+	crowd  *crowd
 	quick  *packer // for trying to add a group without any search
 	order  []int   // groups in the order of decision
 	state  []choice
@@ -37,7 +38,7 @@ func newExact(k *packer, b *bounds) *exact {
 	if !k.m.orderly || len(k.m.groups) > maxExact {
 		return nil
 	}
-	x := &exact{k: k, o: newOrders(k.m), b: b, state: make([]choice, len(k.m.groups)),
+	x := &exact{k: k, o: newOrders(k.m), b: b, crowd: newCrowd(b), state: make([]choice, len(k.m.groups)),
 		quick: newPacker(k.m, rand.New(rand.NewPCG(1, 2)))} // any numbers: it must not disturb those of k
 	for g := range k.m.groups {
 		x.order = append(x.order, g)
@@ -97,7 +98,7 @@ func (x *exact) shortest() {
 	if !x.o.begin(func(int) bool { return true }) || !x.o.line() {
 		return
 	}
-	s := &search{o: x.o, tick: x.tick, spend: func() int { return -none },
+	s := &search{o: x.o, crowd: x.crowd, tick: x.tick, spend: func() int { return -none },
 		until: func() int32 {
 			if x.k.top.missing > 0 {
 				return forever
@@ -200,7 +201,7 @@ func (x *exact) look(spend func() int, found func() bool) {
 	if !x.o.begin(func(i int) bool { return x.state[x.k.m.visits[i].group] == choiceIn }) || !x.o.line() {
 		return
 	}
-	s := &search{o: x.o, tick: x.tick, spend: spend, found: found, until: func() int32 { return forever }}
+	s := &search{o: x.o, crowd: x.crowd, tick: x.tick, spend: spend, found: found, until: func() int32 { return forever }}
 	s.run()
 }
 

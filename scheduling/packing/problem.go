@@ -1,6 +1,35 @@
 // Package packing puts a set of visits into the time that a shop has left: as
 // much value as fits, or everything as early as it can end. It proposes and
 // never acts, and knows no clock and no clients.
+//
+// Several searches share one best packing. A packer takes visits out and puts
+// them back, each at the best of all places that others leave it (insert.go,
+// recreate.go). A reordering frees a few visits and lets the others move aside
+// in the order they have (orders.go, branch.go, reorder.go). For few visits an
+// exact search goes through all choices (exact.go), cut short by what the
+// working time allows (bound.go, crowd.go); when it ends, the best is proven.
+//
+// In the words of a general solver a problem is this. For every request r there
+// is a bool served[r], and for every phase i a start t[r,i], for every role k a
+// unit u[r,k], for every pool entry e of a phase a unit u[r,i,e]. If served[r]:
+//
+//   - t[r,0] is a multiple of Grid within From..To, and the last end is at most
+//     EndBy; first start and last end lie in one opening window.
+//   - Gap.Min <= t[r,i+1] - t[r,i] - Minutes <= Gap.Max.
+//   - Units are candidates of their Need, u[r,0] one of LeadOnly; roles have
+//     different units, and so have all that work in one phase.
+//   - A unit is in use during the phases of its role, the waits that hold it, and
+//     the phase of its pool entry: each use lies inside Open, outside Breaks, and
+//     ends Clearing(kind, Changeover) before the next Booking and begins
+//     Booking.Clear after the last one. A use that lasts no time counts for
+//     nothing.
+//   - Of two uses of one unit by different requests one comes after the other and
+//     its clearing.
+//
+// Links hold if both are served, and both are or neither. The value is the sum
+// over served requests of Value, less Move + PerMinute * |t[r,0] - start today|
+// where Stay is given and anything differs from it; a place equal to Stay need
+// not be on the grid. The makespan is the last end, all being served.
 package packing
 
 import "chairblock/scheduling/openings"
