@@ -28,6 +28,11 @@ type limits struct {
 // through the phases: sets[i] holds the starts of phase i from which it and all
 // later phases fit.
 type inserter struct {
+	// stop, when not nil, says that the time is over: what has been found so
+	// far is then the answer.
+	stop   func() bool
+	halted bool
+
 	m *model
 	c *calendar
 	r *rand.Rand
@@ -59,7 +64,7 @@ func (s *inserter) insert(i int, lim limits, aim aim) *placement {
 	s.v, s.lim, s.aim, s.best.ok = &s.m.visits[i], lim, aim, false
 	s.lim.from, s.lim.to = max(lim.from, s.v.from), min(lim.to, s.v.to)
 	s.lim.endBy = min(lim.endBy, s.v.endBy)
-	if s.lim.from > s.lim.to {
+	if s.lim.from > s.lim.to || s.over() {
 		return nil
 	}
 	n := len(s.m.windows)
@@ -77,6 +82,12 @@ func (s *inserter) insert(i int, lim limits, aim aim) *placement {
 		return nil
 	}
 	return s.written(i)
+}
+
+// over reports whether the time for inserting is over.
+func (s *inserter) over() bool {
+	s.halted = s.halted || s.stop != nil && s.stop()
+	return s.halted
 }
 
 // resized returns sets with at least n sets of words each.
@@ -141,7 +152,7 @@ func (s *inserter) bounds() bool {
 // is no need to go on.
 func (s *inserter) bind(r int) bool {
 	if r == s.v.roles {
-		return s.chain() && s.choose()
+		return s.over() || s.chain() && s.choose()
 	}
 	j := &s.m.jobs[s.v.job+r]
 	turn := s.r.IntN(max(len(j.cand), 1))

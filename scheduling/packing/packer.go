@@ -110,7 +110,10 @@ func (k *packer) reset(at []*placement) {
 // Visits that have a place today are put there first, the dearest to move
 // before the others.
 func (k *packer) greedy() {
-	for _, order := range k.orders() {
+	for n, order := range k.orders() {
+		if n > 0 && k.ins.over() {
+			break
+		}
 		k.reset(make([]*placement, len(k.at)))
 		for _, g := range order {
 			k.keepGroup(g)
