@@ -253,6 +253,7 @@ func (s *Server) daysToSearch(n salonDay, p period) openings.DateRange {
 
 // soonest counts the starts of set that p allows and describes the first ones.
 func (d *describer) soonest(ctx context.Context, out *OpeningsAnswer, set *openings.StartSet, p period) error {
+	out.Openings = slices.Grow(out.Openings, min(p.limit, set.Count()))
 	for m := range onGrid(d.h, set, p.grid) {
 		at := d.h.Time(m)
 		if !d.ends(set, m, p) {
