@@ -31,23 +31,29 @@ type Block struct {
 // exclusion constraint lets two overlapping writers wait for each other until
 // the deadlock timeout, this form backs one of them out at once. For the same
 // reason the blocks of all visits of a transaction belong into one call.
+//
+// What is in the way may be pencilled visits that are over and that somebody
+// else is just lapsing. They are waited for, before any block is written: who
+// waits then has no rows yet that the other one could wait for.
 func (t *Tx) insertBlocks(ctx context.Context, byVisit map[string][]Block) error {
 	*t.altered = true
 	c := columnsOf(byVisit)
 	if len(c.units) == 0 {
 		return nil
 	}
-	var taken bool
-	err := t.tx.QueryRow(ctx, `
-		SELECT EXISTS (
-			SELECT 1 FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $6::text[]) n(unit_id, a, z, clear, visit_id)
-			JOIN block b ON b.salon_id = $1 AND b.unit_id = n.unit_id AND b.visit_id <> n.visit_id
-			 AND b.span && tstzrange(n.a, n.z + make_interval(mins => n.clear)))`,
-		t.salon, c.units, c.starts, c.ends, c.clears, c.visits).Scan(&taken)
+	others, err := t.meeting(ctx, c)
 	if err != nil {
-		return domain("check blocks", err, false)
+		return err
 	}
-	if taken {
+	if len(others) > 0 {
+		if err := t.lapseThese(ctx, others); err != nil {
+			return err
+		}
+		if others, err = t.meeting(ctx, c); err != nil {
+			return err
+		}
+	}
+	if len(others) > 0 {
 		return ErrTaken
 	}
 	tag, err := t.tx.Exec(ctx, `
@@ -65,6 +71,18 @@ func (t *Tx) insertBlocks(ctx context.Context, byVisit map[string][]Block) error
 		return ErrTaken
 	}
 	return nil
+}
+
+// meeting lists the visits with a block that one of c meets.
+func (t *Tx) meeting(ctx context.Context, c blockColumns) ([]string, error) {
+	var visits []string
+	err := t.tx.QueryRow(ctx, `
+		SELECT coalesce(array_agg(DISTINCT b.visit_id), '{}')
+		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $6::text[]) n(unit_id, a, z, clear, visit_id)
+		JOIN block b ON b.salon_id = $1 AND b.unit_id = n.unit_id AND b.visit_id <> n.visit_id
+		 AND b.span && tstzrange(n.a, n.z + make_interval(mins => n.clear))`,
+		t.salon, c.units, c.starts, c.ends, c.clears, c.visits).Scan(&visits)
+	return visits, domain("check blocks", err, false)
 }
 
 // blockColumns are blocks, column by column.

@@ -24,9 +24,9 @@ type FreeTime struct {
 // give it at now; the horizon may be longer than days. The blocks of the visits
 // in except are looked through.
 //
-// Inside Read it comes from memory where possible, brought up to the moment that
-// t sees: whatever was committed before t began is in it, through whichever
-// process it was written. Inside InTx, which may see rows that are not committed
+// Inside Read it comes from memory where possible, and is at least what t sees:
+// whatever was committed before t began is in it, through whichever process it
+// was written, and what was committed since may be. Inside InTx, which may see rows that are not committed
 // yet, everything is read from the database.
 func (t *Tx) FreeTime(ctx context.Context, zone *time.Location, days openings.DateRange, now time.Time, except ...string) (FreeTime, error) {
 	except = slices.DeleteFunc(slices.Clone(except), func(id string) bool { return id == "" })

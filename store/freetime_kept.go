@@ -71,8 +71,8 @@ func covers(r, days openings.DateRange) bool {
 	return !r.First.After(days.First) && !r.Last.Before(days.Last)
 }
 
-// current returns the free time of the salon of t as t sees it, nil when its
-// days are not among those that are kept.
+// current returns the free time of the salon of t, at least what t sees and
+// perhaps what came after it, nil when its days are not among those that are kept.
 func (c *keptFreeTimes) current(ctx context.Context, t *Tx, w freeTimeWish) (*keptFreeTime, error) {
 	k := c.find(t.salon, !w.ahead)
 	n, err := t.news(ctx, k)

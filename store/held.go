@@ -8,23 +8,44 @@ import (
 )
 
 // lapse is a query that ends the pencilled visits of salon $1, or of all salons
-// when that is null, whose time was over at $2, and frees their blocks.
-const lapse = `
+// when that is null, whose time was over at $2, and frees their blocks. It
+// leaves out those that somebody else is changing; lapseListed, which is for
+// the visits $3, waits for them.
+const (
+	lapse       = overDue + `ORDER BY salon_id, visit_id FOR UPDATE SKIP LOCKED` + endThem
+	lapseListed = overDue + `AND visit_id = ANY($3) ORDER BY salon_id, visit_id FOR UPDATE` + endThem
+
+	overDue = `
 	WITH over AS (
 		SELECT salon_id, visit_id FROM visit
 		WHERE state = 'held' AND held_until <= $2 AND ($1::text IS NULL OR salon_id = $1)
-		ORDER BY salon_id, visit_id FOR UPDATE SKIP LOCKED
+		`
+	endThem = `
 	), lapsed AS (
 		UPDATE visit v SET state = 'lapsed', version = version + 1, changed_at = now()
 		FROM over WHERE v.salon_id = over.salon_id AND v.visit_id = over.visit_id
 	)
 	DELETE FROM block b USING over WHERE b.salon_id = over.salon_id AND b.visit_id = over.visit_id`
+)
 
 // LapseHeld ends every pencilled visit whose time was over at now and frees its
 // blocks. Whoever writes blocks calls it first, so that nobody waits for a job.
-// A visit that somebody else is changing at this moment is left to them.
+// A visit that somebody else is changing at this moment is left to them; only
+// who needs its time waits for them, when the blocks are written.
 func (t *Tx) LapseHeld(ctx context.Context, now time.Time) error {
 	tag, err := t.tx.Exec(ctx, lapse, t.salon, now)
+	*t.altered = *t.altered || tag.RowsAffected() > 0
+	t.lapsed = now
+	return domain("lapse pencilled visits", err, false)
+}
+
+// lapseThese is LapseHeld, again, for visits that may have been left to somebody
+// else, and waits for them. Without LapseHeld before it, nothing lapses.
+func (t *Tx) lapseThese(ctx context.Context, visits []string) error {
+	if t.lapsed.IsZero() {
+		return nil
+	}
+	tag, err := t.tx.Exec(ctx, lapseListed, t.salon, t.lapsed, visits)
 	*t.altered = *t.altered || tag.RowsAffected() > 0
 	return domain("lapse pencilled visits", err, false)
 }

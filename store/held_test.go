@@ -176,3 +176,53 @@ func TestAClientWhoIsPencilledTwiceAtOneTimeIsBookedOnce(t *testing.T) {
 		require.ErrorIs(t, errs[1], store.ErrClientBusy)
 	}
 }
+
+func TestWhoNeedsTheTimeOfAVisitThatSomebodyElseIsLapsingGetsIt(t *testing.T) {
+	t.Parallel()
+	for name, x := range map[string]struct {
+		until time.Time // of the visit in the way
+		lapse bool      // whether the one who books lapses first
+		kept  bool      // whether the other one pencils it longer instead
+		want  error
+	}{
+		"over":                   {at(8, 0), true, false, nil},
+		"over, but nobody asked": {at(8, 0), false, false, store.ErrTaken},
+		"not over":               {at(8, 2), true, false, store.ErrTaken},
+		"pencilled for longer":   {at(8, 0), true, true, store.ErrTaken},
+	} {
+		s := newSalon(t, 8)
+		held := s.hold(at(9, 0), s.seat(), x.until)
+		ready, done := make(chan struct{}), make(chan struct{})
+		var other sync.WaitGroup
+		other.Go(func() {
+			err := s.locked(held.ID, func(tx *store.Tx, v *store.Visit) error {
+				defer func() { close(ready); <-done }()
+				if x.kept {
+					return tx.HoldUntil(t.Context(), v, at(8, 30))
+				}
+				return tx.LapseHeld(t.Context(), at(8, 1))
+			})
+			if err != nil {
+				t.Error(name, err)
+			}
+		})
+		<-ready
+		client := s.client("Guest")
+		time.AfterFunc(150*time.Millisecond, func() { close(done) })
+		err := s.try(func(tx *store.Tx) error {
+			if x.lapse {
+				if err := tx.LapseHeld(t.Context(), at(8, 1)); err != nil {
+					return err
+				}
+			}
+			v, blocks := s.visit(client, at(9, 0), s.seat())
+			return tx.InsertVisit(t.Context(), v, blocks)
+		})
+		other.Wait()
+		require.ErrorIs(t, err, x.want, name)
+		if x.want == nil {
+			require.Equal(t, store.Lapsed, s.became(held.ID), name)
+			require.Empty(t, s.blocksOf(held.ID), name)
+		}
+	}
+}

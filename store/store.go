@@ -57,6 +57,7 @@ type Tx struct {
 	jobs    *river.Client[pgx.Tx]
 	kept    *keptFreeTimes // only while reading
 	altered *bool          // set by what may change free time
+	lapsed  time.Time      // when pencilled visits were lapsed for, zero before
 }
 
 // Salon is the id of the salon that the transaction works in.
@@ -156,7 +157,7 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var inner error
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered})
+		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered, lapsed: t.lapsed})
 		return inner
 	})
 	if inner != nil {
