@@ -56,7 +56,7 @@ type groupOpeningsOutput struct{ Body GroupOpeningsAnswer }
 
 func (s *Server) findGroupOpenings(ctx context.Context, in *groupOpeningsInput) (*groupOpeningsOutput, error) {
 	var out groupOpeningsOutput
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	err := s.read(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
@@ -97,6 +97,8 @@ type groupSearch struct {
 type groupVisit struct {
 	d   describer
 	set *openings.StartSet // starts without the others
+	// compiled is the plan for the snapshot of the search.
+	compiled *openings.Plan
 	// assign chooses a schedule at a start that shares nobody's time beyond the
 	// salon's limit.
 	assign func(openings.Minute) func(*openings.StartSet, openings.Shop) (openings.Schedule, bool, error)
@@ -161,6 +163,7 @@ func (g *groupSearch) load(ctx context.Context, t *store.Tx, s *Server) error {
 		if err != nil {
 			return fmt.Errorf("api: group openings: %w", err)
 		}
+		v.compiled = plan
 		for _, m := range plan.Missing() {
 			if !slices.Contains(g.missing, m) {
 				g.missing = append(g.missing, m)
@@ -243,7 +246,7 @@ func (g *groupSearch) next(visits []together, left *int) ([]openings.Schedule, e
 		}
 		more := append(slices.Clone(visits), g.at(k, m))
 		if g.b.How == oneAfterOther {
-			more[k-1].endBy = earlier(more[k-1].endBy, m)
+			more[k-1].endBy = earlier(more[k-1].endBy, m+more[k-1].plan.Clears())
 		}
 		all, err := g.next(more, left)
 		if all != nil || err != nil {
@@ -255,7 +258,7 @@ func (g *groupSearch) next(visits []together, left *int) ([]openings.Schedule, e
 
 // at is visit k with its start at m.
 func (g *groupSearch) at(k int, m openings.Minute) together {
-	v := together{plan: g.visits[k].d.c.plan, start: m, assign: g.visits[k].assign(m)}
+	v := together{plan: g.visits[k].d.c.plan, compiled: g.visits[k].compiled, start: m, assign: g.visits[k].assign(m)}
 	if g.p.endBy >= 0 {
 		end := g.h.Minute(wall(g.n.loc, scheduling.CivilDate(g.h.Time(m), g.n.loc), g.p.endBy)) + v.plan.Clears()
 		v.endBy = &end

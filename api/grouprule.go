@@ -59,6 +59,22 @@ func (n salonDay) broken(how string, visits []store.Visit) string {
 	return ""
 }
 
+// apart is broken for visits that are not booked yet, beside those that are
+// there, as far as their starts decide it: one after the other, the ends count,
+// which nobody knows before.
+func (n salonDay) apart(b GroupRequest, there []store.Visit) string {
+	if b.How == oneAfterOther {
+		return ""
+	}
+	list := slices.Clone(there)
+	for _, v := range b.Visits {
+		if v.Book != nil {
+			list = append(list, store.Visit{Start: v.Book.Start})
+		}
+	}
+	return n.broken(b.How, list)
+}
+
 func shareLead(a, b store.Visit) bool {
 	return slices.ContainsFunc(a.Services, func(x store.VisitService) bool {
 		return slices.ContainsFunc(b.Services, func(y store.VisitService) bool { return x.Lead == y.Lead })

@@ -102,6 +102,9 @@ func (s *Server) addGroup(ctx context.Context, t *store.Tx, n salonDay, b GroupR
 			return GroupBody{}, err
 		}
 	}
+	if why := n.apart(b, there); why != "" {
+		return GroupBody{}, conflict("the visits cannot belong together (" + groupWords(b.How) + "): " + why)
+	}
 	list := groupChanges(b, g.ID, there)
 	if len(list) > 0 {
 		if _, err := s.rearrange(ctx, t, n, list); err != nil {
@@ -158,8 +161,11 @@ func lockListed(ctx context.Context, t *store.Tx, list []GroupVisitRequest) ([]s
 	return out, nil
 }
 
-// mayJoin refuses visits that are over or belong elsewhere.
+// mayJoin refuses visits that are over or belong elsewhere, and kept time.
 func mayJoin(v store.Visit) error {
+	if isKept(v) {
+		return nobodyComes()
+	}
 	if !v.State.Open() && v.State != store.Held {
 		return conflict("the visit is " + words(v.State) + " and cannot belong to others")
 	}

@@ -206,7 +206,7 @@ func TestAGroupIsBookedWholeOrNotAtAll(t *testing.T) {
 		{"side_by_side", []object{there, there}, 422, "invalid", "there twice"},
 		{"side_by_side", []object{{"visit_id": taken.ID}, mara}, 422, "invalid", "version"},
 		{"side_by_side", []object{{}, mara}, 422, "invalid", "names no visit"},
-		{"side_by_side", []object{at(mara, start.Add(-time.Hour)), nora}, 422, "invalid", "visits/0/book/start"},
+		{"side_by_side", []object{at(mara, start.Add(-time.Hour)), at(nora, start.Add(-time.Hour))}, 422, "invalid", "visits/0/book/start"},
 		{"side_by_side", []object{mara}, 422, "invalid", ""},
 		{"in_a_row", []object{mara, nora}, 422, "invalid", ""},
 	} {
@@ -502,4 +502,60 @@ func BenchmarkGroupOpenings(b *testing.B) {
 			b.ReportMetric(float64(n), "openings")
 		})
 	}
+}
+
+func TestVisitsThatBelongTogetherLieFarApartIsSaidWithoutLookingThroughTheYears(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	at := start.Add(26 * time.Hour)
+	for _, years := range []int{1, 100, 170} {
+		far := at.AddDate(years, 0, 0)
+		for _, how := range []string{"arrive_together", "side_by_side"} {
+			p := s.groupCall(how, s.visitOf("Mara", at, s.by(s.ben, "Dry cut")), s.visitOf("Nora", far, s.by(s.ada, "Dry cut"))).refused(409, "conflict")
+			require.Contains(t, p.Detail, map[string]string{"arrive_together": "minutes apart", "side_by_side": "not side by side"}[how])
+		}
+		p := s.groupCall("one_after_other", s.visitOf("Mara", far, s.by(s.ben, "Dry cut")), s.visitOf("Nora", at, s.by(s.ada, "Dry cut"))).refused(422, "invalid")
+		require.Equal(t, "/visits/0/book/start", p.Errors[0].Pointer)
+		require.Contains(t, p.Errors[0].Detail, "more than 62 days")
+	}
+	require.Equal(t, []string{"0"}, s.column(`SELECT count(*)::text FROM visit`))
+}
+
+func TestOneMayComeAsSoonAsTheOneBeforeLeavesWhileTheChairIsCleared(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	for i, minutes := range []int{0, 10, 40} {
+		how := "always"
+		if minutes == 0 {
+			how = "never"
+		} else {
+			s.column(`UPDATE unit SET changeover_minutes = ` + fmt.Sprint(minutes) + ` WHERE kind = 'chair' RETURNING ''`)
+		}
+		tag := s.call("GET", "/v1/booking-rules", nil).header.Get("ETag")
+		s.call("PUT", "/v1/booking-rules", object{"hold_minutes": 10, "stylist_clears": how}, "If-Match", tag).is(200, nil)
+		at := start.AddDate(0, 0, i).Add(26 * time.Hour)
+		one, two := s.by(s.ben, "Dry cut"), s.by(s.ada, "Dry cut")
+		answer := s.groupOpenings("one_after_other", at.Format(time.DateOnly), object{"limit": 3}, []object{one}, []object{two})
+		require.NotEmpty(t, answer.Openings, minutes)
+		o := answer.Openings[0]
+		require.Equal(t, o.Visits[0].End, o.Visits[1].Start, "%d minutes: it is the stylist who stays", minutes)
+		end := at.Add(o.Visits[0].End.Sub(o.Visits[0].Start))
+		g := s.group("one_after_other", s.visitOf("Mara", at, one), s.visitOf("Nora", end, two))
+		require.True(t, g.Kept, g.Words)
+		require.Equal(t, g.Visits[0].End, g.Visits[1].Start)
+	}
+	s.sound()
+}
+
+func TestTimeThatIsKeptBelongsToNoVisits(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	at := start.Add(26 * time.Hour)
+	var kept api.VisitBody
+	a := s.keep("one", object{"unit_ids": []string{s.ada}, "start": at, "minutes": 20, "title": "the new dryer"})
+	a.is(201, &kept)
+	p := s.groupCall("arrive_together", object{"visit_id": kept.ID, "version": 1}, s.visitOf("Mara", at, s.by(s.ben, "Dry cut"))).refused(409, "conflict")
+	require.Contains(t, p.Detail, "kept for something that is no visit")
+	g := s.group("arrive_together", s.visitOf("Nora", at.Add(time.Hour), s.by(s.ben, "Dry cut")), s.visitOf("Olga", at.Add(time.Hour), s.by(s.ada, "Dry cut")))
+	s.call("PUT", "/v1/visits/"+kept.ID+"/group", object{"group_id": g.ID}, "If-Match", a.header.Get("ETag")).refused(409, "conflict")
 }

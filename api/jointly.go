@@ -26,10 +26,12 @@ type jointly struct {
 
 // together is a visit that is to be placed beside others.
 type together struct {
-	plan  *openings.VisitPlan
-	start openings.Minute
-	endBy *openings.Minute // nil for any end
-	off   []string         // stylists who are not to be in charge
+	plan *openings.VisitPlan
+	// compiled is plan made ready for the snapshot without off; nil has it done.
+	compiled *openings.Plan
+	start    openings.Minute
+	endBy    *openings.Minute // nil for any end
+	off      []string         // stylists who are not to be in charge
 	// assign chooses a schedule that begins at start; nil takes the one with the
 	// least stay.
 	assign func(set *openings.StartSet, shop openings.Shop) (openings.Schedule, bool, error)
@@ -55,7 +57,7 @@ type try struct {
 func (j *jointly) place(visits []together) (list []openings.Schedule, at int, err error) {
 	first := attempt{visits: make([]try, len(visits))}
 	for i, v := range visits {
-		first.visits[i] = try{together: v, snap: j.snap}
+		first.visits[i] = try{together: v, snap: j.snap, ready: v.compiled}
 		ok, err := j.settle(&first, i)
 		if err != nil || !ok {
 			return nil, i, err

@@ -42,7 +42,7 @@ type change struct {
 	// of their own, who are none of those in off.
 	apart bool
 	off   []string
-	endBy time.Time // by when a visit that is looked for ends; the zero time for any
+	endBy time.Time // by when the client of a visit that is looked for leaves; the zero time for any
 
 	// exact is the schedule to be carried out instead of one that is looked for
 	// at the start. It has to be of the plan that the visit was booked with, or
@@ -166,7 +166,10 @@ func (r *rearranging) prepare(ctx context.Context, t *store.Tx, list []change) e
 
 // place finds a schedule for every visit without one.
 func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
-	r.h = r.horizon()
+	var err error
+	if r.h, err = r.horizon(); err != nil {
+		return err
+	}
 	shop, err := t.LoadShop(ctx, r.h, r.now, r.except...)
 	if err != nil {
 		return err
@@ -230,7 +233,7 @@ func (r *rearranging) search(ctx context.Context, t *store.Tx, shop openings.Sho
 		free = append(free, j)
 		v := together{plan: j.c.plan, start: r.h.Minute(j.start), off: j.off, assign: j.share.assignAt(ctx, r.h.Minute(j.start))}
 		if !j.endBy.IsZero() {
-			end := r.h.Minute(j.endBy)
+			end := r.h.Minute(j.endBy) + j.c.plan.Clears()
 			v.endBy = &end
 		}
 		visits = append(visits, v)
@@ -254,24 +257,41 @@ func (r *rearranging) search(ctx context.Context, t *store.Tx, shop openings.Sho
 	return nil
 }
 
+// How many days may lie between the first start and the last (judgement): what
+// one search for openings may cover when visits are booked, a year when all of
+// them are there and change places.
+const (
+	mostDaysApart      = 62
+	mostDaysApartMoved = 366
+)
+
 // horizon is the days from the one before the first start to the one after
-// the last.
-func (r *rearranging) horizon() openings.Horizon {
+// the last, or an *InvalidError when they lie too far apart.
+func (r *rearranging) horizon() (openings.Horizon, error) {
 	var first, last date.Date
+	var far *job
+	most := date.PeriodOfDays(mostDaysApartMoved)
 	for i, j := range r.jobs {
 		at := j.start
 		if j.exact != nil && len(j.exact.sch.Phases) > 0 {
 			at = j.exact.h.Time(j.exact.sch.Phases[0].Start)
+		}
+		if j.isNew() {
+			most = mostDaysApart
 		}
 		d := scheduling.CivilDate(at, r.n.loc)
 		if i == 0 || d.Before(first) {
 			first = d
 		}
 		if i == 0 || d.After(last) {
-			last = d
+			last, far = d, j
 		}
 	}
-	return around(r.n.loc, first, last)
+	if last.Sub(first) > most {
+		return openings.Horizon{}, &scheduling.InvalidError{Field: scheduling.Under(far.at, "start"),
+			Problem: fmt.Sprintf("lies more than %d days after that of another visit", most), Want: "starts closer to each other"}
+	}
+	return around(r.n.loc, first, last), nil
 }
 
 // later is the same schedule some minutes later.

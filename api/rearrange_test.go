@@ -78,4 +78,6 @@ func TestChangesFarApartAreMadeTogether(t *testing.T) {
 	require.True(t, out[0].Start.Equal(nora.Start))
 	require.True(t, out[1].Start.Equal(mara.Start))
 	s.sound()
+	_, err = s.server.Rearrange(t.Context(), s.row.ID, []api.Change{{ID: mara.ID, Start: nora.Start.AddDate(150, 0, 0)}, {ID: nora.ID, Start: mara.Start}})
+	require.ErrorContains(t, err, "start lies more than 366 days after that of another visit")
 }
