@@ -20,8 +20,9 @@ type extendInput struct {
 	ByID
 	Precondition
 	Body struct {
-		Minutes int  `json:"minutes" minimum:"1" maximum:"240" doc:"How much longer the step lasts"`
-		Step    *int `json:"step,omitempty" minimum:"0" maximum:"199" doc:"Which step lasts longer, counted from 0; left out: the one that is going on, else the last one with hands on"`
+		Minutes    int    `json:"minutes" minimum:"1" maximum:"240" doc:"How much longer the step lasts"`
+		Step       *int   `json:"step,omitempty" minimum:"0" maximum:"199" doc:"Which step lasts longer, counted from 0; left out: the one that is going on, else the last one with hands on"`
+		ApprovedBy string `json:"approved_by,omitempty" doc:"Licensed person who said yes when the new end is too near to another visit of the client; a visit that has begun is extended without"`
 	}
 }
 
@@ -36,15 +37,18 @@ func (s *Server) extendVisit(ctx context.Context, in *extendInput) (*found[Visit
 		return nil, err
 	}
 	return s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
-		return s.extend(ctx, t, n, in.ID, version, in.Body.Minutes, in.Body.Step)
+		return s.extend(ctx, t, n, in.ID, version, in.Body.Minutes, in.Body.Step, in.Body.ApprovedBy)
 	})
 }
 
 // extend lets a step of a visit last longer: the one with that ordinal, or the
 // one that is going on, else the last one with hands on. What follows moves only
 // as far as it must, waits are used up first, and the units stay. A clash says
-// who is in the way and how many minutes would still fit.
-func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, minutes int, ordinal *int) (store.Visit, error) {
+// who is in the way and how many minutes would still fit. An end that is too
+// near to another visit of the client needs the yes of approvedBy, unless the
+// visit has begun.
+func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string, version int64, minutes int, ordinal *int,
+	approvedBy string) (store.Visit, error) {
 	v, err := t.LockVisit(ctx, id, version)
 	if err != nil {
 		return v, err
@@ -71,7 +75,8 @@ func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string,
 		return v, x.tooLong(ctx, t, n, minutes)
 	}
 	// Hair that takes longer does so whatever was agreed with others.
-	return s.move(ctx, t, n, change{id: id, version: version, link: looseLink, work: x.longer(minutes), exact: &exact{h: x.h, sch: sch}})
+	return s.move(ctx, t, n, change{id: id, version: version, link: looseLink, approvedBy: approvedBy, work: x.longer(minutes),
+		exact: &exact{h: x.h, sch: sch}})
 }
 
 // stepToExtend is the step that lasts longer. It refuses one in which product
@@ -221,8 +226,11 @@ func (x *lengthening) exposed(ctx context.Context, t *store.Tx, n salonDay, minu
 	service := x.c.plan.Steps[x.step].Service
 	estimate := x.v.Services[service].Estimate
 	before, after := exposureOf(x.c, service), exposureOf(x.longer(minutes), service)
-	if estimate == nil || after <= before {
+	if after <= before {
 		return nil
+	}
+	if estimate == nil {
+		return x.unjudged(ctx, t, service, after)
 	}
 	row, err := t.EstimateByID(ctx, *estimate)
 	if err != nil {
@@ -239,6 +247,18 @@ func (x *lengthening) exposed(ctx context.Context, t *store.Tx, n salonDay, minu
 	p := newProblem(http.StatusUnprocessableEntity, "refused", c.Text)
 	p.Cautions = []CautionBody{{string(c.Level), c.Code, c.Text}}
 	return p
+}
+
+// unjudged refuses a longer exposure to chemicals of hair that nobody described.
+func (x *lengthening) unjudged(ctx context.Context, t *store.Tx, service, after int) error {
+	b := x.v.Services[service]
+	row, err := t.ServiceVersion(ctx, b.Service, b.Version)
+	if err != nil || !row.Service.Chemical {
+		return err
+	}
+	return newProblem(http.StatusUnprocessableEntity, "refused", fmt.Sprintf(
+		"product would stay on for up to %d minutes, and %s was booked without the client's hair: nobody can judge whether it bears that, so this step is not made longer",
+		after, b.Name))
 }
 
 // exposureOf is how long product stays on the first section in a service.

@@ -261,3 +261,30 @@ func TestAPencilledVisitMovesWithinItsTimeAndTellsNobody(t *testing.T) {
 	p := s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": tuesday(16, 0)}, "If-Match", tag).refused(409, "conflict")
 	require.Contains(t, p.Detail, "was pencilled until 08:10")
 }
+
+func TestChemicalsStayOnNoLongerOnHairThatNobodyDescribed(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	step := func(kind, where string, hands bool) object {
+		who := "lead"
+		if !hands {
+			who = "nobody"
+		}
+		return object{"kind": kind, "label": kind, "who": who, "where": where, "minutes": 15, "hands_on": hands}
+	}
+	for i, chemical := range []bool{true, false} {
+		var x api.ServiceBody
+		name := []string{"Toner", "Oil pack"}[i]
+		s.call("POST", "/v1/services", object{"name": name, "skill": "cut", "chemical": chemical, "aftercare": false, "price_cents": 900,
+			"steps": []object{step("apply", "chair", true), step("working", "chair", false), step("rinse", "basin", true)}}).is(201, &x)
+		v, tag := s.book(s.client(name[:3]), tuesday(9+3*i, 0), []object{{"service_id": x.ID}})
+		require.Empty(t, v.Services[0].EstimateID)
+		a := s.extend(v.ID, tag, object{"minutes": 1, "step": 0})
+		if !chemical {
+			a.is(200, nil)
+			continue
+		}
+		require.Contains(t, a.refused(422, "refused").Detail, "Toner was booked without the client's hair")
+		s.extend(v.ID, tag, object{"minutes": 1, "step": 2}).is(200, nil)
+	}
+}

@@ -284,7 +284,7 @@ func (s *Server) bookHeld(ctx context.Context, t *store.Tx, n salonDay, id strin
 		return v, err
 	}
 	if lapsed {
-		list, err := s.rearrange(ctx, t, n, []change{{id: v.ID, version: v.Version}})
+		list, err := s.rearrange(ctx, t, n, []change{{id: v.ID, version: v.Version, approvedBy: v.ApprovedBy}})
 		if err != nil {
 			return v, err
 		}
@@ -323,7 +323,7 @@ func (s *Server) maybeBooked(ctx context.Context, t *store.Tx, n salonDay, v *st
 	if v.Start.Before(s.now().Add(-lateBooking)) {
 		return nil, conflict("the visit was to begin at " + v.Start.In(n.loc).Format("15:04") + ", which is over")
 	}
-	near, err := s.spacingOf(ctx, t, n, v.Client, c, v.Start, v.ID)
+	near, err := s.spacing(ctx, t, n, v.Client, c.spaced, v.Start, v.End, v.ID)
 	if err != nil {
 		return nil, err
 	}

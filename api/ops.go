@@ -148,7 +148,9 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 	}
 	j.v.ApprovedBy = cmp.Or(approvedBy, j.v.ApprovedBy)
 	var ask []CautionBody
-	if j.v.ApprovedBy == "" && needsAftercare(j.v) && !j.start.Equal(j.v.Start) && n.tooSoon(s.now(), j.start) {
+	// Agreed to is a start that was too soon already; later only gives more time.
+	agreed := j.v.ApprovedBy != "" && n.tooSoon(s.now(), j.v.Start) && j.start.After(j.v.Start)
+	if approvedBy == "" && !agreed && needsAftercare(j.v) && !j.start.Equal(j.v.Start) && n.tooSoon(s.now(), j.start) {
 		ask = append(ask, n.askSkinTest())
 	}
 	if j.c = j.work; j.c == nil {

@@ -113,6 +113,9 @@ func (s *Server) rearrange(ctx context.Context, t *store.Tx, n salonDay, list []
 	if err := r.recheck(ctx, t); err != nil {
 		return nil, err
 	}
+	if err := r.distances(ctx, t); err != nil {
+		return nil, err
+	}
 	if err := r.groups(ctx, t); err != nil {
 		return nil, err
 	}

@@ -81,18 +81,21 @@ func (s *Server) spacing(ctx context.Context, t *store.Tx, n salonDay, client st
 	return scheduling.CheckSpacing(n.rules.spacingRules(), others, v, n.loc), nil
 }
 
-// spacingOf is spacing for the services of c from start on, without waits.
+// spacingOf is spacing for the services of c from start on, without waits: what
+// is broken whatever the schedule. With waits the visit ends later, and distances
+// looks again.
 func (s *Server) spacingOf(ctx context.Context, t *store.Tx, n salonDay, client string, c *composed, start time.Time,
 	except string) ([]scheduling.Spacing, error) {
 	end := start.Add(time.Duration(c.minutes()) * time.Minute)
 	return s.spacing(ctx, t, n, client, c.spaced, start, end, except)
 }
 
-// newSpacing is what a visit breaks at a new start and did not break before it
-// was moved: what the licensed person has agreed to is not asked again.
-func (s *Server) newSpacing(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, c *composed, start time.Time) ([]scheduling.Spacing, error) {
-	list, err := s.spacingOf(ctx, t, n, v.Client, c, start, v.ID)
-	if err != nil || len(list) == 0 || v.ApprovedBy == "" {
+// newSpacing is what a visit breaks from start to end and did not break before it
+// was moved: what the licensed person has agreed to is not asked again, unless
+// it comes nearer. A visit that keeps its start is asked about its end alone.
+func (s *Server) newSpacing(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, c *composed, start, end time.Time) ([]scheduling.Spacing, error) {
+	list, err := s.spacing(ctx, t, n, v.Client, c.spaced, start, end, v.ID)
+	if err != nil || len(list) == 0 || v.ApprovedBy == "" && !start.Equal(v.Start) {
 		return list, err
 	}
 	before, err := s.spacing(ctx, t, n, v.Client, c.spaced, v.Start, v.End, v.ID)
@@ -100,7 +103,7 @@ func (s *Server) newSpacing(ctx context.Context, t *store.Tx, n salonDay, v stor
 		return nil, err
 	}
 	return slices.DeleteFunc(list, func(x scheduling.Spacing) bool {
-		return slices.ContainsFunc(before, func(o scheduling.Spacing) bool { return o.Rule == x.Rule && o.Other == x.Other })
+		return slices.ContainsFunc(before, func(o scheduling.Spacing) bool { return !x.Nearer(o) })
 	}), nil
 }
 
@@ -191,7 +194,8 @@ func (s *Server) guardMove(ctx context.Context, t *store.Tx, n salonDay, before 
 	var near []scheduling.Spacing
 	if !start.Equal(before.Start) {
 		var err error
-		if near, err = s.newSpacing(ctx, t, n, before, c, start); err != nil {
+		end := start.Add(time.Duration(c.minutes()) * time.Minute)
+		if near, err = s.newSpacing(ctx, t, n, before, c, start, end); err != nil {
 			return err
 		}
 	}
@@ -199,4 +203,44 @@ func (s *Server) guardMove(ctx context.Context, t *store.Tx, n salonDay, before 
 		return nil
 	}
 	return withFirstAllowed(needsYes(ask), near)
+}
+
+// distances asks for the licensed person's yes to what the visits break of the
+// rules of spacing by the ends they were placed with, unless it was given. A
+// pencilled visit is asked about when it is booked, and one that is under way
+// goes on: its answer shows the caution.
+func (r *rearranging) distances(ctx context.Context, t *store.Tx) error {
+	for _, j := range r.jobs {
+		start, end := j.p.start(), j.p.end()
+		same := !j.isNew() && start.Equal(j.before.Start)
+		switch {
+		case j.isNew() && (j.v.State == store.Held || j.v.HeldUntil != nil || j.v.ApprovedBy != ""), j.approvedBy != "":
+			continue
+		case same && (end.Equal(j.before.End) || begun(j.before, r.now)):
+			continue
+		case !same && end.Equal(start.Add(time.Duration(j.c.minutes())*time.Minute)):
+			continue // without waits, which has been looked at
+		}
+		near, err := r.breaches(ctx, t, j, start, end)
+		if err != nil {
+			return err
+		}
+		if ask := asks(near); len(ask) > 0 {
+			return withFirstAllowed(needsYes(ask), near)
+		}
+	}
+	return nil
+}
+
+// breaches is what a visit breaks from start to end that nobody has agreed to.
+func (r *rearranging) breaches(ctx context.Context, t *store.Tx, j *job, start, end time.Time) ([]scheduling.Spacing, error) {
+	if j.isNew() {
+		return r.s.spacing(ctx, t, r.n, j.v.Client, j.c.spaced, start, end, "")
+	}
+	return r.s.newSpacing(ctx, t, r.n, j.before, j.c, start, end)
+}
+
+// begun is whether the client of v is here, or should be by the plan.
+func begun(v store.Visit, now time.Time) bool {
+	return v.State == store.Arrived || v.State == store.UnderWay || !now.Before(v.Start)
 }

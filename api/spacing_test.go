@@ -142,6 +142,8 @@ func TestAMoveIsAskedAboutWhatItBreaksAnew(t *testing.T) {
 	require.True(t, p.FirstAllowed.Equal(june(18, 13, 30)))
 	tag = move(june(18, 9, 0), object{"approved_by": "Ada"}).is(200, nil).header.Get("ETag")
 	tag = move(june(18, 9, 30), nil).is(200, nil).header.Get("ETag") // the same rule and visit, agreed to
+	p = move(june(18, 9, 15), nil).refused(422, "refused")           // nearer again
+	require.Contains(t, p.Detail, dryRule)
 	s.ask(mara, june(30, 9, 0), "Ada", object{"service_id": s.services["Straightening"], "hair": hair()}).is(201, nil)
 	p = move(june(31, 9, 0), nil).refused(422, "refused") // the day after another straightening
 	require.Contains(t, p.Detail, "Straightening on Tue 30 June")
@@ -204,4 +206,76 @@ func TestASalonWritesItsOwnSpacing(t *testing.T) {
 	other := s.neighbour()
 	other.call("GET", "/v1/booking-rules", nil).is(200, &b)
 	require.Len(t, b.Spacing, 6)
+}
+
+func TestAnEndThatWaitsMakeLaterCountsForTheSpacing(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	mara := s.client("Mara")
+	for _, minutes := range []int{20, 30, 60, 100, 120, 220, 240} { // Ben and the basin are busy
+		s.ask(s.client(fmt.Sprint("Guest", minutes)), june(17, 10, minutes), "", s.by(s.ben, "Cut and dry"))
+	}
+	service := object{"service_id": s.services["Straightening"], "hair": hair(), "lead_id": s.ada}
+	a := s.openings([]object{service}, object{"first_date": "2026-06-17", "last_date": "2026-06-17", "grid_minutes": 1, "limit": 200})
+	tried := false
+	for _, o := range a.Openings {
+		wash := o.End.Add(48*time.Hour - time.Duration(o.WaitMinutes)*time.Minute)
+		if o.WaitMinutes < 3 || s.ask(mara, wash, "", s.service("Cut and dry")).status != 201 {
+			continue
+		}
+		tried = true
+		p := s.ask(mara, o.Start, "", service).refused(422, "refused")
+		require.Contains(t, p.Detail, dryRule)
+		require.Equal(t, []string{"body /approved_by"}, pointers(p))
+		var v api.VisitBody
+		s.ask(mara, o.Start, "Ada", service).is(201, &v)
+		require.Equal(t, "Ada", v.ApprovedBy)
+		break
+	}
+	require.True(t, tried, "no opening with waits")
+	s.sound()
+}
+
+func TestALongerVisitIsAskedAboutWhatItComesNearTo(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	mara := s.client("Mara")
+	v, tag := s.book(mara, june(16, 9, 0), s.straightening())
+	require.True(t, v.End.Equal(june(16, 13, 30)))
+	s.ask(mara, june(18, 13, 30), "", s.service("Cut and dry")).is(201, nil)
+	before := s.tables()()
+	p := s.extend(v.ID, tag, object{"minutes": 10}).refused(422, "refused")
+	require.Contains(t, p.Detail, "Cut and dry on Thu 18 June: "+dryRule)
+	require.Equal(t, []string{"body /approved_by"}, pointers(p))
+	require.Equal(t, []string{"body /approved_by"}, pointers(s.extend(v.ID, tag, object{"minutes": 10, "approved_by": "Nobody"}).refused(422, "invalid")))
+	require.Equal(t, before, s.tables()())
+	tag = s.extend(v.ID, tag, object{"minutes": 10, "approved_by": "Ada"}).is(200, nil).header.Get("ETag")
+	s.extend(v.ID, tag, object{"minutes": 1}).refused(422, "refused") // nearer than agreed to
+
+	s.at(june(16, 9, 0))
+	tag = s.call("POST", "/v1/visits/"+v.ID+"/arrive", nil, "If-Match", tag).is(200, nil).header.Get("ETag")
+	var longer api.VisitBody
+	s.extend(v.ID, tag, object{"minutes": 1, "step": 13}).is(200, &longer)
+	require.True(t, longer.End.Equal(june(16, 13, 41)))
+	require.Len(t, longer.Cautions, 1, "she is here: it is said, not asked")
+	require.Contains(t, longer.Cautions[0].Text, dryRule)
+}
+
+func TestTheYesToAnotherCautionDoesNotCountForTheSkinTest(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, tag := s.book(s.client("Mara"), june(18, 9, 0), s.straightening()) // with a yes, for whatever it was
+	move := func(at time.Time, more object) answer {
+		body := object{"start": at}
+		for k, x := range more {
+			body[k] = x
+		}
+		return s.call("POST", "/v1/visits/"+v.ID+"/move", body, "If-Match", tag)
+	}
+	soon := start.Add(26 * time.Hour)
+	p := move(soon, nil).refused(422, "refused")
+	require.Equal(t, "patch_test", p.Cautions[0].Code)
+	tag = move(soon, object{"approved_by": "Ada"}).is(200, nil).header.Get("ETag")
+	tag = move(soon.Add(time.Hour), nil).is(200, nil).header.Get("ETag") // was too soon already, and was agreed to
+	move(soon, nil).refused(422, "refused")                              // less time than agreed to
 }

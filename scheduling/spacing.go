@@ -147,6 +147,14 @@ func (r SpacingRule) tooEarly(loc *time.Location, end, t time.Time) bool {
 	return r.MinRegrowthCM == 0
 }
 
+// apart is the distance from end to a start at t as the rule counts it.
+func (r SpacingRule) apart(loc *time.Location, end, t time.Time) time.Duration {
+	if r.Hours > 0 {
+		return t.Sub(end)
+	}
+	return time.Duration(CivilDate(t, loc).Sub(CivilDate(end, loc))) * 24 * time.Hour
+}
+
 func (r SpacingRule) firstDay(loc *time.Location, end time.Time) date.Date {
 	return CivilDate(end, loc).Add(date.PeriodOfDays(r.Days))
 }
@@ -219,6 +227,18 @@ type Spacing struct {
 	// visit keeps its distance to all others by every rule that has a length;
 	// the zero time when waiting does not help.
 	FirstAllowed time.Time
+
+	// apart is how far off Other stands: elapsed time for a rule of hours, whole
+	// civil days of 24 hours for any other. later is whether Other comes later.
+	apart time.Duration
+	later bool
+}
+
+// Nearer reports whether x asks for more than o did: another rule, another
+// visit, the visits in another order, or less time between them. A rule of hours
+// counts elapsed time, every other civil days.
+func (x Spacing) Nearer(o Spacing) bool {
+	return x.Rule != o.Rule || x.Other != o.Other || x.later != o.later || x.apart < o.apart
 }
 
 // CheckSpacing returns what v breaks of rules: between its own services in
@@ -341,6 +361,7 @@ func (c *spacer) between(rule SpacingRule, o, v SpacedVisit) (breach, bool) {
 		}
 		x := rule.broken("%s on %s", name, o.Start.In(c.loc).Format("Mon 2 January"))
 		x.Other, x.until, x.movable = o.ID, until, r.Hours > 0 || r.Days > 0
+		x.apart, x.later = r.apart(c.loc, first.End, second.Start), later
 		return x, true
 	}
 	return breach{}, false
