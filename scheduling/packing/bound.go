@@ -75,27 +75,25 @@ func (b *bounds) addRuns() {
 		}
 	}
 	for u := range b.runs {
-		for _, r := range freeRuns(&b.m.p.Shop, int32(u), 0) {
-			for _, w := range b.m.windows {
-				if c := (run{max(r.from, w.from), min(r.to, w.to)}); c.to-c.from >= max(shortest[u], 1) {
-					b.runs[u] = append(b.runs[u], c)
-				}
+		b.m.inWindows(freeRuns(&b.m.p.Shop, int32(u), 0), func(_ window, piece run) {
+			if piece.to-piece.from >= shortest[u] {
+				b.runs[u] = append(b.runs[u], piece)
 			}
-		}
+		})
 	}
 }
 
-// unitSets are the sets of units that jobs choose from, and all units of a kind.
+// maxSets is how many sets of units the bounds look at. A salon has ten.
+const maxSets = 60
+
+// unitSets are the sets of all units of a kind, and those that jobs choose from.
 func (m *model) unitSets() [][]int32 {
 	var out [][]int32
 	add := func(set []int32) {
 		set = slices.Sorted(slices.Values(set))
-		if len(set) > 0 && !slices.ContainsFunc(out, func(o []int32) bool { return slices.Equal(o, set) }) {
+		if len(set) > 0 && len(out) < maxSets && !slices.ContainsFunc(out, func(o []int32) bool { return slices.Equal(o, set) }) {
 			out = append(out, set)
 		}
-	}
-	for j := range m.jobs {
-		add(m.jobs[j].cand)
 	}
 	var kinds []openings.UnitKind
 	for _, u := range m.p.Shop.Units {
@@ -110,6 +108,9 @@ func (m *model) unitSets() [][]int32 {
 			}
 		}
 		add(set)
+	}
+	for j := range m.jobs {
+		add(m.jobs[j].cand)
 	}
 	return out
 }
@@ -152,7 +153,10 @@ func (b *bounds) each(i int, units []int32, f func(job *job, k int)) {
 	v := &b.m.visits[i]
 	for j := v.job; j < v.job+v.jobs; j++ {
 		job := &b.m.jobs[j]
-		if len(job.cand) == 0 || slices.ContainsFunc(job.cand, func(u int32) bool { return !slices.Contains(units, u) }) {
+		if len(job.cand) == 0 || len(job.cand) > len(units) || slices.ContainsFunc(job.cand, func(u int32) bool {
+			_, in := slices.BinarySearch(units, u)
+			return !in
+		}) {
 			continue
 		}
 		for _, k := range job.blocks {
@@ -222,7 +226,7 @@ func (b *bounds) most(state []choice) int {
 }
 
 // maxCells is how large a table the bound of the value may use.
-const maxCells = 10_000_000
+const maxCells = 2_000_000
 
 // highest returns a value that no packing exceeds: the best choice of groups of
 // which each resource alone has enough minutes.

@@ -19,11 +19,9 @@ func newCalendar(m *model) *calendar {
 	c := &calendar{m: m, uses: make([][]use, len(m.p.Shop.Units)), ofUnit: make([][]int32, len(m.p.Shop.Units))}
 	for i := range m.vars {
 		base := make(minuteSet, m.words)
-		for _, r := range m.vars[i].runs {
-			for _, w := range m.windows {
-				c.in(base, w).add(max(r.from, w.from)-w.from, min(r.to, w.to)-w.from)
-			}
-		}
+		m.inWindows(m.vars[i].runs, func(w window, piece run) {
+			c.in(base, w).add(piece.from-w.from, piece.to-w.from)
+		})
 		c.base = append(c.base, base)
 		c.free = append(c.free, append(minuteSet(nil), base...))
 		u := m.vars[i].unit

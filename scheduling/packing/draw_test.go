@@ -21,10 +21,12 @@ func drawProblem(t *rapid.T) packing.Problem {
 	for i := range d.n(1, 4, "requests") {
 		r := d.request(p.Shop, i)
 		if i > 0 && d.one(3, "like the one before") {
-			id, value, lead := r.ID, r.Value, r.LeadOnly
+			id, value := r.ID, r.Value
 			r = p.Requests[i-1]
 			if r.ID, r.Value = id, value; d.one(3, "but for the lead") {
-				r.LeadOnly = lead
+				if r.LeadOnly = nil; p.Requests[i-1].LeadOnly == nil {
+					r.LeadOnly = []string{"U0"}
+				}
 			}
 		}
 		p.Requests = append(p.Requests, r)

@@ -43,6 +43,7 @@ func newExact(k *packer, b *bounds) *exact {
 	for g := range k.m.groups {
 		x.order = append(x.order, g)
 	}
+	x.quick.ins.stop, x.o.over = k.ins.stop, k.ins.over
 	slices.SortStableFunc(x.order, func(a, c int) int {
 		if b.must[a] != b.must[c] {
 			if b.must[a] {
@@ -74,7 +75,7 @@ func (x *exact) tick() bool {
 	if x.steps++; x.steps > firstPart {
 		n = laterPart
 	}
-	if x.steps%n == 0 && !x.yield(struct{}{}) {
+	if x.k.ins.over() || x.steps%n == 0 && !x.yield(struct{}{}) {
 		x.cut = true
 	}
 	return !x.cut
@@ -138,13 +139,12 @@ func (x *exact) choose(n, raw, worth int, seen []*placement) bool {
 	return ok
 }
 
-// dominated reports whether a twin of g, worth as much or more, is left out: it
-// could take the place of g.
+// dominated reports whether a twin of g is left out: it could take the place of
+// g, and was decided before because it is worth as much or more.
 func (x *exact) dominated(g int) bool {
 	like := x.k.m.visits[x.k.m.groups[g][0]].like
 	for i := range x.k.m.visits {
-		v := &x.k.m.visits[i]
-		if v.like == like && x.state[v.group] == choiceOut && x.b.raw[v.group] >= x.b.raw[g] {
+		if v := &x.k.m.visits[i]; v.like == like && x.state[v.group] == choiceOut {
 			return true
 		}
 	}

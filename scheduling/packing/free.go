@@ -21,13 +21,14 @@ type run struct{ from, to int32 }
 // variant returns the index of the free time of unit u before clear minutes of
 // clearing.
 func (m *model) variant(u, clear int32) int32 {
-	for i := range m.vars {
-		if m.vars[i].unit == u && m.vars[i].clear == clear {
-			return int32(i)
-		}
+	key := [2]int32{u, clear}
+	if i, ok := m.varOf[key]; ok {
+		return i
 	}
+	i := int32(len(m.vars))
+	m.varOf[key] = i
 	m.vars = append(m.vars, variant{unit: u, clear: clear, runs: freeRuns(&m.p.Shop, u, clear)})
-	return int32(len(m.vars) - 1)
+	return i
 }
 
 // freeRuns returns when unit u is free for a visit that clears it for clear
@@ -41,18 +42,22 @@ func freeRuns(shop *openings.Shop, u, clear int32) []run {
 	for _, b := range unit.Bookings {
 		busy = append(busy, run{int32(b.From) - clear, int32(b.To + b.Clear)})
 	}
-	slices.SortFunc(busy, byFrom)
+	busy = joined(busy)
 	var out []run
+	next := 0
 	for _, w := range merged(unit.Open, shop.Minutes) {
+		for next < len(busy) && busy[next].to <= w.from {
+			next++
+		}
 		at := w.from
-		for _, b := range busy {
-			if b.to <= at || b.from >= w.to {
-				continue
+		for _, b := range busy[next:] {
+			if b.from >= w.to {
+				break
 			}
 			if b.from > at {
 				out = append(out, run{at, b.from})
 			}
-			at = max(at, b.to)
+			at = b.to
 		}
 		if at < w.to {
 			out = append(out, run{at, w.to})
@@ -61,18 +66,40 @@ func freeRuns(shop *openings.Shop, u, clear int32) []run {
 	return out
 }
 
+// inWindows calls f with every piece of runs that lies in a window of m.
+func (m *model) inWindows(runs []run, f func(w window, piece run)) {
+	first := 0
+	for _, r := range runs {
+		for first < len(m.windows) && m.windows[first].to <= r.from {
+			first++
+		}
+		for _, w := range m.windows[first:] {
+			if w.from >= r.to {
+				break
+			}
+			f(w, run{max(r.from, w.from), min(r.to, w.to)})
+		}
+	}
+}
+
 func byFrom(a, b run) int { return cmp.Compare(a.from, b.from) }
 
 // merged returns spans inside 0..minutes, sorted, with touching ones joined.
 func merged(spans []openings.Span, minutes openings.Minute) []run {
-	var all, out []run
+	var all []run
 	for _, s := range spans {
 		if r := (run{int32(max(s.From, 0)), int32(min(s.To, minutes))}); r.from < r.to {
 			all = append(all, r)
 		}
 	}
-	slices.SortFunc(all, byFrom)
-	for _, r := range all {
+	return joined(all)
+}
+
+// joined sorts runs in place and joins those that touch.
+func joined(runs []run) []run {
+	slices.SortFunc(runs, byFrom)
+	out := runs[:0]
+	for _, r := range runs {
 		if n := len(out); n > 0 && out[n-1].to >= r.from {
 			out[n-1].to = max(out[n-1].to, r.to)
 			continue

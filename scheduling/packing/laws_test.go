@@ -38,14 +38,16 @@ func TestMoreRoundsAreNeverWorse(t *testing.T) {
 	}
 }
 
-func TestADoneContextStillGivesAPacking(t *testing.T) {
+func TestADoneContextLeavesEverythingWhereItStands(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	p := wishDay(1, 15)
+	p := without(standing(t), "B1", openings.Span{From: 600, To: 620})
 	r, err := packing.Pack(ctx, p, packing.Options{})
 	require.NoError(t, err)
 	checkResult(t, p, r)
-	require.NotEmpty(t, r.Placed)
+	require.Len(t, r.Placed, 4, "one cannot stay, and there is no time to find another place")
+	require.Empty(t, r.Moved)
+	require.False(t, r.Proven)
 }
 
 func TestNothingToPackIsPackedAtOnce(t *testing.T) {
@@ -144,4 +146,24 @@ func TestLinkedVisitsAreServedTogetherOrNotAtAll(t *testing.T) {
 			require.Len(t, r.Placed, map[bool]int{true: 2}[tt.served])
 		})
 	}
+}
+
+// Seven minutes fit both stylists, but only the one who comes later leaves room
+// for the two visits of five.
+func TestStylistsOfOtherHoursAreNotTakenForTheSame(t *testing.T) {
+	stylist := openings.Need{Kinds: []openings.UnitKind{openings.Stylist}}
+	p := packing.Problem{Objective: packing.MaxValue, Shop: openings.Shop{Minutes: 10,
+		Premises: []openings.Span{{From: 0, To: 10}},
+		Units: []openings.Unit{
+			{ID: "early", Kind: openings.Stylist, Open: []openings.Span{{From: 0, To: 10}}},
+			{ID: "late", Kind: openings.Stylist, Open: []openings.Span{{From: 3, To: 10}}}}}}
+	for i, minutes := range []openings.Minute{7, 5, 5} {
+		p.Requests = append(p.Requests, packing.Request{ID: string(rune('a' + i)), Value: 1, Query: openings.Query{To: 10, Grid: 1},
+			Visit: openings.VisitSpec{Roles: []openings.Role{{Name: "lead", Need: stylist}},
+				Phases: []openings.Phase{{Minutes: minutes, Roles: []string{"lead"}}}}})
+	}
+	r, err := packing.PackExactly(p)
+	require.NoError(t, err)
+	checkResult(t, p, r)
+	require.Len(t, r.Placed, 3)
 }

@@ -5,6 +5,7 @@ import (
 	"reflect"
 	"slices"
 
+	"chairblock/scheduling"
 	"chairblock/scheduling/openings"
 )
 
@@ -19,7 +20,8 @@ type model struct {
 	jobs    []job
 	blocks  []block
 	vars    []variant
-	classes []int32 // by unit: units of one class are candidates for the same jobs
+	varOf   map[[2]int32]int32 // index into vars by unit and clearing
+	classes []int32            // by unit: units of one class are candidates for the same jobs
 	links   []tie
 	start   []int32 // index of the first point of each visit; the last is the number of all
 	// orderly is whether orders of the blocks say all there is to say, so that
@@ -46,7 +48,7 @@ const forever int32 = math.MaxInt32 / 4
 
 // newModel turns a problem without faults into numbers.
 func newModel(p *Problem, snap *openings.Snapshot, plans []*openings.Plan) *model {
-	m := &model{p: p, orderly: true}
+	m := &model{p: p, orderly: true, varOf: map[[2]int32]int32{}}
 	byID := map[string]int{}
 	for i := range p.Requests {
 		byID[p.Requests[i].ID] = i
@@ -71,7 +73,22 @@ func newModel(p *Problem, snap *openings.Snapshot, plans []*openings.Plan) *mode
 	}
 	m.share()
 	m.pair()
+	m.orderly = m.orderly && len(m.blocks) <= maxBlocks
 	return m
+}
+
+// maxBlocks bounds the table of the orders of blocks to a few megabytes. Sixty
+// visits of eight phases have fewer.
+const maxBlocks = 4000
+
+// check returns Faults when calendars for m would take too much memory.
+func (m *model) check() error {
+	var f scheduling.Faults
+	if n := m.words * len(m.vars); n > maxWords {
+		f.Addf("shop", "fewer opening hours, units or clearings that differ",
+			"is open for %d minutes, with %d units and clearings", m.words*64, len(m.vars))
+	}
+	return f.Err()
 }
 
 func (m *model) points() int32 {

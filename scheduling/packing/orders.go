@@ -13,6 +13,7 @@ import "slices"
 // its orders and units permit.
 type orders struct {
 	m       *model
+	over    func() bool // the time is over; nil for never
 	visitOf []int32
 	byPoint [][]int32 // blocks that begin or end at the point
 	chained [][]arc   // rules that always hold, by point
@@ -164,31 +165,8 @@ func (o *orders) begin(on func(i int) bool) bool {
 		o.lo[p], o.hi[p], o.out[p], o.in[p] = -forever, forever, -1, -1
 	}
 	for i := range o.m.visits {
-		v, first, last := &o.m.visits[i], o.m.start[i], o.m.start[i+1]-1
-		if o.on[i] = on(i); !o.on[i] {
-			continue
-		}
-		o.stands[i] = standOpen
-		if v.stay == nil || o.m.p.Objective == MinMakespan && v.stay.at[0]%v.grid == 0 {
-			o.stands[i] = standMoves
-		}
-		o.lo[first], o.hi[first] = v.from, v.to
-		o.hi[last] = min(o.hi[last], v.endBy-v.phases[len(v.phases)-1])
-		if o.lo[first] > o.hi[first] {
+		if o.on[i] = on(i); o.on[i] && !o.enter(i) {
 			return false
-		}
-		for p := first; p <= last; p++ {
-			o.push(p)
-		}
-		for j := v.job; j < v.job+v.jobs; j++ {
-			n := len(o.m.jobs[j].cand)
-			o.unit[j], o.dom[j] = -1, 1<<n-1
-			if n == 64 {
-				o.dom[j] = ^uint64(0)
-			}
-			if n == 0 {
-				return false
-			}
 		}
 	}
 	for i := range o.m.visits {
@@ -200,6 +178,28 @@ func (o *orders) begin(on func(i int) bool) bool {
 		}
 	}
 	return true
+}
+
+// enter takes visit i in with nothing but its own limits, and reports false when
+// it can never be carried out.
+func (o *orders) enter(i int) bool {
+	v, first, last := &o.m.visits[i], o.m.start[i], o.m.start[i+1]-1
+	o.stands[i] = standOpen
+	if v.stay == nil || o.m.p.Objective == MinMakespan && v.stay.at[0]%v.grid == 0 {
+		o.stands[i] = standMoves
+	}
+	o.lo[first], o.hi[first] = v.from, v.to
+	o.hi[last] = min(o.hi[last], v.endBy-v.phases[len(v.phases)-1])
+	for p := first; p <= last; p++ {
+		o.push(p)
+	}
+	for j := v.job; j < v.job+v.jobs; j++ {
+		n := len(o.m.jobs[j].cand)
+		if o.unit[j], o.dom[j] = -1, 1<<n-1; n == 0 {
+			return false
+		}
+	}
+	return o.lo[first] <= o.hi[first]
 }
 
 // line lets visits that nothing tells apart begin in the order of their

@@ -89,6 +89,9 @@ func Pack(ctx context.Context, p Problem, o Options) (*Result, error) {
 		return nil, err
 	}
 	m := newModel(&p, snap, plans)
+	if err := m.check(); err != nil {
+		return nil, err
+	}
 	k := newPacker(m, rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15)))
 	if ctx.Done() != nil {
 		k.ins.stop = func() bool { return ctx.Err() != nil }
@@ -115,6 +118,7 @@ func newHunt(k *packer) *hunt {
 	h := &hunt{k: k, b: newBounds(k.m)}
 	if k.m.orderly && len(k.m.visits) > 0 {
 		h.o = newOrders(k.m)
+		h.o.over = k.ins.over
 	}
 	h.x = newExact(k, h.b)
 	if k.m.p.Objective == MaxValue {
@@ -145,7 +149,7 @@ func (h *hunt) run(ctx context.Context, rounds int) {
 			continue
 		}
 		if _, more := slices(); !more {
-			h.proven, slices = true, nil
+			h.proven, slices = !h.x.cut, nil
 		}
 	}
 }
@@ -171,9 +175,13 @@ func (h *hunt) sharpen() {
 	lo, hi := int32(h.bound), int32(-h.k.top.main)
 	for lo < hi {
 		mid := (lo + hi) / 2
-		if h.o.begin(func(int) bool { return true }) && h.o.endBy(mid) && h.o.spread() {
+		fits := h.o.begin(func(int) bool { return true }) && h.o.endBy(mid) && h.o.spread()
+		switch {
+		case h.k.ins.over():
+			return
+		case fits:
 			hi = mid
-		} else {
+		default:
 			lo = mid + 1
 		}
 	}

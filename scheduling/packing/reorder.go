@@ -38,7 +38,7 @@ func (k *packer) reorder(o *orders) {
 	steps := 0
 	var next []*placement
 	s := &search{o: o, r: k.r,
-		tick:  func() bool { steps++; return steps <= mostSteps },
+		tick:  func() bool { steps++; return steps <= mostSteps && !k.ins.over() },
 		until: func() int32 { return until },
 		spend: func() int { return spend },
 		found: func() bool { next = o.earliestPlaces(); return false },
@@ -132,6 +132,12 @@ func (k *packer) fix(o *orders, free, on []bool) bool {
 			return false
 		}
 	}
+	return k.fixOrders(o, free, on)
+}
+
+// fixOrders lets the uses of units by visits that are not free follow each other
+// as they do now.
+func (k *packer) fixOrders(o *orders, free, on []bool) bool {
 	from, to := k.stretch()
 	start := func(x int32) int32 {
 		b := &k.m.blocks[x]

@@ -41,11 +41,18 @@ func (o *orders) lower(p, at int32) bool {
 	return true
 }
 
+// patience is how many conclusions are drawn between two looks at the time. They
+// are few but for rules that push each other on minute by minute.
+const patience = 10_000
+
 // spread draws the conclusions from everything decided so far. It reports false
-// when nothing can keep all rules.
+// when nothing can keep all rules, or when the time is over.
 func (o *orders) spread() bool {
-	for {
-		for len(o.queue) > 0 {
+	for n := 1; ; {
+		for ; len(o.queue) > 0; n++ {
+			if n%patience == 0 && o.over != nil && o.over() {
+				return false
+			}
 			p := o.queue[len(o.queue)-1]
 			o.queue = o.queue[:len(o.queue)-1]
 			o.queued[p] = false

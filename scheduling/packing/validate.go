@@ -16,6 +16,11 @@ const (
 	maxValue    = 1_000_000_000
 	maxCost     = 1_000_000
 	maxMinute   = openings.Minute(2 * 366 * 1440) // of the horizon
+
+	// Sixty visits of thirty phases among twenty units are a tenth of that.
+	maxChoices = 300_000
+	// Sixty days around the clock for two hundred units are a tenth of that.
+	maxWords = 8_000_000
 )
 
 // check returns the shop and the visits of p made ready, or Faults that name
@@ -61,7 +66,35 @@ func (p *Problem) check(o Options) (*openings.Snapshot, []*openings.Plan, error)
 		p.checkStay(&f, i)
 	}
 	p.checkLinks(&f, byID)
+	p.checkChoices(&f)
 	return snap, plans, f.Err()
+}
+
+// checkChoices adds a fault when all visits together leave too much to choose.
+func (p *Problem) checkChoices(f *scheduling.Faults) {
+	n := 0
+	count := func(need openings.Need) {
+		for i := range p.Shop.Units {
+			if u := &p.Shop.Units[i]; slices.Contains(need.Kinds, u.Kind) && able(u, need) {
+				n++
+			}
+		}
+	}
+	for i := range p.Requests {
+		for _, r := range p.Requests[i].Visit.Roles {
+			count(r.Need)
+		}
+		for _, ph := range p.Requests[i].Visit.Phases {
+			for _, need := range ph.Pool {
+				count(need)
+			}
+		}
+		if n > maxChoices {
+			f.Addf(fmt.Sprintf("requests[%d].visit", i), "fewer phases, or needs that fewer units meet",
+				"brings the units to choose from for all jobs to more than %d", maxChoices)
+			return
+		}
+	}
 }
 
 func (r *Request) checkAmounts(f *scheduling.Faults, at string) {

@@ -57,6 +57,30 @@ func TestPackNamesTheFaultyField(t *testing.T) {
 			s.Phases[0].End = 640
 			p.Requests[0].Stay = s
 		}},
+		{"requests[5].visit", "more than 300000", func(p *packing.Problem) {
+			for i := range 1500 {
+				p.Shop.Units = append(p.Shop.Units, openings.Unit{ID: fmt.Sprint("more ", i), Kind: "more"})
+			}
+			var v openings.VisitSpec
+			for i := range 40 {
+				need := openings.Need{Kinds: []openings.UnitKind{"more"}}
+				v.Phases = append(v.Phases, openings.Phase{Minutes: 1, Pool: []openings.Need{need, need, need, need, need, need}})
+				if i > 0 {
+					v.Gaps = append(v.Gaps, openings.Gap{})
+				}
+			}
+			p.Requests[5].Visit = v
+		}},
+		{"shop", "is open for 1000000", func(p *packing.Problem) {
+			p.Shop.Minutes = 1_000_000
+			p.Shop.Premises = []openings.Span{{From: 0, To: 1_000_000}}
+			for i := range 600 {
+				p.Shop.Units = append(p.Shop.Units, openings.Unit{ID: fmt.Sprint("more ", i), Kind: openings.Stylist})
+			}
+			for i := range p.Requests {
+				p.Requests[i].Query.To = 1_000_000
+			}
+		}},
 		{"links[0].a", `is "x"`, link(packing.Link{A: "x", B: "b", From: "start"})},
 		{"links[0].b", `is "x"`, link(packing.Link{A: "a", B: "x", From: "start"})},
 		{"links[0].b", `is "a" like a`, link(packing.Link{A: "a", B: "a", From: "start"})},
