@@ -100,8 +100,20 @@ func TestAPencilledVisitKeepsItsTimeWithoutAClientAMessageOrACalendar(t *testing
 	require.EqualValues(t, 1, list[0].Version)
 	s.at(start.Add(9*time.Minute + 59*time.Second))
 	require.Equal(t, 1, s.holds()[0].SecondsLeft)
+	day := func() (visits, blocks int) {
+		var b api.DayBody
+		s.call("GET", "/v1/days/2026-06-09", nil).is(200, &b)
+		for _, u := range b.Units {
+			blocks += len(u.Bookings)
+		}
+		return len(b.Visits), blocks
+	}
+	visits, blocks := day()
+	require.Equal(t, []int{1, len(s.blocks(v.ID))}, []int{visits, blocks})
 	s.at(start.Add(10 * time.Minute))
 	require.Empty(t, s.holds())
+	visits, blocks = day()
+	require.Equal(t, []int{0, 0}, []int{visits, blocks}, "nor does the day show it any more")
 	require.Equal(t, before.Count, s.openings(s.straightening(), object{"first_date": "2026-06-09", "last_date": "2026-06-09"}).Count,
 		"whoever looks sees the time free at once")
 	s.book(s.client("Ines"), v.Start, s.straightening())

@@ -89,6 +89,9 @@ func (x *sharing) hostTime(v *store.Visit, bay openings.Span) string {
 			return strings.ToLower(v.Services[st.Service].Name) + " time"
 		}
 	}
+	if isKept(*v) {
+		return "time"
+	}
 	return strings.ToLower(v.Services[0].Name) + " time"
 }
 

@@ -73,9 +73,7 @@ func (s *Server) walkIn(ctx context.Context, t *store.Tx, n salonDay, b WalkInRe
 	if err != nil {
 		return v, err
 	}
-	came := s.now().Truncate(time.Second)
-	v.State, v.ArrivedAt = store.Arrived, &came
-	err = t.SetVisitState(ctx, &v)
+	err = s.arrive(ctx, t, n, &v, nil)
 	return v, err
 }
 
