@@ -90,10 +90,15 @@ func (s *Server) spacingOf(ctx context.Context, t *store.Tx, n salonDay, client 
 	return s.spacing(ctx, t, n, client, c.spaced, start, end, except)
 }
 
-// newSpacing is what a visit breaks from start to end and did not break before it
+// newSpacing is newSpacingTo for a new start, without waits.
+func (s *Server) newSpacing(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, c *composed, start time.Time) ([]scheduling.Spacing, error) {
+	return s.newSpacingTo(ctx, t, n, v, c, start, start.Add(time.Duration(c.minutes())*time.Minute))
+}
+
+// newSpacingTo is what a visit breaks from start to end and did not break before it
 // was moved: what the licensed person has agreed to is not asked again, unless
 // it comes nearer. A visit that keeps its start is asked about its end alone.
-func (s *Server) newSpacing(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, c *composed, start, end time.Time) ([]scheduling.Spacing, error) {
+func (s *Server) newSpacingTo(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, c *composed, start, end time.Time) ([]scheduling.Spacing, error) {
 	list, err := s.spacing(ctx, t, n, v.Client, c.spaced, start, end, v.ID)
 	if err != nil || len(list) == 0 || v.ApprovedBy == "" && !start.Equal(v.Start) {
 		return list, err
@@ -194,8 +199,7 @@ func (s *Server) guardMove(ctx context.Context, t *store.Tx, n salonDay, before 
 	var near []scheduling.Spacing
 	if !start.Equal(before.Start) {
 		var err error
-		end := start.Add(time.Duration(c.minutes()) * time.Minute)
-		if near, err = s.newSpacing(ctx, t, n, before, c, start, end); err != nil {
+		if near, err = s.newSpacing(ctx, t, n, before, c, start); err != nil {
 			return err
 		}
 	}
@@ -237,7 +241,7 @@ func (r *rearranging) breaches(ctx context.Context, t *store.Tx, j *job, start, 
 	if j.isNew() {
 		return r.s.spacing(ctx, t, r.n, j.v.Client, j.c.spaced, start, end, "")
 	}
-	return r.s.newSpacing(ctx, t, r.n, j.before, j.c, start, end)
+	return r.s.newSpacingTo(ctx, t, r.n, j.before, j.c, start, end)
 }
 
 // begun is whether the client of v is here, or should be by the plan.
