@@ -46,6 +46,8 @@ var allowed = map[string][]store.Role{
 	"find-group-openings": working, "book-group": working, "get-group": working,
 	"get-day":    everybody,
 	"get-delays": working, "apply-remedy": working,
+	"list-waiting": working, "add-waiting": working, "get-waiting": working, "update-waiting": working, "withdraw-waiting": working,
+	"match-waiting": working, "plan-day": working, "get-day-plan": working, "apply-day-plan": working,
 	"list-reminders": working,
 	"list-feeds":     desk,
 	"add-feed":       desk,

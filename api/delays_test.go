@@ -191,6 +191,12 @@ func TestALateBasinIsSaidWithItsCauseAndMendedByAnotherOne(t *testing.T) {
 	require.Contains(t, b.Words, "is taken by Mara Q. until 10:47")
 	require.Contains(t, b.Chain[0], "of Mara Q. runs since 09:50")
 	require.True(t, late(d, nora.id).ProductOn)
+	var short api.DelaysBody
+	s.call("GET", "/v1/days/"+mondayDate+"/delays?remedies=no", nil).is(200, &short)
+	require.False(t, short.Complete)
+	require.Empty(t, short.Remedies)
+	require.Equal(t, d.Broken, short.Broken)
+	require.Equal(t, d.Visits, short.Visits)
 	last := remedy(t, d, "last_resort", "Nothing that was tried keeps every rule")
 	require.Contains(t, last.Words, "Do not leave product on longer than planned")
 	require.False(t, last.Applies)
@@ -231,6 +237,35 @@ func TestALateBasinIsSaidWithItsCauseAndMendedByAnotherOne(t *testing.T) {
 	nora.tag = fmt.Sprintf(`"v%d"`, done.Visits[0].Version)
 	nora.ok(nora.step("rinse") + "start")
 	require.Empty(t, s.delays(mondayDate).Broken)
+}
+
+func TestALateVisitKeepsItsPlanWhenAStepGetsAnotherBasin(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	mara, nora := lateBasin(s)
+	var basin api.StationBody
+	s.call("POST", "/v1/stations", object{"kind": "basin", "name": "Basin by the door", "changeover_minutes": 2}).is(201, &basin)
+	d := s.delays(mondayDate)
+	r := remedy(t, d, "other_station", "Use Basin by the door instead of basin 3 for “rinse solution” of Mara Q.")
+	require.True(t, r.Applies)
+	var done api.ApplyAnswer
+	s.apply(mondayDate, d, r).is(200, &done)
+	require.Len(t, done.Visits, 1)
+	now := done.Visits[0].Visit
+	for i, st := range now.Steps {
+		require.Equal(t, mara.v.Steps[i].Start, st.Start, st.Kind)
+		require.Equal(t, mara.v.Steps[i].RealStart, st.RealStart, st.Kind)
+		if st.Kind == "rinse_1" {
+			require.Contains(t, st.Units, api.StepUnitBody{UnitID: basin.ID, Role: "basin"})
+		} else {
+			require.Equal(t, mara.v.Steps[i].Units, st.Units, st.Kind)
+		}
+	}
+	d = s.delays(mondayDate)
+	require.Empty(t, d.Broken)
+	require.Equal(t, 11, late(d, mara.id).EndLateMinutes, "she is as late as before")
+	require.Zero(t, late(d, nora.id).EndLateMinutes)
+	s.sound()
 }
 
 // lateStart is Mara twenty minutes late, and Nora after her.

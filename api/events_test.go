@@ -298,6 +298,7 @@ func TestAnExtensionAndAMoveKeepWhatReallyHappened(t *testing.T) {
 	x.ok(x.step("talk")+"start", monday(9, 2))
 	x.ok(x.step("apply") + "start")
 	known := x.real()
+	s.at(monday(10, 12)) // by the plan she waits for the product to work
 	a := s.extend(x.id, x.tag, object{"minutes": 10}).is(200, &x.v)
 	require.Equal(t, known, x.real(), "in the answer")
 	require.Equal(t, 40*time.Minute, x.v.Steps[3].End.Sub(x.v.Steps[3].Start), "the one that runs by what was noted")

@@ -374,11 +374,14 @@ func (r *rearranging) plans() []store.Plan {
 // write makes the changes binding.
 func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 	for _, j := range r.jobs {
-		if !j.isNew() {
+		if !j.isNew() && j.work == nil {
 			continue
 		}
 		if err := j.c.keepEstimates(ctx, t, j.v.Client); err != nil {
 			return err
+		}
+		for k := range j.c.services { // other minutes come from another estimate
+			j.v.Services[k].Estimate = j.c.services[k].Estimate
 		}
 	}
 	var added, moved []store.Plan

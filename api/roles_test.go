@@ -36,6 +36,8 @@ var mayDo = map[string]string{
 	"add-hold": "odl", "list-holds": "odl", "book-held-visit": "odl", "release-visit": "odl", "hold-visit": "odl",
 	"add-walk-in": "odl", "keep-time": "odl",
 	"swap-visit": "odl", "extend-visit": "odl", "set-visit-group": "odl",
+	"list-waiting": "odl", "add-waiting": "odl", "get-waiting": "odl", "update-waiting": "odl", "withdraw-waiting": "odl",
+	"match-waiting": "odl", "plan-day": "odl", "get-day-plan": "odl", "apply-day-plan": "odl",
 	"find-group-openings": "odl", "book-group": "odl", "get-group": "odl",
 	"get-day": "odla", "list-reminders": "odl",
 	"list-feeds": "od", "add-feed": "od", "revoke-feed": "od",
@@ -66,6 +68,9 @@ func (s *salon) things() map[string]string {
 		s.call("POST", "/v1/"+path, body).is(201, &x)
 		out[path] = x.ID
 	}
+	waiting := s.waits(client, object{"first_date": "2026-07-06", "last_date": "2026-07-10"})
+	out["waiting-list"] = waiting.ID
+	out["day-plans"] = s.plan(object{"date": "2026-07-06", "waiting_list": []string{waiting.ID}, "rounds": 50}).ID
 	// Right behind the visit, so that it can join.
 	out["visit-groups"] = s.group("one_after_other", s.visitOf("Ines", v.End.Add(5*time.Minute), s.by(s.ben, "Dry cut")),
 		s.visitOf("Lena", v.End.Add(35*time.Minute), s.by(s.ada, "Dry cut"))).ID
@@ -105,6 +110,13 @@ func (s *salon) requests() map[string]request {
 	bodies["update-service"] = bodies["add-service"]
 	bodies["arrive-visit"], bodies["start-step"], bodies["finish-step"] = object{}, object{}, object{}
 	bodies["apply-remedy"] = object{"remedy": strings.Repeat("0", 24), "as_of": start}
+	bodies["add-waiting"] = object{"client_id": things["clients"], "services": s.straightening(), "first_date": "2026-07-13", "last_date": "2026-07-14", "weekdays": []int{1, 2},
+		"from": "09:00", "to": "18:00", "lead_ids": []string{s.ada}}
+	bodies["update-waiting"] = bodies["add-waiting"]
+	bodies["match-waiting"] = object{"first_date": "2026-07-06", "last_date": "2026-07-07", "rounds": 50}
+	bodies["plan-day"] = object{"date": "2026-07-06", "waiting_list": []string{"all"}, "movable": []string{"all_not_started"}, "rounds": 50,
+		"away": []object{{"unit_id": s.ben, "from": "2026-07-06T09:00:00+02:00", "to": "2026-07-06T12:00:00+02:00"}}}
+	bodies["apply-day-plan"] = object{"approved_by": "Ada"}
 	var held api.VisitBody
 	s.call("POST", "/v1/holds", object{"start": start.Add(124 * time.Hour), "services": []object{s.by(s.ben, "Dry cut")}}, "Idempotency-Key", "pencilled").is(201, &held)
 	bodies["add-hold"] = object{"start": start.Add(100 * time.Hour), "services": []object{s.by(s.ben, "Dry cut")}, "title": "a caller"}

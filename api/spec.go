@@ -25,6 +25,8 @@ func (s *Server) routes() {
 	s.extendRoutes()
 	s.groupRoutes()
 	s.dayRoutes()
+	s.wishRoutes()
+	s.dayPlanRoutes()
 	s.delayRoutes()
 	s.reminderRoutes()
 	s.accessRoutes()

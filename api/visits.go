@@ -46,6 +46,7 @@ type VisitBody struct {
 	// CanStartUntil is left out where it does not matter or is not asked for.
 	CanStartUntil *StartUntilBody `json:"can_start_until,omitempty" doc:"How late it can begin; only in the answer about one visit and of a day, while it is booked or the client is here"`
 	Reminders     []ReminderBody  `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
+	WaitingFits   *int            `json:"waiting_list_fits,omitempty" doc:"How many of the waiting-list requests for that day fit now, of the 20 most valuable; only in the answer when the visit is cancelled or did not come, and somebody waits"`
 	Cautions      []CautionBody   `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
 }
 
@@ -374,7 +375,7 @@ func (s *Server) cancelVisit(ctx context.Context, in *cancelInput) (*found[Visit
 	if in.Body != nil {
 		decision = in.Body.Others
 	}
-	return s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
+	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
 		v, others, err := lockWithOthers(ctx, t, in.ID, version)
 		if err != nil {
 			return v, err
@@ -392,15 +393,17 @@ func (s *Server) cancelVisit(ctx context.Context, in *cancelInput) (*found[Visit
 		err = s.cancelAll(ctx, t, n, store.Cancelled, list...)
 		return v, err
 	})
+	return s.withFits(ctx, out, err)
 }
 
 func (s *Server) missVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
-	return s.changeState(ctx, in, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+	out, err := s.changeState(ctx, in, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
 		if s.now().Before(v.Start) {
 			return conflict("the visit has not begun yet: cancel it instead")
 		}
 		return s.cancel(ctx, t, n, v, store.Missed)
 	})
+	return s.withFits(ctx, out, err)
 }
 
 func (s *Server) arriveVisit(ctx context.Context, in *arriveInput) (*found[VisitBody], error) {
