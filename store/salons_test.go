@@ -31,7 +31,7 @@ func (s *salon) filled() *filled {
 	x := &filled{salon: s.opened(), call: call("key " + s.row.ID)}
 	x.client = s.client("Guest " + s.row.ID)
 	x.visit = s.booked(x.client, at(9, 0), s.seat()).ID
-	x.held = x.hold(at(15, 0), x.seat(), at(8, 30)).ID
+	x.held = x.hold(at(19, 0), x.seat(), at(8, 30)).ID
 	x.remind(x.visit, at(8, 0))
 	s.tx(func(t *store.Tx) error {
 		hair := json.RawMessage(`{"note": "hair of ` + s.row.ID + `"}`)
