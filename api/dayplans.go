@@ -131,7 +131,7 @@ func (s *Server) loadDayPlan(ctx context.Context, t *store.Tx, b DayPlanRequest)
 		return nil, basis, err
 	}
 	for _, w := range wishes {
-		if _, err := p.addWish(ctx, t, w); err != nil {
+		if err := p.addWish(ctx, t, w); err != nil {
 			return nil, basis, err
 		}
 	}
@@ -282,7 +282,7 @@ func (s *Server) applyDayPlan(ctx context.Context, in *applyPlanInput) (*created
 // from is still as it was.
 func (s *Server) carryOut(ctx context.Context, t *store.Tx, n salonDay, row store.DayPlan, approvedBy string) (DayPlanBody, error) {
 	var f scheduling.Faults
-	if _, err := licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", approvedBy, 0, 80)); err != nil {
+	if _, err := licensed(ctx, t, &f, text(&f, "approved_by", approvedBy, 0, 80)); err != nil {
 		return DayPlanBody{}, err
 	}
 	if err := f.Err(); err != nil {

@@ -278,7 +278,7 @@ func (f *facts) bounds(n salonDay, v store.Visit, p press, now time.Time) bounds
 
 // hold refuses a time that cannot be.
 func (b bounds) hold(n salonDay, label string, p press, at time.Time) error {
-	why := ""
+	var why string
 	switch {
 	case at.Before(b.from):
 		why = b.why

@@ -312,7 +312,7 @@ func TestAnExtensionAndAMoveKeepWhatReallyHappened(t *testing.T) {
 	require.Equal(t, "under_way", x.v.State)
 	var moved api.VisitBody
 	s.call("POST", "/v1/visits/"+x.id+"/move", object{"any_lead": true}, "If-Match", x.tag).is(200, &moved)
-	require.Equal(t, len(x.real()), 6)
+	require.Len(t, x.real(), 6)
 	x.v = moved
 	require.Len(t, x.real(), 6)
 }

@@ -105,7 +105,7 @@ func skinTestBy(n salonDay, v store.Visit) time.Time {
 
 // licensed finds the stylist who is named by id or by name, and notes anybody
 // else. It returns the name, which the visit keeps as a record.
-func licensed(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who string) (string, error) {
+func licensed(ctx context.Context, t *store.Tx, f *scheduling.Faults, who string) (string, error) {
 	if who == "" {
 		return "", nil
 	}
@@ -118,6 +118,6 @@ func licensed(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who
 			return p.Name, nil
 		}
 	}
-	f.Add(field, "is not a licensed person of this salon", "the name or id of a stylist who works here")
+	f.Add("approved_by", "is not a licensed person of this salon", "the name or id of a stylist who works here")
 	return "", nil
 }

@@ -301,7 +301,7 @@ func (s *Server) maybeBooked(ctx context.Context, t *store.Tx, n salonDay, v *st
 	var f scheduling.Faults
 	v.Note = cmp.Or(text(&f, "note", b.Note, 0, 500), v.Note)
 	var err error
-	if v.ApprovedBy, err = licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
+	if v.ApprovedBy, err = licensed(ctx, t, &f, text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
 		return nil, err
 	}
 	if v.Client = cmp.Or(b.ClientID, v.Client); v.Client == "" {

@@ -49,8 +49,7 @@ func smallVisit(t *testing.T, r *rand.Rand) *openings.VisitPlan {
 // everySchedule lists every way to carry out a visit from start.
 func everySchedule(p *openings.VisitPlan, shop openings.Shop, start openings.Minute) []openings.Schedule {
 	var out []openings.Schedule
-	var unit func(kinds []openings.UnitKind, use func(id string))
-	unit = func(kinds []openings.UnitKind, use func(id string)) {
+	unit := func(kinds []openings.UnitKind, use func(id string)) {
 		for _, u := range shop.Units {
 			if slices.Contains(kinds, u.Kind) {
 				use(u.ID)

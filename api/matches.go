@@ -137,7 +137,7 @@ func (s *Server) matcher(ctx context.Context, t *store.Tx, n salonDay, days open
 		return nil, err
 	}
 	for _, w := range list {
-		if _, err := p.addWish(ctx, t, w); err != nil {
+		if err := p.addWish(ctx, t, w); err != nil {
 			return nil, err
 		}
 	}

@@ -35,7 +35,7 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	v := store.Visit{Client: b.ClientID, Title: as.title, HeldUntil: as.until}
 	v.Note = text(&f, "note", b.Note, 0, 500)
 	var err error
-	if v.ApprovedBy, err = licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
+	if v.ApprovedBy, err = licensed(ctx, t, &f, text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
 		return v, nil, err
 	}
 	wholeMinute(&f, "start", b.Start)
@@ -122,7 +122,7 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 	if err := j.lead.known(ctx, t, &f); err != nil {
 		return err
 	}
-	approvedBy, err := licensed(ctx, t, &f, "approved_by", text(&f, "approved_by", j.approvedBy, 0, 80))
+	approvedBy, err := licensed(ctx, t, &f, text(&f, "approved_by", j.approvedBy, 0, 80))
 	if err != nil {
 		return err
 	}

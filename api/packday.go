@@ -175,32 +175,32 @@ func (p *packer) client(ctx context.Context, t *store.Tx, id string) (store.Clie
 }
 
 // addWish adds a request. One that cannot have a place says why.
-func (p *packer) addWish(ctx context.Context, t *store.Tx, w store.Wish) (*packJob, error) {
+func (p *packer) addWish(ctx context.Context, t *store.Tx, w store.Wish) error {
 	j := &packJob{id: w.ID, wish: &w, client: w.Client, leads: w.Leads}
 	p.jobs = append(p.jobs, j)
 	c, err := p.client(ctx, t, w.Client)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	j.who = shortName(c)
 	if j.services, err = servicesOf(w); err != nil {
-		return nil, err
+		return err
 	}
 	j.c, err = compose(ctx, t, p.n, j.services)
 	if f, faulty := errors.AsType[scheduling.Faults](err); faulty {
 		j.out = "its services cannot be booked any more: " + f.Error()
-		return j, nil
+		return nil
 	}
 	if err != nil {
-		return nil, err
+		return err
 	}
 	p.n.tidy(j.c.plan, p.shop)
 	if refused := j.c.refusals(); len(refused) > 0 {
 		j.out, j.refused = refused[0].Text, refused
-		return j, nil
+		return nil
 	}
 	if j.spaced, err = t.SpacedVisits(ctx, w.Client, "", p.now); err != nil {
-		return nil, err
+		return err
 	}
 	days := p.h
 	days.Days = p.days // a request may begin on those only
@@ -211,12 +211,12 @@ func (p *packer) addWish(ctx context.Context, t *store.Tx, w store.Wish) (*packJ
 	}
 	if len(j.windows) == 0 {
 		j.out = "none of the time that suits is left"
-		return j, nil
+		return nil
 	}
 	_, end := scheduling.DayBounds(p.n.loc, p.days.Last)
 	j.to = p.h.Minute(end) - 1
 	p.keepDistance(j)
-	return j, nil
+	return nil
 }
 
 // refusals are the cautions with which a visit is not booked.

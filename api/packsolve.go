@@ -3,7 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
-	"fmt"
+	"errors"
 	"slices"
 	"time"
 
@@ -119,7 +119,7 @@ func (p *packer) once(ctx context.Context, b packBudget, try int) (*packing.Resu
 	}
 	r, err := packing.Pack(ctx, x, packing.Options{Seed: b.seed + uint64(try), Rounds: b.rounds})
 	if err != nil {
-		return nil, fmt.Errorf("api: pack: %v", err) // what is wrong with it is nobody's input
+		return nil, errors.New("api: pack: " + err.Error()) // what is wrong with it is nobody's input
 	}
 	for _, j := range p.jobs {
 		j.sch = nil

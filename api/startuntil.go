@@ -193,7 +193,8 @@ func (x *dayView) startsUntil(ctx context.Context, t *store.Tx) (map[string]*Sta
 		return out, nil
 	}
 	s := &starting{plans: plansOf{t: t, n: x.n}, h: x.h, names: x.names, now: x.asOf}
-	shop, err := x.shop, error(nil)
+	shop := x.shop
+	var err error
 	if x.pastMidnight() {
 		s.h = around(x.n.loc, x.date, x.date)
 		if shop, err = t.LoadShop(ctx, s.h, x.asOf); err != nil {

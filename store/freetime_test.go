@@ -161,29 +161,29 @@ func (w *writer) change() string {
 	return fmt.Sprint(x.name, " ", err)
 }
 
-func (w *writer) insert(t *store.Tx, until *time.Time) (string, error) {
+func (w *writer) insert(t *store.Tx, until *time.Time) error {
 	v, blocks := w.visit("", w.when(), seat{w.units()[w.r.IntN(2)], w.chairs[w.r.IntN(2)], w.basin})
 	if w.r.IntN(3) == 0 {
 		from := w.when()
 		v, blocks = w.only("", w.units()[w.r.IntN(6)], from, from.Add(minutes(1+w.r.IntN(200))), w.r.IntN(20))
 	}
 	v.HeldUntil = until
-	return v.ID, errors.Join(t.InsertVisit(w.t.Context(), v, blocks), w.add(&w.visits, v))
+	err := t.InsertVisit(w.t.Context(), v, blocks)
+	w.add(&w.visits, v)
+	return err
 }
 
-func (w *writer) add(list *[]string, v *store.Visit) error {
+func (w *writer) add(list *[]string, v *store.Visit) {
 	*list = append(slices.Clone(*list), v.ID)
-	return nil
 }
 
 func (w *writer) book(t *store.Tx) error {
-	_, err := w.insert(t, nil)
-	return err
+	return w.insert(t, nil)
 }
 
 func (w *writer) pencil(t *store.Tx) error {
 	until := w.now.Add(time.Duration(w.r.IntN(3600)) * time.Second).Truncate(time.Microsecond)
-	_, err := w.insert(t, &until)
+	err := w.insert(t, &until)
 	if err == nil {
 		w.pencils = append(slices.Clone(w.pencils), w.visits[len(w.visits)-1])
 	}

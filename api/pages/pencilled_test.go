@@ -124,7 +124,7 @@ func TestAPencilledVisitInABrowser(t *testing.T) {
 		require.Regexp(t, `^9:1[0-2]$`, b.eval(t, left))
 		require.Contains(t, b.eval(t, `document.querySelector("p.big").innerText`), "Pencilled until 08:32, 9:1")
 		waitFor(left + ` < "9:10"`)
-		require.Equal(t, "", b.eval(t, `document.querySelector("[role=status]").textContent`), "nothing is said every second")
+		require.Empty(t, b.eval(t, `document.querySelector("[role=status]").textContent`), "nothing is said every second")
 		b.shot(t, "pencilled")
 		b.open(t, "/minute", 1200, 900)
 		waitFor(`document.querySelector("[role=status]").textContent === "1 minute left"`)
@@ -133,7 +133,7 @@ func TestAPencilledVisitInABrowser(t *testing.T) {
 	t.Run("the end is said and the button stays", func(t *testing.T) {
 		b.open(t, "/short", 320, 640)
 		waitFor(`document.querySelector("[role=status]").textContent.startsWith("The time is over")`)
-		require.Equal(t, "", b.eval(t, left))
+		require.Empty(t, b.eval(t, left))
 		require.Equal(t, "block", b.eval(t, `getComputedStyle(document.querySelector("[role=status]")).position === "static" ? "block" : "hidden"`))
 		require.Equal(t, "Book it", b.eval(t, `document.querySelector("button.main").innerText`))
 		b.shot(t, "pencilled-over")

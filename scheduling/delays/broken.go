@@ -38,8 +38,8 @@ type Broken struct {
 var gravity = []BrokenKind{BrokenProduct, BrokenDouble, BrokenStation, BrokenWait, BrokenClosing, BrokenBreak}
 
 // same reports whether a and b are the same rule.
-func (a *Broken) same(b *Broken) bool {
-	return a.Kind == b.Kind && a.Visit == b.Visit && a.Phase == b.Phase && a.Unit == b.Unit && a.is.index == b.is.index && a.is.phase == b.is.phase
+func (x *Broken) same(b *Broken) bool {
+	return x.Kind == b.Kind && x.Visit == b.Visit && x.Phase == b.Phase && x.Unit == b.Unit && x.is.index == b.is.index && x.is.phase == b.is.phase
 }
 
 // explain adds what forced it.

@@ -48,7 +48,8 @@ func TestPublishedProblemsHaveTheirProvenAnswers(t *testing.T) {
 			require.Equal(t, want.Expect.Starts, got.Starts)
 			require.Equal(t, want.Expect.LastEnd, got.LastEnd)
 			if !got.Feasible {
-				require.Equal(t, want.Expect.First, [3]string{got.Conflict.Before, got.Conflict.After, got.Conflict.Why})
+				first := [3]string{got.Conflict.Before, got.Conflict.After, got.Conflict.Why}
+				require.Equal(t, want.Expect.First, first)
 			}
 		})
 	}
@@ -89,7 +90,7 @@ func TestAPieceWithoutRoomSaysSo(t *testing.T) {
 	got, err := delays.Project(delays.Problem{Minutes: 600, Pieces: []delays.Piece{
 		{ID: "cut", Minutes: 45, NotBefore: 500, Closed: []openings.Span{{From: 540, To: 600}}}}})
 	require.NoError(t, err)
-	require.Equal(t, "", got.Conflict.Before)
+	require.Empty(t, got.Conflict.Before)
 	require.Equal(t, "cut", got.Conflict.After)
 	require.Equal(t, "cut cannot begin before minute 500\n"+
 		"cut may not touch minutes 540 to 600, so it begins at minute 600 or later", got.Conflict.String())

@@ -39,7 +39,7 @@ func minutes(m openings.Minute) string {
 
 // so says how many minutes are allowed: "none is", "1 is", "5 are".
 func so(m openings.Minute) string {
-	switch m {
+	switch int(m) {
 	case 0:
 		return "none is"
 	case 1:

@@ -17,10 +17,8 @@ type wholeBits struct {
 	q     openings.Query
 	words int
 
-	open  set   // premises
-	free  []set // by unit
-	index []int // role of each name
-	names []string
+	open set   // premises
+	free []set // by unit
 
 	eroded map[erosion]set
 	pools  []set // of phases whose pool no role can disturb

@@ -4,10 +4,10 @@ import "slices"
 
 // found is the best place so far.
 type found struct {
-	ok           bool
-	score, start int32
-	at           []int32
-	bound        []int32
+	ok    bool
+	score int32
+	at    []int32
+	bound []int32
 }
 
 // choose takes a start out of sets[0], and reports whether there is no need to

@@ -167,14 +167,13 @@ func (k *packer) orders() [][]int {
 }
 
 // noteBest takes the packing over when it is better than the best.
-func (k *packer) noteBest() bool {
+func (k *packer) noteBest() {
 	if k.score.compare(k.top) <= 0 {
-		return false
+		return
 	}
 	k.top = k.score
 	copy(k.best, k.at)
 	k.stale = 0
-	return true
 }
 
 // keepGroup puts the visits of g where they are today if all of them can stay
