@@ -19,6 +19,8 @@ type Change struct {
 	// Like names a visit whose schedule is carried out so many minutes later.
 	Like  string
 	Later int
+	// ApprovedBy is who said yes to what needs it.
+	ApprovedBy string
 }
 
 // Rearrange carries out changes in one transaction of a salon.
@@ -31,7 +33,7 @@ func (s *Server) Rearrange(ctx context.Context, salon string, list []Change) ([]
 		}
 		var changes []change
 		for _, x := range list {
-			c := change{id: x.ID, version: x.Version, start: x.Start, book: x.Book}
+			c := change{approvedBy: x.ApprovedBy, id: x.ID, version: x.Version, start: x.Start, book: x.Book}
 			if x.Like != "" {
 				if c.exact, err = exactlyLike(ctx, t, n, x.Like, x.Later); err != nil {
 					return err

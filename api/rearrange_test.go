@@ -56,8 +56,8 @@ func TestADayIsRearrangedWholeWithGivenSchedulesAndNewVisits(t *testing.T) {
 		"one is gone":          {[]api.Change{{ID: ines.ID, Version: 2, Start: tuesday(17, 0)}, {ID: "none", Start: tuesday(16, 0)}}, scheduling.ErrNotFound.Error()},
 		"given ones clash":     {[]api.Change{{ID: ines.ID, Version: 2, Like: ines.ID, Later: 15}, {ID: nora.ID, Version: 2, Start: tuesday(16, 0)}}, "Ines Q. does not fit on Tue 9 June at 09:15"},
 		"given beside each":    {[]api.Change{{ID: ines.ID, Version: 2, Like: nora.ID, Later: 60}, {ID: nora.ID, Version: 2, Like: nora.ID, Later: 61}}, "Nora Q. does not fit on Tue 9 June at 15:46"},
-		"steps of another":     {[]api.Change{{ID: ines.ID, Version: 2, Like: mara.ID}}, "the time is taken"},
-		"fewer steps":          {[]api.Change{{ID: mara.ID, Version: 2, Like: ines.ID}}, "the time is taken"},
+		"steps of another":     {[]api.Change{{ID: ines.ID, Version: 2, Like: mara.ID, ApprovedBy: "Ada"}}, "the time is taken"},
+		"fewer steps":          {[]api.Change{{ID: mara.ID, Version: 2, Like: ines.ID, ApprovedBy: "Ada"}}, "the time is taken"},
 		"twice":                {[]api.Change{{ID: ines.ID, Start: tuesday(16, 0)}, {ID: ines.ID, Start: tuesday(17, 0)}}, "twice"},
 		"a new one is at odds": {[]api.Change{{ID: ines.ID, Version: 2, Start: tuesday(17, 0)}, {Book: late}}, "services[0].service_id"},
 		"the past":             {[]api.Change{{ID: ines.ID, Version: 2, Like: ines.ID, Later: -1530}}, "lies in the past"},
@@ -73,7 +73,7 @@ func TestChangesFarApartAreMadeTogether(t *testing.T) {
 	s := newSalon(t)
 	mara, _ := s.book(s.client("Mara"), tuesday(9, 0), s.straightening())
 	nora, _ := s.book(s.client("Nora"), tuesday(10, 0).AddDate(0, 5, 0), s.straightening()) // behind the autumn change of the clocks
-	out, err := s.server.Rearrange(t.Context(), s.row.ID, []api.Change{{ID: mara.ID, Start: nora.Start}, {ID: nora.ID, Start: mara.Start}})
+	out, err := s.server.Rearrange(t.Context(), s.row.ID, []api.Change{{ID: mara.ID, Start: nora.Start}, {ID: nora.ID, Start: mara.Start, ApprovedBy: "Ada"}})
 	require.NoError(t, err)
 	require.True(t, out[0].Start.Equal(nora.Start))
 	require.True(t, out[1].Start.Equal(mara.Start))
