@@ -167,3 +167,19 @@ func TestStylistsOfOtherHoursAreNotTakenForTheSame(t *testing.T) {
 	checkResult(t, p, r)
 	require.Len(t, r.Placed, 3)
 }
+
+// Two requests for the same visit, one of which asks for a stylist who is away.
+func TestRequestsForOtherStylistsAreNotTakenForTheSame(t *testing.T) {
+	visit := openings.VisitSpec{Roles: []openings.Role{{Name: "lead", Need: openings.Need{Kinds: []openings.UnitKind{openings.Stylist}}}},
+		Phases: []openings.Phase{{Minutes: 5, Roles: []string{"lead"}}}}
+	day := []openings.Span{{From: 0, To: 10}}
+	p := packing.Problem{Objective: packing.MaxValue, Shop: openings.Shop{Minutes: 10, Premises: day,
+		Units: []openings.Unit{{ID: "away", Kind: openings.Stylist}, {ID: "there", Kind: openings.Stylist, Open: day}}},
+		Requests: []packing.Request{
+			{ID: "a", Visit: visit, Value: 2, LeadOnly: []string{"away"}, Query: openings.Query{To: 10, Grid: 1}},
+			{ID: "b", Visit: visit, Value: 1, Query: openings.Query{To: 10, Grid: 1}}}}
+	r, err := packing.PackExactly(p)
+	require.NoError(t, err)
+	checkResult(t, p, r)
+	require.Equal(t, 1, r.Value)
+}

@@ -13,9 +13,9 @@ type Options struct {
 	// Seed starts the random numbers: the same problem, seed and number of
 	// rounds give the same packing on every machine.
 	Seed uint64
-	// Rounds is how many improvements are tried, a fraction of a millisecond
-	// each for a day of a dozen visits. 0 means until the context ends, or 2000
-	// for a context that never does.
+	// Rounds is how many improvements are tried, each with a part of the exact
+	// search; for a day of a dozen visits a round takes up to a millisecond. 0
+	// means until the context ends, or 2000 for a context that never does.
 	Rounds int
 }
 
@@ -73,7 +73,10 @@ const defaultRounds = 2000
 
 // Pack looks for the best packing of p. It improves a first packing until it is
 // proven the best, until ctx is done, or until the rounds are used up, and
-// returns the best one found; that ctx is done is no error.
+// returns the best one found; that ctx is done is no error. When it is done
+// before, visits that can stay where they are stay, and no other is placed. As
+// long as ctx does not end the search, the result is the same every time and on
+// every machine.
 //
 // Every schedule of the result keeps every rule of openings.Check beside the
 // other visits placed, the limits of its request and its links. A place that a

@@ -10,6 +10,7 @@ const (
 	mostRuined = 5   // groups taken out in a round
 	mostExtra  = 4   // unplaced groups tried besides in a round
 	restart    = 300 // rounds without gain after which the best is taken up again
+	shakes     = 2   // of how many of these times it is shaken once
 	heatParts  = 7   // tenths of the value of a visit, or of the cost of a move, that may be lost in between
 	heatDay    = 2   // the same, tenths of the length of a visit, for the last end
 	tries      = 6   // ways to place the first visit of a group with links
@@ -44,6 +45,9 @@ func (k *packer) round() {
 	if k.stale++; k.stale%restart == 0 {
 		k.reset(k.best)
 		k.heat = k.heats[k.r.IntN(len(k.heats))]
+		if k.r.IntN(shakes) == 0 {
+			k.shake()
+		}
 	}
 }
 
@@ -79,6 +83,30 @@ func (k *packer) ruin() {
 func (k *packer) far(g int, from int32) int32 {
 	d := k.at[k.m.groups[g][0]].at[0] - from
 	return max(d, -d)
+}
+
+// shake takes about half of the groups out and puts all that have no place back
+// in random order, so that the rounds go on from somewhere else.
+func (k *packer) shake() {
+	k.out = k.out[:0]
+	for g, members := range k.m.groups {
+		if k.r.IntN(2) == 0 {
+			for _, i := range members {
+				k.take(i)
+			}
+		}
+		if k.at[members[0]] == nil {
+			k.out = append(k.out, g)
+		}
+	}
+	k.r.Shuffle(len(k.out), func(a, b int) { k.out[a], k.out[b] = k.out[b], k.out[a] })
+	for _, g := range k.out {
+		if !k.keepGroup(g) {
+			k.insertGroup(g, aimEarliest)
+		}
+	}
+	k.score = k.m.score(k.at)
+	k.noteBest()
 }
 
 // tolerable reports whether the packing, worse than it was, is good enough to go
