@@ -372,6 +372,35 @@ func TestARemedyIsOfTheDayThatItWasGivenFor(t *testing.T) {
 	require.Len(t, s.delays(mondayDate).Visits, 1)
 }
 
+func TestARemedyForHairThatNeedsASkinTestNeedsTheYes(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.at(start.AddDate(0, 0, -4))
+	v, tag := s.book(s.client("Nora"), monday(9, 0), []object{s.by(s.ada, "Dry cut")})
+	nora := &noting{s, v.ID, tag, v}
+	var mara api.VisitBody
+	s.call("POST", "/v1/visits", object{"client_id": s.client("Mara"), "start": v.End.Add(3 * time.Minute), "services": []object{s.by(s.ada, "Straightening")}},
+		"Idempotency-Key", "mara").is(201, &mara)
+	require.Empty(t, mara.ApprovedBy, "there were four days for a skin test")
+	s.at(monday(9, 25))
+	nora.ok("arrive")
+	nora.ok(nora.step("cut") + "start")
+	d := s.delays(mondayDate)
+	r := remedy(t, d, "ask_later", "Ask Mara Q. to come ")
+	require.True(t, r.Applies)
+	before := s.tables()()
+	p := s.apply(mondayDate, d, r).refused(422, "refused")
+	require.Contains(t, pointers(p), "body /approved_by")
+	require.Equal(t, before, s.tables()())
+	yes := applying(mondayDate, d, r)
+	yes.body.(object)["approved_by"] = "Ada"
+	var done api.ApplyAnswer
+	s.send(yes).is(200, &done)
+	require.Equal(t, "Ada", done.Visits[0].Visit.ApprovedBy)
+	require.True(t, done.Visits[0].Visit.Start.After(mara.Start))
+	s.sound()
+}
+
 func TestOtherSalonsSeeAndApplyTheirOwnOnly(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)

@@ -21,6 +21,8 @@ const remedyAge = 15 * time.Minute
 type ApplyRequest struct {
 	Remedy string    `json:"remedy" minLength:"24" maxLength:"24" pattern:"^[0-9a-f]{24}$" patternDescription:"the id of a remedy" doc:"Its id, as GET /days/{date}/delays gave it"`
 	AsOf   time.Time `json:"as_of" doc:"The as_of of that answer"`
+	// ApprovedBy is for the new times of all visits that it moves.
+	ApprovedBy string `json:"approved_by,omitempty" doc:"Licensed person who said yes to new times that ask for it"`
 }
 
 // ApplyAnswer is what was done.
@@ -111,6 +113,7 @@ func (s *Server) applyRemedy(ctx context.Context, in *applyInput) (*applyOutput,
 	var f scheduling.Faults
 	d := day(&f, "path.date", in.Date)
 	year(&f, "as_of", in.Body.AsOf)
+	approvedBy := text(&f, "approved_by", in.Body.ApprovedBy, 0, 80)
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
@@ -134,7 +137,7 @@ func (s *Server) applyRemedy(ctx context.Context, in *applyInput) (*applyOutput,
 	}
 	var out applyOutput
 	err = s.inTx(ctx, func(t *store.Tx) error {
-		out.Body, err = s.apply(ctx, t, x, remedies[i])
+		out.Body, err = s.apply(ctx, t, x, remedies[i], approvedBy)
 		return err
 	})
 	if is(err, scheduling.ErrStale) {
@@ -145,7 +148,7 @@ func (s *Server) applyRemedy(ctx context.Context, in *applyInput) (*applyOutput,
 
 // apply carries a remedy out, all of it or with an error nothing, or notes that
 // people agreed on it.
-func (s *Server) apply(ctx context.Context, t *store.Tx, x *lateDay, r delays.Remedy) (ApplyAnswer, error) {
+func (s *Server) apply(ctx context.Context, t *store.Tx, x *lateDay, r delays.Remedy, approvedBy string) (ApplyAnswer, error) {
 	out := ApplyAnswer{Words: r.Words, Visits: []AppliedVisit{}}
 	n, err := loadSalon(ctx, t)
 	if err != nil {
@@ -153,6 +156,9 @@ func (s *Server) apply(ctx context.Context, t *store.Tx, x *lateDay, r delays.Re
 	}
 	var visits []store.Visit
 	list, ok := x.carriedOut(r)
+	for i := range list {
+		list[i].approvedBy = approvedBy
+	}
 	if out.CarriedOut = ok; ok {
 		visits, err = s.rearrange(ctx, t, n, list)
 	} else {
