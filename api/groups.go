@@ -68,7 +68,7 @@ func (s *Server) groupRoutes() {
 
 func (s *Server) bookGroup(ctx context.Context, in *groupInput) (*created[GroupBody], error) {
 	if in.key() == "" {
-		return nil, newProblem(http.StatusBadRequest, "idempotency-key", "send a text that is unique to this request, such as a UUID")
+		return nil, needsKey()
 	}
 	return once(s, ctx, in.Repeatable, "/visit-groups", in.Body, func(t *store.Tx) (*created[GroupBody], error) {
 		n, err := loadSalon(ctx, t)

@@ -169,29 +169,11 @@ func (c *composed) mayPencil(ctx context.Context, t *store.Tx, n salonDay, now, 
 }
 
 func (s *Server) addHold(ctx context.Context, in *holdInput) (*created[VisitBody], error) {
-	if in.key() == "" {
-		return nil, needsKey()
-	}
-	out, err := once(s, ctx, in.Repeatable, "/holds", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return nil, err
-		}
-		v, err := s.hold(ctx, t, n, in.Body)
-		if err != nil {
-			return nil, err
-		}
-		body, err := s.visitBody(ctx, t, n, v)
-		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: body}, err
-	})
+	out, err := createVisit(ctx, s, in.Repeatable, "/holds", in.Body, s.hold)
 	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, n salonDay) (*composed, string, error) {
 		c, err := compose(ctx, t, n, in.Body.Services)
 		return c, in.Body.ClientID, err
 	}, "")
-}
-
-func needsKey() error {
-	return newProblem(http.StatusBadRequest, "idempotency-key", "send a text that is unique to this request, such as a UUID")
 }
 
 func (s *Server) listHolds(ctx context.Context, _ *empty) (*listBody[HoldBody], error) {

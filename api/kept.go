@@ -49,21 +49,7 @@ func nobodyComes() error {
 }
 
 func (s *Server) addKept(ctx context.Context, in *keptInput) (*created[VisitBody], error) {
-	if in.key() == "" {
-		return nil, needsKey()
-	}
-	return once(s, ctx, in.Repeatable, "/kept-times", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return nil, err
-		}
-		v, err := s.keep(ctx, t, n, in.Body)
-		if err != nil {
-			return nil, err
-		}
-		body, err := s.visitBody(ctx, t, n, v)
-		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: body}, err
-	})
+	return createVisit(ctx, s, in.Repeatable, "/kept-times", in.Body, s.keep)
 }
 
 // keep keeps time. What is in the way is a *scheduling.ConflictError.

@@ -133,3 +133,8 @@ func fingerprint(s string) []byte {
 	sum := sha256.Sum256([]byte(s))
 	return sum[:]
 }
+
+// needsKey refuses a request without the header that makes it safe to repeat.
+func needsKey() error {
+	return newProblem(http.StatusBadRequest, "idempotency-key", "send a text that is unique to this request, such as a UUID")
+}

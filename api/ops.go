@@ -148,9 +148,7 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 	}
 	j.v.ApprovedBy = cmp.Or(approvedBy, j.v.ApprovedBy)
 	var ask []CautionBody
-	// Agreed to is a start that was too soon already; later only gives more time.
-	agreed := j.v.ApprovedBy != "" && n.tooSoon(s.now(), j.v.Start) && j.start.After(j.v.Start)
-	if approvedBy == "" && !agreed && needsAftercare(j.v) && !j.start.Equal(j.v.Start) && n.tooSoon(s.now(), j.start) {
+	if n.skinTestAgain(s.now(), j.before, j.start, approvedBy) {
 		ask = append(ask, n.askSkinTest())
 	}
 	if j.c = j.work; j.c == nil {
@@ -159,6 +157,14 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 		}
 	}
 	return s.guardMove(ctx, t, n, j.before, j.c, j.start, approvedBy, ask)
+}
+
+// skinTestAgain reports whether a new start of v asks for a yes because a skin
+// test made now could not be read before it. Agreed to is only a start that was
+// too soon already; a later one then gives more time.
+func (n salonDay) skinTestAgain(now time.Time, v store.Visit, start time.Time, approvedBy string) bool {
+	agreed := approvedBy != "" || v.ApprovedBy != "" && n.tooSoon(now, v.Start) && start.After(v.Start)
+	return !agreed && needsAftercare(v) && !start.Equal(v.Start) && n.tooSoon(now, start)
 }
 
 // mayMove refuses a new start for a visit that is not to come any more. While

@@ -154,7 +154,7 @@ func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.T
 		return nil, err
 	}
 	out := asks(near)
-	if j.visit.ApprovedBy == "" && needsAftercare(*j.visit) && p.n.tooSoon(p.now, start) {
+	if p.n.skinTestAgain(p.now, *j.visit, start, "") {
 		out = append(out, p.n.askSkinTest())
 	}
 	return out, nil

@@ -205,22 +205,29 @@ func localTime(t *time.Time, loc *time.Location) *time.Time {
 	return &l
 }
 
-func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*created[VisitBody], error) {
-	if in.key() == "" {
+// createVisit runs add once for a request that may be repeated, and answers with
+// the visit it made.
+func createVisit[B any](ctx context.Context, s *Server, r Repeatable, route string, body B,
+	add func(context.Context, *store.Tx, salonDay, B) (store.Visit, error)) (*created[VisitBody], error) {
+	if r.key() == "" {
 		return nil, needsKey()
 	}
-	out, err := once(s, ctx, in.Repeatable, "/visits", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
+	return once(s, ctx, r, route, body, func(t *store.Tx) (*created[VisitBody], error) {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return nil, err
 		}
-		v, err := s.book(ctx, t, n, in.Body)
+		v, err := add(ctx, t, n, body)
 		if err != nil {
 			return nil, err
 		}
-		body, err := s.visitBody(ctx, t, n, v)
-		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: body}, err
+		b, err := s.visitBody(ctx, t, n, v)
+		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: b}, err
 	})
+}
+
+func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*created[VisitBody], error) {
+	out, err := createVisit(ctx, s, in.Repeatable, "/visits", in.Body, s.book)
 	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, n salonDay) (*composed, string, error) {
 		c, err := compose(ctx, t, n, in.Body.Services)
 		return c, in.Body.ClientID, err

@@ -31,21 +31,7 @@ func (s *Server) walkInRoutes() {
 }
 
 func (s *Server) addWalkIn(ctx context.Context, in *walkInInput) (*created[VisitBody], error) {
-	if in.key() == "" {
-		return nil, needsKey()
-	}
-	out, err := once(s, ctx, in.Repeatable, "/walk-ins", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return nil, err
-		}
-		v, err := s.walkIn(ctx, t, n, in.Body)
-		if err != nil {
-			return nil, err
-		}
-		body, err := s.visitBody(ctx, t, n, v)
-		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: body}, err
-	})
+	out, err := createVisit(ctx, s, in.Repeatable, "/walk-ins", in.Body, s.walkIn)
 	return out, s.withFirstToday(ctx, err, in.Body)
 }
 

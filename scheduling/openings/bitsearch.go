@@ -110,17 +110,23 @@ func (s *bitSolver) anyRun(r int, w timeline.Span, length int32) timeline.List {
 			}
 		}
 	}
+	s.runs[r] = widest(runs)
+	return s.runs[r]
+}
+
+// widest drops the runs that lie inside another. It sorts runs and shares their
+// memory.
+func widest(runs timeline.List) timeline.List {
 	slices.SortFunc(runs, func(a, b timeline.Span) int {
 		return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(b.To, a.To))
 	})
-	widest := runs[:0]
+	out := runs[:0]
 	for _, run := range runs {
-		if n := len(widest); n == 0 || run.To > widest[n-1].To {
-			widest = append(widest, run)
+		if n := len(out); n == 0 || run.To > out[n-1].To {
+			out = append(out, run)
 		}
 	}
-	s.runs[r] = widest
-	return widest
+	return out
 }
 
 // place finds the starts inside run, the spanning roles being taken care of.

@@ -1,11 +1,14 @@
 package openings
 
 import (
-	"cmp"
 	"slices"
 	"sync"
+	"testing"
 
 	"chairblock/scheduling/timeline"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 )
 
 // listSearch is the search by interval lists, as it was before there were bit
@@ -113,17 +116,31 @@ func (s *listSearch) anyRun(k int, w timeline.Span) timeline.List {
 			}
 		}
 	}
-	slices.SortFunc(runs, func(a, b timeline.Span) int {
-		return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(b.To, a.To))
-	})
-	widest := runs[:0]
-	for _, run := range runs {
-		if n := len(widest); n == 0 || run.To > widest[n-1].To {
-			widest = append(widest, run)
+	s.runs[k] = widest(runs)
+	return s.runs[k]
+}
+
+// TestRunsInsideAnotherAreDropped holds widest against comparing each with each.
+func TestRunsInsideAnotherAreDropped(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var runs timeline.List
+		for range rapid.IntRange(0, 8).Draw(t, "runs") {
+			from := rapid.Int32Range(0, 20).Draw(t, "from")
+			runs = append(runs, timeline.Span{From: from, To: from + rapid.Int32Range(1, 12).Draw(t, "length")})
 		}
-	}
-	s.runs[k] = widest
-	return widest
+		var want timeline.List
+		for i, a := range runs {
+			inside := slices.ContainsFunc(runs[:i], func(b timeline.Span) bool { return a == b })
+			for _, b := range runs {
+				inside = inside || a != b && b.From <= a.From && a.To <= b.To
+			}
+			if !inside {
+				want = append(want, a)
+			}
+		}
+		slices.SortFunc(want, func(a, b timeline.Span) int { return int(a.From - b.From) })
+		require.Equal(t, append(timeline.List{}, want...), append(timeline.List{}, widest(slices.Clone(runs))...))
+	})
 }
 
 // place finds the starts inside w, the spanning roles being taken care of.
