@@ -126,7 +126,7 @@ func TestAFullDayGoesOnWithoutAStylistWhoIsIll(t *testing.T) {
 		if byAda[c.VisitID] {
 			require.Equal(t, s.ben, c.LeadID)
 			require.Contains(t, c.Words, "Ben instead of Ada")
-			require.Contains(t, c.Words, "because Ada is not there from 00:00 to")
+			require.Contains(t, c.Words, "because Ada is not there all day")
 		}
 	}
 	// The absence is noted before the plan is carried out: the plan knew of it.

@@ -90,7 +90,7 @@ func (o *obstacles) ofUnit(x use, note func(openings.Minute, string)) {
 	}
 	for _, b := range u.Breaks {
 		if b.From < to && x.From < b.To {
-			note(max(b.From, x.From), fmt.Sprintf("%s is not there from %s to %s", name, o.clock(b.From), o.clock(b.To)))
+			note(max(b.From, x.From), o.missing(name, b, x.From))
 		}
 	}
 	for _, b := range o.blocks[x.unit] {
@@ -129,6 +129,21 @@ func hasRole(plan *openings.VisitPlan, sch openings.Schedule, unit string, roles
 		}
 	}
 	return false
+}
+
+// missing says when name is not there, on the day of the minute at.
+func (o *obstacles) missing(name string, away openings.Span, at openings.Minute) string {
+	first, next := scheduling.DayBounds(o.h.Zone, scheduling.CivilDate(o.h.Time(at), o.h.Zone))
+	from, to := o.h.Minute(first), o.h.Minute(next)
+	switch {
+	case away.From <= from && to <= away.To:
+		return name + " is not there all day"
+	case away.From <= from:
+		return fmt.Sprintf("%s is not there until %s", name, o.clock(away.To))
+	case to <= away.To:
+		return fmt.Sprintf("%s is not there from %s", name, o.clock(away.From))
+	}
+	return fmt.Sprintf("%s is not there from %s to %s", name, o.clock(away.From), o.clock(away.To))
 }
 
 func (o *obstacles) clock(m openings.Minute) string { return o.h.Time(m).Format("15:04") }
