@@ -32,6 +32,7 @@ type inserter struct {
 	// far is then the answer.
 	stop   func() bool
 	halted bool
+	tried  bool // a way to bind the jobs, since the search for a place began
 
 	m *model
 	c *calendar
@@ -61,10 +62,10 @@ func newInserter(m *model, c *calendar, r *rand.Rand) *inserter {
 // insert returns a place for visit i, nil when there is none. It changes
 // nothing.
 func (s *inserter) insert(i int, lim limits, aim aim) *placement {
-	s.v, s.lim, s.aim, s.best.ok = &s.m.visits[i], lim, aim, false
+	s.v, s.lim, s.aim, s.best.ok, s.tried = &s.m.visits[i], lim, aim, false, false
 	s.lim.from, s.lim.to = max(lim.from, s.v.from), min(lim.to, s.v.to)
 	s.lim.endBy = min(lim.endBy, s.v.endBy)
-	if s.lim.from > s.lim.to || s.over() {
+	if s.lim.from > s.lim.to {
 		return nil
 	}
 	n := len(s.m.windows)
@@ -152,7 +153,11 @@ func (s *inserter) bounds() bool {
 // is no need to go on.
 func (s *inserter) bind(r int) bool {
 	if r == s.v.roles {
-		return s.over() || s.chain() && s.choose()
+		if s.tried && s.over() {
+			return true // one way is always tried, so that a hurried packing is an answer
+		}
+		s.tried = true
+		return s.chain() && s.choose()
 	}
 	j := &s.m.jobs[s.v.job+r]
 	turn := s.r.IntN(max(len(j.cand), 1))

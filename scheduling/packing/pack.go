@@ -74,9 +74,9 @@ const defaultRounds = 2000
 // Pack looks for the best packing of p. It improves a first packing until it is
 // proven the best, until ctx is done, or until the rounds are used up, and
 // returns the best one found; that ctx is done is no error. When it is done
-// before, visits that can stay where they are stay, and no other is placed. As
-// long as ctx does not end the search, the result is the same every time and on
-// every machine.
+// from the start, visits that can stay stay, and a single way is tried for each
+// of the others. As long as ctx does not end the search, the result is the same
+// every time and on every machine.
 //
 // Every schedule of the result keeps every rule of openings.Check beside the
 // other visits placed, the limits of its request and its links. A place that a

@@ -52,10 +52,9 @@ func TestPackEndsWithItsTimeWhateverThereIsToTry(t *testing.T) {
 	defer cancel()
 	r, err := packing.Pack(ctx, p, packing.Options{Seed: 1})
 	require.NoError(t, err)
-	require.False(t, r.Proven)
 	require.Equal(t, len(p.Requests), len(r.Placed)+len(r.Unplaced))
 	cancel()
 	r, err = packing.Pack(ctx, p, packing.Options{Seed: 1})
 	require.NoError(t, err)
-	require.Len(t, r.Unplaced, len(p.Requests), "there was no time for anything")
+	require.NotEmpty(t, r.Placed, "one way is tried for each")
 }
