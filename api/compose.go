@@ -222,7 +222,7 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 	case r.Hair != nil && retouchOf(f, at+".hair", x, *r.Hair):
 		return nil, nil
 	case r.Hair != nil:
-		e, err := n.time.Estimate(r.Hair.Head())
+		e, err := n.time.Estimate(hairFor(x, *r.Hair))
 		if err != nil {
 			return nil, f.Join(at+".hair", err)
 		}
@@ -240,6 +240,13 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 		return nil, err
 	}
 	return readEstimate(row)
+}
+
+// hairFor is the hair as x treats it, for the core.
+func hairFor(x scheduling.Service, b HeadBody) chairtime.Head {
+	h := b.Head()
+	h.TwoStage = x.TwoStage()
+	return h
 }
 
 // retouchOf notes a retouch without new growth, and reports whether it did.

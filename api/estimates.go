@@ -73,7 +73,7 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	if row.Retouch {
 		retouchOf(&f, "hair", row.Service, b.Hair)
 	}
-	e, err := n.time.Estimate(b.Hair.Head())
+	e, err := n.time.Estimate(hairFor(row.Service, b.Hair))
 	if err := f.Join("hair", err); err != nil {
 		return EstimateAnswer{}, err
 	}

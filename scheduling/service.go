@@ -28,6 +28,18 @@ const (
 	Close   StepKind = "close"
 )
 
+// Solution in two stages, in the place of Apply and Process: roots and
+// mid-lengths first, the ends and what was left out later, each followed by a
+// wait and a check of a wet test strand.
+const (
+	Apply1   StepKind = "apply_1"
+	Process1 StepKind = "process_1"
+	Check1   StepKind = "check_1"
+	Apply2   StepKind = "apply_2"
+	Process2 StepKind = "process_2"
+	Check2   StepKind = "check_2"
+)
+
 // RinseShort is the quick rinse between two batches of a long head.
 const RinseShort StepKind = "rinse_short"
 
@@ -105,7 +117,14 @@ type Service struct {
 	Steps      []Step
 }
 
-var formulaKinds = []StepKind{Talk, Wash, Prep, Apply, Process, Rinse1, Dry1, Iron, Neutral, Dwell, Rinse2, Dry2, Finish, Close}
+var formulaKinds = []StepKind{Talk, Wash, Prep, Apply, Process, Rinse1, Dry1, Iron, Neutral, Dwell, Rinse2, Dry2, Finish, Close,
+	Apply1, Process1, Check1, Apply2, Process2, Check2}
+
+// TwoStage reports whether solution goes on in two stages whose minutes come
+// from the estimate of a head.
+func (s Service) TwoStage() bool {
+	return slices.ContainsFunc(s.Steps, func(st Step) bool { return st.Kind == Apply1 && st.Formula == FormulaHead })
+}
 
 var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 

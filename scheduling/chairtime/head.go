@@ -82,8 +82,8 @@ const (
 
 // Head is what has to be known of the hair to work out its chair time, and
 // how the salon means to go about it. The zero values of Regrowth, Batches,
-// Curl, Passes, AreaShare, Areas, ConsultationHeld and IronCelsius are their
-// defaults; every other field must be given.
+// Curl, Passes, AreaShare, Areas, ConsultationHeld, IronCelsius and TwoStage are
+// their defaults; every other field must be given.
 type Head struct {
 	// Length is the stretched length from crown to ends in cm, 8 to 120.
 	Length float64
@@ -121,6 +121,9 @@ type Head struct {
 	ConsultationHeld bool
 	// IronCelsius is the planned setting of the iron, 0 when not given.
 	IronCelsius float64
+	// TwoStage is true when the service puts solution on in two stages: roots
+	// and mid-lengths first, the ends later.
+	TwoStage bool
 }
 
 // Validate returns Faults with every field that is outside its range, named
