@@ -24,6 +24,10 @@ type StepBody struct {
 	WaitMin int    `json:"wait_min_minutes" required:"false" minimum:"0" maximum:"240" doc:"Least wait after the step"`
 	WaitMax int    `json:"wait_max_minutes" required:"false" minimum:"0" maximum:"240" doc:"Longest wait after the step"`
 	Helper  bool   `json:"helper" required:"false" doc:"A second pair of hands shares it when there is one"`
+	// MayOverrun is never nil in an answer.
+	MayOverrun *bool    `json:"may_overrun,omitempty" doc:"It may last longer than booked; false: it is never made longer. Left out: true while hands are on it, but not for neutralizer and looks at a test strand"`
+	Held       []string `json:"held_while_waiting" required:"false" nullable:"false" maxItems:"4" enum:"chair,basin,lead,nothing" doc:"What is kept for the client during the wait after the step; left out or empty: the chair, as long as the client sits in it. nothing: only where nothing but the desk follows"`
+	WatchFor   []string `json:"watch_for" required:"false" nullable:"false" maxItems:"6" doc:"Short lines for whoever does it, at most 120 characters each"`
 }
 
 // ServiceBody is a named, ordered list of steps.
@@ -77,6 +81,15 @@ func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {
 	st := scheduling.Step{Kind: scheduling.StepKind(b.Kind), Who: scheduling.Who(b.Who), Where: scheduling.Where(b.Where),
 		Minutes: b.Minutes, Formula: b.Formula, HandsOn: b.HandsOn, Watched: b.Watched,
 		WaitMin: b.WaitMin, WaitMax: b.WaitMax, Helper: b.Helper}
+	if st.MayOverrun = st.UsuallyOverruns(); b.MayOverrun != nil {
+		st.MayOverrun = *b.MayOverrun
+	}
+	for _, h := range b.Held {
+		st.Held = append(st.Held, scheduling.Held(h))
+	}
+	for i, line := range b.WatchFor {
+		st.WatchFor = append(st.WatchFor, text(f, at+index(".watch_for", i), line, 1, scheduling.MaxWatchForLength))
+	}
 	st.Label = text(f, at+".label", b.Label, 1, 80)
 	return st
 }
@@ -88,9 +101,19 @@ func writeService(r store.ServiceRow) ServiceBody {
 		b.Families = []string{}
 	}
 	for _, st := range r.Steps {
-		b.Steps = append(b.Steps, StepBody{string(st.Kind), st.Label, string(st.Who), string(st.Where), st.Minutes, st.Formula,
-			st.HandsOn, st.Watched, st.WaitMin, st.WaitMax, st.Helper})
+		b.Steps = append(b.Steps, writeStep(st))
 	}
+	return b
+}
+
+func writeStep(st scheduling.Step) StepBody {
+	b := StepBody{Kind: string(st.Kind), Label: st.Label, Who: string(st.Who), Where: string(st.Where), Minutes: st.Minutes, Formula: st.Formula,
+		HandsOn: st.HandsOn, Watched: st.Watched, WaitMin: st.WaitMin, WaitMax: st.WaitMax, Helper: st.Helper,
+		MayOverrun: &st.MayOverrun, Held: []string{}, WatchFor: []string{}}
+	for _, h := range st.Held {
+		b.Held = append(b.Held, string(h))
+	}
+	b.WatchFor = append(b.WatchFor, st.WatchFor...)
 	return b
 }
 

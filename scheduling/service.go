@@ -89,6 +89,40 @@ type Step struct {
 	// stylist with the service's skill when the step is the lead's, one more
 	// assistant otherwise.
 	Helper bool
+	// MayOverrun is true when the step may last longer than it was booked for;
+	// false where product would go on working. See Step.UsuallyOverruns.
+	MayOverrun bool
+	// Held is what is kept for the client during the wait after the step, as
+	// well as the chair that the client sits in. Empty means the chair alone.
+	Held []Held
+	// WatchFor are short lines for whoever does the step, at most MaxWatchFor of
+	// MaxWatchForLength characters. They may hold the placeholders of WatchWords.
+	WatchFor []string
+}
+
+// Held is something that a visit keeps while the client waits between two steps.
+type Held string
+
+// What may be held.
+const (
+	HeldChair Held = "chair"
+	HeldBasin Held = "basin" // the one of the step before the wait
+	HeldLead  Held = "lead"  // the stylist in charge
+	// HeldNothing frees the chair, too: only the desk follows.
+	HeldNothing Held = "nothing"
+)
+
+// Limits of the lines to watch for.
+const (
+	MaxWatchFor       = 6
+	MaxWatchForLength = 120 // characters
+)
+
+// UsuallyOverruns is what MayOverrun is when nobody has said: a step may last
+// longer when hands are on it, but not while neutralizer goes on or a test
+// strand is looked at, because product is working on all other hair.
+func (st Step) UsuallyOverruns() bool {
+	return st.HandsOn && !slices.Contains([]StepKind{Neutral, Check1, Check2}, st.Kind)
 }
 
 // Service is one version of a named, ordered list of steps. A booked visit

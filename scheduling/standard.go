@@ -64,6 +64,10 @@ func StandardServices() []Service {
 			clear = clearAfterChemicals
 		}
 		list[i].Clear = &clear
+		for k := range list[i].Steps {
+			st := &list[i].Steps[k]
+			st.MayOverrun = st.UsuallyOverruns()
+		}
 	}
 	return list
 }

@@ -23,6 +23,23 @@ type stepRow struct {
 	WaitMin int    `json:"wait_min,omitempty"`
 	WaitMax int    `json:"wait_max,omitempty"`
 	Helper  bool   `json:"helper,omitempty"`
+	// MayOverrun is null in rows from before it was asked.
+	MayOverrun *bool             `json:"may_overrun,omitempty"`
+	Held       []scheduling.Held `json:"held,omitempty"`
+	WatchFor   []string          `json:"watch_for,omitempty"`
+}
+
+func (r stepRow) step() scheduling.Step {
+	st := scheduling.Step{
+		Kind: scheduling.StepKind(r.Kind), Label: r.Label, Who: scheduling.Who(r.Who),
+		Where: scheduling.Where(r.Where), Minutes: r.Minutes, Formula: r.Formula,
+		HandsOn: r.HandsOn, Watched: r.Watched, WaitMin: r.WaitMin, WaitMax: r.WaitMax, Helper: r.Helper,
+		Held: r.Held, WatchFor: r.WatchFor,
+	}
+	if st.MayOverrun = st.UsuallyOverruns(); r.MayOverrun != nil {
+		st.MayOverrun = *r.MayOverrun
+	}
+	return st
 }
 
 // ServiceRow is one version of a service with the row it belongs to.
@@ -50,11 +67,7 @@ func scanService(row pgx.CollectableRow) (ServiceRow, error) {
 		return s, err
 	}
 	for _, r := range list {
-		s.Steps = append(s.Steps, scheduling.Step{
-			Kind: scheduling.StepKind(r.Kind), Label: r.Label, Who: scheduling.Who(r.Who),
-			Where: scheduling.Where(r.Where), Minutes: r.Minutes, Formula: r.Formula,
-			HandsOn: r.HandsOn, Watched: r.Watched, WaitMin: r.WaitMin, WaitMax: r.WaitMax, Helper: r.Helper,
-		})
+		s.Steps = append(s.Steps, r.step())
 	}
 	return s, nil
 }
@@ -63,7 +76,7 @@ func stepsJSON(steps []scheduling.Step) ([]byte, error) {
 	list := make([]stepRow, len(steps))
 	for i, s := range steps {
 		list[i] = stepRow{string(s.Kind), s.Label, string(s.Who), string(s.Where), s.Minutes, s.Formula,
-			s.HandsOn, s.Watched, s.WaitMin, s.WaitMax, s.Helper}
+			s.HandsOn, s.Watched, s.WaitMin, s.WaitMax, s.Helper, &s.MayOverrun, s.Held, s.WatchFor}
 	}
 	return json.Marshal(list)
 }
