@@ -57,6 +57,10 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, err)
 		x.wish, x.plan = w.ID, p.ID
 		require.NoError(s.t, t.AddEvents(ctx, &store.Visit{ID: x.visit}, []store.Event{{Kind: store.EventArrive, At: at(9, 0), Noted: at(9, 1), By: "guard of " + s.row.ID}}))
+		_, err = t.AddCardFact(ctx, &store.Card{Visit: x.visit}, fact("note", at(9, 0)))
+		require.NoError(s.t, err)
+		require.NoError(s.t, t.SetCardLimits(ctx, x.visit, hair))
+		require.NoError(s.t, t.AddStop(ctx, stop(x.visit, s.ada)))
 		_, _, err = t.Begin(ctx, x.call)
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
@@ -76,6 +80,19 @@ func (x *filled) ids() []string {
 // or, where a method takes no id, asks for everything there is.
 var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"Absences": func(t *store.Tx, x *filled) (any, error) { return t.Absences(x.t.Context(), time.Time{}) },
+	"AddCardFact": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.AddCardFact(x.t.Context(), &store.Card{Visit: x.visit}, fact("note", at(9, 0)))
+		return nil, err
+	},
+	"AddStop": func(t *store.Tx, x *filled) (any, error) { return nil, t.AddStop(x.t.Context(), stop(x.visit, x.ada)) },
+	"CardOf":  func(t *store.Tx, x *filled) (any, error) { return t.CardOf(x.t.Context(), x.visit) },
+	"Cards":   func(t *store.Tx, x *filled) (any, error) { return t.Cards(x.t.Context(), []string{x.visit}) },
+	"ClearStop": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.ClearStop(x.t.Context(), x.visit, at(10, 0), x.ada, "guard", "")
+	},
+	"SetCardLimits": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetCardLimits(x.t.Context(), x.visit, json.RawMessage(`{}`))
+	},
 	"AddAbsence": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddAbsence(x.t.Context(), store.Absence{Unit: x.ada, From: at(1, 0), To: at(2, 0)})
 	},
@@ -181,6 +198,8 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"LoadShop": func(t *store.Tx, x *filled) (any, error) {
 		return t.LoadShop(x.t.Context(), horizon(x.t, "UTC"), time.Now(), x.visit)
 	},
+	"LatestScreening": func(t *store.Tx, x *filled) (any, error) { return t.LatestScreening(x.t.Context(), x.client) },
+	"Screenings":      func(t *store.Tx, x *filled) (any, error) { return t.Screenings(x.t.Context(), x.client) },
 	"LockForBooking": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.LockForBooking(x.t.Context(), []string{x.ada}, at(1, 0), at(2, 0))
 	},
@@ -320,7 +339,7 @@ func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {
 	}
 	// The other salon's own eyes see all of it, so that the table above means something.
 	theirs.tx(func(tx *store.Tx) error {
-		for _, name := range []string{"ClientByID", "VisitByID", "EstimateByID", "StaffByID", "StationByID", "ServiceByID", "RemindersOf", "Heads", "PartsOf"} {
+		for _, name := range []string{"ClientByID", "VisitByID", "EstimateByID", "StaffByID", "StationByID", "ServiceByID", "RemindersOf", "Heads", "PartsOf", "CardOf", "Cards"} {
 			got, err := crossing[name](tx, theirs)
 			require.NoError(t, err, name)
 			require.True(t, slices.ContainsFunc(ids, func(id string) bool { return strings.Contains(fmt.Sprintf("%+v", got), id) }), name)

@@ -28,6 +28,12 @@ const (
 // Open reports whether the visit is still to come or going on.
 func (s VisitState) Open() bool { return s == Booked || s == Arrived || s == UnderWay }
 
+// How a visit follows from an earlier one.
+const (
+	FirstWashCheck = "first_wash_check" // a look at the hair after it was washed for the first time
+	Correction     = "correction"       // what did not turn out well is done again
+)
+
 // Visit is one or more services in order, for one client in one chair.
 type Visit struct {
 	ID         string     `db:"visit_id"`
@@ -44,6 +50,8 @@ type Visit struct {
 	FinishedAt *time.Time `db:"finished_at"`
 	HeldUntil  *time.Time `db:"held_until"` // when a pencilled visit lapses
 	Group      *string    `db:"group_id"`   // of visits that belong together
+	Parent     *string    `db:"parent_id"`  // the visit that this one follows from
+	ParentAs   *string    `db:"parent_as"`  // how: FirstWashCheck or Correction; nil without Parent
 	Version    int64      `db:"version"`
 
 	Services []VisitService `db:"services"`
@@ -110,7 +118,8 @@ func (s VisitStep) UnitIn(role string) string {
 }
 
 const visitColumns = `visit_id, coalesce(client_id, '') AS client_id, title, state, starts_at, ends_at,
-	coalesce(chair_id, '') AS chair_id, price_cents, note, approved_by, arrived_at, finished_at, held_until, group_id, version`
+	coalesce(chair_id, '') AS chair_id, price_cents, note, approved_by, arrived_at, finished_at, held_until, group_id, parent_id,
+	parent_as, version`
 
 // visitQuery reads visits with their services and steps in one statement, so
 // that a move is seen whole or not at all. The keys of the objects are the
@@ -256,10 +265,11 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 	}
 	tag, err := t.tx.Exec(ctx, `
 		INSERT INTO visit (salon_id, visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by,
-			title, held_until, group_id)
-		VALUES ($1, $2, nullif($3, ''), $4, $5, $6, nullif($7, ''), $8, $9, $10, $11, $12, $13)
+			title, held_until, group_id, parent_id, parent_as)
+		VALUES ($1, $2, nullif($3, ''), $4, $5, $6, nullif($7, ''), $8, $9, $10, $11, $12, $13, $14, $15)
 		ON CONFLICT ON CONSTRAINT visit_client_once DO NOTHING`,
-		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy, v.Title, v.HeldUntil, v.Group)
+		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy, v.Title, v.HeldUntil, v.Group,
+		v.Parent, v.ParentAs)
 	if err != nil {
 		return domain("insert visit", err, false)
 	}
