@@ -21,11 +21,11 @@ var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
 		"scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
 	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
-		"scheduling/packing", "scheduling/ranking", "store"},
+		"scheduling/packing", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/ics":              {"scheduling"},
 	"api/notify":           {"scheduling"},
 	"api/pages":            {"scheduling", "scheduling/chairtime"},
-	"store":                {"migrations", "scheduling", "scheduling/openings"},
+	"store":                {"migrations", "scheduling", "scheduling/openings", "scheduling/screening"},
 	"store/pg":             {},
 	"store/storetest":      {"store/pg"},
 	"migrations":           {},
@@ -37,6 +37,7 @@ var arrows = map[string][]string{
 	"scheduling/delays":    {"scheduling", "scheduling/openings", "scheduling/packing"},
 	// reads problem files of every task
 	"scheduling/problemfile": {"scheduling", "scheduling/delays", "scheduling/openings", "scheduling/packing"},
+	"scheduling/screening":   {"scheduling"},
 	"scheduling/timeline":    {},
 }
 
