@@ -60,10 +60,7 @@ func (c Settings) Estimate(h Head) (Estimate, error) {
 		return Estimate{}, err
 	}
 	e, w := c.estimate(h)
-	for i := range e.Steps {
-		e.Steps[i].Working = c.working(&w, &e.Steps[i])
-	}
-	e.ExposureWorking = c.exposureWorking(&e)
+	c.describe(&w, &e)
 	e.Cautions = c.cautions(&w, &e)
 	if c.exposureLevel(h, e.BookedExposure) != "" {
 		e.Alternatives = c.plans(h)
@@ -119,10 +116,10 @@ func (c *Settings) estimate(h Head) (Estimate, work) {
 func (c *Settings) book(e *Estimate) {
 	step := int(c.BlockStep)
 	e.Block = step * ceil(e.Promise/c.BlockStep)
-	shares, err := ShareOut(e.Steps, e.Block)
-	for err != nil { // a block so short that some step would get less than a minute
+	var room [mostSteps]int
+	shares := room[:len(e.Steps)]
+	for shareOut(shares, e.Steps, e.Block) != nil { // so short a block that some step would get less than a minute
 		e.Block += step
-		shares, err = ShareOut(e.Steps, e.Block)
 	}
 	for i, n := range shares {
 		e.Steps[i].Booked = n

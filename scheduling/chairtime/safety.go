@@ -1,8 +1,10 @@
 package chairtime
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // SafetyLine stands wherever chemicals are used.
@@ -105,19 +107,7 @@ func (c *Settings) exposureLevel(h Head, booked float64) CautionLevel {
 
 // cautions collects what has to be said, the gravest first.
 func (c *Settings) cautions(w *work, e *Estimate) []Caution {
-	var out []Caution
-	for _, level := range []CautionLevel{LevelRefuse, LevelNeedsYes, LevelWarn} {
-		for _, k := range c.allCautions(w, e) {
-			if k.Level == level {
-				out = append(out, k)
-			}
-		}
-	}
-	return out
-}
-
-func (c *Settings) allCautions(w *work, e *Estimate) []Caution {
-	var out []Caution
+	out := make([]Caution, 0, 2)
 	say := func(level CautionLevel, code, text string, args ...any) {
 		out = append(out, Caution{level, code, fmt.Sprintf(text, args...)})
 	}
@@ -132,6 +122,7 @@ func (c *Settings) allCautions(w *work, e *Estimate) []Caution {
 		say(LevelWarn, CautionSections, "%d sections are unusual; 4 or 5 are common.", h.Sections)
 	}
 	say(LevelWarn, CautionPatchTest, "A skin test has to be done at least %s hours before the visit.", brief(c.PatchTestHours))
+	slices.SortStableFunc(out, func(a, b Caution) int { return cmp.Compare(b.Level.rank(), a.Level.rank()) })
 	return out
 }
 

@@ -9,6 +9,10 @@ import (
 	"chairblock/scheduling"
 )
 
+// mostSteps is room for the steps of any visit: those of one stage, and three
+// more for each batch after the first.
+const mostSteps = 14 + 3*(maxBatches-1)
+
 // logNormal is the distribution of a duration whose logarithm is normal with
 // mean mu and standard deviation sigma. Of surgical cases it is known to fit
 // better than the normal (Strum, May et al., Anesthesiology 98(1), 2003); for
@@ -46,10 +50,11 @@ func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) 
 // sum of parts (Fenton–Wilkinson moment matching), rho(i, j) being the
 // correlation of the logarithms of two different parts.
 func sumLogNormals(parts []logNormal, rho func(i, j int) float64) logNormal {
-	means := make([]float64, len(parts))
+	var room [mostSteps]float64
+	means := room[:0] // grows onto the heap only for more parts than any visit has
 	var sum, variance float64
 	for i, p := range parts {
-		means[i] = p.mean()
+		means = append(means, p.mean())
 		sum += means[i]
 		variance += means[i] * means[i] * math.Expm1(p.sigma*p.sigma)
 		for j := range i {
@@ -69,7 +74,8 @@ type total struct {
 // because one head and one pair of hands make them slow or quick together.
 func totalOf(steps []StepTime, rho float64) total {
 	var t total
-	parts := make([]logNormal, 0, len(steps))
+	var room [mostSteps]logNormal
+	parts := room[:0]
 	for i := range steps {
 		if steps[i].Fixed {
 			t.fixed += steps[i].Mean
@@ -96,54 +102,70 @@ func (t total) below(minute float64) float64 { return t.work.below(minute - t.fi
 // them has no length or no spread.
 func ShareOut(steps []StepTime, block int) ([]int, error) {
 	out := make([]int, len(steps))
-	var parts []logNormal
-	var at []int // their places in steps
+	if err := shareOut(out, steps, block); err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// shareOut is ShareOut into out, which has a place for each step.
+func shareOut(out []int, steps []StepTime, block int) error {
+	var room [mostSteps]logNormal
+	parts := room[:0]
 	fixed := 0
-	for i, s := range steps {
-		switch {
+	for i := range steps {
+		switch s := &steps[i]; {
 		case s.Fixed:
 			out[i] = max(ceil(s.Mean), 1)
 			fixed += out[i]
 		case !(s.Mean > 0 && s.SD > 0) || math.IsInf(s.Mean, 0) || math.IsInf(s.SD, 0):
-			return nil, &scheduling.InvalidError{
+			return &scheduling.InvalidError{
 				Field: "steps", Problem: "contain " + string(s.Kind) + " without length or spread",
 				Want: "a mean and a spread above 0",
 			}
 		default:
 			parts = append(parts, logNormalOf(s.Mean, s.SD))
-			at = append(at, i)
 		}
 	}
 	least := fixed + len(parts)
 	if block < least || len(parts) == 0 && block > least {
-		return nil, &scheduling.InvalidError{
+		return &scheduling.InvalidError{
 			Field: "block_minutes", Problem: "is " + scheduling.Number(float64(block)),
 			Want: "at least " + scheduling.Number(float64(least)) + " minutes for these steps",
 		}
 	}
-	for j, n := range wholeMinutes(parts, block-fixed) {
-		out[at[j]] = n
+	var places [mostSteps]int
+	shares := wholeMinutes(places[:0], parts, block-fixed)
+	for i := range steps {
+		if !steps[i].Fixed {
+			out[i], shares = shares[0], shares[1:]
+		}
 	}
-	return out, nil
+	return nil
 }
 
-// wholeMinutes shares room, at least a minute for each, out over parts.
-func wholeMinutes(parts []logNormal, room int) []int {
+// rest is what cutting a length to whole minutes leaves over.
+type rest struct {
+	part     int
+	fraction float64
+}
+
+// wholeMinutes shares room, at least a minute for each, out over parts, and
+// appends the lengths to out.
+func wholeMinutes(out []int, parts []logNormal, room int) []int {
 	z := commonZ(parts, float64(room))
-	out := make([]int, len(parts))
-	fractions := make([]float64, len(parts))
-	order := make([]int, len(parts))
+	var places [mostSteps]rest
+	rests := places[:0]
 	left := room
 	for j, p := range parts {
 		v := max(p.at(z), 1)
-		out[j] = int(v)
-		fractions[j] = v - math.Floor(v)
-		order[j] = j
-		left -= out[j]
+		out = append(out, int(v))
+		rests = append(rests, rest{j, v - math.Floor(v)})
+		left -= int(v)
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(fractions[b], fractions[a]) })
-	for j := 0; left > 0; j = (j + 1) % len(order) {
-		out[order[j]]++
+	slices.SortStableFunc(rests, func(a, b rest) int { return cmp.Compare(b.fraction, a.fraction) })
+	for j := 0; left > 0; j = (j + 1) % len(rests) {
+		out[rests[j].part]++
 		left--
 	}
 	return out

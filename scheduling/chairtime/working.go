@@ -1,159 +1,290 @@
 package chairtime
 
 import (
-	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"sync"
 
 	"chairblock/scheduling"
 )
 
-// working writes down the count behind the mean of s, so that a stylist can
-// see which number to doubt.
-func (c *Settings) working(w *work, s *StepTime) string {
-	return c.count(w, s.Kind) + " = " + strconv.FormatFloat(s.Mean, 'f', 1, 64) + " min"
+// text is a text under way. The workings of an estimate are written one behind
+// the other and become one string in the end, because a string for each part
+// would cost more than the estimate itself.
+type text []byte
+
+// texts are kept for the next estimate.
+var texts = sync.Pool{New: func() any { return new(text) }}
+
+// say appends words.
+func (t *text) say(parts ...string) {
+	for _, p := range parts {
+		*t = append(*t, p...)
+	}
 }
 
-func (c *Settings) count(w *work, k scheduling.StepKind) string {
+// count appends a whole number.
+func (t *text) count(n int) { *t = strconv.AppendInt(*t, int64(n), 10) }
+
+// num appends v with at most two decimals and no trailing zeros.
+func (t *text) num(v float64) {
+	*t = strconv.AppendFloat(*t, math.Round(v*100)/100, 'f', -1, 64)
+}
+
+// tenths appends v with one decimal.
+func (t *text) tenths(v float64) { *t = strconv.AppendFloat(*t, v, 'f', 1, 64) }
+
+// of appends a number with its unit or whatever follows it.
+func (t *text) of(v float64, unit string) {
+	t.num(v)
+	t.say(unit)
+}
+
+// times appends a factor unless it has no effect.
+func (t *text) times(f float64, why string) {
+	if f == 1 {
+		return
+	}
+	t.say(" × ")
+	t.num(f)
+	t.say(" ", why)
+}
+
+// enclose puts what was appended since t was from bytes long into brackets.
+func (t *text) enclose(from int) {
+	*t = append(slices.Insert(*t, from, '('), ')')
+}
+
+// describe writes the workings of all steps of e and of its exposure, so that a
+// stylist can see which number to doubt.
+func (c *Settings) describe(w *work, e *Estimate) {
+	t := texts.Get().(*text)
+	defer texts.Put(t)
+	*t = (*t)[:0]
+	var ends [mostSteps]int
+	for i := range e.Steps {
+		s := &e.Steps[i]
+		from := len(*t)
+		c.count(t, w, s.Kind)
+		if p, ok := c.paceShown(s.Kind, w.head.Hands); ok {
+			t.enclose(from)
+			t.times(p.Factor, p.Words)
+		}
+		t.say(" = ")
+		t.tenths(s.Mean)
+		t.say(" min")
+		ends[i] = len(*t)
+	}
+	c.exposureWorking(t, e)
+	all, from := string(*t), 0
+	for i := range e.Steps {
+		e.Steps[i].Working = all[from:ends[i]]
+		from = ends[i]
+	}
+	e.ExposureWorking = all[from:]
+}
+
+// count writes down the count behind the mean of the step k.
+func (c *Settings) count(t *text, w *work, k scheduling.StepKind) {
 	h := &w.head
 	switch k {
 	case scheduling.Talk:
-		return countTalk(h)
+		countTalk(t, h)
 	case scheduling.Wash:
-		return perCM(c.WashBase, c.WashPerCM, h.Length)
+		t.perCM(c.WashBase, c.WashPerCM, h.Length)
 	case scheduling.Prep:
-		return c.countPrep(w)
+		c.countPrep(t, w)
 	case scheduling.Apply:
-		return c.countApply(w)
+		c.countApply(t, w)
 	case scheduling.Process:
-		return map[Porosity]string{PorosityLow: "resistant hair", PorosityNormal: "normal porosity", PorosityHigh: "porous hair"}[h.Porosity]
+		t.say(porosityWords(h.Porosity))
 	case scheduling.RinseShort:
-		return "between two batches"
+		t.say("between two batches")
 	case scheduling.Rinse1:
-		return c.countRinse(w, c.Rinse1Base, c.Rinse1PerCM)
+		c.countRinse(t, w, c.Rinse1Base, c.Rinse1PerCM)
 	case scheduling.Rinse2:
-		return c.countRinse(w, c.Rinse2Base, c.Rinse2PerCM)
+		c.countRinse(t, w, c.Rinse2Base, c.Rinse2PerCM)
 	case scheduling.Dry1:
-		return c.countDry(w, w.dryFraction, w.curl)
-	case scheduling.Dry2:
-		return c.countDry(w, 1, 1)
+		c.countDry(t, w, w.dryFraction, w.curl)
 	case scheduling.Iron:
-		return c.countIron(w)
+		c.countIron(t, w)
 	case scheduling.Neutral:
-		return fmt.Sprintf("%d strips × (%s s + %s s%s × %s cm)%s", w.strips, brief(c.NeutralHandling),
-			brief(c.NeutralSpread), w.strandText(), brief(w.treatedLength), w.handsText())
+		t.strips(w, c.NeutralHandling, c.NeutralSpread, w.treatedLength)
+		t.hands(w)
+	case scheduling.Dry2:
+		c.countDry(t, w, 1, 1)
 	case scheduling.Dwell:
-		return "set by the product"
+		t.say("set by the product")
 	case scheduling.Finish:
-		return fmt.Sprintf("%d panels × (%s s + %s s × %s cm)%s%s", w.finishPanels, brief(c.FinishHandling),
-			brief(c.FinishPerCM), brief(h.Length), factor(w.careOther, "damaged"), w.handsText())
+		t.count(w.finishPanels)
+		t.say(" panels × (")
+		t.of(c.FinishHandling, " s + ")
+		t.of(c.FinishPerCM, " s × ")
+		t.of(h.Length, " cm)")
+		t.times(w.careOther, "damaged")
+		t.hands(w)
 	case scheduling.Close:
-		return "any visit"
+		t.say("any visit")
+	default:
+		t.say(string(k))
 	}
-	return string(k)
 }
 
-func countTalk(h *Head) string {
-	s := "returning client"
+func countTalk(t *text, h *Head) {
 	if h.NewClient {
-		s = "new client"
+		t.say("new client")
+	} else {
+		t.say("returning client")
 	}
 	if h.ConsultationHeld {
-		s += ", consultation already held"
+		t.say(", consultation already held")
 	}
-	return s
 }
 
-func (c *Settings) countPrep(w *work) string {
-	s := fmt.Sprintf("%s min + %d sections × %s min + %s min/cm × %s cm", brief(c.PrepBase), w.head.Sections,
-		brief(c.PrepPerSection), brief(c.PrepPerCM), brief(w.head.Length))
-	if f := w.curlText() + factor(w.careOther, "damaged"); f != "" {
-		s = "(" + s + ")" + f
+func porosityWords(p Porosity) string {
+	switch p {
+	case PorosityLow:
+		return "resistant hair"
+	case PorosityHigh:
+		return "porous hair"
+	case PorosityNormal:
+	}
+	return "normal porosity"
+}
+
+func (c *Settings) countPrep(t *text, w *work) {
+	from := len(*t)
+	t.of(c.PrepBase, " min + ")
+	t.count(w.head.Sections)
+	t.say(" sections × ")
+	t.of(c.PrepPerSection, " min + ")
+	t.of(c.PrepPerCM, " min/cm × ")
+	t.of(w.head.Length, " cm")
+	if w.curl != 1 || w.careOther != 1 {
+		t.enclose(from)
+		t.curl(w)
+		t.times(w.careOther, "damaged")
 	}
 	if w.head.Damaged && c.ProtectorDamaged > 0 {
-		s += " + " + brief(c.ProtectorDamaged) + " min protector"
+		t.say(" + ")
+		t.of(c.ProtectorDamaged, " min protector")
 	}
 	if !w.untreated && c.ProtectOldLengths > 0 {
-		s += " + " + brief(c.ProtectOldLengths) + " min shielding old lengths"
+		t.say(" + ")
+		t.of(c.ProtectOldLengths, " min shielding old lengths")
 	}
-	return s
 }
 
-func (c *Settings) countApply(w *work) string {
-	s := fmt.Sprintf("%d strips × (%s s + %s s%s × %s cm)%s%s", w.strips, brief(w.stripHandling),
-		brief(c.BrushOn), w.strandText(), brief(w.treatedLength), factor(w.care, "damaged"), w.handsText())
+func (c *Settings) countApply(t *text, w *work) {
+	t.strips(w, w.stripHandling, c.BrushOn, w.treatedLength)
+	t.times(w.care, "damaged")
+	t.hands(w)
 	if w.batches > 1 {
-		s += fmt.Sprintf(" ÷ %s batches", brief(w.batches))
+		t.say(" ÷ ")
+		t.of(w.batches, " batches")
 	}
 	if w.looks > 0 {
-		s += fmt.Sprintf(" + %d %s × %s min", w.looks, plural(w.looks, "check"), brief(c.LookMinutes))
+		t.say(" + ")
+		t.count(w.looks)
+		t.say(" ", plural(w.looks, "check"), " × ")
+		t.of(c.LookMinutes, " min")
 	}
-	return s
 }
 
-func (c *Settings) countRinse(w *work, base, each float64) string {
-	s := perCM(base, each, w.head.Length)
+func (c *Settings) countRinse(t *text, w *work, base, each float64) {
+	from := len(*t)
+	t.perCM(base, each, w.head.Length)
 	if w.careOther != 1 {
-		s = "(" + s + ")" + factor(w.careOther, "damaged")
+		t.enclose(from)
+		t.times(w.careOther, "damaged")
 	}
 	if c.rinseExtra(w) > 0 {
-		s += fmt.Sprintf(" + %s min × (%s g − %s g) ÷ %s g", brief(c.RinseExtra), brief(w.hairGrams),
-			brief(c.RinseExtraFrom), brief(c.RinseExtraGrams))
+		t.say(" + ")
+		t.of(c.RinseExtra, " min × (")
+		t.of(w.hairGrams, " g − ")
+		t.of(c.RinseExtraFrom, " g) ÷ ")
+		t.of(c.RinseExtraGrams, " g")
 	}
-	return s
 }
 
-func (c *Settings) countDry(w *work, fraction, curl float64) string {
-	setUp := brief(c.DrySetUp) + " min"
-	water := fmt.Sprintf("%s %% of %s g water per g × %s g hair ÷ %s g/min", brief(100*fraction), brief(w.water),
-		brief(w.hairGrams), brief(c.DryRate))
-	switch {
-	case curl == 1:
-		return setUp + " + " + water + w.handsText()
-	case w.hands == 1:
-		return "(" + setUp + " + " + water + ")" + w.curlText()
+func (c *Settings) countDry(t *text, w *work, fraction, curl float64) {
+	again := curl != 1 && w.hands != 1 // hands share all but the set-up, to which curl adds
+	if again {
+		t.of(c.DrySetUp, " min + (")
 	}
-	return setUp + " + ((" + setUp + " + " + water + ")" + w.curlText() + " − " + setUp + ")" + w.handsText()
+	from := len(*t)
+	t.of(c.DrySetUp, " min + ")
+	t.of(100*fraction, " % of ")
+	t.of(w.water, " g water per g × ")
+	t.of(w.hairGrams, " g hair ÷ ")
+	t.of(c.DryRate, " g/min")
+	if curl != 1 {
+		t.enclose(from)
+		t.times(curl, string(w.head.Curl))
+	}
+	if again {
+		t.say(" − ")
+		t.of(c.DrySetUp, " min)")
+	}
+	t.hands(w)
 }
 
-func (c *Settings) countIron(w *work) string {
-	s := fmt.Sprintf("%d panels × (%s s + %d presses × %s s", w.panels, brief(c.PanelHandling), w.pressesPerPanel, brief(w.press))
+func (c *Settings) countIron(t *text, w *work) {
+	t.count(w.panels)
+	t.say(" panels × (")
+	t.of(c.PanelHandling, " s + ")
+	t.count(w.pressesPerPanel)
+	t.say(" presses × ")
+	t.of(w.press, " s")
 	if n := w.head.passes(); n > 1 {
-		s += fmt.Sprintf(" × %d passes", n)
+		t.say(" × ")
+		t.count(n)
+		t.say(" passes")
 	}
 	if !w.untreated && c.RetouchLightPass > 0 {
-		s += fmt.Sprintf(" + %s s light pass", brief(c.RetouchLightPass))
+		t.say(" + ")
+		t.of(c.RetouchLightPass, " s light pass")
 	}
-	return s + ")" + factor(w.care, "damaged") + w.curlText() + w.handsText()
+	t.say(")")
+	t.times(w.care, "damaged")
+	t.curl(w)
+	t.hands(w)
 }
 
-func perCM(base, each, length float64) string {
-	return fmt.Sprintf("%s min + %s min/cm × %s cm", brief(base), brief(each), brief(length))
-}
-
-func factor(f float64, why string) string {
-	if f == 1 {
-		return ""
+// strips appends the work on all strips, length cm of each.
+func (t *text) strips(w *work, handling, perCM, length float64) {
+	t.count(w.strips)
+	t.say(" strips × (")
+	t.of(handling, " s + ")
+	t.of(perCM, " s")
+	t.times(w.strandWork, string(w.head.Strand))
+	if w.strandWork != 1 {
+		t.say(" hair")
 	}
-	return " × " + brief(f) + " " + why
+	t.say(" × ")
+	t.of(length, " cm)")
 }
 
-func (w *work) strandText() string {
-	return factor(w.strandWork, string(w.head.Strand)+" hair")
+func (t *text) perCM(base, each, length float64) {
+	t.of(base, " min + ")
+	t.of(each, " min/cm × ")
+	t.of(length, " cm")
 }
 
-func (w *work) curlText() string { return factor(w.curl, string(w.head.Curl)) }
+func (t *text) curl(w *work) { t.times(w.curl, string(w.head.Curl)) }
 
-func (w *work) handsText() string {
+func (t *text) hands(w *work) {
 	if w.hands == 1 {
-		return ""
+		return
 	}
-	return " ÷ " + brief(w.hands) + " for two pairs of hands"
+	t.say(" ÷ ")
+	t.of(w.hands, " for two pairs of hands")
 }
 
 // exposureWorking writes down what keeps product on the first section for so
 // many booked minutes; wait and walk only where there are any.
-func (c *Settings) exposureWorking(e *Estimate) string {
+func (c *Settings) exposureWorking(t *text, e *Estimate) {
 	for i, s := range e.Steps {
 		if s.Kind != scheduling.Apply {
 			continue
@@ -162,16 +293,22 @@ func (c *Settings) exposureWorking(e *Estimate) string {
 		if float64(applying+processing)+c.ExposureWait+c.BasinWalk < e.BookedExposure-ceilSlack {
 			continue // another batch keeps it on longer
 		}
-		words := fmt.Sprintf("%d applying + %d processing", applying, processing)
+		t.count(applying)
+		t.say(" applying + ")
+		t.count(processing)
+		t.say(" processing")
 		if c.ExposureWait > 0 {
-			words += " + " + brief(c.ExposureWait) + " longest wait"
+			t.say(" + ")
+			t.of(c.ExposureWait, " longest wait")
 		}
 		if c.BasinWalk > 0 {
-			words += " + " + brief(c.BasinWalk) + " walk to the basin"
+			t.say(" + ")
+			t.of(c.BasinWalk, " walk to the basin")
 		}
-		return words + " = " + brief(e.BookedExposure) + " min"
+		t.say(" = ")
+		t.of(e.BookedExposure, " min")
+		return
 	}
-	return ""
 }
 
 func plural(n int, one string) string {
@@ -183,5 +320,7 @@ func plural(n int, one string) string {
 
 // brief writes v with at most two decimals and no trailing zeros.
 func brief(v float64) string {
-	return strconv.FormatFloat(math.Round(v*100)/100, 'f', -1, 64)
+	var t text
+	t.num(v)
+	return string(t)
 }
