@@ -84,6 +84,8 @@ type Settings struct {
 	DensityWeight                               ByDensity
 	PhoneGrace                                  float64
 	ConsultationMinutes, ConsultationStrandTest float64
+
+	pace *Pace // see At
 }
 
 // ByDensity is one value for each Density.

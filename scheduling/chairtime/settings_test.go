@@ -40,6 +40,9 @@ func TestEveryFieldIsOneListedSetting(t *testing.T) {
 			require.NotZero(t, v.Float())
 			return 1
 		}
+		if v.Kind() == reflect.Pointer { // the pace, which comes from records
+			return 0
+		}
 		n := 0
 		for i := range v.NumField() {
 			n += count(v.Field(i))

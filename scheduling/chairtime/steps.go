@@ -14,6 +14,9 @@ type StepTime struct {
 	Mean, SD float64
 	// Fixed is true when the product sets the length, not anybody's hands.
 	Fixed bool
+	// Pace is what the sheet's mean was multiplied by, 1 without records of
+	// anybody's pace; 0 for a fixed step.
+	Pace float64
 	// Booked is the whole number of minutes kept in the book.
 	Booked int
 	// Working is the count behind Mean, in words.
@@ -25,7 +28,9 @@ type StepTime struct {
 func (c *Settings) steps(w *work) []StepTime {
 	out := make([]StepTime, 0, 14+3*(maxBatches-1))
 	add := func(k scheduling.StepKind, batch int, mean float64) {
-		out = append(out, StepTime{Kind: k, Batch: batch, Mean: mean, SD: mean * c.Spread.of(k)})
+		s := StepTime{Kind: k, Batch: batch}
+		s.Mean, s.SD, s.Pace = c.paced(k, w.head.Hands, mean)
+		out = append(out, s)
 	}
 	fixed := func(k scheduling.StepKind, batch int, mean float64) {
 		out = append(out, StepTime{Kind: k, Batch: batch, Mean: mean, Fixed: true})
