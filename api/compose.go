@@ -101,7 +101,9 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 			return nil, err
 		}
 		parts = append(parts, part)
-		c.add(row, w)
+		if err := c.add(ctx, t, n, row, w); err != nil {
+			return nil, err
+		}
 	}
 	if err := f.Err(); err != nil {
 		return nil, err
@@ -142,20 +144,26 @@ func (c *composed) others(f *scheduling.Faults, client string) {
 	}
 }
 
-func (c *composed) add(row store.ServiceRow, w *worked) {
-	v := store.VisitService{Service: row.ID, Version: row.Version, Name: row.Name, Aftercare: row.Aftercare, PriceCents: row.PriceCents}
+// add puts a service behind the others; without w its price is not known yet.
+func (c *composed) add(ctx context.Context, t *store.Tx, n salonDay, row store.ServiceRow, w *worked) error {
+	cents, err := n.priceOf(ctx, t, row, w)
+	if err != nil {
+		return err
+	}
+	v := store.VisitService{Service: row.ID, Version: row.Version, Name: row.Name, Aftercare: row.Aftercare, PriceCents: cents}
 	if w != nil && w.id != "" {
 		v.Estimate = &w.id
 	}
 	c.services = append(c.services, v)
 	c.estimates = append(c.estimates, w)
-	c.price += row.PriceCents
+	c.price += cents
 	c.aftercare = c.aftercare || row.Aftercare
 	x := row.Spaced()
 	if w != nil {
 		x.RegrowthCM = w.hair.RegrowthCM
 	}
 	c.spaced = append(c.spaced, x)
+	return nil
 }
 
 // knownLead notes a lead_id below at that cannot be in charge of a visit.
