@@ -20,7 +20,7 @@ const module = "chairblock"
 var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
 		"scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
-	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
+	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/ics":              {"scheduling"},
 	"api/notify":           {"scheduling"},
@@ -37,6 +37,7 @@ var arrows = map[string][]string{
 	"scheduling/delays":    {"scheduling", "scheduling/openings", "scheduling/packing"},
 	// reads problem files of every task
 	"scheduling/problemfile": {"scheduling", "scheduling/delays", "scheduling/openings", "scheduling/packing"},
+	"scheduling/needs":       {"scheduling"},
 	"scheduling/products":    {"scheduling"},
 	"scheduling/quoting":     {"scheduling"},
 	"scheduling/screening":   {"scheduling"},

@@ -1,0 +1,133 @@
+package needs
+
+import (
+	"strings"
+	"time"
+
+	"github.com/rickb777/date"
+)
+
+// Service is what a service of the visit is, as far as needs go.
+type Service struct {
+	Chemical  bool
+	Aftercare bool // straightening
+	Retouch   bool
+	Families  []string
+}
+
+func (s Service) in(scope Scope) bool {
+	switch scope {
+	case ForNothing:
+		return false
+	case ForStraightener:
+		return s.Aftercare
+	case ForChemical:
+		return s.Chemical || s.Aftercare
+	case ForEverything:
+	}
+	return true
+}
+
+// Visit is what is on record of a visit.
+type Visit struct {
+	Start    time.Time
+	Services []Service
+	// ApprovedBy is the licensed person who agreed when it was booked or later.
+	ApprovedBy  string
+	DepositOpen bool       // one was asked for and is neither there nor waived
+	DepositBy   *time.Time // nil: by the start
+	// GuardianYes is when the guardian agreed to this visit, nil as long as
+	// nobody noted it or when it was taken back.
+	GuardianYes *time.Time
+	Overrides   []Override
+}
+
+// Override is the licensed person's word that a visit may begin without
+// something.
+type Override struct {
+	Kind Kind
+	By   string
+	At   time.Time
+}
+
+// Client is what is on record of the client. The zero value is somebody of whom
+// nothing is known.
+type Client struct {
+	Treated       bool // with chemicals, here, before this visit
+	Minor         bool // on the day of the visit
+	GuardianNamed bool
+	Consultation  *Consulted
+	PatchTests    []Patch
+	StrandTests   []Strand
+	Reactions     []time.Time // to a product, here or elsewhere
+	// Consent is when the client agreed to the wording in use, nil when not.
+	Consent *time.Time
+}
+
+// Outcome is what a consultation came to, the licensed person's word counted
+// in.
+type Outcome string
+
+// Outcomes.
+const (
+	Clear     Outcome = "clear"
+	Ask       Outcome = "ask"         // the licensed person has not decided yet
+	DoNotBook Outcome = "do_not_book" // and what is not known
+)
+
+// Consulted is the latest consultation.
+type Consulted struct {
+	Made       time.Time
+	Outcome    Outcome
+	StrandTest bool       // a strand test is needed first
+	Earliest   *date.Date // first day for a service with chemicals
+}
+
+// allows reports whether the visit may be held after it, perhaps with the
+// licensed person's yes. What is not known does not.
+func (c *Consulted) allows() bool { return c.Outcome == Clear || c.Outcome == Ask }
+
+// Result is what a test came to.
+type Result string
+
+// Results of skin tests. An unclear one counts as positive until somebody has
+// read the test again.
+const (
+	Unread   Result = ""
+	Negative Result = "negative"
+	Positive Result = "positive"
+	Unclear  Result = "unclear"
+)
+
+// Results of strand tests.
+const (
+	Fine      Result = "fine"
+	Stretched Result = "stretched_too_far"
+	Snapped   Result = "snapped"
+)
+
+// Patch is a skin test.
+type Patch struct {
+	Family         string // of the services it was made for
+	Name, Strength string // of the product
+	PutOn          time.Time
+	Result         Result // of the reading that counts
+	Read           time.Time
+}
+
+// Strand is a test on a strand of hair.
+type Strand struct {
+	Name, Strength string
+	Made           time.Time
+	Result         Result
+}
+
+// same compares names that people type.
+func same(a, b string) bool {
+	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
+}
+
+// is reports whether something was made with p; p without a name is anything.
+func (p Product) is(name, strength string) bool {
+	return p.Name == "" || same(p.Name, name) && same(p.Strength, strength)
+}

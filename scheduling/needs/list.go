@@ -1,0 +1,176 @@
+package needs
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"chairblock/scheduling"
+)
+
+// list is one list in the making.
+type list struct {
+	v   Visit
+	c   Client
+	r   Rules
+	loc *time.Location
+}
+
+// List works out what v needs of c by the rules r, in the order of Kinds. What
+// is done is listed, too. Days count in loc.
+func List(v Visit, c Client, r Rules, loc *time.Location) []Need {
+	l := &list{v, c, r, loc}
+	var out []Need
+	for _, f := range []func() (Need, bool){l.consultation, l.patchTest, l.strandTest, l.deposit, l.guardian, l.consent} {
+		if n, asked := f(); asked {
+			out = append(out, l.overridden(n))
+		}
+	}
+	return out
+}
+
+// asked reports whether a service of the visit is in scope.
+func (l *list) asked(scope Scope) bool {
+	return slices.ContainsFunc(l.v.Services, func(s Service) bool { return s.in(scope) })
+}
+
+// overridden lets the licensed person's word stand in for what is missing.
+func (l *list) overridden(n Need) Need {
+	if !n.Open() || n.Final || n.State == Refused {
+		return n
+	}
+	for _, o := range l.v.Overrides {
+		if o.Kind == n.Kind {
+			n.State, n.Owner, n.By, n.At = Overridden, nobodysTurn, o.By, o.At
+			n.Why = o.By + " lets the visit begin without it"
+		}
+	}
+	return n
+}
+
+// reacted is the time of the last reaction, the zero time without one.
+func (l *list) reacted() time.Time {
+	var last time.Time
+	for _, at := range l.c.Reactions {
+		if at.After(last) {
+			last = at
+		}
+	}
+	return last
+}
+
+// within reports whether the visit is at most n days after made by the calendar.
+func (l *list) within(made time.Time, n int) bool {
+	from := scheduling.CivilDate(made, l.loc)
+	return int(scheduling.CivilDate(l.v.Start, l.loc).Sub(from)) <= n
+}
+
+// consulted is the consultation that counts, nil without one. One that says no
+// does not get too old: only a new one lifts it.
+func (l *list) consulted() *Consulted {
+	c := l.c.Consultation
+	if c != nil && c.allows() && (!l.within(c.Made, l.r.ConsultationValidDays) || !c.Made.After(l.reacted())) {
+		return nil
+	}
+	return c
+}
+
+func (l *list) consultation() (Need, bool) {
+	n := Need{Kind: Consultation, State: Missing, Owner: Stylist, Latest: before(l.v.Start, l.r.ConsultationHours)}
+	if l.c.Treated && !slices.ContainsFunc(l.v.Services, func(s Service) bool { return s.in(l.r.ConsultationFor) && !s.Retouch }) {
+		n.Latest = l.v.Start
+	}
+	c := l.consulted()
+	switch {
+	case c == nil && l.c.Consultation != nil:
+		n.Why = "the last consultation is too old, or older than a reaction"
+	case c == nil:
+		n.Why = "no consultation is on record"
+	case c.Outcome == Clear && l.chemical() && c.Earliest != nil && scheduling.CivilDate(l.v.Start, l.loc).Before(*c.Earliest):
+		n.State, n.Owner, n.Latest, n.Final = Refused, Licensed, l.v.Start, true
+		n.Why = "by the consultation nothing with chemicals may be done before " + c.Earliest.Format("Mon 2 January 2006")
+	case c.Outcome == Clear:
+		n.State, n.Owner, n.Why = Done, nobodysTurn, "the consultation is on record"
+	case c.Outcome == Ask:
+		n.State, n.Owner, n.Latest, n.Why = Waiting, Licensed, l.v.Start, "the licensed person has to decide about the consultation"
+	default: // what is not known counts as the strictest
+		n.State, n.Owner, n.Latest, n.Final = Refused, Licensed, l.v.Start, true
+		n.Why = "by the consultation the visit is not to be held"
+	}
+	return n, l.asked(l.r.ConsultationFor) || l.chemical() && n.State == Refused
+}
+
+// chemical reports whether anything with chemicals is done.
+func (l *list) chemical() bool { return l.asked(ForChemical) }
+
+// deposit is asked for a visit by itself, whatever its services.
+func (l *list) deposit() (Need, bool) {
+	n := Need{Kind: Deposit, State: Missing, Owner: ByClient, Latest: l.v.Start, Why: "the deposit that was asked for is not there"}
+	if by := l.v.DepositBy; by != nil && by.Before(n.Latest) {
+		n.Latest = *by
+	}
+	return n, l.v.DepositOpen
+}
+
+func (l *list) guardian() (Need, bool) {
+	n := Need{Kind: Guardian, State: Missing, Owner: ByGuardian, Latest: l.v.Start, Final: true}
+	switch {
+	case !l.c.GuardianNamed:
+		n.Owner, n.Why = Desk, "the client is a minor, and no guardian is named"
+	case l.v.GuardianYes == nil:
+		n.Why = "the client is a minor, and the guardian's yes to this visit is not noted"
+	case l.v.ApprovedBy == "":
+		n.State, n.Owner, n.Why = Waiting, Licensed, "the client is a minor: the licensed person has to agree, too"
+	default:
+		n.State, n.Owner, n.Why = Done, nobodysTurn, "the guardian and "+l.v.ApprovedBy+" agreed"
+	}
+	return n, l.c.Minor && l.asked(l.r.GuardianFor)
+}
+
+// consent is given by nobody in somebody else's place.
+func (l *list) consent() (Need, bool) {
+	n := Need{Kind: Consent, State: Missing, Owner: ByClient, Latest: l.v.Start, Final: true, Why: "no consent to the wording in use is on record"}
+	if l.c.Minor {
+		n.Owner = ByGuardian
+	}
+	if l.c.Consent != nil {
+		n.State, n.Owner, n.Why = Done, nobodysTurn, "consent to the wording in use is on record"
+	}
+	return n, l.asked(l.r.ConsentFor)
+}
+
+// products are what is put on in the services in scope, one for each family; a
+// service without a family takes any test.
+func (l *list) products(scope Scope) []Product {
+	var out []Product
+	for _, s := range l.v.Services {
+		if !s.in(scope) {
+			continue
+		}
+		families := slices.DeleteFunc(slices.Clone(s.Families), func(f string) bool { return f == scheduling.FamilyWet })
+		if len(families) == 0 {
+			families = []string{""}
+		}
+		for _, family := range families {
+			p := Product{Family: family}
+			if i := slices.IndexFunc(l.r.Products, func(p Product) bool { return p.Family == family }); i >= 0 {
+				p = l.r.Products[i]
+			}
+			if !slices.Contains(out, p) {
+				out = append(out, p)
+			}
+		}
+	}
+	return out
+}
+
+// words names a product for people.
+func (p Product) words() string {
+	if name := strings.TrimSpace(p.Name + " " + p.Strength); name != "" {
+		return name
+	}
+	if p.Family != "" {
+		return p.Family
+	}
+	return "what is used"
+}
