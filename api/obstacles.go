@@ -211,6 +211,9 @@ func scheduleOf(plan *openings.VisitPlan, v store.Visit, h openings.Horizon) (op
 		if step.Led {
 			sch.Roles[step.Lead] = st.UnitIn(openings.RoleLead)
 		}
+		if step.BasinRole != "" {
+			sch.Roles[step.BasinRole] = st.UnitIn(openings.RoleBasin)
+		}
 		for _, role := range step.Pool {
 			ph.Pool = append(ph.Pool, st.UnitIn(role))
 		}

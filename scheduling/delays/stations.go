@@ -85,10 +85,14 @@ func (f *finder) otherRole(p *visitDraft, r openings.Role) error {
 		if err != nil {
 			return err
 		}
-		if best != nil {
-			f.offer(RemedyStation, best, fmt.Sprintf("Seat %s at %s instead of %s at %s", p.v.words(), f.d.unit(u),
-				f.d.unit(f.base.dr.units[was]), f.d.clock(best.starts[p.index][0])), nil)
+		if best == nil {
+			continue
 		}
+		say := fmt.Sprintf("Seat %s at %s instead of %s at %s", p.v.words(), f.d.unit(u), f.d.unit(f.base.dr.units[was]), f.d.clock(best.starts[p.index][0]))
+		if f.d.Shop.Units[u].Kind != openings.Chair {
+			say = fmt.Sprintf("Use %s instead of %s for %s", f.d.unit(u), f.d.unit(f.base.dr.units[was]), p.v.words())
+		}
+		f.offer(RemedyStation, best, say, nil)
 	}
 	return nil
 }

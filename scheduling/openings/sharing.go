@@ -116,6 +116,9 @@ func (p *VisitPlan) workIn(sch Schedule, u *Unit, bay Span) (Work, bool) {
 	var total Effort
 	estimated := false
 	for i, ph := range sch.Phases {
+		if wait, ok := p.waitOf(sch, i, u.ID); ok && wait.meets(bay) {
+			w.From, w.To = min(w.From, wait.From), max(w.To, wait.To)
+		}
 		at := Span{ph.Start, ph.End}
 		if !at.meets(bay) || !slices.ContainsFunc(p.Uses(sch, i), func(x Use) bool { return x.Unit == u.ID }) {
 			continue

@@ -45,6 +45,7 @@ type VisitPlan struct {
 	Spec  VisitSpec
 	Steps []PlanStep // one per phase; a phase behind them is that of LeadClears
 	leads []string   // role name by service
+	held  [][]string // role names by wait
 }
 
 // PlanStep says what a phase of a VisitPlan is.
@@ -56,11 +57,15 @@ type PlanStep struct {
 	Expect  Effort   // the zero value when only the length is known
 	Pool    []string // role of each pool entry
 	Seated  bool     // the client keeps the chair
+	// BasinRole is the role of the basin where the visit keeps it through a wait;
+	// otherwise the basin is in the pool.
+	BasinRole string
 }
 
 // ComposeVisit turns the services of one visit, for one client in one chair,
 // into a plan. The client keeps the chair for the whole visit, at the basin
-// too, except for steps at the end that take place at the desk. Services for which no stylist is named are led by the stylist of the
+// too, except for steps at the end that take place at the desk; in a wait it
+// keeps as well what the step before says (scheduling.Step.Held). Services for which no stylist is named are led by the stylist of the
 // service before them, or else by the one of the first service that names one.
 //
 // It returns Faults when there is no service.
@@ -71,10 +76,13 @@ func ComposeVisit(services []VisitService) (*VisitPlan, error) {
 	p := &VisitPlan{}
 	p.bindLeads(services)
 	p.Spec.Roles = append(p.Spec.Roles, Role{Name: RoleChair, Need: Need{Kinds: []UnitKind{Chair}}})
-	seated := seatedSteps(services)
+	seated, basins := seatedSteps(services), keepsBasin(services)
+	if slices.Contains(basins, true) {
+		p.Spec.Roles = append(p.Spec.Roles, Role{Name: roleHeldBasin, Need: Need{Kinds: []UnitKind{Basin}}})
+	}
 	for i, s := range services {
 		for j, st := range s.Steps {
-			p.addStep(i, j, s, len(p.Steps) < seated)
+			p.addStep(i, j, s, len(p.Steps) < seated, basins[len(p.Steps)])
 			last := j == len(s.Steps)-1
 			if last && i == len(services)-1 {
 				break
@@ -83,9 +91,8 @@ func ComposeVisit(services []VisitService) (*VisitPlan, error) {
 			if last {
 				g.Max = max(g.Max, waitBetweenServices)
 			}
-			if len(p.Steps) < seated {
-				g.Hold = []string{RoleChair}
-			}
+			g.Hold = p.hold(len(p.Steps) < seated)
+			p.held = append(p.held, g.Hold)
 			p.Spec.Gaps = append(p.Spec.Gaps, g)
 		}
 	}
@@ -166,7 +173,7 @@ func (p *VisitPlan) bindLeads(services []VisitService) {
 	}
 }
 
-func (p *VisitPlan) addStep(i, j int, s VisitService, seated bool) {
+func (p *VisitPlan) addStep(i, j int, s VisitService, seated, keepsBasin bool) {
 	st := s.Steps[j]
 	ph := Phase{Name: string(st.Kind), Minutes: Minute(st.Length)}
 	if seated {
@@ -178,7 +185,11 @@ func (p *VisitPlan) addStep(i, j int, s VisitService, seated bool) {
 		step.Pool = append(step.Pool, role)
 	}
 	either := Need{Kinds: []UnitKind{Assistant, Stylist}}
-	if st.Where == scheduling.AtBasin {
+	switch {
+	case keepsBasin:
+		step.BasinRole = roleHeldBasin
+		ph.Roles = append(ph.Roles, step.BasinRole)
+	case st.Where == scheduling.AtBasin:
 		pool(RoleBasin, Need{Kinds: []UnitKind{Basin}})
 	}
 	if j < len(s.Expect) {
@@ -274,6 +285,9 @@ func (p *VisitPlan) Uses(sch Schedule, i int) []Use {
 	if st.Led {
 		out = append(out, Use{sch.Roles[st.Lead], RoleLead})
 	}
+	if st.BasinRole != "" {
+		out = append(out, Use{sch.Roles[st.BasinRole], RoleBasin})
+	}
 	for k, u := range sch.Phases[i].Pool {
 		out = append(out, Use{u, st.Pool[k]})
 	}
@@ -287,25 +301,27 @@ type Reservation struct {
 }
 
 // Reservations lists what sch uses, neighbouring steps of a unit joined,
-// sorted by unit and start. The chair is one interval, waits included.
+// sorted by unit and start, what is held in waits included.
 func (p *VisitPlan) Reservations(sch Schedule) []Reservation {
 	var out []Reservation
 	at := map[string]int{}
+	use := func(unit string, s Span) {
+		if s.From >= s.To {
+			return
+		}
+		if k, ok := at[unit]; ok && out[k].To == s.From {
+			out[k].To = s.To
+			return
+		}
+		at[unit] = len(out)
+		out = append(out, Reservation{unit, s})
+	}
 	for i, ph := range sch.Phases {
 		for _, u := range p.Uses(sch, i) {
-			if u.Role == RoleChair { // held while the client waits, too
-				if i == 0 {
-					out = append(out, Reservation{u.Unit, Span{ph.Start, ph.End}})
-				}
-				out[0].To = ph.End
-				continue
-			}
-			if k, ok := at[u.Unit]; ok && out[k].To == ph.Start {
-				out[k].To = ph.End
-				continue
-			}
-			at[u.Unit] = len(out)
-			out = append(out, Reservation{u.Unit, Span{ph.Start, ph.End}})
+			use(u.Unit, Span{ph.Start, ph.End})
+		}
+		for _, role := range p.heldAfter(i) {
+			use(sch.Roles[role], Span{ph.End, sch.Phases[i+1].Start})
 		}
 	}
 	slices.SortFunc(out, func(a, b Reservation) int {
@@ -331,13 +347,13 @@ const (
 )
 
 // Part is a run of neighbouring steps that mean the same to one person, with
-// no wait between them. While the person is away the same others are at work
-// in all of it.
+// no wait between them but those in which the person is held. While the person
+// is away the same others are at work in all of it.
 type Part struct {
 	Unit string
 	Kind PartKind
 	Span
-	Steps []int // indices of the phases
+	Steps []int // indices of the phases; empty for a wait on its own
 }
 
 // Parts lists what each person's calendar shows of sch, by person in the
@@ -367,20 +383,17 @@ func (p *VisitPlan) Parts(sch Schedule) []Part {
 			if u.Role == RoleChair || u.Role == RoleBasin {
 				continue
 			}
-			kind := PartHandsOn
-			if !st.HandsOn && (u.Role == RoleLead || u.Role == RoleWatcher) {
-				kind = PartWatched
-			}
 			seen = seen || u.Unit == lead
 			with[i] += u.Unit + " "
 			if u.Role == RoleWatcher {
 				with[i] += "watching "
 			}
-			add(u.Unit, kind, i)
+			add(u.Unit, p.partKind(i, u), i)
 		}
 		if !seen {
 			add(lead, PartAway, i)
 		}
+		runs[lead] = p.staying(sch, i, runs[lead])
 	}
 	var out []Part
 	for _, u := range order {
