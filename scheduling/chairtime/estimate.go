@@ -24,9 +24,11 @@ type Estimate struct {
 	Block int
 
 	// FirstStrandExposure is how long product stays on the first section of a
-	// batch, in minutes on means; BookedExposure is the same on the booked
-	// minutes with the longest allowed wait and the walk to the basin. The
-	// limits are held against the latter.
+	// batch until the end of its last wait, in minutes on means, further looks
+	// among them; BookedExposure is the same on the booked minutes until the
+	// rinse, with the longest allowed wait and the walk to the basin, but without
+	// further looks, which end at the limit by themselves. The limits are held
+	// against the latter.
 	FirstStrandExposure, BookedExposure float64
 	// ExposureWorking is the count behind BookedExposure, for people.
 	ExposureWorking string
@@ -69,10 +71,13 @@ func (c Settings) Estimate(h Head) (Estimate, error) {
 }
 
 func (c *Settings) ready(h Head) error {
-	if err := h.Validate(); err != nil {
+	if err := c.settled(h).Validate(); err != nil {
 		return err
 	}
-	return c.checked()
+	if err := c.checked(); err != nil {
+		return err
+	}
+	return c.stagesOf(h)
 }
 
 // checked is Validate with the faults below "settings".
@@ -88,7 +93,7 @@ func (c *Settings) checked() error {
 func (c *Settings) estimate(h Head) (Estimate, work) {
 	w := c.measure(h)
 	e := Estimate{
-		Head:     h,
+		Head:     w.head,
 		Steps:    c.steps(&w),
 		Quantile: c.Quantile,
 		Strips:   w.strips, Panels: w.panels,
@@ -107,7 +112,7 @@ func (c *Settings) estimate(h Head) (Estimate, work) {
 	c.book(&e)
 	c.mix(&w, &e)
 	e.AssistantMinutes = sumOf(e.Steps, scheduling.Wash, scheduling.RinseShort, scheduling.Rinse1, scheduling.Dry1, scheduling.Rinse2, scheduling.Dry2)
-	e.Unbreakable = sumOf(e.Steps, scheduling.Apply, scheduling.Process, scheduling.RinseShort, scheduling.Rinse1, scheduling.Dry1, scheduling.Iron, scheduling.Neutral, scheduling.Dwell, scheduling.Rinse2)
+	e.Unbreakable = unbreakable(e.Steps)
 	return e, w
 }
 
@@ -124,13 +129,13 @@ func (c *Settings) book(e *Estimate) {
 	for i, n := range shares {
 		e.Steps[i].Booked = n
 	}
-	for i, s := range e.Steps {
-		if s.Kind != scheduling.Apply {
+	for i := range e.Steps {
+		if !e.Steps[i].Kind.FirstStrand() {
 			continue
 		}
-		process := e.Steps[i+1]
-		e.FirstStrandExposure = max(e.FirstStrandExposure, s.Mean+process.Mean)
-		e.BookedExposure = max(e.BookedExposure, float64(s.Booked+process.Booked)+c.ExposureWait+c.BasinWalk)
+		mean, _, booked := exposed(e.Steps[i:])
+		e.FirstStrandExposure = max(e.FirstStrandExposure, mean)
+		e.BookedExposure = max(e.BookedExposure, float64(booked)+c.ExposureWait+c.BasinWalk)
 	}
 }
 
@@ -162,6 +167,21 @@ func (e Estimate) Booked() map[scheduling.StepKind][]int {
 		out[s.Kind] = append(out[s.Kind], s.Booked)
 	}
 	return out
+}
+
+// unbreakable is the mean from the first strand to the end of the second rinse.
+func unbreakable(steps []StepTime) float64 {
+	var sum float64
+	on := false
+	for i := range steps {
+		if on = on || steps[i].Kind.FirstStrand(); on {
+			sum += steps[i].Mean
+		}
+		if steps[i].Kind == scheduling.Rinse2 {
+			break
+		}
+	}
+	return sum
 }
 
 func sumOf(steps []StepTime, kinds ...scheduling.StepKind) float64 {

@@ -78,15 +78,33 @@ const (
 	maxPlateCM     = 5
 	minIronCelsius = 60
 	maxIronCelsius = 260
+	// Hairs per cm²: the means and spreads of Loussouarn et al. 2005 lie within.
+	minHairsPerCM2 = 80
+	maxHairsPerCM2 = 350
+	// Shrinkage from which hair hangs at a twentieth of its length: whoever says
+	// so has measured something else (judgement).
+	maxShrinkage = 0.95
+	// Straight hair hangs as long as it is; from here on trade pages call it wavy.
+	wavyShrinkage = 0.1
 )
 
 // Head is what has to be known of the hair to work out its chair time, and
 // how the salon means to go about it. The zero values of Regrowth, Batches,
 // Curl, Passes, AreaShare, Areas, ConsultationHeld, IronCelsius and TwoStage are
-// their defaults; every other field must be given.
+// their defaults; of Length and FreeLength one must be given, of Density and
+// HairsPerCM2 as well, and so must every other field but Given.
 type Head struct {
 	// Length is the stretched length from crown to ends in cm, 8 to 120.
 	Length float64
+	// FreeLength is the length in cm as the hair hangs, measured instead of
+	// Length; Shrinkage, 0 to below 0.95, is how much shorter that is than the
+	// stretched length, as a share of it; nil means the salon's for the curl.
+	FreeLength float64
+	Shrinkage  *float64
+	// HairsPerCM2 is how many hairs were counted on a cm² of scalp, 80 to 350; 0
+	// when not counted. It decides how many hairs there are, while partings
+	// follow the class.
+	HairsPerCM2 float64
 	// Density, Strand and Porosity are as found on the hair.
 	Density  Density
 	Strand   Strand
@@ -95,8 +113,8 @@ type Head struct {
 	Damaged bool
 	// NewClient is true when the salon has not yet treated this hair.
 	NewClient bool
-	// Regrowth is the new hair in cm when only that is treated; 0 when all of
-	// the hair is.
+	// Regrowth is the new hair in cm, stretched, when only that is treated; 0
+	// when all of the hair is.
 	Regrowth float64
 	// Sections is the number of areas that the hair is divided into, 2 to 8.
 	Sections int
@@ -124,19 +142,24 @@ type Head struct {
 	// TwoStage is true when the service puts solution on in two stages: roots
 	// and mid-lengths first, the ends later.
 	TwoStage bool
+	// Given says which figures were given in inches or °F; faults name them so.
+	Given Given
 }
+
+// Given is true for figures of a head that were given in inches or °F.
+type Given struct{ Length, Regrowth, PlateWidth, Iron bool }
 
 // Validate returns Faults with every field that is outside its range, named
 // as in JSON.
 func (h Head) Validate() error {
 	var f scheduling.Faults
-	f.Between("length_cm", h.Length, minLengthCM, maxLengthCM, "cm")
-	oneOf(&f, "density", h.Density, DensityLow, DensityMedium, DensityHigh)
+	h.validateLength(&f)
+	h.validateDensity(&f)
 	oneOf(&f, "strand", h.Strand, StrandFine, StrandMedium, StrandCoarse)
 	oneOf(&f, "porosity", h.Porosity, PorosityLow, PorosityNormal, PorosityHigh)
 	h.validateRegrowth(&f)
 	f.Count("sections", h.Sections, 2, maxSections)
-	f.Between("plate_depth_cm", h.PlateWidth, minPlateCM, maxPlateCM, "cm")
+	length("plate_depth", h.Given.PlateWidth).between(&f, h.PlateWidth, minPlateCM, maxPlateCM)
 	f.Count("hands", h.Hands, 1, maxHands)
 	if h.Batches != 0 {
 		f.Count("batches", h.Batches, 1, maxBatches)
@@ -149,19 +172,20 @@ func (h Head) Validate() error {
 	}
 	h.validateAreas(&f)
 	if h.IronCelsius != 0 {
-		f.Between("iron_celsius", h.IronCelsius, minIronCelsius, maxIronCelsius, "°C")
+		heat("iron", h.Given.Iron).between(&f, h.IronCelsius, minIronCelsius, maxIronCelsius)
 	}
 	return f.Err()
 }
 
 func (h Head) validateRegrowth(f *scheduling.Faults) {
+	name := length("regrowth", h.Given.Regrowth)
 	if within(h.Length, minLengthCM, maxLengthCM) {
 		if !within(h.Regrowth, 0, h.Length) {
-			f.Addf("regrowth_cm", "0 cm to the length of "+scheduling.Number(h.Length)+" cm", "is %s", scheduling.Number(h.Regrowth))
+			f.Addf(name.name, fmt.Sprintf("0 %s to the length of %s %s", name.unit, name.number(h.Length), name.unit), "is %s", name.number(h.Regrowth))
 		}
 		return
 	}
-	f.Between("regrowth_cm", h.Regrowth, 0, maxLengthCM, "cm")
+	name.between(f, h.Regrowth, 0, maxLengthCM)
 }
 
 func (h Head) validateAreas(f *scheduling.Faults) {

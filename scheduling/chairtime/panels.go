@@ -13,13 +13,15 @@ type work struct {
 	overGrown bool // regrowth was given but is so long that all is treated
 	hands     float64
 	batches   float64
-	looks     int // while applying one batch
+	looks     int // while applying one batch, or its first stage
+	looksEnds int // while applying the second stage of a batch
 
 	area                    float64 // cm²
 	sectionArea             float64 // cm²
 	hairs                   float64
 	hairGrams, treatedGrams float64
 	treatedLength           float64 // cm, without the stretch kept off the scalp
+	ends                    float64 // cm of it left for the second stage
 	ironLength              float64 // cm
 
 	strips, panels, finishPanels int
@@ -34,6 +36,7 @@ type work struct {
 
 // measure counts the work on h. It expects valid settings and a valid head.
 func (c *Settings) measure(h Head) work {
+	h = c.settled(h)
 	w := work{
 		head:       h,
 		untreated:  h.Regrowth == 0,
@@ -68,7 +71,7 @@ func (c *Settings) measure(h Head) work {
 func (c *Settings) weigh(w *work) {
 	h := &w.head
 	w.area = c.ScalpArea * c.share(*h)
-	w.hairs = w.area * c.Hairs.of(h.Density)
+	w.hairs = w.area * c.hairsPerCM2(h)
 	const cmPerMicrometre = 1e-4
 	d := c.Diameter.of(h.Strand) * cmPerMicrometre
 	gramsPerCM := math.Pi * d * d / 4 * c.Matter
@@ -82,6 +85,7 @@ func (c *Settings) weigh(w *work) {
 		w.ironLength = min(h.Length, h.Regrowth+c.RetouchOverlap)
 	}
 	w.treatedLength = max(treated-c.OffScalp, 0)
+	c.splitStages(w)
 	w.treatedGrams = w.hairs * gramsPerCM * w.treatedLength * treatedProfile
 }
 

@@ -117,7 +117,7 @@ func (c *Settings) cautions(w *work, e *Estimate) []Caution {
 		say(LevelNeedsYes, CautionDamaged, "Damaged hair: a strand test first, and the licensed person decides.")
 	}
 	c.sayIron(w, say)
-	sayRegrowth(w, say)
+	c.sayRegrowth(w, say)
 	if h.Sections < sectionsLow || h.Sections > sections {
 		say(LevelWarn, CautionSections, "%d sections are unusual; 4 or 5 are common.", h.Sections)
 	}
@@ -147,9 +147,9 @@ func (c *Settings) sayIron(w *work, say func(CautionLevel, string, string, ...an
 	h := w.head
 	switch {
 	case h.IronCelsius > c.IronMax:
-		say(LevelRefuse, CautionIronTooHot, "Iron at %s °C: never above %s °C.", brief(h.IronCelsius), brief(c.IronMax))
+		say(LevelRefuse, CautionIronTooHot, "Iron at %s: never above %s.", c.Units.Heat(h.IronCelsius), c.Units.Heat(c.IronMax))
 	case h.Damaged && h.IronCelsius > c.IronMaxDamaged:
-		say(LevelWarn, CautionIronDamaged, "Iron at %s °C: stay at or below %s °C on damaged hair.", brief(h.IronCelsius), brief(c.IronMaxDamaged))
+		say(LevelWarn, CautionIronDamaged, "Iron at %s: stay at or below %s on damaged hair.", c.Units.Heat(h.IronCelsius), c.Units.Heat(c.IronMaxDamaged))
 	}
 	if w.press > c.PressWarn {
 		say(LevelWarn, CautionPress, "One press lasts %s seconds; stay at or below %s.", brief(w.press), brief(c.PressWarn))
@@ -159,15 +159,15 @@ func (c *Settings) sayIron(w *work, say func(CautionLevel, string, string, ...an
 	}
 }
 
-func sayRegrowth(w *work, say func(CautionLevel, string, string, ...any)) {
+func (c *Settings) sayRegrowth(w *work, say func(CautionLevel, string, string, ...any)) {
 	switch r := w.head.Regrowth; {
 	case r == 0:
 	case w.overGrown:
-		say(LevelWarn, CautionRegrowthLong, "New hair of %s cm is most of the length of %s cm: timed as untreated hair.", brief(r), brief(w.head.Length))
+		say(LevelWarn, CautionRegrowthLong, "New hair of %s is most of the length of %s: timed as untreated hair.", c.Units.Length(r), c.Units.Length(w.head.Length))
 	case r < regrowthAskBelowCM:
-		say(LevelNeedsYes, CautionRegrowthShort, "New hair of %s cm is hardly long enough for the iron, and overlap breaks treated hair: ask the licensed person.", brief(r))
+		say(LevelNeedsYes, CautionRegrowthShort, "New hair of %s is hardly long enough for the iron, and overlap breaks treated hair: ask the licensed person.", c.Units.Length(r))
 	case r < regrowthLookFromCM:
-		say(LevelWarn, CautionRegrowthShort, "New hair of %s cm is short for the iron; waiting until %d cm makes overlap less likely.", brief(r), regrowthLookFromCM)
+		say(LevelWarn, CautionRegrowthShort, "New hair of %s is short for the iron; waiting until %s makes overlap less likely.", c.Units.Length(r), c.Units.Length(regrowthLookFromCM))
 	}
 }
 

@@ -14,6 +14,9 @@ import (
 // The model is a proposal from first principles: its form is common practice
 // or derived, no study of hair-service times was found.
 type Settings struct {
+	// Units are what texts are written in; figures stay in cm and °C.
+	Units Units
+
 	// The hair.
 	ScalpArea                                            float64   // cm²
 	NapeShare, SidesShare, CrownBackShare, FrontTopShare float64   // of the scalp area
@@ -39,13 +42,15 @@ type Settings struct {
 	DryFraction, DryFractionDamaged                                  float64 // dryness before the iron
 
 	// Solution and neutralizer.
-	ApplyParting                                       ByDensity // cm
-	StripWidth                                         float64   // cm
-	StripUntreated, StripRetouch                       float64   // s
-	BrushOn                                            float64   // s/cm
-	StrandWork                                         ByStrand  // factor
-	NeutralHandling, NeutralSpread                     float64   // s, s/cm
-	ProcessMin                                         ByPorosity
+	ApplyParting                                       ByDensity  // cm
+	StripWidth                                         float64    // cm
+	StripUntreated, StripRetouch                       float64    // s
+	BrushOn                                            float64    // s/cm
+	StrandWork                                         ByStrand   // factor
+	NeutralHandling, NeutralSpread                     float64    // s, s/cm
+	ProcessMin, ProcessSecondMin                       ByPorosity // the second after the ends
+	EndsCM, CheckMin                                   float64    // solution in two stages
+	NextLook, NotReadyShare                            float64    // min; chance at the planned end of a wait
 	DwellMin                                           float64
 	SolutionPerGram, SolutionFloor                     float64 // ml/g, ml
 	NeutralizerPerGram, NeutralizerFloor               float64 // ml/g, ml
@@ -70,6 +75,7 @@ type Settings struct {
 	// Factors.
 	CareMain, CareOther float64 // damaged hair
 	CurlWork            ByCurl
+	Shrinkage           ByWave  // 1 − free length ÷ stretched length
 	PairFactor          float64 // a second pair of hands divides by
 
 	// Spread and booking.
@@ -146,6 +152,23 @@ func (b *ByCurl) of(c Curl) float64 {
 	return b.Straight
 }
 
+// ByWave is one value for each Curl that is not straight.
+type ByWave struct{ Wavy, Curly, Coily float64 }
+
+// of returns 0 for straight hair.
+func (b *ByWave) of(c Curl) float64 {
+	switch c {
+	case CurlWavy:
+		return b.Wavy
+	case CurlCurly:
+		return b.Curly
+	case CurlCoily:
+		return b.Coily
+	case CurlStraight:
+	}
+	return 0
+}
+
 // ByStep is the spread of each kind of hands-on work: its standard deviation
 // as a share of its mean.
 type ByStep struct {
@@ -161,7 +184,7 @@ func (b *ByStep) of(k scheduling.StepKind) float64 {
 		return b.Wash
 	case scheduling.Prep:
 		return b.Prep
-	case scheduling.Apply:
+	case scheduling.Apply, scheduling.Apply1, scheduling.Apply2:
 		return b.Apply
 	case scheduling.Rinse1, scheduling.Rinse2, scheduling.RinseShort:
 		return b.Rinse
@@ -175,7 +198,7 @@ func (b *ByStep) of(k scheduling.StepKind) float64 {
 		return b.Finish
 	case scheduling.Close:
 		return b.Close
-	case scheduling.Process, scheduling.Dwell:
+	case scheduling.Process, scheduling.Dwell, scheduling.Process1, scheduling.Process2, scheduling.Check1, scheduling.Check2:
 	}
 	return 0
 }
@@ -206,6 +229,7 @@ func Demo() Settings {
 	c.TalkHeld = 5
 	c.CloseAtDesk = 1
 	c.LookMinutes = 1
+	c.NotReadyShare = 0.15
 	return c
 }
 

@@ -41,6 +41,22 @@ func (t *text) of(v float64, unit string) {
 	t.say(unit)
 }
 
+// rate appends v per centimetre as so much per unit of length. Four decimals
+// of a rate per inch keep its product with a length what it was.
+func (t *text) rate(u Units, v float64) {
+	if !u.Inches {
+		t.num(v)
+		return
+	}
+	*t = strconv.AppendFloat(*t, roundTo(v*CMPerInch, otherDecimals), 'f', -1, 64)
+}
+
+// length appends a length of cm centimetres with its unit.
+func (t *text) length(u Units, cm float64) {
+	t.num(u.InLength(cm))
+	t.say(" ", u.LengthUnit())
+}
+
 // times appends a factor unless it has no effect.
 func (t *text) times(f float64, why string) {
 	if f == 1 {
@@ -92,7 +108,7 @@ func (c *Settings) count(t *text, w *work, k scheduling.StepKind) {
 	case scheduling.Talk:
 		countTalk(t, h)
 	case scheduling.Wash:
-		t.perCM(c.WashBase, c.WashPerCM, h.Length)
+		c.perLength(t, c.WashBase, c.WashPerCM, h.Length)
 	case scheduling.Prep:
 		c.countPrep(t, w)
 	case scheduling.Apply:
@@ -110,7 +126,7 @@ func (c *Settings) count(t *text, w *work, k scheduling.StepKind) {
 	case scheduling.Iron:
 		c.countIron(t, w)
 	case scheduling.Neutral:
-		t.strips(w, c.NeutralHandling, c.NeutralSpread, w.treatedLength)
+		c.strips(t, w, c.NeutralHandling, c.NeutralSpread, w.treatedLength)
 		t.hands(w)
 	case scheduling.Dry2:
 		c.countDry(t, w, 1, 1)
@@ -120,8 +136,10 @@ func (c *Settings) count(t *text, w *work, k scheduling.StepKind) {
 		t.count(w.finishPanels)
 		t.say(" panels × (")
 		t.of(c.FinishHandling, " s + ")
-		t.of(c.FinishPerCM, " s × ")
-		t.of(h.Length, " cm)")
+		t.rate(c.Units, c.FinishPerCM)
+		t.say(" s × ")
+		t.length(c.Units, h.Length)
+		t.say(")")
 		t.times(w.careOther, "damaged")
 		t.hands(w)
 	case scheduling.Close:
@@ -159,8 +177,9 @@ func (c *Settings) countPrep(t *text, w *work) {
 	t.count(w.head.Sections)
 	t.say(" sections × ")
 	t.of(c.PrepPerSection, " min + ")
-	t.of(c.PrepPerCM, " min/cm × ")
-	t.of(w.head.Length, " cm")
+	t.rate(c.Units, c.PrepPerCM)
+	t.say(" min/", c.Units.LengthUnit(), " × ")
+	t.length(c.Units, w.head.Length)
 	if w.curl != 1 || w.careOther != 1 {
 		t.enclose(from)
 		t.curl(w)
@@ -177,7 +196,7 @@ func (c *Settings) countPrep(t *text, w *work) {
 }
 
 func (c *Settings) countApply(t *text, w *work) {
-	t.strips(w, w.stripHandling, c.BrushOn, w.treatedLength)
+	c.strips(t, w, w.stripHandling, c.BrushOn, w.treatedLength)
 	t.times(w.care, "damaged")
 	t.hands(w)
 	if w.batches > 1 {
@@ -194,7 +213,7 @@ func (c *Settings) countApply(t *text, w *work) {
 
 func (c *Settings) countRinse(t *text, w *work, base, each float64) {
 	from := len(*t)
-	t.perCM(base, each, w.head.Length)
+	c.perLength(t, base, each, w.head.Length)
 	if w.careOther != 1 {
 		t.enclose(from)
 		t.times(w.careOther, "damaged")
@@ -253,23 +272,26 @@ func (c *Settings) countIron(t *text, w *work) {
 }
 
 // strips appends the work on all strips, length cm of each.
-func (t *text) strips(w *work, handling, perCM, length float64) {
+func (c *Settings) strips(t *text, w *work, handling, perCM, length float64) {
 	t.count(w.strips)
 	t.say(" strips × (")
 	t.of(handling, " s + ")
-	t.of(perCM, " s")
+	t.rate(c.Units, perCM)
+	t.say(" s")
 	t.times(w.strandWork, string(w.head.Strand))
 	if w.strandWork != 1 {
 		t.say(" hair")
 	}
 	t.say(" × ")
-	t.of(length, " cm)")
+	t.length(c.Units, length)
+	t.say(")")
 }
 
-func (t *text) perCM(base, each, length float64) {
+func (c *Settings) perLength(t *text, base, each, length float64) {
 	t.of(base, " min + ")
-	t.of(each, " min/cm × ")
-	t.of(length, " cm")
+	t.rate(c.Units, each)
+	t.say(" min/", c.Units.LengthUnit(), " × ")
+	t.length(c.Units, length)
 }
 
 func (t *text) curl(w *work) { t.times(w.curl, string(w.head.Curl)) }
