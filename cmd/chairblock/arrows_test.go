@@ -20,7 +20,7 @@ const module = "chairblock"
 var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
 		"scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
-	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
+	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/ics":              {"scheduling"},
 	"api/notify":           {"scheduling"},
@@ -31,6 +31,7 @@ var arrows = map[string][]string{
 	"migrations":           {},
 	"scheduling":           {},
 	"scheduling/chairtime": {"scheduling"},
+	"scheduling/card":      {"scheduling", "scheduling/chairtime"},
 	"scheduling/openings":  {"scheduling", "scheduling/timeline"},
 	"scheduling/packing":   {"scheduling", "scheduling/openings"},
 	"scheduling/ranking":   {"scheduling", "scheduling/openings"},
