@@ -96,7 +96,7 @@ type Step struct {
 	// well as the chair that the client sits in. Empty means the chair alone.
 	Held []Held
 	// WatchFor are short lines for whoever does the step, at most MaxWatchFor of
-	// MaxWatchForLength characters. They may hold the placeholders of WatchWords.
+	// MaxWatchForLength characters. They may hold placeholders, see Fill.
 	WatchFor []string
 }
 
@@ -122,8 +122,12 @@ const (
 // longer when hands are on it, but not while neutralizer goes on or a test
 // strand is looked at, because product is working on all other hair.
 func (st Step) UsuallyOverruns() bool {
-	return st.HandsOn && !slices.Contains([]StepKind{Neutral, Check1, Check2}, st.Kind)
+	return st.HandsOn && !slices.Contains(timedByProduct, st.Kind)
 }
+
+// timedByProduct are the kinds that are never made longer, because product is
+// working on the hair and the maker's directions say for how long.
+var timedByProduct = []StepKind{Process, Process1, Check1, Process2, Check2, Neutral, Dwell}
 
 // Service is one version of a named, ordered list of steps. A booked visit
 // keeps the version it was booked with.
@@ -154,12 +158,6 @@ type Service struct {
 var formulaKinds = []StepKind{Talk, Wash, Prep, Apply, Process, Rinse1, Dry1, Iron, Neutral, Dwell, Rinse2, Dry2, Finish, Close,
 	Apply1, Process1, Check1, Apply2, Process2, Check2}
 
-// TwoStage reports whether solution goes on in two stages whose minutes come
-// from the estimate of a head.
-func (s Service) TwoStage() bool {
-	return slices.ContainsFunc(s.Steps, func(st Step) bool { return st.Kind == Apply1 && st.Formula == FormulaHead })
-}
-
 var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 
 // Validate returns Faults with every step that contradicts itself: a wait
@@ -169,6 +167,7 @@ var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 func (s Service) Validate() error {
 	var f Faults
 	checkFamilies(&f, "families", s.Families)
+	s.checkStages(&f)
 	if !slices.ContainsFunc(s.Steps, func(st Step) bool { return st.Who == ByLead }) {
 		f.Add("steps", "has none for the stylist in charge", "at least one step whose who is lead")
 	}
@@ -194,6 +193,11 @@ func (s Service) Validate() error {
 		if st.HandsOn && st.Watched {
 			f.Add(at+".watched", "is set beside hands_on", "one of the two")
 		}
+		if st.MayOverrun && slices.Contains(timedByProduct, st.Kind) {
+			f.Addf(at+".may_overrun", "false", "is true although product works while it says %q", st.Kind.Words())
+		}
+		s.checkHeld(&f, i)
+		checkWatchFor(&f, at, st)
 	}
 	return f.Err()
 }

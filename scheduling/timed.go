@@ -16,7 +16,8 @@ type TimedStep struct {
 
 // Time gives every step of s its minutes. For steps that follow the head they
 // come from booked, the minutes of an estimate by kind in order; batches above
-// one repeats application, processing and a short rinse. Steps of no length
+// one repeats application, processing and a short rinse, or both stages with
+// their checks and a short rinse. Steps of no length
 // are left out.
 //
 // It returns Faults naming the step when a step has no minutes, and batches
@@ -53,25 +54,25 @@ func (s Service) Time(booked map[StepKind][]int, batches int) ([]TimedStep, erro
 	return out, faults.Err()
 }
 
-// expand repeats application, processing and a short rinse for each batch
+// expand repeats everything from application to processing and a short rinse for each batch
 // before the last, and reports false when the steps do not allow it.
 func expand(steps []Step, batches int) ([]Step, bool) {
 	if batches < 2 {
 		return steps, true
 	}
-	at := slices.IndexFunc(steps, func(s Step) bool { return s.Kind == Apply && s.Formula == FormulaHead })
-	if at < 0 || at+2 >= len(steps) || steps[at+1].Kind != Process || steps[at+2].Where != AtBasin {
+	from, to, ok := solution(steps)
+	if !ok {
 		return steps, false
 	}
-	short := steps[at+2]
+	short := steps[to]
 	short.Kind, short.Label = RinseShort, RinseShort.Words()
 	short.WaitMin, short.WaitMax = 0, 5
 	short.Helper = false
-	out := slices.Clone(steps[:at])
+	out := slices.Clone(steps[:from])
 	for range batches - 1 {
-		out = append(out, steps[at], steps[at+1], short)
+		out = append(append(out, steps[from:to]...), short)
 	}
-	return append(out, steps[at:]...), true
+	return append(out, steps[from:]...), true
 }
 
 // PlannedStep is a step as it stands in a booked visit.
@@ -116,7 +117,7 @@ func (s Service) Retime(planned []PlannedStep) ([]TimedStep, error) {
 func Exposure(steps []TimedStep) int {
 	longest := 0
 	for i, st := range steps {
-		if st.Kind != Apply {
+		if !st.Kind.FirstStrand() {
 			continue
 		}
 		n := 0
@@ -132,15 +133,17 @@ func Exposure(steps []TimedStep) int {
 }
 
 // SetLooks notes at which minutes of processing somebody looks at the hair:
-// first minutes after the first strand was wetted, then every so many, but not
-// in the last two minutes of a step, whose end is a check itself.
+// first minutes after the first strand was wetted, then every so many, counted
+// anew from a check of a strand, but not in the last two minutes of a step,
+// whose end is a check itself.
 func SetLooks(steps []TimedStep, first, every int) {
 	since := -1 // minutes since the first strand, -1 without product on
+	next := first
 	for i := range steps {
 		st := &steps[i]
 		switch {
-		case st.Kind == Apply:
-			since = 0
+		case st.Kind.FirstStrand():
+			since, next = 0, first
 		case st.Where == AtBasin:
 			since = -1
 		}
@@ -148,9 +151,12 @@ func SetLooks(steps []TimedStep, first, every int) {
 			continue
 		}
 		if st.Watched && every > 0 {
-			st.Looks = looksIn(first-since, every, st.Length)
+			st.Looks = looksIn(next-since, every, st.Length)
 		}
 		since += st.Length
+		if st.Kind.ChecksStrand() {
+			next = since + every
+		}
 	}
 }
 

@@ -9,10 +9,6 @@ import (
 	"chairblock/scheduling"
 )
 
-// mostSteps is room for the steps of any visit: those of one stage, and three
-// more for each batch after the first.
-const mostSteps = 14 + 3*(maxBatches-1)
-
 // logNormal is the distribution of a duration whose logarithm is normal with
 // mean mu and standard deviation sigma. Of surgical cases it is known to fit
 // better than the normal (Strum, May et al., Anesthesiology 98(1), 2003); for
@@ -28,6 +24,10 @@ func logNormalOf(mean, sd float64) logNormal {
 }
 
 func (l logNormal) mean() float64 { return math.Exp(l.mu + l.sigma*l.sigma/2) }
+
+func (l logNormal) sd() float64 {
+	return l.mean() * math.Sqrt(math.Expm1(l.sigma*l.sigma))
+}
 
 // at returns the value z standard deviations from the middle of the logarithm.
 func (l logNormal) at(z float64) float64 { return math.Exp(l.mu + z*l.sigma) }
@@ -72,18 +72,30 @@ type total struct {
 
 // totalOf adds up steps; the logarithms of any two have the correlation rho,
 // because one head and one pair of hands make them slow or quick together.
+// Further looks depend on the hair alone: their mean and their variance are
+// added without any correlation.
 func totalOf(steps []StepTime, rho float64) total {
 	var t total
 	var room [mostSteps]logNormal
 	parts := room[:0]
+	var looks, variance float64
 	for i := range steps {
-		if steps[i].Fixed {
-			t.fixed += steps[i].Mean
+		s := &steps[i]
+		if !s.Fixed {
+			parts = append(parts, logNormalOf(s.Mean, s.SD))
 			continue
 		}
-		parts = append(parts, logNormalOf(steps[i].Mean, steps[i].SD))
+		t.fixed += s.planned()
+		if s.Further != nil {
+			looks += s.Further.Mean
+			variance += s.Further.SD * s.Further.SD
+		}
 	}
 	t.work = sumLogNormals(parts, func(int, int) float64 { return rho })
+	if variance > 0 {
+		sd := t.work.sd()
+		t.work = logNormalOf(t.work.mean()+looks, math.Sqrt(sd*sd+variance))
+	}
 	return t
 }
 
@@ -92,7 +104,8 @@ func (t total) quantile(p float64) float64   { return t.fixed + t.work.quantile(
 func (t total) below(minute float64) float64 { return t.work.below(minute - t.fixed) }
 
 // ShareOut divides block whole minutes among steps: fixed steps keep their
-// length, every other step gets its value at one common distance z from its
+// planned length, further looks being part of the room that the others get,
+// every other step gets its value at one common distance z from its
 // middle, so that all are equally likely to be kept. The parts are cut to whole
 // minutes and what is left over goes to the largest fractions, ties in the
 // order of the steps; no step gets less than a minute.
@@ -116,7 +129,7 @@ func shareOut(out []int, steps []StepTime, block int) error {
 	for i := range steps {
 		switch s := &steps[i]; {
 		case s.Fixed:
-			out[i] = max(ceil(s.Mean), 1)
+			out[i] = max(ceil(s.planned()), 1)
 			fixed += out[i]
 		case !(s.Mean > 0 && s.SD > 0) || math.IsInf(s.Mean, 0) || math.IsInf(s.SD, 0):
 			return &scheduling.InvalidError{
@@ -211,13 +224,17 @@ func commonZ(parts []logNormal, room float64) float64 {
 }
 
 // Draw returns one possible course of the visit in minutes per step, with the
-// spreads of the steps and the correlation rho between their logarithms.
+// spreads of the steps, the correlation rho between their logarithms, and the
+// further looks that hair which is not ready asks for.
 func Draw(r *rand.Rand, steps []StepTime, rho float64) []float64 {
 	out := make([]float64, len(steps))
 	common := r.NormFloat64()
 	for i, s := range steps {
 		if s.Fixed {
-			out[i] = s.Mean
+			out[i] = s.planned()
+			if s.Further != nil {
+				out[i] += s.Further.draw(r)
+			}
 			continue
 		}
 		z := math.Sqrt(rho)*common + math.Sqrt(1-rho)*r.NormFloat64()

@@ -7,10 +7,11 @@ const secondsPerMinute = 60
 // StepTime is one step of a visit worked out for one head.
 type StepTime struct {
 	Kind scheduling.StepKind
-	// Batch is 1 to the number of batches for application, processing and the
-	// rinse after it when there is more than one batch, otherwise 0.
+	// Batch is 1 to the number of batches for everything from application to the
+	// rinse when there is more than one batch, otherwise 0.
 	Batch int
-	// Mean and SD are in minutes; SD is 0 for a fixed step.
+	// Mean and SD are in minutes; a fixed step has no spread but that of its
+	// further looks.
 	Mean, SD float64
 	// Fixed is true when the product sets the length, not anybody's hands.
 	Fixed bool
@@ -19,49 +20,102 @@ type StepTime struct {
 	Pace float64
 	// Booked is the whole number of minutes kept in the book.
 	Booked int
+	// Further are the further looks that Mean and SD have in them; nil when the
+	// salon expects none. Booked has none: the check stands at the end of the
+	// planned wait, and the room for further looks is in the visit as a whole.
+	Further *FurtherLooks
 	// Working is the count behind Mean, in words.
 	Working string
+}
+
+// planned is the mean of a step without further looks.
+func (s *StepTime) planned() float64 {
+	if s.Further == nil {
+		return s.Mean
+	}
+	return s.Mean - s.Further.Mean
+}
+
+// course is the steps of a visit under way.
+type course struct {
+	c     *Settings
+	w     *work
+	steps *[]StepTime
+	batch int
+}
+
+// hands appends a step that lasts as long as somebody's hands need; mean is by
+// the sheet, and every one of them passes here.
+func (v *course) hands(k scheduling.StepKind, mean float64) {
+	s := StepTime{Kind: k, Batch: v.batch}
+	s.Mean, s.SD, s.Pace = v.c.paced(k, v.w.head.Hands, mean)
+	*v.steps = append(*v.steps, s)
+}
+
+// fixed appends a step whose length the product or the salon sets.
+func (v *course) fixed(k scheduling.StepKind, mean float64) {
+	*v.steps = append(*v.steps, StepTime{Kind: k, Batch: v.batch, Mean: mean, Fixed: true})
 }
 
 // steps turns the counts of w into the steps of the visit with their means and
 // spreads, in order; Booked and Working are left empty.
 func (c *Settings) steps(w *work) []StepTime {
-	out := make([]StepTime, 0, 14+3*(maxBatches-1))
-	add := func(k scheduling.StepKind, batch int, mean float64) {
-		s := StepTime{Kind: k, Batch: batch}
-		s.Mean, s.SD, s.Pace = c.paced(k, w.head.Hands, mean)
-		out = append(out, s)
-	}
-	fixed := func(k scheduling.StepKind, batch int, mean float64) {
-		out = append(out, StepTime{Kind: k, Batch: batch, Mean: mean, Fixed: true})
-	}
 	h := &w.head
-	add(scheduling.Talk, 0, c.talk(h))
-	add(scheduling.Wash, 0, c.WashBase+c.WashPerCM*h.Length)
-	add(scheduling.Prep, 0, c.prep(w))
-	apply, process := c.applyBatch(w), c.ProcessMin.of(h.Porosity)
 	k := h.batches()
-	for b := 1; b < k; b++ {
-		add(scheduling.Apply, b, apply)
-		fixed(scheduling.Process, b, process)
-		add(scheduling.RinseShort, b, c.RinseShortBase)
+	room := oneStageSteps + oneStageBatch*(k-1)
+	if h.TwoStage {
+		room = twoStageSteps + twoStageBatch*(k-1)
 	}
-	last := 0
-	if k > 1 {
-		last = k
-	}
-	add(scheduling.Apply, last, apply)
-	fixed(scheduling.Process, last, process)
-	add(scheduling.Rinse1, last, c.rinse(w, c.Rinse1Base, c.Rinse1PerCM))
-	add(scheduling.Dry1, 0, c.dry(w, w.dryFraction, w.curl))
-	add(scheduling.Iron, 0, c.iron(w))
-	add(scheduling.Neutral, 0, c.neutral(w))
-	fixed(scheduling.Dwell, 0, c.DwellMin)
-	add(scheduling.Rinse2, 0, c.rinse(w, c.Rinse2Base, c.Rinse2PerCM))
-	add(scheduling.Dry2, 0, c.dry(w, 1, 1))
-	add(scheduling.Finish, 0, c.finish(w))
-	add(scheduling.Close, 0, c.CloseMin)
+	out := make([]StepTime, 0, room)
+	v := course{c: c, w: w, steps: &out}
+	v.hands(scheduling.Talk, c.talk(h))
+	v.hands(scheduling.Wash, c.WashBase+c.WashPerCM*h.Length)
+	v.hands(scheduling.Prep, c.prep(w))
+	v.solution(k)
+	v.hands(scheduling.Dry1, c.dry(w, w.dryFraction, w.curl))
+	v.hands(scheduling.Iron, c.iron(w))
+	v.hands(scheduling.Neutral, c.neutral(w))
+	v.fixed(scheduling.Dwell, c.DwellMin)
+	v.hands(scheduling.Rinse2, c.rinse(w, c.Rinse2Base, c.Rinse2PerCM))
+	v.hands(scheduling.Dry2, c.dry(w, 1, 1))
+	v.hands(scheduling.Finish, c.finish(w))
+	v.hands(scheduling.Close, c.CloseMin)
+	c.allowLooks(w, out)
 	return out
+}
+
+// solution appends everything from the first strand to the rinse, once for each
+// of k batches, all but the last of which end with a short rinse.
+func (v *course) solution(k int) {
+	c, w := v.c, v.w
+	var apply, ends float64
+	if w.head.TwoStage {
+		apply, ends = c.applyStages(w)
+	} else {
+		apply = c.applyBatch(w)
+	}
+	for b := 1; b <= k; b++ {
+		if k > 1 {
+			v.batch = b
+		}
+		if w.head.TwoStage {
+			v.hands(scheduling.Apply1, apply)
+			v.fixed(scheduling.Process1, c.ProcessMin.of(w.head.Porosity))
+			v.fixed(scheduling.Check1, c.CheckMin)
+			v.hands(scheduling.Apply2, ends)
+			v.fixed(scheduling.Process2, c.ProcessSecondMin.of(w.head.Porosity))
+			v.fixed(scheduling.Check2, c.CheckMin)
+		} else {
+			v.hands(scheduling.Apply, apply)
+			v.fixed(scheduling.Process, c.ProcessMin.of(w.head.Porosity))
+		}
+		if b < k {
+			v.hands(scheduling.RinseShort, c.RinseShortBase)
+		} else {
+			v.hands(scheduling.Rinse1, c.rinse(w, c.Rinse1Base, c.Rinse1PerCM))
+		}
+	}
+	v.batch = 0
 }
 
 func (c *Settings) talk(h *Head) float64 {
@@ -91,23 +145,6 @@ func (c *Settings) shield(w *work) float64 {
 		t += c.ProtectOldLengths
 	}
 	return t
-}
-
-// applyBatch is the time until the last strand of one batch is wetted. The
-// looks at the first strand that fall into it are counted and added: the first
-// of them, then one every LookEvery minutes of the clock, each of which stops
-// the work for LookMinutes.
-func (c *Settings) applyBatch(w *work) float64 {
-	perStrip := w.stripHandling + c.BrushOn*w.strandWork*w.treatedLength
-	t := w.care * float64(w.strips) * perStrip / secondsPerMinute / w.hands / w.batches
-	if c.LookMinutes > 0 {
-		first := c.LookFirst
-		if w.head.tender() {
-			first = c.LookFirstTender
-		}
-		w.looks = max(ceil((t-first)/(c.LookEvery-c.LookMinutes)), 0)
-	}
-	return t + float64(w.looks)*c.LookMinutes
 }
 
 func (c *Settings) rinse(w *work, base, perCM float64) float64 {

@@ -83,6 +83,7 @@ func (c *Settings) describe(w *work, e *Estimate) {
 		s := &e.Steps[i]
 		from := len(*t)
 		c.count(t, w, s.Kind)
+		t.further(s)
 		if p, ok := c.paceShown(s.Kind, w.head.Hands); ok {
 			t.enclose(from)
 			t.times(p.Factor, p.Words)
@@ -113,8 +114,16 @@ func (c *Settings) count(t *text, w *work, k scheduling.StepKind) {
 		c.countPrep(t, w)
 	case scheduling.Apply:
 		c.countApply(t, w)
-	case scheduling.Process:
+	case scheduling.Apply1:
+		c.countStage(t, w, w.treatedLength-w.ends, "roots and mid-lengths", w.looks)
+	case scheduling.Apply2:
+		c.countStage(t, w, w.ends, "ends", w.looksEnds)
+	case scheduling.Process, scheduling.Process1:
 		t.say(porosityWords(h.Porosity))
+	case scheduling.Process2:
+		t.say(porosityWords(h.Porosity), ", after the ends")
+	case scheduling.Check1, scheduling.Check2:
+		t.say("stretch a wet strand")
 	case scheduling.RinseShort:
 		t.say("between two batches")
 	case scheduling.Rinse1:
@@ -196,6 +205,12 @@ func (c *Settings) countPrep(t *text, w *work) {
 }
 
 func (c *Settings) countApply(t *text, w *work) {
+	c.countStage(t, w, w.treatedLength, "", w.looks)
+}
+
+// countStage is countApply for length cm of the treated length; what names it
+// when it is not all of it.
+func (c *Settings) countStage(t *text, w *work, length float64, what string, looks int) {
 	c.strips(t, w, w.stripHandling, c.BrushOn, w.treatedLength)
 	t.times(w.care, "damaged")
 	t.hands(w)
@@ -203,12 +218,29 @@ func (c *Settings) countApply(t *text, w *work) {
 		t.say(" ÷ ")
 		t.of(w.batches, " batches")
 	}
-	if w.looks > 0 {
+	if what != "" {
+		t.say(" × ")
+		t.length(c.Units, length)
+		t.say(" ÷ ")
+		t.length(c.Units, w.treatedLength)
+		t.say(" for the ", what)
+	}
+	if looks > 0 {
 		t.say(" + ")
-		t.count(w.looks)
-		t.say(" ", plural(w.looks, "check"), " × ")
+		t.count(looks)
+		t.say(" ", plural(looks, "check"), " × ")
 		t.of(c.LookMinutes, " min")
 	}
+}
+
+// further appends what further looks add to a planned wait.
+func (t *text) further(s *StepTime) {
+	if s.Further == nil {
+		return
+	}
+	t.say(", ")
+	t.of(s.planned(), " min + ")
+	t.of(s.Further.Mean, " min for further looks")
 }
 
 func (c *Settings) countRinse(t *text, w *work, base, each float64) {
@@ -308,17 +340,20 @@ func (t *text) hands(w *work) {
 // many booked minutes; wait and walk only where there are any.
 func (c *Settings) exposureWorking(t *text, e *Estimate) {
 	for i, s := range e.Steps {
-		if s.Kind != scheduling.Apply {
+		if !s.Kind.FirstStrand() {
 			continue
 		}
-		applying, processing := s.Booked, e.Steps[i+1].Booked
-		if float64(applying+processing)+c.ExposureWait+c.BasinWalk < e.BookedExposure-ceilSlack {
+		_, _, booked := exposed(e.Steps[i:])
+		if float64(booked)+c.ExposureWait+c.BasinWalk < e.BookedExposure-ceilSlack {
 			continue // another batch keeps it on longer
 		}
-		t.count(applying)
-		t.say(" applying + ")
-		t.count(processing)
-		t.say(" processing")
+		for k := i; k < len(e.Steps) && !rinses(e.Steps[k].Kind); k++ {
+			if k > i {
+				t.say(" + ")
+			}
+			t.count(e.Steps[k].Booked)
+			t.say(" ", exposureWords(e.Steps[k].Kind))
+		}
 		if c.ExposureWait > 0 {
 			t.say(" + ")
 			t.of(c.ExposureWait, " longest wait")
@@ -331,6 +366,19 @@ func (c *Settings) exposureWorking(t *text, e *Estimate) {
 		t.of(e.BookedExposure, " min")
 		return
 	}
+}
+
+// exposureWords says what keeps product on during a step.
+func exposureWords(k scheduling.StepKind) string {
+	switch {
+	case k == scheduling.Apply2:
+		return "the ends"
+	case k.PutsOnSolution():
+		return "applying"
+	case k.ChecksStrand():
+		return "check"
+	}
+	return "processing"
 }
 
 func plural(n int, one string) string {
