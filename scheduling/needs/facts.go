@@ -1,6 +1,7 @@
 package needs
 
 import (
+	"cmp"
 	"strings"
 	"time"
 
@@ -13,7 +14,13 @@ type Service struct {
 	Aftercare bool // straightening
 	Retouch   bool
 	Families  []string
+	// Products are those that are to be put on and that tests have to be made
+	// with. Without any, the test of whatever product counts.
+	Products []Product
 }
+
+// Product is a product in one strength.
+type Product struct{ Name, Strength string }
 
 func (s Service) in(scope Scope) bool {
 	switch scope {
@@ -62,6 +69,9 @@ type Client struct {
 	Reactions     []time.Time // to a product, here or elsewhere
 	// Consent is when the client agreed to the wording in use, nil when not.
 	Consent *time.Time
+	// Unreadable is set when tests and reactions are on record that nobody can
+	// read now. They count as tests that are missing and that nobody may override.
+	Unreadable bool
 }
 
 // Outcome is what a consultation came to, the licensed person's word counted
@@ -108,18 +118,18 @@ const (
 
 // Patch is a skin test.
 type Patch struct {
-	Family         string // of the services it was made for
-	Name, Strength string // of the product
-	PutOn          time.Time
-	Result         Result // of the reading that counts
-	Read           time.Time
+	Family string // of the services it was made for, "" for any
+	Product
+	PutOn  time.Time
+	Result Result // of the reading that counts
+	Read   time.Time
 }
 
 // Strand is a test on a strand of hair.
 type Strand struct {
-	Name, Strength string
-	Made           time.Time
-	Result         Result
+	Product
+	Made   time.Time
+	Result Result
 }
 
 // same compares names that people type.
@@ -127,7 +137,22 @@ func same(a, b string) bool {
 	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 }
 
-// is reports whether something was made with p; p without a name is anything.
-func (p Product) is(name, strength string) bool {
-	return p.Name == "" || same(p.Name, name) && same(p.Strength, strength)
+// use is a product put on in a service of a family; without a name it is
+// whatever product, without a family it is for whatever service.
+type use struct {
+	Product
+	family string
+}
+
+// is reports whether something was made with the product of u.
+func (u use) is(p Product) bool {
+	return u.Name == "" || same(u.Name, p.Name) && same(u.Strength, p.Strength)
+}
+
+// words names it for people.
+func (u use) words() string {
+	if name := strings.TrimSpace(u.Name + " " + u.Strength); name != "" {
+		return name
+	}
+	return cmp.Or(u.family, "what is used")
 }

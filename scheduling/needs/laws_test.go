@@ -129,7 +129,7 @@ var good = []func(*needs.Visit, *needs.Client){
 		}
 	},
 	func(_ *needs.Visit, c *needs.Client) {
-		c.PatchTests = append(c.PatchTests, needs.Patch{PutOn: ago(5 * day), Read: ago(2 * day), Result: needs.Negative, Name: "Soft Wave"})
+		c.PatchTests = append(c.PatchTests, needs.Patch{PutOn: ago(5 * day), Read: ago(2 * day), Result: needs.Negative, Product: soft})
 	},
 	func(_ *needs.Visit, c *needs.Client) {
 		c.PatchTests = append(c.PatchTests, needs.Patch{Family: scheduling.FamilyColour, PutOn: ago(day)})
@@ -141,7 +141,7 @@ var good = []func(*needs.Visit, *needs.Client){
 		c.StrandTests = append(c.StrandTests, needs.Strand{Made: ago(day), Result: needs.Fine})
 	},
 	func(_ *needs.Visit, c *needs.Client) {
-		c.StrandTests = append(c.StrandTests, needs.Strand{Made: ago(200 * day), Result: needs.Fine, Name: "Firm Wave"})
+		c.StrandTests = append(c.StrandTests, needs.Strand{Made: ago(200 * day), Result: needs.Fine, Product: needs.Product{Name: "Firm Wave"}})
 	},
 	func(v *needs.Visit, _ *needs.Client) { v.DepositOpen = false },
 	func(v *needs.Visit, _ *needs.Client) { yes := ago(day); v.GuardianYes = &yes },
@@ -191,7 +191,9 @@ func TestMoreFactsNeverAddNeedsAndWhatSpeaksAgainstNeverTakesOneAway(t *testing.
 		rules := needs.DefaultRules()
 		if r.IntN(2) == 0 {
 			rules.PatchTestOverride, rules.StrandTestForNew = true, true
-			rules.Products = []needs.Product{{Family: scheduling.FamilyStraightening, Name: "Soft Wave"}}
+			for i := range v.Services {
+				v.Services[i].Products = []needs.Product{soft}
+			}
 		}
 		for range r.IntN(12) {
 			before := needs.List(v, c, rules, berlin)

@@ -2,7 +2,6 @@ package needs
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"chairblock/scheduling"
@@ -139,10 +138,9 @@ func (l *list) consent() (Need, bool) {
 	return n, l.asked(l.r.ConsentFor)
 }
 
-// products are what is put on in the services in scope, one for each family; a
-// service without a family takes any test.
-func (l *list) products(scope Scope) []Product {
-	var out []Product
+// uses are what is put on in the services in scope, by family.
+func (l *list) uses(scope Scope) []use {
+	var out []use
 	for _, s := range l.v.Services {
 		if !s.in(scope) {
 			continue
@@ -151,26 +149,17 @@ func (l *list) products(scope Scope) []Product {
 		if len(families) == 0 {
 			families = []string{""}
 		}
-		for _, family := range families {
-			p := Product{Family: family}
-			if i := slices.IndexFunc(l.r.Products, func(p Product) bool { return p.Family == family }); i >= 0 {
-				p = l.r.Products[i]
-			}
-			if !slices.Contains(out, p) {
-				out = append(out, p)
+		products := s.Products
+		if len(products) == 0 {
+			products = []Product{{}}
+		}
+		for _, f := range families {
+			for _, p := range products {
+				if u := (use{p, f}); !slices.Contains(out, u) {
+					out = append(out, u)
+				}
 			}
 		}
 	}
 	return out
-}
-
-// words names a product for people.
-func (p Product) words() string {
-	if name := strings.TrimSpace(p.Name + " " + p.Strength); name != "" {
-		return name
-	}
-	if p.Family != "" {
-		return p.Family
-	}
-	return "what is used"
 }

@@ -47,8 +47,10 @@ func ready() needs.Client {
 	}
 }
 
+var soft = needs.Product{Name: "Soft Wave", Strength: "N"}
+
 func negative() needs.Patch {
-	return needs.Patch{Family: scheduling.FamilyStraightening, Name: "Soft Wave", Strength: "N", PutOn: ago(4 * day), Result: needs.Negative, Read: ago(2 * day)}
+	return needs.Patch{Family: scheduling.FamilyStraightening, Product: soft, PutOn: ago(4 * day), Result: needs.Negative, Read: ago(2 * day)}
 }
 
 // states writes a list in a line: "consultation missing, patch_test done".
@@ -157,14 +159,14 @@ func TestOnePatchTestIsJudged(t *testing.T) {
 }
 
 func TestATestCountsForItsProductAndStrengthOnly(t *testing.T) {
-	uses := func(name, strength string) func(*needs.Rules) {
-		return func(r *needs.Rules) {
-			r.Products = []needs.Product{{Family: scheduling.FamilyStraightening, Name: name, Strength: strength}}
-		}
+	uses := func(name, strength string) needs.Visit {
+		x := straight
+		x.Products = []needs.Product{{Name: name, Strength: strength}}
+		return visit(x)
 	}
 	strand := func(c needs.Client) needs.Client {
 		c.Consultation.StrandTest = true
-		c.StrandTests = []needs.Strand{{Name: "Soft Wave", Strength: "N", Made: ago(3 * day), Result: needs.Fine}}
+		c.StrandTests = []needs.Strand{{Product: soft, Made: ago(3 * day), Result: needs.Fine}}
 		return c
 	}
 	for _, x := range []struct {
@@ -173,7 +175,7 @@ func TestATestCountsForItsProductAndStrengthOnly(t *testing.T) {
 	}{
 		{"Soft Wave", "N", needs.Done}, {"soft  wave ", "n", needs.Done}, {"Soft Wave", "F", needs.Missing}, {"Firm Wave", "N", needs.Missing},
 	} {
-		list := listed(visit(straight), strand(ready()), uses(x.name, x.strength))
+		list := listed(uses(x.name, x.strength), strand(ready()))
 		require.Equal(t, x.want, of(t, list, needs.PatchTest).State, "%s %s", x.name, x.strength)
 		require.Equal(t, x.want, of(t, list, needs.StrandTest).State, "%s %s", x.name, x.strength)
 	}
@@ -181,8 +183,11 @@ func TestATestCountsForItsProductAndStrengthOnly(t *testing.T) {
 	c := ready()
 	c.PatchTests[0].Result = needs.Positive
 	require.Equal(t, needs.Refused, of(t, listed(visit(straight), c), needs.PatchTest).State)
-	require.Equal(t, needs.Missing, of(t, listed(visit(straight), c, uses("Firm Wave", "N")), needs.PatchTest).State)
-	// Two families are tested each.
+	require.Equal(t, needs.Missing, of(t, listed(uses("Firm Wave", "N"), c), needs.PatchTest).State)
+	// Two products are tested each, and two families.
+	both := straight
+	both.Products = []needs.Product{soft, {Name: "Firm Wave", Strength: "N"}}
+	require.Equal(t, needs.Missing, of(t, listed(visit(both), ready()), needs.PatchTest).State)
 	require.Equal(t, needs.Missing, of(t, listed(visit(straight, colour), ready()), needs.PatchTest).State)
 }
 
@@ -207,6 +212,16 @@ func TestAnUnclearTestCountsUntilALaterOneIsNegative(t *testing.T) {
 	require.Equal(t, needs.Refused, of(t, listed(visit(straight), c), needs.PatchTest).State)
 	c.PatchTests[1].PutOn, c.PatchTests[1].Result = ago(8*day), needs.Positive
 	require.Equal(t, needs.Refused, of(t, listed(visit(straight), c), needs.PatchTest).State, "a later negative one does not undo a positive one")
+}
+
+func TestATestThatWaitsToBeReadChangesNothingYet(t *testing.T) {
+	c := ready()
+	waits := c.PatchTests[0]
+	waits.PutOn, waits.Result = ago(3*day), needs.Unread
+	c.PatchTests = append(c.PatchTests, waits)
+	require.Equal(t, needs.Done, of(t, listed(visit(straight), c), needs.PatchTest).State)
+	c.PatchTests[0].Result = needs.Unclear
+	require.Equal(t, needs.Refused, of(t, listed(visit(straight), c), needs.PatchTest).State)
 }
 
 func TestTheConsultationIsJudgedByItsOutcome(t *testing.T) {
@@ -238,7 +253,7 @@ func TestTheConsultationIsJudgedByItsOutcome(t *testing.T) {
 
 func TestAStrandTestIsNeededWhenTheConsultationDoesNotSayNo(t *testing.T) {
 	made := func(r needs.Result, at time.Time) needs.Strand {
-		return needs.Strand{Name: "Soft Wave", Made: at, Result: r}
+		return needs.Strand{Product: soft, Made: at, Result: r}
 	}
 	for _, x := range []struct {
 		name  string
@@ -339,6 +354,15 @@ func TestRulesThatAskForNothingStillHearWhatSpeaksAgainst(t *testing.T) {
 	c.StrandTests = []needs.Strand{{Made: ago(day), Result: needs.Snapped}}
 	c.Consultation.Outcome = needs.DoNotBook
 	require.Equal(t, "consultation refused, patch_test refused, strand_test refused", states(needs.List(visit(straight), c, needs.Nothing(), berlin)))
+}
+
+func TestTestsThatNobodyCanReadAreMissingAndNobodyOverridesThat(t *testing.T) {
+	v := visit(straight)
+	for _, k := range needs.Kinds() {
+		v.Overrides = append(v.Overrides, needs.Override{Kind: k, By: "Ada"})
+	}
+	rule := func(r *needs.Rules) { r.PatchTestOverride = true }
+	require.Equal(t, "consultation overridden, patch_test missing, strand_test missing, consent missing", states(listed(v, needs.Client{Unreadable: true}, rule)))
 }
 
 func TestTheDefaultRulesAreValidAndEveryFaultIsNamed(t *testing.T) {

@@ -17,11 +17,6 @@ const (
 	ForEverything   Scope = "everything"
 )
 
-// Product is what a salon puts on the hair in services of a family.
-type Product struct {
-	Family, Name, Strength string
-}
-
 // Rules are a salon's own. DefaultRules gives those to begin with.
 type Rules struct {
 	ConsultationFor Scope
@@ -52,10 +47,6 @@ type Rules struct {
 
 	GuardianFor Scope
 	ConsentFor  Scope
-
-	// Products are what tests have to be made with. A family without one takes
-	// the test of any product.
-	Products []Product
 }
 
 // DefaultRules returns the rules to begin with. All of them are judgement but

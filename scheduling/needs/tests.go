@@ -21,23 +21,26 @@ func (l *list) patchTest() (Need, bool) {
 		scope = ForChemical
 	}
 	var worst Need
-	for i, p := range l.products(scope) {
-		if n := l.patchTestOf(p); i == 0 || worse(n, worst) {
+	for i, u := range l.uses(scope) {
+		if n := l.patchTestOf(u); i == 0 || worse(n, worst) {
 			worst = n
 		}
 	}
 	return worst, worst.Kind != "" && (asked || worst.State == Refused)
 }
 
-// patchTestOf is the skin test with p. A positive one counts for ever, an unclear
+// patchTestOf is the skin test for u. A positive one counts for ever, an unclear
 // one until it is read again or a later test was negative.
-func (l *list) patchTestOf(p Product) Need {
+func (l *list) patchTestOf(u use) Need {
 	n := Need{Kind: PatchTest, State: Missing, Owner: Stylist, Latest: before(l.v.Start, l.r.PatchTestHours),
-		Final: !l.r.PatchTestOverride, Why: "no skin test with " + p.words() + " counts for the visit"}
+		Final: !l.r.PatchTestOverride, Why: "no skin test with " + u.words() + " counts for the visit"}
 	tests := slices.DeleteFunc(slices.Clone(l.c.PatchTests), func(t Patch) bool {
-		return !p.is(t.Name, t.Strength) || p.Family != "" && t.Family != "" && p.Family != t.Family
+		return !u.is(t.Product) || u.family != "" && t.Family != "" && u.family != t.Family
 	})
 	slices.SortStableFunc(tests, func(a, b Patch) int { return a.PutOn.Compare(b.PutOn) })
+	if l.c.Unreadable {
+		n.Final, n.Why = true, unreadable
+	}
 	base := n
 	for _, t := range tests {
 		switch m := l.read(t, base); {
@@ -87,19 +90,22 @@ func (l *list) strandTest() (Need, bool) {
 		scope = ForChemical
 	}
 	var worst Need
-	for i, p := range l.products(scope) {
-		if n := l.strandTestOf(p); i == 0 || worse(n, worst) {
+	for i, u := range l.uses(scope) {
+		if n := l.strandTestOf(u); i == 0 || worse(n, worst) {
 			worst = n
 		}
 	}
 	return worst, worst.Kind != "" && (asked || worst.State == Refused)
 }
 
-// strandTestOf is the strand test with p.
-func (l *list) strandTestOf(p Product) Need {
+// strandTestOf is the strand test for u.
+func (l *list) strandTestOf(u use) Need {
 	n := Need{Kind: StrandTest, State: Missing, Owner: Stylist, Latest: before(l.v.Start, l.r.StrandTestHours),
-		Why: "no strand test with " + p.words() + " counts for the visit"}
-	tests := slices.DeleteFunc(slices.Clone(l.c.StrandTests), func(t Strand) bool { return t.Result != Snapped && !p.is(t.Name, t.Strength) })
+		Why: "no strand test with " + u.words() + " counts for the visit"}
+	if l.c.Unreadable {
+		n.Final, n.Why = true, unreadable
+	}
+	tests := slices.DeleteFunc(slices.Clone(l.c.StrandTests), func(t Strand) bool { return t.Result != Snapped && !u.is(t.Product) })
 	slices.SortStableFunc(tests, func(a, b Strand) int { return a.Made.Compare(b.Made) })
 	var snapped time.Time
 	for _, t := range tests {
@@ -127,5 +133,7 @@ func (l *list) strandTestOf(p Product) Need {
 	}
 	return n
 }
+
+const unreadable = "tests are on record that cannot be read now"
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
