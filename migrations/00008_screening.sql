@@ -42,13 +42,13 @@ CREATE TABLE screening (
 CREATE INDEX screening_by_client ON screening (salon_id, client_id, made_at DESC, screening_id DESC);
 
 -- Words about somebody's health, encrypted with a key that is not in the
--- database; sealed is nonce, cipher text and tag of AES-256-GCM.
+-- database; sealed is the name of the key (8 bytes), then nonce, cipher text and
+-- tag of AES-256-GCM.
 CREATE TABLE sealed_text (
     salon_id     text NOT NULL,
     screening_id text NOT NULL,
     what         text NOT NULL CHECK (what IN ('answers', 'why')),
-    key_id       text NOT NULL CHECK (key_id ~ '^[0-9a-f]{16}$'),
-    sealed       bytea NOT NULL CHECK (length(sealed) > 28),
+    sealed       bytea NOT NULL CHECK (length(sealed) > 36),
     PRIMARY KEY (salon_id, screening_id, what),
     FOREIGN KEY (salon_id, screening_id) REFERENCES screening ON DELETE CASCADE
 );

@@ -68,6 +68,7 @@ func open(t testing.TB, url string, conns int32) *store.Store {
 	st, err := store.Open(t.Context(), url, conns)
 	require.NoError(t, err)
 	t.Cleanup(st.Close)
+	st.SealWith(healthKeys(t, 1))
 	return st
 }
 

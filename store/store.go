@@ -48,6 +48,7 @@ type Store struct {
 	name  string                // tells stores apart that speak to each other
 	kept  *keptFreeTimes
 	calls atomic.Pointer[warmCalls] // nil while nobody works ahead
+	seal  *Sealer                   // nil: what is about health is refused
 }
 
 // Tx is one transaction within one salon.
@@ -58,6 +59,7 @@ type Tx struct {
 	kept    *keptFreeTimes // only while reading
 	altered *bool          // set by what may change free time
 	lapsed  time.Time      // when pencilled visits were lapsed for, zero before
+	seal    *Sealer
 }
 
 // Salon is the id of the salon that the transaction works in.
@@ -114,7 +116,7 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		var inner error // in the words of this package already
 		var altered bool
 		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx pgx.Tx) error {
-			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered})
+			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered, seal: s.seal})
 			return inner
 		})
 		if altered && err == nil {
@@ -143,7 +145,7 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 	one := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
 	var inner error // in the words of this package already
 	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, kept: s.kept, altered: new(bool)})
+		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, kept: s.kept, altered: new(bool), seal: s.seal})
 		return inner
 	})
 	if inner != nil {
@@ -157,7 +159,7 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var inner error
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered, lapsed: t.lapsed})
+		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal})
 		return inner
 	})
 	if inner != nil {
