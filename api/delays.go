@@ -75,7 +75,7 @@ type LeftOutBody struct {
 
 // BrokenBody is a rule that is not kept.
 type BrokenBody struct {
-	Kind    string   `json:"kind" enum:"product_wait,double_use,station,wait,closing,break" doc:"product_wait: product stays on too long; double_use: two clients need the same; station: a chair or basin cannot be had; closing: somebody works or stays too late; break: a break is lost"`
+	Kind    string   `json:"kind" enum:"overrun,product_wait,double_use,station,wait,closing,break" doc:"overrun: a step that may not last longer than booked is still going on; product_wait: product stays on too long; double_use: two clients need the same; station: a chair or basin cannot be had; closing: somebody works or stays too late; break: a break is lost"`
 	VisitID string   `json:"visit_id,omitempty"`
 	Step    string   `json:"step,omitempty" doc:"Kind of the step, of a wait the one before it"`
 	UnitID  string   `json:"unit_id,omitempty"`

@@ -61,6 +61,9 @@ func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string,
 		return v, err
 	}
 	x, err := s.lengthening(ctx, t, n, v, step)
+	if err == nil {
+		err = x.mayOverrun()
+	}
 	if err != nil {
 		return v, err
 	}
@@ -79,8 +82,7 @@ func (s *Server) extend(ctx context.Context, t *store.Tx, n salonDay, id string,
 		exact: &exact{h: x.h, sch: sch}})
 }
 
-// stepToExtend is the step that lasts longer. It refuses one in which product
-// works.
+// stepToExtend is the step that lasts longer.
 func stepToExtend(v store.Visit, step *int, now time.Time) (int, error) {
 	at := stepAt(v, now)
 	if step != nil {
@@ -88,9 +90,6 @@ func stepToExtend(v store.Visit, step *int, now time.Time) (int, error) {
 	}
 	if at < 0 || at >= len(v.Steps) {
 		return 0, &scheduling.InvalidError{Field: "step", Problem: fmt.Sprintf("is %d", at), Want: fmt.Sprintf("0 to %d, a step of the visit", len(v.Steps)-1)}
-	}
-	if st := v.Steps[at]; !st.HandsOn {
-		return 0, conflict(fmt.Sprintf("product works while it says “%s”, which is never made longer or shorter: name the step that takes longer", st.Label))
 	}
 	return at, nil
 }
@@ -147,6 +146,19 @@ func (s *Server) lengthening(ctx context.Context, t *store.Tx, n salonDay, v sto
 		return nil, fmt.Errorf("api: extend: %w", err)
 	}
 	return x, nil
+}
+
+// mayOverrun refuses a step of which its service says that it may not last longer
+// than booked.
+func (x *lengthening) mayOverrun() error {
+	st := x.c.plan.Steps[x.step]
+	switch {
+	case st.MayOverrun:
+		return nil
+	case !st.HandsOn:
+		return conflict(fmt.Sprintf("product works while it says “%s”, which is never made longer or shorter: name the step that takes longer", st.Label))
+	}
+	return conflict(fmt.Sprintf("“%s” may not last longer than booked: name another step that takes longer", st.Label))
 }
 
 // longer is the visit with the step some minutes longer.

@@ -27,7 +27,7 @@ type StepBody struct {
 	// MayOverrun is never nil in an answer.
 	MayOverrun *bool    `json:"may_overrun,omitempty" doc:"It may last longer than booked; false: it is never made longer. Left out: true while hands are on it, but not for neutralizer and looks at a test strand"`
 	Held       []string `json:"held_while_waiting" required:"false" nullable:"false" maxItems:"4" enum:"chair,basin,lead,nothing" doc:"What is kept for the client during the wait after the step; left out or empty: the chair, as long as the client sits in it. nothing: only where nothing but the desk follows"`
-	WatchFor   []string `json:"watch_for" required:"false" nullable:"false" maxItems:"6" doc:"Short lines for whoever does it, at most 120 characters each"`
+	WatchFor   []string `json:"watch_for" required:"false" nullable:"false" maxItems:"6" doc:"Short lines for whoever does it, at most 120 characters each; left out: the usual ones of its kind, empty: none. {off_scalp}, {dry_before_iron}, {dry_damaged}, {neutralizer_works}, {iron_max} and {iron_max_damaged} are filled with the salon's figures where the lines are shown"`
 }
 
 // ServiceBody is a named, ordered list of steps.
@@ -71,6 +71,7 @@ func (b ServiceBody) service() (scheduling.Service, error) {
 	for i, st := range b.Steps {
 		x.Steps = append(x.Steps, st.step(&f, index("steps", i)))
 	}
+	x.TidyHeld()
 	if err := f.Join("", x.Validate()); err != nil {
 		return x, err
 	}
@@ -87,6 +88,9 @@ func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {
 	for _, h := range b.Held {
 		st.Held = append(st.Held, scheduling.Held(h))
 	}
+	if b.WatchFor == nil {
+		st.WatchFor = scheduling.StandardWatchFor(st)
+	}
 	for i, line := range b.WatchFor {
 		st.WatchFor = append(st.WatchFor, text(f, at+index(".watch_for", i), line, 1, scheduling.MaxWatchForLength))
 	}
@@ -100,7 +104,8 @@ func writeService(r store.ServiceRow) ServiceBody {
 	if b.Families == nil {
 		b.Families = []string{}
 	}
-	for _, st := range r.Steps {
+	for i, st := range r.Steps {
+		st.Held = r.HeldAfter(i)
 		b.Steps = append(b.Steps, writeStep(st))
 	}
 	return b

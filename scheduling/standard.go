@@ -66,7 +66,7 @@ func StandardServices() []Service {
 		list[i].Clear = &clear
 		for k := range list[i].Steps {
 			st := &list[i].Steps[k]
-			st.MayOverrun = st.UsuallyOverruns()
+			st.MayOverrun, st.WatchFor = st.UsuallyOverruns(), StandardWatchFor(*st)
 		}
 	}
 	return list

@@ -23,10 +23,10 @@ type stepRow struct {
 	WaitMin int    `json:"wait_min,omitempty"`
 	WaitMax int    `json:"wait_max,omitempty"`
 	Helper  bool   `json:"helper,omitempty"`
-	// MayOverrun is null in rows from before it was asked.
-	MayOverrun *bool             `json:"may_overrun,omitempty"`
+	// MayOverrun and WatchFor are null in rows from before they were asked.
+	MayOverrun *bool             `json:"may_overrun"`
 	Held       []scheduling.Held `json:"held,omitempty"`
-	WatchFor   []string          `json:"watch_for,omitempty"`
+	WatchFor   []string          `json:"watch_for"`
 }
 
 func (r stepRow) step() scheduling.Step {
@@ -38,6 +38,9 @@ func (r stepRow) step() scheduling.Step {
 	}
 	if st.MayOverrun = st.UsuallyOverruns(); r.MayOverrun != nil {
 		st.MayOverrun = *r.MayOverrun
+	}
+	if st.WatchFor == nil {
+		st.WatchFor = scheduling.StandardWatchFor(st)
 	}
 	return st
 }
@@ -76,7 +79,7 @@ func stepsJSON(steps []scheduling.Step) ([]byte, error) {
 	list := make([]stepRow, len(steps))
 	for i, s := range steps {
 		list[i] = stepRow{string(s.Kind), s.Label, string(s.Who), string(s.Where), s.Minutes, s.Formula,
-			s.HandsOn, s.Watched, s.WaitMin, s.WaitMax, s.Helper, &s.MayOverrun, s.Held, s.WatchFor}
+			s.HandsOn, s.Watched, s.WaitMin, s.WaitMax, s.Helper, &s.MayOverrun, s.Held, append([]string{}, s.WatchFor...)}
 	}
 	return json.Marshal(list)
 }

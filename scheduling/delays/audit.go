@@ -13,6 +13,7 @@ import (
 // what was given up, for the words.
 func (o *outlook) audit(b *dayNet, up []given) {
 	for _, p := range o.dr.visits {
+		o.auditOverrun(p)
 		o.auditWaits(p)
 		o.auditPremises(p)
 		o.count(p)
@@ -24,8 +25,8 @@ func (o *outlook) audit(b *dayNet, up []given) {
 		o.broken[i].explain(up)
 	}
 	slices.SortStableFunc(o.broken, func(x, y Broken) int {
-		if x.Past != y.Past {
-			if y.Past {
+		if xPast, yPast := x.over(), y.over(); xPast != yPast {
+			if yPast {
 				return -1
 			}
 			return 1
@@ -74,6 +75,24 @@ func (o *outlook) auditWaits(p *visitDraft) {
 		x.Words = fmt.Sprintf("%s %s %s after “%s”, %s allowed", o.dr.d.of(p.index, i+1), would, minutes(wait), p.v.phase(i), so(g.Max))
 		o.broken = append(o.broken, x)
 	}
+}
+
+// auditOverrun looks at whether the step that is going on should have ended, and
+// product works meanwhile. Nothing mends that: somebody has to look at the hair.
+func (o *outlook) auditOverrun(p *visitDraft) {
+	i := p.begun - 1
+	if !p.runs || i < 0 || !p.v.care(i).Timed {
+		return
+	}
+	booked := p.v.Spec.Phases[i].Minutes
+	over := p.length[i] - booked
+	if over <= 0 {
+		return
+	}
+	o.broken = append(o.broken, Broken{Kind: BrokenOverrun, Visit: p.v.ID, Phase: p.v.Spec.Phases[i].Name, Minutes: over, Past: true,
+		is: limit{severity: softProduct, visit: p.index, phase: i, unit: -1, index: -1},
+		Words: fmt.Sprintf("%s was to end at %s and is going on, %s longer than it may: look at the hair now",
+			o.dr.d.of(p.index, i), o.dr.d.clock(p.from[i]+booked), minutes(over))})
 }
 
 // auditPremises looks at whether a visit lies in one opening of the salon.

@@ -9,6 +9,7 @@ type BrokenKind string
 
 // Kinds of broken rules, the gravest first.
 const (
+	BrokenOverrun BrokenKind = "overrun"      // a step that may not last longer than booked does
 	BrokenProduct BrokenKind = "product_wait" // product stays on longer than allowed
 	BrokenDouble  BrokenKind = "double_use"   // two clients need a unit at once
 	BrokenStation BrokenKind = "station"      // a chair or basin is out of use or taken
@@ -26,7 +27,8 @@ type Broken struct {
 	// Minutes is by how much: minutes too many waited, worked past closing, lost
 	// of the break, used together.
 	Minutes openings.Minute
-	// Past is true when it has happened already and nothing can mend it.
+	// Past is true when it has happened already and nothing can mend it. That is
+	// so of BrokenOverrun, too, about which somebody has to do something now.
 	Past  bool
 	Words string
 	// Chain are the rules that forced it, in order, in words; empty when it is
@@ -35,7 +37,10 @@ type Broken struct {
 	is    limit
 }
 
-var gravity = []BrokenKind{BrokenProduct, BrokenDouble, BrokenStation, BrokenWait, BrokenClosing, BrokenBreak}
+var gravity = []BrokenKind{BrokenOverrun, BrokenProduct, BrokenDouble, BrokenStation, BrokenWait, BrokenClosing, BrokenBreak}
+
+// over reports whether nobody has to do anything about it any more.
+func (x *Broken) over() bool { return x.Past && x.Kind != BrokenOverrun }
 
 // same reports whether a and b are the same rule.
 func (x *Broken) same(b *Broken) bool {

@@ -12,6 +12,9 @@ type Care struct {
 	// Keep is true when the phase lasts as long as it was booked for, whatever
 	// happens: processing, neutralizer, a rinse, drying before the iron.
 	Keep bool
+	// Timed is true when the phase may not last longer than it was booked for:
+	// its step may not overrun.
+	Timed bool
 	// Product is true when product is on the hair, from its application until
 	// the rinse begins. Once the first such phase has begun, the visit goes on to
 	// the rinse as planned.
@@ -36,7 +39,8 @@ func CareOf(plan *openings.VisitPlan) []Care {
 			on = true
 		}
 		out[i].Product = on
-		out[i].Keep = !st.HandsOn || st.Where == scheduling.AtBasin || st.Kind == scheduling.Neutral || driesForIron(plan.Steps, i)
+		out[i].Timed = !st.MayOverrun
+		out[i].Keep = out[i].Timed || st.Where == scheduling.AtBasin || driesForIron(plan.Steps, i)
 		if st.Helper && !out[i].Keep && !slices.Contains(st.Pool, openings.RoleHelper) {
 			out[i].Share = share(plan, i)
 		}

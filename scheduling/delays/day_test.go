@@ -283,6 +283,50 @@ func TestDayNamesThePlaceOfAFault(t *testing.T) {
 	}
 }
 
+// A step says itself whether it may last longer; what it says decides what is
+// kept, and what is named when it does.
+func TestAStepThatMayNotOverrunIsNamedWhenItDoes(t *testing.T) {
+	d := colours(t)
+	v := &d.Visits[0]
+	require.Equal(t, "colour_working", v.Spec.Phases[1].Name)
+	d.Now = 570 + v.Spec.Phases[1].Minutes
+	happened(v, 540, 570, 570)
+	p, err := d.Project()
+	require.NoError(t, err)
+	require.NotContains(t, kinds(p.Broken), delays.BrokenOverrun, "it ends this minute")
+	d.Now += 4
+	p, err = d.Project()
+	require.NoError(t, err)
+	b := p.Broken[0]
+	require.Equal(t, delays.BrokenOverrun, b.Kind, "before all others")
+	require.Equal(t, []any{v.ID, "colour_working", openings.Minute(4), true}, []any{b.Visit, b.Phase, b.Minutes, b.Past})
+	require.Equal(t, "“colour working” of Ada was to end at 10:05 and is going on, 4 minutes longer than it may: look at the hair now", b.Words)
+	v.Care[1].Timed = false
+	p, err = d.Project()
+	require.NoError(t, err)
+	require.NotContains(t, kinds(p.Broken), delays.BrokenOverrun)
+}
+
+func kinds(l []delays.Broken) (out []delays.BrokenKind) {
+	for _, b := range l {
+		out = append(out, b.Kind)
+	}
+	return out
+}
+
+func TestTheFlagOfAStepDecidesWhatNoRemedyChanges(t *testing.T) {
+	plan := planOf(t, "Straightening", "")
+	for i := range plan.Steps {
+		st := &plan.Steps[i]
+		st.MayOverrun = !st.MayOverrun
+	}
+	for i, c := range delays.CareOf(plan) {
+		st := plan.Steps[i]
+		require.Equal(t, !st.MayOverrun, c.Timed, st.Kind)
+		require.Equal(t, c.Timed || st.Where == scheduling.AtBasin || st.Kind == scheduling.Dry1, c.Keep, st.Kind)
+	}
+}
+
 func TestCareFollowsTheProduct(t *testing.T) {
 	say := func(name string) string {
 		plan := planOf(t, name, "")
