@@ -15,7 +15,7 @@ const (
 )
 
 // StandardServices returns the services that a new salon begins with:
-// straightening, its retouch, and an ordinary mix. Minutes of the ordinary
+// straightening in one stage and in two, its retouch, and an ordinary mix. Minutes of the ordinary
 // ones are common practice, no source; every salon sets its own, and prices.
 func StandardServices() []Service {
 	list := []Service{
@@ -57,6 +57,8 @@ func StandardServices() []Service {
 		{Name: "Consultation with strand test", Skill: SkillStraightening, PriceCents: 1500, Steps: []Step{
 			{Kind: "consultation", Label: "consultation and strand test on cut hair", Who: ByLead, Where: AtChair, Minutes: 45, HandsOn: true},
 		}},
+		{Name: "Straightening in two stages", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 36000,
+			Families: []string{FamilyStraightening}, Steps: straighteningInTwoStages()},
 	}
 	for i := range list {
 		clear := clearOtherwise
@@ -80,32 +82,50 @@ func wash(minutes int) Step {
 // the longest wait allowed after each (judgement): none where product would go
 // on working.
 func straightening() []Step {
-	lead := func(k StepKind, wait int, helper bool) Step {
-		return Step{Kind: k, Label: k.Words(), Who: ByLead, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: wait, Helper: helper}
-	}
-	watch := func(k StepKind) Step {
-		return Step{Kind: k, Label: k.Words(), Who: ByLead, Where: AtChair, Formula: FormulaHead, Watched: true}
-	}
-	rinse := func(k StepKind, wait int) Step {
-		return Step{Kind: k, Label: k.Words(), Who: ByAssistant, Where: AtBasin, Formula: FormulaHead, HandsOn: true, WaitMax: wait}
-	}
-	dry := func(k StepKind) Step {
-		return Step{Kind: k, Label: k.Words(), Who: ByAssistant, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: 10, Helper: true}
-	}
-	return []Step{
-		lead(Talk, 10, false),
-		rinse(Wash, 5),
-		lead(Prep, 5, false),
-		lead(Apply, 0, true),
-		watch(Process),
-		rinse(Rinse1, 5),
-		dry(Dry1),
-		lead(Iron, 10, true),
-		lead(Neutral, 0, true),
-		watch(Dwell),
-		rinse(Rinse2, 10),
-		dry(Dry2),
-		lead(Finish, 5, true),
-		lead(Close, 0, false),
-	}
+	return aroundSolution(leadStep(Apply, 0, true), watchStep(Process))
+}
+
+// straighteningInTwoStages lists the same with the ends, which are the oldest
+// and take up solution soonest, wetted last. The stylist in charge stretches a
+// wet strand at the end of each wait, at its minute and with no wait around it.
+func straighteningInTwoStages() []Step {
+	return aroundSolution(
+		leadStep(Apply1, 0, true), watchStep(Process1), leadStep(Check1, 0, false),
+		leadStep(Apply2, 0, true), watchStep(Process2), leadStep(Check2, 0, false))
+}
+
+// aroundSolution puts the steps before and after around those with solution.
+func aroundSolution(solution ...Step) []Step {
+	steps := append([]Step{
+		leadStep(Talk, 10, false),
+		rinseStep(Wash, 5),
+		leadStep(Prep, 5, false),
+	}, solution...)
+	return append(steps,
+		rinseStep(Rinse1, 5),
+		dryStep(Dry1),
+		leadStep(Iron, 10, true),
+		leadStep(Neutral, 0, true),
+		watchStep(Dwell),
+		rinseStep(Rinse2, 10),
+		dryStep(Dry2),
+		leadStep(Finish, 5, true),
+		leadStep(Close, 0, false),
+	)
+}
+
+func leadStep(k StepKind, wait int, helper bool) Step {
+	return Step{Kind: k, Label: k.Words(), Who: ByLead, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: wait, Helper: helper}
+}
+
+func watchStep(k StepKind) Step {
+	return Step{Kind: k, Label: k.Words(), Who: ByLead, Where: AtChair, Formula: FormulaHead, Watched: true}
+}
+
+func rinseStep(k StepKind, wait int) Step {
+	return Step{Kind: k, Label: k.Words(), Who: ByAssistant, Where: AtBasin, Formula: FormulaHead, HandsOn: true, WaitMax: wait}
+}
+
+func dryStep(k StepKind) Step {
+	return Step{Kind: k, Label: k.Words(), Who: ByAssistant, Where: AtChair, Formula: FormulaHead, HandsOn: true, WaitMax: 10, Helper: true}
 }

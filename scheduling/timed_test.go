@@ -1,6 +1,7 @@
 package scheduling_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -17,6 +18,28 @@ func booked() map[scheduling.StepKind][]int {
 		scheduling.Rinse1: {10}, scheduling.Dry1: {15}, scheduling.Iron: {92}, scheduling.Neutral: {18}, scheduling.Dwell: {5},
 		scheduling.Rinse2: {8}, scheduling.Dry2: {17}, scheduling.Finish: {15}, scheduling.Close: {6},
 	}
+}
+
+// inTwoStages are the minutes of such hair in two stages, twice.
+func inTwoStages() map[scheduling.StepKind][]int {
+	b := booked()
+	delete(b, scheduling.Apply)
+	delete(b, scheduling.Process)
+	b[scheduling.Apply1], b[scheduling.Process1], b[scheduling.Check1] = []int{13, 12}, []int{15, 15}, []int{2, 2}
+	b[scheduling.Apply2], b[scheduling.Process2], b[scheduling.Check2] = []int{3, 2}, []int{12, 12}, []int{2, 2}
+	b[scheduling.RinseShort] = []int{5}
+	return b
+}
+
+func serviceNamed(t *testing.T, name string) scheduling.Service {
+	t.Helper()
+	for _, s := range scheduling.StandardServices() {
+		if s.Name == name {
+			return s
+		}
+	}
+	t.Fatalf("no service is called %q", name)
+	return scheduling.Service{}
 }
 
 func straightening(t *testing.T) scheduling.Service {
@@ -104,6 +127,81 @@ func TestLooksCountFromTheFirstStrand(t *testing.T) {
 		default:
 			require.Empty(t, st.Looks, st.Kind)
 		}
+	}
+}
+
+func TestBatchesRepeatBothStagesAndAShortRinse(t *testing.T) {
+	s := serviceNamed(t, "Straightening in two stages")
+	require.True(t, s.TwoStage())
+	require.True(t, s.InBatches())
+	require.False(t, straightening(t).TwoStage())
+	steps, err := s.Time(inTwoStages(), 2)
+	require.NoError(t, err)
+	var kinds []scheduling.StepKind
+	for _, st := range steps[3:17] {
+		kinds = append(kinds, st.Kind)
+	}
+	stages := []scheduling.StepKind{scheduling.Apply1, scheduling.Process1, scheduling.Check1, scheduling.Apply2, scheduling.Process2, scheduling.Check2}
+	require.Equal(t, append(append(append(stages, scheduling.RinseShort), stages...), scheduling.Rinse1), kinds)
+	require.Equal(t, 13+15+2+3+12+2, scheduling.Exposure(steps), "the longer of the two batches, with both waits and checks")
+
+	var planned []scheduling.PlannedStep
+	for _, st := range steps {
+		planned = append(planned, scheduling.PlannedStep{Kind: st.Kind, Length: st.Length, Looks: st.Looks})
+	}
+	again, err := s.Retime(planned)
+	require.NoError(t, err)
+	require.Equal(t, steps, again)
+}
+
+func TestLooksCountAnewFromACheck(t *testing.T) {
+	b := inTwoStages()
+	b[scheduling.Apply1], b[scheduling.Process2] = []int{22}, []int{13}
+	steps, err := serviceNamed(t, "Straightening in two stages").Time(b, 1)
+	require.NoError(t, err)
+	scheduling.SetLooks(steps, 10, 5)
+	for _, st := range steps {
+		switch st.Kind {
+		case scheduling.Process1: // 22 minutes after the first strand: looks at 25, 30 and 35, the check at 37
+			require.Equal(t, []int{3, 8, 13}, st.Looks)
+		case scheduling.Process2: // the check ends at 39, the ends are wetted at 42: looks at 44 and 49, the end at 55 is a check
+			require.Equal(t, []int{2, 7}, st.Looks)
+		default:
+			require.Empty(t, st.Looks, st.Kind)
+		}
+	}
+}
+
+func TestStagesThatDoNotBelongTogetherAreRefused(t *testing.T) {
+	whole := serviceNamed(t, "Straightening in two stages")
+	at := func(k scheduling.StepKind) int {
+		return slices.IndexFunc(whole.Steps, func(st scheduling.Step) bool { return st.Kind == k })
+	}
+	for _, tt := range []struct {
+		name   string
+		change func(*scheduling.Service)
+		want   string
+	}{
+		{"a retouch", func(s *scheduling.Service) { s.Retouch = true }, "retouch is true for solution in two stages"},
+		{"no second check", func(s *scheduling.Service) {
+			s.Steps = slices.Delete(s.Steps, at(scheduling.Check2), at(scheduling.Check2)+1)
+		}, "steps[3].kind begins two stages that are not complete; expected apply_1, process_1, check_1, apply_2, process_2, check_2 one after the other"},
+		{"checked before it works", func(s *scheduling.Service) {
+			i := at(scheduling.Process1)
+			s.Steps[i], s.Steps[i+1] = s.Steps[i+1], s.Steps[i]
+		}, "not complete"},
+		{"no rinse", func(s *scheduling.Service) { s.Steps[at(scheduling.Rinse1)].Where = scheduling.AtChair }, "not complete"},
+		{"in one stage as well", func(s *scheduling.Service) {
+			s.Steps = append(s.Steps, straightening(t).Steps[3:6]...)
+		}, "beside steps that do so in one"},
+		{"twice", func(s *scheduling.Service) { s.Steps = append(s.Steps, s.Steps[3:10]...) }, "not complete"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := whole
+			s.Steps = slices.Clone(whole.Steps)
+			tt.change(&s)
+			require.ErrorContains(t, s.Validate(), tt.want)
+		})
 	}
 }
 
