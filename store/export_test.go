@@ -15,6 +15,9 @@ func (t *Tx) Exec(ctx context.Context, q string, args ...any) error {
 // Purge is what the hourly job does.
 func (s *Store) Purge(ctx context.Context) error { return (&purgeWorker{store: s}).Work(ctx, nil) }
 
+// Erase is what the daily job does.
+func (s *Store) Erase(ctx context.Context) error { return (&eraseWorker{store: s}).Work(ctx, nil) }
+
 // Send is one try of the job that sends a reminder.
 func (s *Store) Send(ctx context.Context, salon, reminder string, last bool, deliver Deliver) error {
 	w := reminderWorker{store: s, deliver: deliver}

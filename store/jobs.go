@@ -38,6 +38,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver) (*Jobs, error) {
 	river.AddWorker(workers, &reminderWorker{store: s, deliver: deliver})
 	river.AddWorker(workers, &lapseWorker{store: s})
 	river.AddWorker(workers, &purgeWorker{store: s})
+	river.AddWorker(workers, &eraseWorker{store: s})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}},
 		Workers:              workers,
@@ -45,7 +46,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver) (*Jobs, error) {
 		RescueStuckJobsAfter: time.Minute,
 		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
 		PeriodicJobs: []*river.PeriodicJob{river.NewPeriodicJob(river.PeriodicInterval(time.Hour),
-			func() (river.JobArgs, *river.InsertOpts) { return purgeArgs{}, nil }, nil)},
+			func() (river.JobArgs, *river.InsertOpts) { return purgeArgs{}, nil }, nil), eraseDaily()},
 	})
 	if err != nil {
 		return nil, domain("jobs", err, false)

@@ -23,6 +23,8 @@ type filled struct {
 	*salon
 	client, visit, held, group, head, estimate, closure, absence, token, feed, wish, plan string
 	call                                                                                  store.Call
+
+	screening string
 }
 
 func (s *salon) filled() *filled {
@@ -33,6 +35,10 @@ func (s *salon) filled() *filled {
 	x.visit = s.booked(x.client, at(9, 0), s.seat()).ID
 	x.held = x.hold(at(19, 0), x.seat(), at(8, 30)).ID
 	x.remind(x.visit, at(8, 0))
+	x.screening = x.screened(x.client, at(8, 0), nil).ID
+	s.tx(func(t *store.Tx) error {
+		return t.NoteHealthRead(ctx, store.HealthRead{Screening: x.screening, At: at(8, 0), What: "made", Role: "lead", Staff: x.ada, Token: "t"})
+	})
 	s.tx(func(t *store.Tx) error {
 		hair := json.RawMessage(`{"note": "hair of ` + s.row.ID + `"}`)
 		h, err := t.AddHead(ctx, store.Head{Client: x.client, MeasuredOn: date.New(2026, time.May, 1), Hair: hair})
@@ -72,7 +78,7 @@ func (s *salon) filled() *filled {
 // ids is everything that names the salon or something in it.
 func (x *filled) ids() []string {
 	list := append([]string{x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.held, x.head,
-		x.estimate, x.closure, x.absence, x.token, x.feed, x.group, x.wish, x.plan}, x.chairs...)
+		x.estimate, x.closure, x.absence, x.token, x.feed, x.group, x.wish, x.plan, x.screening}, x.chairs...)
 	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
 }
 
@@ -197,6 +203,49 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"LoadShop": func(t *store.Tx, x *filled) (any, error) {
 		return t.LoadShop(x.t.Context(), horizon(x.t, "UTC"), time.Now(), x.visit)
+	},
+	"AddScreening": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.AddScreening(x.t.Context(), store.Screening{Client: x.client, FormVersion: 1, Outcome: "ask", Made: soon, ConsentBy: "client", ConsentAt: soon, ConsentWording: 1}, nil)
+		return nil, err
+	},
+	"Answers": func(t *store.Tx, x *filled) (any, error) {
+		a, why, err := t.Answers(x.t.Context(), store.Screening{ID: x.screening, Client: x.client})
+		return string(a) + string(why), err
+	},
+	"Decide": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.Decide(x.t.Context(), store.Screening{ID: x.screening, Client: x.client, Decision: "yes", DecidedAt: &soon}, nil)
+	},
+	"EraseOld": func(t *store.Tx, x *filled) (any, error) {
+		n, err := t.EraseOld(x.t.Context(), soon.AddDate(50, 0, 0))
+		return n, errors.Join(err, errUndo)
+	},
+	"EraseScreening": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.EraseScreening(x.t.Context(), x.screening, soon, true)
+	},
+	"FormByVersion": func(t *store.Tx, x *filled) (any, error) { return t.FormByVersion(x.t.Context(), 2) },
+	"NewestForm":    func(t *store.Tx, x *filled) (any, error) { return t.NewestForm(x.t.Context()) },
+	"HasLed": func(t *store.Tx, x *filled) (any, error) {
+		yes, err := t.HasLed(x.t.Context(), x.ada, x.client)
+		require.False(x.t, yes)
+		return nil, err
+	},
+	"HealthMonths": func(t *store.Tx, x *filled) (any, error) {
+		n, _, err := t.HealthMonths(x.t.Context())
+		return n, err
+	},
+	"HealthReads": func(t *store.Tx, x *filled) (any, error) { return t.HealthReads(x.t.Context(), "", 100) },
+	"KeepForm": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.KeepForm(x.t.Context(), store.Form{Version: 2, Standard: 1, Own: json.RawMessage(`[]`)})
+		return nil, errors.Join(err, errUndo)
+	},
+	"LockScreening": func(t *store.Tx, x *filled) (any, error) { return t.LockScreening(x.t.Context(), x.screening) },
+	"NoteHealthRead": func(t *store.Tx, x *filled) (any, error) {
+		return nil, errors.Join(t.NoteHealthRead(x.t.Context(), store.HealthRead{Screening: x.screening, At: soon, What: "read", Role: "owner"}), errUndo)
+	},
+	"ScreeningByID": func(t *store.Tx, x *filled) (any, error) { return t.ScreeningByID(x.t.Context(), x.screening) },
+	"SetHealthMonths": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.SetHealthMonths(x.t.Context(), 1, 3)
+		return nil, errors.Join(err, errUndo)
 	},
 	"LatestScreening": func(t *store.Tx, x *filled) (any, error) { return t.LatestScreening(x.t.Context(), x.client) },
 	"Screenings":      func(t *store.Tx, x *filled) (any, error) { return t.Screenings(x.t.Context(), x.client) },

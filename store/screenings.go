@@ -76,3 +76,172 @@ func (t *Tx) LatestScreening(ctx context.Context, client string) (Screening, err
 	}
 	return list[0], nil
 }
+
+// ScreeningByID returns one screening, or scheduling.ErrNotFound.
+func (t *Tx) ScreeningByID(ctx context.Context, id string) (Screening, error) {
+	return t.screening(ctx, id, "")
+}
+
+// LockScreening is ScreeningByID for who is about to change it.
+func (t *Tx) LockScreening(ctx context.Context, id string) (Screening, error) {
+	return t.screening(ctx, id, " FOR UPDATE")
+}
+
+func (t *Tx) screening(ctx context.Context, id, lock string) (Screening, error) {
+	list, err := collect[Screening](ctx, t, "screening",
+		`SELECT `+screeningColumns+` FROM screening WHERE salon_id = $1 AND screening_id = $2`+lock, t.salon, id)
+	if err == nil {
+		err = one("screening", int64(len(list)), nil)
+	}
+	if err != nil {
+		return Screening{}, err
+	}
+	return list[0], nil
+}
+
+// AddScreening keeps a screening with its answers, which are encrypted. It
+// returns ErrNoHealthKey when the store has no key.
+func (t *Tx) AddScreening(ctx context.Context, c Screening, answers []byte) (Screening, error) {
+	c.ID = NewID()
+	if t.seal == nil {
+		return c, ErrNoHealthKey
+	}
+	const q = `
+		INSERT INTO screening (salon_id, screening_id, client_id, form_version, outcome, strand_test, after_strand_test,
+			earliest, made_at, made_by, consent_by, consent_at, consent_wording)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8::text::date, $9, $10, $11, $12, $13)`
+	_, err := t.tx.Exec(ctx, q, t.salon, c.ID, c.Client, c.FormVersion, c.Outcome, c.StrandTest, c.AfterStrandTest,
+		dayOrNull(c.Earliest), c.Made, c.MadeBy, c.ConsentBy, c.ConsentAt, c.ConsentWording)
+	if err != nil {
+		return c, domain("add screening", err, false)
+	}
+	return c, t.keepSealed(ctx, c, sealedAnswers, answers)
+}
+
+func dayOrNull(d *date.Date) *string {
+	if d == nil {
+		return nil
+	}
+	return new(d.String())
+}
+
+// What of a screening is sealed.
+const (
+	sealedAnswers = "answers"
+	sealedWhy     = "why" // the licensed person's reason
+)
+
+func (t *Tx) keepSealed(ctx context.Context, c Screening, what string, words []byte) error {
+	sealed, err := t.sealed(words, "screening", what, c.Client, c.ID)
+	if err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, `INSERT INTO sealed_text (salon_id, screening_id, what, sealed) VALUES ($1, $2, $3, $4)`,
+		t.salon, c.ID, what, sealed)
+	return domain("keep sealed words", err, false)
+}
+
+// Answers decrypts what was answered in c and, after a decision, the reason
+// for it. It returns scheduling.ErrNotFound once they are erased, and the errors
+// of a seal that does not open.
+func (t *Tx) Answers(ctx context.Context, c Screening) (answers, why []byte, err error) {
+	type row struct {
+		What   string `db:"what"`
+		Sealed []byte `db:"sealed"`
+	}
+	list, err := collect[row](ctx, t, "sealed words", `SELECT what, sealed FROM sealed_text WHERE salon_id = $1 AND screening_id = $2`,
+		t.salon, c.ID)
+	if err != nil {
+		return nil, nil, err
+	}
+	found := false
+	for _, r := range list {
+		words, err := t.opened(r.Sealed, "screening", r.What, c.Client, c.ID)
+		if err != nil {
+			return nil, nil, err
+		}
+		if r.What == sealedAnswers {
+			answers, found = words, true
+		} else {
+			why = words
+		}
+	}
+	if !found {
+		return nil, nil, scheduling.ErrNotFound
+	}
+	return answers, why, nil
+}
+
+// Decide notes what the licensed person says to a screening that nobody has
+// decided: c.Decision, DecidedBy, DecidedName and DecidedAt. The reason is
+// encrypted.
+func (t *Tx) Decide(ctx context.Context, c Screening, why []byte) error {
+	if t.seal == nil {
+		return ErrNoHealthKey
+	}
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE screening SET decision = $3, decided_by = $4, decided_name = $5, decided_at = $6
+		WHERE salon_id = $1 AND screening_id = $2 AND decision IS NULL AND erased_at IS NULL`,
+		t.salon, c.ID, c.Decision, c.DecidedBy, c.DecidedName, c.DecidedAt)
+	if err := one("screening", tag.RowsAffected(), err); err != nil {
+		return err
+	}
+	return t.keepSealed(ctx, c, sealedWhy, why)
+}
+
+// EraseScreening removes the answers of a screening with all that follows from
+// them. That there was one stays, with the consent, withdrawn when withdrawn is
+// true. One that is erased already stays as it is.
+func (t *Tx) EraseScreening(ctx context.Context, id string, now time.Time, withdrawn bool) error {
+	if _, err := t.tx.Exec(ctx, `DELETE FROM sealed_text WHERE salon_id = $1 AND screening_id = $2`, t.salon, id); err != nil {
+		return domain("erase screening", err, false)
+	}
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE screening SET erased_at = coalesce(erased_at, $3), outcome = NULL, strand_test = false, after_strand_test = false,
+		       earliest = NULL, decision = NULL, decided_by = '', decided_name = '', decided_at = NULL,
+		       withdrawn_at = CASE WHEN $4 THEN coalesce(withdrawn_at, $3) ELSE withdrawn_at END
+		WHERE salon_id = $1 AND screening_id = $2`, t.salon, id, now, withdrawn)
+	return one("screening", tag.RowsAffected(), err)
+}
+
+// EraseOld erases the answers of clients whose last visit, and whose
+// consultation, are more than the salon's months ago. A visit that is still to
+// come counts as the last; one that was cancelled or missed, or was never
+// booked, does not. It returns how many were erased.
+func (t *Tx) EraseOld(ctx context.Context, now time.Time) (int, error) {
+	const q = `
+		SELECT x.screening_id FROM screening x JOIN salon n USING (salon_id)
+		WHERE x.salon_id = $1 AND x.erased_at IS NULL AND
+		      greatest(x.made_at, (SELECT max(v.ends_at) FROM visit v WHERE v.salon_id = $1 AND v.client_id = x.client_id
+			                       AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early')))
+		      < $2::timestamptz - make_interval(months => n.health_months)
+		FOR UPDATE OF x SKIP LOCKED`
+	type row struct {
+		ID string `db:"screening_id"`
+	}
+	list, err := collect[row](ctx, t, "old screenings", q, t.salon, now)
+	if err != nil {
+		return 0, err
+	}
+	for _, r := range list {
+		if err := t.EraseScreening(ctx, r.ID, now, false); err != nil {
+			return 0, err
+		}
+		if err := t.NoteHealthRead(ctx, HealthRead{Screening: r.ID, At: now, What: "erased", Role: "retention"}); err != nil {
+			return 0, err
+		}
+	}
+	return len(list), nil
+}
+
+// HasLed reports whether a stylist leads or led a visit of the client that was
+// not called off.
+func (t *Tx) HasLed(ctx context.Context, staff, client string) (bool, error) {
+	var led bool
+	err := t.tx.QueryRow(ctx, `
+		SELECT EXISTS (SELECT 1 FROM visit v JOIN visit_service s USING (salon_id, visit_id)
+		               WHERE v.salon_id = $1 AND v.client_id = $3 AND s.lead_id = $2
+		                 AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early'))`,
+		t.salon, staff, client).Scan(&led)
+	return led, domain("stylist of client", err, false)
+}
