@@ -234,7 +234,7 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 		if err != nil {
 			return nil, f.Join(at+".hair", err)
 		}
-		return &worked{hair: *r.Hair, result: NewEstimateBody(e)}, nil
+		return &worked{hair: r.Hair.settled(n.time), result: NewEstimateBody(e)}, nil
 	case r.EstimateID == "":
 		f.Add(at, "lacks the hair, on which the time of this service depends", "hair or estimate_id")
 		return nil, nil

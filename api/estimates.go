@@ -80,7 +80,7 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	if err := f.Err(); err != nil {
 		return EstimateAnswer{}, err
 	}
-	w := worked{hair: b.Hair, result: NewEstimateBody(e)}
+	w := worked{hair: b.Hair.settled(n.time), result: NewEstimateBody(e)}
 	kept, err := w.row(row.ID, row.Version, b.ClientID, b.HeadID)
 	if err != nil {
 		return EstimateAnswer{}, err
@@ -88,7 +88,7 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	if kept, err = t.AddEstimate(ctx, kept); err != nil {
 		return EstimateAnswer{}, err
 	}
-	return EstimateAnswer{kept.ID, row.ID, row.Version, w.hair, w.result, kept.Created.In(n.loc)}, nil
+	return EstimateAnswer{kept.ID, row.ID, row.Version, w.hair.shown(n.time.Units), w.result, kept.Created.In(n.loc)}, nil
 }
 
 // row is the estimate as it is kept.
@@ -146,7 +146,7 @@ func knownHead(ctx context.Context, t *store.Tx, f *scheduling.Faults, b Estimat
 func (s *Server) getEstimate(ctx context.Context, in *ByID) (*found[EstimateAnswer], error) {
 	var out EstimateAnswer
 	err := s.inTx(ctx, func(t *store.Tx) error {
-		loc, err := zone(ctx, t)
+		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
@@ -158,7 +158,7 @@ func (s *Server) getEstimate(ctx context.Context, in *ByID) (*found[EstimateAnsw
 		if err != nil {
 			return err
 		}
-		out = EstimateAnswer{row.ID, row.Service, row.ServiceVersion, w.hair, w.result, row.Created.In(loc)}
+		out = EstimateAnswer{row.ID, row.Service, row.ServiceVersion, w.hair.shown(n.time.Units), w.result, row.Created.In(n.loc)}
 		return nil
 	})
 	return &found[EstimateAnswer]{Body: out}, err

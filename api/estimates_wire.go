@@ -3,20 +3,31 @@ package api
 import (
 	"math"
 
+	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
 )
 
-// HeadBody is hair as it crosses the border.
+// HeadBody is hair as it crosses the border. What is measured comes in SI units
+// or, instead, in inches and °F; it is kept in SI units, and answers name both
+// where the salon measures in the other ones.
 type HeadBody struct {
-	LengthCM         float64  `json:"length_cm" minimum:"8" maximum:"120" doc:"Stretched length from crown to ends" example:"35"`
-	Density          string   `json:"density" enum:"low,medium,high" doc:"How much hair grows on the scalp"`
+	LengthCM         float64  `json:"length_cm,omitempty" minimum:"8" maximum:"120" doc:"Stretched length from crown to ends; instead of it length_in, or the free length" example:"35"`
+	LengthIn         *float64 `json:"length_in,omitempty" minimum:"3.14" maximum:"47.3" doc:"The same in inches"`
+	FreeLengthCM     float64  `json:"free_length_cm,omitempty" minimum:"0.1" maximum:"120" doc:"Length as the hair hangs, instead of the stretched length; with shrinkage, or with curl for the salon's usual shrinkage"`
+	FreeLengthIn     *float64 `json:"free_length_in,omitempty" minimum:"0.1" maximum:"47.3" doc:"The same in inches"`
+	Shrinkage        *float64 `json:"shrinkage,omitempty" minimum:"0" maximum:"0.95" doc:"How much shorter than stretched the hair hangs, as a share: 0 to below 0.95; stretched length = free length ÷ (1 − shrinkage)"`
+	LengthWorking    string   `json:"length_working,omitempty" readOnly:"true" doc:"How the stretched length was worked out from the free one"`
+	Density          string   `json:"density,omitempty" enum:"low,medium,high" doc:"How much hair grows on the scalp; may be left out beside hairs_per_cm2"`
+	HairsPerCM2      float64  `json:"hairs_per_cm2,omitempty" minimum:"80" maximum:"350" doc:"Hairs counted on a cm² of scalp: below 160 low, to 220 medium, above high density"`
 	Strand           string   `json:"strand" enum:"fine,medium,coarse" doc:"How thick a single hair is"`
 	Porosity         string   `json:"porosity" enum:"low,normal,high" doc:"How readily hair takes up liquid; low is resistant"`
 	Damaged          bool     `json:"damaged" doc:"Bleached, brittle or otherwise weakened; not sure counts as yes"`
 	NewClient        bool     `json:"new_client" doc:"The salon has not treated this hair yet"`
-	RegrowthCM       float64  `json:"regrowth_cm" required:"false" minimum:"0" maximum:"120" doc:"New hair when only that is treated; 0 when all is"`
+	RegrowthCM       float64  `json:"regrowth_cm" required:"false" minimum:"0" maximum:"120" doc:"New hair, stretched, when only that is treated; 0 when all is"`
+	RegrowthIn       *float64 `json:"regrowth_in,omitempty" minimum:"0" maximum:"47.3" doc:"The same in inches"`
 	Sections         int      `json:"sections" minimum:"2" maximum:"8" doc:"Areas that the hair is divided into" example:"4"`
-	PlateDepthCM     float64  `json:"plate_depth_cm" minimum:"2.5" maximum:"5" doc:"Width of the iron's plates along the strand" example:"3"`
+	PlateDepthCM     float64  `json:"plate_depth_cm,omitempty" minimum:"2.5" maximum:"5" doc:"Width of the iron's plates along the strand; instead of it plate_depth_in" example:"3"`
+	PlateDepthIn     *float64 `json:"plate_depth_in,omitempty" minimum:"0.98" maximum:"1.97" doc:"The same in inches"`
 	Hands            int      `json:"hands" minimum:"1" maximum:"2" doc:"Pairs of hands" example:"1"`
 	Batches          int      `json:"batches,omitempty" minimum:"0" maximum:"6" doc:"How often solution is applied and rinsed, each time on a part of the hair; 0 and left out mean once"`
 	Curl             string   `json:"curl,omitempty" enum:"straight,wavy,curly,coily" doc:"Left out: straight"`
@@ -25,12 +36,19 @@ type HeadBody struct {
 	Areas            []string `json:"areas,omitempty" nullable:"false" enum:"nape,sides,crown_back,front_top,hairline,fringe" doc:"Treated parts by name, instead of area_share"`
 	ConsultationHeld bool     `json:"consultation_held,omitempty" doc:"The long talk took place on an earlier day"`
 	IronCelsius      float64  `json:"iron_celsius,omitempty" minimum:"0" maximum:"260" doc:"Planned setting of the iron; left out: not checked"`
+	IronFahrenheit   *float64 `json:"iron_fahrenheit,omitempty" minimum:"140" maximum:"500" doc:"The same in °F"`
+
+	clash scheduling.Faults // figures that were given in two units and differ
 }
 
-// Head returns the hair for the core, which says what is wrong with it.
+// Head returns the hair for the core, which says what is wrong with it. InSI
+// has to be called first where a figure may be in inches or °F.
 func (b HeadBody) Head() chairtime.Head {
 	h := chairtime.Head{
 		Length:           b.LengthCM,
+		FreeLength:       b.FreeLengthCM,
+		Shrinkage:        b.Shrinkage,
+		HairsPerCM2:      b.HairsPerCM2,
 		Density:          chairtime.Density(b.Density),
 		Strand:           chairtime.Strand(b.Strand),
 		Porosity:         chairtime.Porosity(b.Porosity),
@@ -46,6 +64,8 @@ func (b HeadBody) Head() chairtime.Head {
 		AreaShare:        b.AreaShare,
 		ConsultationHeld: b.ConsultationHeld,
 		IronCelsius:      b.IronCelsius,
+		Given: chairtime.Given{Length: b.LengthIn != nil || b.FreeLengthIn != nil, Regrowth: b.RegrowthIn != nil,
+			PlateWidth: b.PlateDepthIn != nil, Iron: b.IronFahrenheit != nil, Twice: b.clash},
 	}
 	for _, a := range b.Areas {
 		h.Areas = append(h.Areas, chairtime.Area(a))
@@ -72,6 +92,7 @@ type EstimateBody struct {
 	Panels                     int            `json:"panels" doc:"Partings that fit the iron"`
 	PressesPerPanel            int            `json:"presses_per_panel"`
 	Presses                    int            `json:"presses" doc:"All closings of the iron"`
+	Hairs                      int            `json:"hairs" doc:"How many hairs grow on the treated part of the scalp, by count or by class"`
 	HairGrams                  float64        `json:"hair_grams"`
 	TreatedGrams               float64        `json:"treated_grams"`
 	Cautions                   []CautionBody  `json:"cautions" nullable:"false"`
@@ -131,7 +152,7 @@ func NewEstimateBody(e chairtime.Estimate) EstimateBody {
 		SolutionML:                 decimals(e.SolutionML, 2), NeutralizerML: decimals(e.NeutralizerML, 2),
 		SolutionPacks: e.SolutionPacks, NeutralizerPacks: e.NeutralizerPacks,
 		Strips: e.Strips, Panels: e.Panels, PressesPerPanel: e.PressesPerPanel, Presses: e.Presses,
-		HairGrams: decimals(e.HairGrams, 2), TreatedGrams: decimals(e.TreatedGrams, 2),
+		Hairs: int(math.Round(e.Hairs)), HairGrams: decimals(e.HairGrams, 2), TreatedGrams: decimals(e.TreatedGrams, 2),
 		Steps:    make([]StepTimeBody, len(e.Steps)),
 		Cautions: make([]CautionBody, len(e.Cautions)),
 		Plans:    newPlanBodies(e.Alternatives),

@@ -134,7 +134,13 @@ func chairTime(n store.Salon) (chairtime.Settings, error) {
 	if err == nil {
 		err = f.Err()
 	}
+	c.Units = unitsOf(n)
 	return c, err
+}
+
+// unitsOf is what the salon measures in.
+func unitsOf(n store.Salon) chairtime.Units {
+	return chairtime.Units{Inches: n.LengthUnit == "in", Fahrenheit: n.HeatUnit == "F"}
 }
 
 func (s *Server) chairTimeSettings(ctx context.Context, _ *empty) (*listBody[SettingBody], error) {

@@ -107,7 +107,7 @@ func (s *Server) wish(ctx context.Context, t *store.Tx, n salonDay, b WishBody) 
 	if b.Value != nil {
 		w.ValueCents = *b.Value
 	}
-	if w.Wanted, err = json.Marshal(b.Services); err != nil {
+	if w.Wanted, err = json.Marshal(c.asked(b.Services)); err != nil {
 		return w, err
 	}
 	if err := c.guard(n, s.now(), s.now(), "asked when it is booked", nil); err != nil {
@@ -246,9 +246,9 @@ func (n salonDay) windowsOf(w store.Wish, h openings.Horizon, now time.Time) []w
 	return out
 }
 
-func writeWish(w store.Wish, loc *time.Location) (WishBody, error) {
+func writeWish(w store.Wish, n salonDay) (WishBody, error) {
 	b := WishBody{ID: w.ID, State: string(w.State), ClientID: w.Client, Value: &w.ValueCents, FirstDate: w.First.String(), LastDate: w.Last.String(),
-		Weekdays: w.Weekdays, From: clockText(w.From), LeadIDs: w.Leads, Notice: w.Notice, Note: w.Note, Created: localTime(&w.Created, loc)}
+		Weekdays: w.Weekdays, From: clockText(w.From), LeadIDs: w.Leads, Notice: w.Notice, Note: w.Note, Created: localTime(&w.Created, n.loc)}
 	if b.To = clockText(w.To); w.To == 1440 {
 		b.To = "24:00"
 	}
@@ -258,6 +258,7 @@ func writeWish(w store.Wish, loc *time.Location) (WishBody, error) {
 	if err := json.Unmarshal(w.Wanted, &b.Services); err != nil {
 		return b, fmt.Errorf("api: waiting-list request: %w", err)
 	}
+	b.Services = shownServices(b.Services, n.time.Units)
 	return b, nil
 }
 
@@ -269,7 +270,7 @@ func (s *Server) listWishes(ctx context.Context, in *wishQuery) (*wishPage, erro
 		state = ""
 	}
 	err := s.inTx(ctx, func(t *store.Tx) error {
-		loc, err := zone(ctx, t)
+		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
@@ -285,7 +286,7 @@ func (s *Server) listWishes(ctx context.Context, in *wishQuery) (*wishPage, erro
 			}
 		}
 		for _, w := range rows {
-			b, err := writeWish(w, loc)
+			b, err := writeWish(w, n)
 			if err != nil {
 				return err
 			}
@@ -312,7 +313,7 @@ func (s *Server) addWish(ctx context.Context, in *wishInput) (*created[WishBody]
 		if w, err = t.AddWish(ctx, w); err != nil {
 			return nil, err
 		}
-		b, err := writeWish(w, n.loc)
+		b, err := writeWish(w, n)
 		return &created[WishBody]{Location: "/v1/waiting-list/" + w.ID, ETag: etag(w.Version), Body: b}, err
 	})
 }
@@ -333,7 +334,7 @@ func (s *Server) answerWish(ctx context.Context, f func(*store.Tx, salonDay) (st
 		if err != nil {
 			return err
 		}
-		b, err := writeWish(w, n.loc)
+		b, err := writeWish(w, n)
 		out = found[WishBody]{etag(w.Version), b}
 		return err
 	})

@@ -146,13 +146,17 @@ type Head struct {
 	Given Given
 }
 
-// Given is true for figures of a head that were given in inches or °F.
-type Given struct{ Length, Regrowth, PlateWidth, Iron bool }
+// Given is true for figures of a head that were given in inches or °F. Twice
+// are the faults of figures that were given in both and do not agree.
+type Given struct {
+	Length, Regrowth, PlateWidth, Iron bool
+	Twice                              scheduling.Faults
+}
 
 // Validate returns Faults with every field that is outside its range, named
 // as in JSON.
 func (h Head) Validate() error {
-	var f scheduling.Faults
+	f := slices.Clip(h.Given.Twice)
 	h.validateLength(&f)
 	h.validateDensity(&f)
 	oneOf(&f, "strand", h.Strand, StrandFine, StrandMedium, StrandCoarse)

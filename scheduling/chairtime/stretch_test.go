@@ -106,7 +106,7 @@ func TestLengthsAndCountsThatContradictThemselvesAreNamed(t *testing.T) {
 		{"neither", with(func(h *Head) { h.Density = "" }), "density is missing; expected low, medium or high"},
 		{"in inches", with(func(h *Head) {
 			h.Length, h.Regrowth, h.PlateWidth, h.IronCelsius = CMOfInches(2), CMOfInches(-1), CMOfInches(0.5), CelsiusOfFahrenheit(600)
-			h.Given = Given{true, true, true, true}
+			h.Given = Given{Length: true, Regrowth: true, PlateWidth: true, Iron: true}
 		}), "length_in is 2; expected 3.15 to 47.24 in; regrowth_in is -1; expected 0 to 47.24 in; " +
 			"plate_depth_in is 0.5; expected 0.99 to 1.96 in; iron_fahrenheit is 600; expected 140 to 500 °F"},
 		{"more new hair than hair", with(func(h *Head) { h.Length, h.Regrowth = CMOfInches(14), CMOfInches(15); h.Given.Regrowth = true }),
