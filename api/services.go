@@ -41,9 +41,12 @@ type ServiceBody struct {
 	Retouch    bool       `json:"retouch" required:"false" doc:"Only new growth is treated: the hair must say how much there is"`
 	Families   []string   `json:"families" required:"false" nullable:"false" maxItems:"8" doc:"What it is to other services, as the rules of spacing name it; a step at the basin makes it wet by itself" example:"[\"colour\"]"`
 	Clear      *int       `json:"clear_minutes,omitempty" minimum:"0" maximum:"240" doc:"Clearing of the chair afterwards; left out: the chair's own"`
-	PriceCents int64      `json:"price_cents" minimum:"0" maximum:"100000000"`
+	PriceCents int64      `json:"price_cents" minimum:"0" maximum:"100000000" doc:"In the currency's smallest unit; with a price_rule that follows the hair what it usually costs"`
 	NeedsHair  bool       `json:"needs_hair" readOnly:"true" required:"false" doc:"Some step takes its minutes from an estimate"`
 	Steps      []StepBody `json:"steps" nullable:"false" minItems:"1" maxItems:"60"`
+
+	PriceRule *PriceRuleBody       `json:"price_rule,omitempty" doc:"What the price follows; left out: price_cents for everybody. A booked visit keeps its price"`
+	Products  []ServiceProductBody `json:"products" required:"false" nullable:"false" maxItems:"8" doc:"Products that are reserved for each visit and taken from stock when it is finished"`
 }
 
 type serviceInput struct{ Body ServiceBody }
@@ -75,6 +78,7 @@ func (b ServiceBody) service() (scheduling.Service, error) {
 	if err := f.Join("", x.Validate()); err != nil {
 		return x, err
 	}
+	b.checkPricing(&f, x)
 	return x, f.Err()
 }
 
@@ -104,6 +108,7 @@ func writeService(r store.ServiceRow) ServiceBody {
 	if b.Families == nil {
 		b.Families = []string{}
 	}
+	b.writePricing(r)
 	for i, st := range r.Steps {
 		st.Held = r.HeldAfter(i)
 		b.Steps = append(b.Steps, writeStep(st))
@@ -145,7 +150,11 @@ func (s *Server) addService(ctx context.Context, in *serviceInput) (*created[Ser
 		return nil, err
 	}
 	var r store.ServiceRow
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.AddService(ctx, x); return err })
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
+		r, err = t.AddService(ctx, x)
+		r, err = in.Body.withPricing(ctx, t, r, err)
+		return err
+	})
 	return &created[ServiceBody]{Location: "/v1/services/" + r.ID, ETag: etag(r.Row), Body: writeService(r)}, err
 }
 
@@ -160,7 +169,11 @@ func (s *Server) updateService(ctx context.Context, in *serviceChange) (*found[S
 	}
 	x.ID = in.ID
 	var r store.ServiceRow
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.UpdateService(ctx, x, version); return err })
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
+		r, err = t.UpdateService(ctx, x, version)
+		r, err = in.Body.withPricing(ctx, t, r, err)
+		return err
+	})
 	return &found[ServiceBody]{etag(r.Row), writeService(r)}, err
 }
 

@@ -42,6 +42,7 @@ CREATE TABLE visit_product (
     FOREIGN KEY (salon_id, instead_of) REFERENCES product (salon_id, product_id)
 );
 CREATE INDEX visit_product_by_product ON visit_product (salon_id, product_id);
+CREATE INDEX visit_open ON visit (salon_id, starts_at, visit_id) WHERE state IN ('booked', 'arrived', 'under_way');
 
 -- What came and went, in whole ml; never updated. What is on hand is the sum of
 -- change_ml. counted_ml is what somebody counted, from which the change follows.
@@ -114,6 +115,7 @@ CREATE INDEX money_entry_by_target ON money_entry (salon_id, to_visit_id) WHERE 
 
 -- +goose Down
 DROP TABLE money_entry;
+DROP INDEX visit_open;
 ALTER TABLE visit DROP CONSTRAINT visit_quote, DROP COLUMN quote_id;
 DROP TABLE quote, stock_movement, visit_product, product;
 ALTER TABLE service_version DROP COLUMN price_rule, DROP COLUMN products;

@@ -50,18 +50,21 @@ type ServiceRow struct {
 	scheduling.Service
 	Active bool
 	Row    int64 // version of the row, for If-Match
+
+	PriceRule json.RawMessage  // as JSON of the door that took it; empty: PriceCents for everybody
+	Products  []ServiceProduct // what each visit takes
 }
 
 const serviceQuery = `
 	SELECT s.service_id, v.service_version, v.name, v.skill, v.chemical, v.aftercare, v.retouch, v.clear_minutes,
-	       v.price_cents, v.steps, v.families, s.active, s.version
+	       v.price_cents, v.steps, v.families, s.active, s.version, v.price_rule, v.products
 	FROM service s JOIN service_version v ON v.salon_id = s.salon_id AND v.service_id = s.service_id`
 
 func scanService(row pgx.CollectableRow) (ServiceRow, error) {
 	var s ServiceRow
 	var steps []byte
 	err := row.Scan(&s.ID, &s.Version, &s.Name, &s.Skill, &s.Chemical, &s.Aftercare, &s.Retouch, &s.Clear,
-		&s.PriceCents, &steps, &s.Families, &s.Active, &s.Row)
+		&s.PriceCents, &steps, &s.Families, &s.Active, &s.Row, &s.PriceRule, &s.Products)
 	if err != nil {
 		return s, err
 	}
