@@ -46,17 +46,11 @@ func (c Settings) Plans(h Head) ([]PlanOption, error) {
 
 func (c *Settings) plans(h Head) []PlanOption {
 	out := make([]PlanOption, 0, maxHands*maxBatches)
+	var room [mostSteps]StepTime
 	for hands := 1; hands <= maxHands; hands++ {
 		found := false
 		for k := 1; k <= maxBatches; k++ {
-			h.Hands, h.Batches = hands, k
-			e, _ := c.estimate(h)
-			p := PlanOption{
-				Batches: k, Hands: hands,
-				Mean: e.Mean, Promise: e.Promise, Block: e.Block,
-				Exposure: e.FirstStrandExposure, BookedExposure: e.BookedExposure,
-				Level: c.exposureLevel(h, e.BookedExposure),
-			}
+			p := c.plan(room[:], h, hands, k)
 			if p.Level == "" && !found && k <= h.Sections {
 				found = true
 				p.Proposal = proposal(hands, k)
@@ -65,6 +59,19 @@ func (c *Settings) plans(h Head) []PlanOption {
 		}
 	}
 	return out
+}
+
+// plan works h out for so many batches by so many pairs of hands; room is for
+// its steps.
+func (c *Settings) plan(room []StepTime, h Head, hands, batches int) PlanOption {
+	h.Hands, h.Batches = hands, batches
+	e, _ := c.estimateIn(room, h)
+	return PlanOption{
+		Batches: batches, Hands: hands,
+		Mean: e.Mean, Promise: e.Promise, Block: e.Block,
+		Exposure: e.FirstStrandExposure, BookedExposure: e.BookedExposure,
+		Level: c.exposureLevel(h, e.BookedExposure),
+	}
 }
 
 func proposal(hands, batches int) Proposal {

@@ -2,6 +2,7 @@ package chairtime
 
 import (
 	"math"
+	"sync"
 
 	"chairblock/scheduling"
 )
@@ -80,21 +81,32 @@ func (c *Settings) ready(h Head) error {
 	return c.stagesOf(h)
 }
 
+// checking keeps settings to be checked, which would otherwise be copied onto the
+// heap for every estimate.
+var checking = sync.Pool{New: func() any { return new(Settings) }}
+
 // checked is Validate with the faults below "settings".
 func (c *Settings) checked() error {
 	var f scheduling.Faults
-	if err := f.Join("settings", c.Validate()); err != nil {
+	p := checking.Get().(*Settings)
+	*p = *c
+	err := p.faults().Err()
+	checking.Put(p)
+	if err := f.Join("settings", err); err != nil {
 		return err
 	}
 	return f.Err()
 }
 
 // estimate does the arithmetic, without words and cautions.
-func (c *Settings) estimate(h Head) (Estimate, work) {
+func (c *Settings) estimate(h Head) (Estimate, work) { return c.estimateIn(nil, h) }
+
+// estimateIn is estimate with the steps in room, as far as that is large enough.
+func (c *Settings) estimateIn(room []StepTime, h Head) (Estimate, work) {
 	w := c.measure(h)
 	e := Estimate{
 		Head:     w.head,
-		Steps:    c.steps(&w),
+		Steps:    c.stepsIn(room, &w),
 		Quantile: c.Quantile,
 		Strips:   w.strips, Panels: w.panels,
 		PressesPerPanel: w.pressesPerPanel,

@@ -235,11 +235,13 @@ func Demo() Settings {
 
 // Validate returns Faults naming each setting that is outside its range, that
 // has to be whole and is not, or that contradicts another one.
-func (c Settings) Validate() error {
+func (c Settings) Validate() error { return c.faults().Err() }
+
+func (c *Settings) faults() scheduling.Faults {
 	var f scheduling.Faults
 	for i := range settingRows {
 		row := &settingRows[i]
-		v := *row.in(&c)
+		v := *row.in(c)
 		switch {
 		case !within(v, row.Min, row.Max):
 			f.Addf(row.Name, row.rangeText(), "is %s", scheduling.Number(v))
@@ -248,7 +250,7 @@ func (c Settings) Validate() error {
 		}
 	}
 	c.validatePairs(&f)
-	return f.Err()
+	return f
 }
 
 func (c *Settings) validatePairs(f *scheduling.Faults) {

@@ -64,6 +64,42 @@ func sumLogNormals(parts []logNormal, rho func(i, j int) float64) logNormal {
 	return logNormalOf(sum, math.Sqrt(variance))
 }
 
+// alike is the mean of all parts of a sum whose logarithms have the same sigma,
+// and the squares of their means.
+type alike struct{ sigma, mean, squares float64 }
+
+// sumAlike is sumLogNormals with one correlation for all. Steps have few
+// different spreads, so parts that share theirs are counted together: with the
+// squares set apart, any two of them add the same.
+func sumAlike(parts []logNormal, rho float64) logNormal {
+	var room [mostSteps]alike
+	groups := room[:0]
+	var sum float64
+	for _, p := range parts {
+		m := p.mean()
+		sum += m
+		i := slices.IndexFunc(groups, func(g alike) bool { return math.Abs(g.sigma-p.sigma) <= sameSigma })
+		if i < 0 {
+			i = len(groups)
+			groups = append(groups, alike{sigma: p.sigma})
+		}
+		groups[i].mean += m
+		groups[i].squares += m * m
+	}
+	var variance float64
+	for i, g := range groups {
+		v := g.sigma * g.sigma
+		variance += g.squares*math.Expm1(v) + (g.mean*g.mean-g.squares)*math.Expm1(rho*v)
+		for _, h := range groups[:i] {
+			variance += 2 * g.mean * h.mean * math.Expm1(rho*g.sigma*h.sigma)
+		}
+	}
+	return logNormalOf(sum, math.Sqrt(variance))
+}
+
+// sameSigma is the difference that the last bits of a spread make.
+const sameSigma = 1e-12
+
 // total is the distribution of a whole visit: a fixed part plus hands-on work.
 type total struct {
 	fixed float64
@@ -91,7 +127,7 @@ func totalOf(steps []StepTime, rho float64) total {
 			variance += s.Further.SD * s.Further.SD
 		}
 	}
-	t.work = sumLogNormals(parts, func(int, int) float64 { return rho })
+	t.work = sumAlike(parts, rho)
 	if variance > 0 {
 		sd := t.work.sd()
 		t.work = logNormalOf(t.work.mean()+looks, math.Sqrt(sd*sd+variance))

@@ -126,6 +126,21 @@ func TestCorrelationWidensASum(t *testing.T) {
 	}
 }
 
+func TestPartsAlikeAddUpAsAnyOthers(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		spreads := rapid.SliceOfN(rapid.Float64Range(0.02, 0.8), 1, 4).Draw(t, "spreads")
+		var parts []logNormal
+		for range rapid.IntRange(1, 60).Draw(t, "parts") {
+			mean := rapid.Float64Range(0.1, 200).Draw(t, "mean")
+			parts = append(parts, logNormalOf(mean, mean*rapid.SampledFrom(spreads).Draw(t, "spread")))
+		}
+		rho := rapid.Float64Range(0, 1).Draw(t, "rho")
+		slow, fast := sumLogNormals(parts, func(int, int) float64 { return rho }), sumAlike(parts, rho)
+		require.InDelta(t, slow.mu, fast.mu, 1e-9)
+		require.InDelta(t, slow.sigma, fast.sigma, 1e-9)
+	})
+}
+
 func TestSpreadOfTheShoulderHead(t *testing.T) {
 	// Derived twice by independent programs.
 	e := estimated(t, Default(), shoulderMedium)

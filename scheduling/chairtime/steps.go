@@ -36,38 +36,47 @@ func (s *StepTime) planned() float64 {
 	return s.Mean - s.Further.Mean
 }
 
-// course is the steps of a visit under way.
+// course is the steps of a visit under way, of which n are known.
 type course struct {
 	c     *Settings
 	w     *work
-	steps *[]StepTime
+	steps []StepTime
+	n     int
 	batch int
 }
 
-// hands appends a step that lasts as long as somebody's hands need; mean is by
+// hands adds a step that lasts as long as somebody's hands need; mean is by
 // the sheet, and every one of them passes here.
 func (v *course) hands(k scheduling.StepKind, mean float64) {
 	s := StepTime{Kind: k, Batch: v.batch}
 	s.Mean, s.SD, s.Pace = v.c.paced(k, v.w.head.Hands, mean)
-	*v.steps = append(*v.steps, s)
+	v.steps[v.n] = s
+	v.n++
 }
 
-// fixed appends a step whose length the product or the salon sets.
+// fixed adds a step whose length the product or the salon sets.
 func (v *course) fixed(k scheduling.StepKind, mean float64) {
-	*v.steps = append(*v.steps, StepTime{Kind: k, Batch: v.batch, Mean: mean, Fixed: true})
+	v.steps[v.n] = StepTime{Kind: k, Batch: v.batch, Mean: mean, Fixed: true}
+	v.n++
 }
 
 // steps turns the counts of w into the steps of the visit with their means and
 // spreads, in order; Booked and Working are left empty.
-func (c *Settings) steps(w *work) []StepTime {
+func (c *Settings) steps(w *work) []StepTime { return c.stepsIn(nil, w) }
+
+// stepsIn is steps into room, as far as that is large enough.
+func (c *Settings) stepsIn(room []StepTime, w *work) []StepTime {
 	h := &w.head
 	k := h.batches()
-	room := oneStageSteps + oneStageBatch*(k-1)
+	n := oneStageSteps + oneStageBatch*(k-1)
 	if h.TwoStage {
-		room = twoStageSteps + twoStageBatch*(k-1)
+		n = twoStageSteps + twoStageBatch*(k-1)
 	}
-	out := make([]StepTime, 0, room)
-	v := course{c: c, w: w, steps: &out}
+	if cap(room) < n {
+		room = make([]StepTime, n)
+	}
+	out := room[:n]
+	v := course{c: c, w: w, steps: out}
 	v.hands(scheduling.Talk, c.talk(h))
 	v.hands(scheduling.Wash, c.WashBase+c.WashPerCM*h.Length)
 	v.hands(scheduling.Prep, c.prep(w))
@@ -84,7 +93,7 @@ func (c *Settings) steps(w *work) []StepTime {
 	return out
 }
 
-// solution appends everything from the first strand to the rinse, once for each
+// solution adds everything from the first strand to the rinse, once for each
 // of k batches, all but the last of which end with a short rinse.
 func (v *course) solution(k int) {
 	c, w := v.c, v.w
