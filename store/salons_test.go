@@ -24,7 +24,8 @@ type filled struct {
 	client, visit, held, group, head, estimate, closure, absence, token, feed, wish, plan string
 	call                                                                                  store.Call
 
-	screening string
+	screening     string
+	test, consent string
 }
 
 func (s *salon) filled() *filled {
@@ -70,6 +71,7 @@ func (s *salon) filled() *filled {
 		_, _, err = t.Begin(ctx, x.call)
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
+		x.onRecord(t)
 		return t.SyncParts(ctx, x.visit, x.client, []store.Part{part(s.ada, 0, "hands_on", at(9, 0), at(10, 0))})
 	})
 	return x
@@ -78,7 +80,7 @@ func (s *salon) filled() *filled {
 // ids is everything that names the salon or something in it.
 func (x *filled) ids() []string {
 	list := append([]string{x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.held, x.head,
-		x.estimate, x.closure, x.absence, x.token, x.feed, x.group, x.wish, x.plan, x.screening}, x.chairs...)
+		x.estimate, x.closure, x.absence, x.token, x.feed, x.group, x.wish, x.plan, x.screening, x.test, x.consent}, x.chairs...)
 	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
 }
 
@@ -353,7 +355,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 var errUndo = errors.New("undo")
 
 // ownOnly name methods that take nothing that could belong to another salon.
-var ownOnly = []string{"AddClient", "AddClosure", "AddGroup", "AddService", "AddSessionLink", "AddStaff", "AddStation", "LapseHeld", "LockRota", "Salon", "Savepoint",
+var ownOnly = []string{"AddClient", "AddClosure", "AddConsentWording", "AddGroup", "AddService", "AddSessionLink", "AddStaff", "AddStation", "LapseHeld", "LockRota", "Salon", "Savepoint",
 	"Exec"} // of these tests
 
 func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {
@@ -388,7 +390,8 @@ func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {
 	}
 	// The other salon's own eyes see all of it, so that the table above means something.
 	theirs.tx(func(tx *store.Tx) error {
-		for _, name := range []string{"ClientByID", "VisitByID", "EstimateByID", "StaffByID", "StationByID", "ServiceByID", "RemindersOf", "Heads", "PartsOf", "CardOf", "Cards"} {
+		for _, name := range []string{"ClientByID", "VisitByID", "EstimateByID", "StaffByID", "StationByID", "ServiceByID", "RemindersOf", "Heads", "PartsOf", "CardOf", "Cards",
+			"TestNotes", "TestNoteByID", "Consents", "MinorOf", "NeedOverrides"} {
 			got, err := crossing[name](tx, theirs)
 			require.NoError(t, err, name)
 			require.True(t, slices.ContainsFunc(ids, func(id string) bool { return strings.Contains(fmt.Sprintf("%+v", got), id) }), name)
