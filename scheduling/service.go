@@ -112,6 +112,9 @@ const (
 	HeldNothing Held = "nothing"
 )
 
+// MaxStepMinutes is the longest step of fixed length.
+const MaxStepMinutes = 600
+
 // Limits of the lines to watch for.
 const (
 	MaxWatchFor       = 6
@@ -155,19 +158,24 @@ type Service struct {
 	Steps      []Step
 }
 
-var formulaKinds = []StepKind{Talk, Wash, Prep, Apply, Process, Rinse1, Dry1, Iron, Neutral, Dwell, Rinse2, Dry2, Finish, Close,
-	Apply1, Process1, Check1, Apply2, Process2, Check2}
+// formulaKinds are the kinds that an estimate gives minutes for, in its order.
+var formulaKinds = slices.Concat([]StepKind{Talk, Wash, Prep, Apply, Process}, twoStages,
+	[]StepKind{Rinse1, Dry1, Iron, Neutral, Dwell, Rinse2, Dry2, Finish, Close})
 
 var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 
 // Validate returns Faults with every step that contradicts itself: a wait
 // whose least is above its longest, a formula for a kind that has none, no
-// length, hands on with nobody there, or a watched stretch with hands on; and
-// when no step needs the stylist in charge, who would then not have to be there.
+// length, hands on with nobody there, or a watched stretch with hands on; steps
+// that contradict each other or the rest of the service; steps that no day can
+// hold; and when no step needs the stylist in charge, who would then not have to
+// be there.
 func (s Service) Validate() error {
 	var f Faults
 	checkFamilies(&f, "families", s.Families)
 	s.checkStages(&f)
+	s.checkFormulas(&f)
+	s.checkLength(&f)
 	if !slices.ContainsFunc(s.Steps, func(st Step) bool { return st.Who == ByLead }) {
 		f.Add("steps", "has none for the stylist in charge", "at least one step whose who is lead")
 	}
@@ -181,8 +189,8 @@ func (s Service) Validate() error {
 			f.Addf(at+".kind", "a kind that an estimate gives minutes for", "is %q, for which there is no formula", st.Kind)
 		case st.Formula == FormulaHead && st.Minutes != 0:
 			f.Add(at+".minutes", "is given beside a formula", "one of the two")
-		case st.Formula == "" && st.Minutes < 1:
-			f.Addf(at+".minutes", "1 to 600", "is %d", st.Minutes)
+		case st.Formula == "" && (st.Minutes < 1 || st.Minutes > MaxStepMinutes):
+			f.Addf(at+".minutes", fmt.Sprintf("1 to %d", MaxStepMinutes), "is %d", st.Minutes)
 		}
 		if st.WaitMin > st.WaitMax {
 			f.Addf(at+".wait_min_minutes", fmt.Sprintf("at most wait_max_minutes, which is %d", st.WaitMax), "is %d", st.WaitMin)
