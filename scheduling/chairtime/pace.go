@@ -1,6 +1,10 @@
 package chairtime
 
-import "chairblock/scheduling"
+import (
+	"math"
+
+	"chairblock/scheduling"
+)
 
 // Pace is how quickly somebody works beside the sheet, by kind of step, as
 // records show it. What a record says nothing about keeps the sheet's time.
@@ -17,8 +21,10 @@ type StepPace struct {
 	// Spread is the standard deviation as a share of the mean that the records
 	// show; 0 keeps the setting.
 	Spread float64
-	// Visits is the number of visits behind Factor.
+	// Visits is the number of visits behind Factor, Staff whose they are; "" is
+	// the whole salon.
 	Visits int
+	Staff  string
 	// Words name whose pace it is in the working: "pace of the last 14 visits".
 	Words string
 }
@@ -95,4 +101,13 @@ const factorShown = 0.005
 func (c *Settings) paceShown(k scheduling.StepKind, hands int) (StepPace, bool) {
 	s, ok := c.pace.of(k, hands)
 	return s, ok && (s.Factor <= 1-factorShown || s.Factor >= 1+factorShown)
+}
+
+// Sum is the mean and the standard deviation in minutes of hands-on steps done
+// one after the other, the logarithms of any two having the correlation rho. A
+// step of fixed length adds to the mean only.
+func Sum(steps []StepTime, rho float64) (mean, sd float64) {
+	t := totalOf(steps, rho)
+	m := t.work.mean()
+	return t.fixed + m, m * math.Sqrt(math.Expm1(t.work.sigma*t.work.sigma))
 }
