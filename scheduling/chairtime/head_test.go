@@ -48,18 +48,23 @@ func anyHead(t *rapid.T) Head {
 	if rapid.Bool().Draw(t, "retouch") {
 		h.Regrowth = rapid.Float64Range(0, h.Length).Draw(t, "regrowth")
 	}
+	h.TwoStage = h.Regrowth == 0 && rapid.Bool().Draw(t, "two stages")
 	if rapid.Bool().Draw(t, "partial") {
 		h.AreaShare = rapid.Float64Range(minAreaShare, 1).Draw(t, "share")
 	}
 	return h
 }
 
-// anySettings draws the default or the demo settings.
+// anySettings draws the default or the demo settings, with any ends and any
+// chance of hair that is not ready.
 func anySettings(t *rapid.T) Settings {
+	c := Default()
 	if rapid.Bool().Draw(t, "demo") {
-		return Demo()
+		c = Demo()
 	}
-	return Default()
+	c.EndsCM = rapid.Float64Range(2, 10).Draw(t, "ends")
+	c.NotReadyShare = rapid.Float64Range(0, 0.5).Draw(t, "not ready")
+	return c
 }
 
 func TestHeadNamesEveryBadFieldAtOnce(t *testing.T) {

@@ -93,7 +93,6 @@ func TestOnlyWhatNoPlanCanDoIsRefused(t *testing.T) {
 func TestNormalPlanAgreesWithTryingAllPlans(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c, h := anySettings(t), anyHead(t)
-		h.TwoStage = h.Regrowth == 0 && rapid.Bool().Draw(t, "stages")
 		most := Most{rapid.IntRange(1, maxBatches).Draw(t, "most batches"), rapid.IntRange(1, maxHands).Draw(t, "most hands")}
 		got, p, err := c.NormalPlanWithin(h, most)
 		require.NoError(t, err)

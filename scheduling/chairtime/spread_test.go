@@ -180,7 +180,7 @@ func TestShareOutAddsUpAndKeepsFixedSteps(t *testing.T) {
 		least := 0
 		for _, s := range steps {
 			if s.Fixed {
-				least += int(s.Mean)
+				least += ceil(s.planned())
 			} else {
 				least++
 			}
@@ -193,7 +193,7 @@ func TestShareOutAddsUpAndKeepsFixedSteps(t *testing.T) {
 			sum += n
 			require.Positive(t, n)
 			if steps[i].Fixed {
-				require.Equal(t, int(steps[i].Mean), n)
+				require.Equal(t, ceil(steps[i].planned()), n)
 			}
 		}
 		require.Equal(t, block, sum)
