@@ -19,8 +19,10 @@ import (
 // practice: two to three minutes after processing, five for the neutralizer;
 // the maker's directions come first).
 var mayRunOver = map[scheduling.StepKind]time.Duration{
-	scheduling.Process: 3 * time.Minute,
-	scheduling.Dwell:   5 * time.Minute,
+	scheduling.Process:  3 * time.Minute,
+	scheduling.Process1: 3 * time.Minute,
+	scheduling.Process2: 3 * time.Minute,
+	scheduling.Dwell:    5 * time.Minute,
 }
 
 func (s *Server) boardPage(c echo.Context) error {

@@ -182,7 +182,7 @@ func (x *dayView) body() DayBody {
 func core(v store.Visit) (from, to time.Time, ok bool) {
 	for _, st := range v.Steps {
 		kind := scheduling.StepKind(st.Kind)
-		if kind == scheduling.Apply && !ok {
+		if kind.FirstStrand() && !ok {
 			from, to, ok = st.Start, st.End, true
 		}
 		if kind == scheduling.Rinse2 {

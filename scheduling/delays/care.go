@@ -10,7 +10,8 @@ import (
 // Care is what no remedy may forget about a phase.
 type Care struct {
 	// Keep is true when the phase lasts as long as it was booked for, whatever
-	// happens: processing, neutralizer, a rinse, drying before the iron.
+	// happens: processing and the checks between, neutralizer, a rinse, drying
+	// before the iron.
 	Keep bool
 	// Timed is true when the phase may not last longer than it was booked for:
 	// its step may not overrun.
@@ -55,7 +56,7 @@ func applies(steps []openings.PlanStep, i int) bool {
 	if st.Where == scheduling.AtBasin {
 		return false
 	}
-	if st.Kind == scheduling.Apply || st.Kind == scheduling.Neutral || !st.HandsOn {
+	if st.Kind.PutsOnSolution() || st.Kind == scheduling.Neutral || !st.HandsOn {
 		return true
 	}
 	return st.WaitMax == 0 && i+1 < len(steps) && steps[i+1].Service == st.Service && !steps[i+1].HandsOn

@@ -350,6 +350,9 @@ func TestCareFollowsTheProduct(t *testing.T) {
 		"apply product share [stylist] [straightening]\nprocess keep product\nrinse_1 keep\ndry_1 keep\n"+
 		"iron share [stylist] [straightening]\nneutral keep product\ndwell keep product\nrinse_2 keep\n"+
 		"dry_2 share [assistant stylist] []\nfinish share [stylist] [straightening]\nclose", say("Straightening"))
+	require.Contains(t, say("Straightening in two stages"), "prep\n"+
+		"apply_1 product share [stylist] [straightening]\nprocess_1 keep product\ncheck_1 keep product\n"+
+		"apply_2 product share [stylist] [straightening]\nprocess_2 keep product\ncheck_2 keep product\nrinse_1 keep\ndry_1 keep\niron")
 	require.Equal(t, "colour product\ncolour_working keep product\nrinse keep\ndry", say("Root colour"))
 	require.Equal(t, "cut", say("Dry cut"))
 }

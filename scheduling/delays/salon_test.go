@@ -15,7 +15,8 @@ import (
 // booked are the minutes of a straightening of shoulder-length hair, alone.
 var booked = map[scheduling.StepKind][]int{scheduling.Talk: {18}, scheduling.Wash: {11}, scheduling.Prep: {10}, scheduling.Apply: {30},
 	scheduling.Process: {15}, scheduling.Rinse1: {10}, scheduling.Dry1: {15}, scheduling.Iron: {92}, scheduling.Neutral: {18},
-	scheduling.Dwell: {5}, scheduling.Rinse2: {8}, scheduling.Dry2: {17}, scheduling.Finish: {15}, scheduling.Close: {6}}
+	scheduling.Dwell: {5}, scheduling.Rinse2: {8}, scheduling.Dry2: {17}, scheduling.Finish: {15}, scheduling.Close: {6},
+	scheduling.Apply1: {26}, scheduling.Process1: {15}, scheduling.Check1: {2}, scheduling.Apply2: {5}, scheduling.Process2: {6}, scheduling.Check2: {2}}
 
 // planOf composes the visit of one standard service.
 func planOf(t testing.TB, name, lead string) *openings.VisitPlan {
