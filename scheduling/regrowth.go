@@ -94,6 +94,36 @@ func (g Regrowth) Own(measured []NewHair) Growth {
 	return Growth{Rate: rate, Slow: rate * (1 - g.OwnSpread), Quick: rate * (1 + g.OwnSpread), Measured: true}
 }
 
+// Seen returns the growth of hair that looks slow, usual or quick; anything
+// else counts as usual. No origin is asked: only how the hair grows.
+func (g Regrowth) Seen(how string) Growth {
+	around := func(rate float64) Growth {
+		return Growth{Rate: rate, Slow: rate * (1 - g.OwnSpread), Quick: rate * (1 + g.OwnSpread)}
+	}
+	switch how {
+	case "slow":
+		return around(g.Slow)
+	case "quick":
+		return around(g.Quick)
+	}
+	return Growth{Rate: g.Rate, Slow: g.Slow, Quick: g.Quick}
+}
+
+// Of returns the client's own growth as Own does where it can be measured,
+// otherwise that of hair which looks as Seen says.
+func (g Regrowth) Of(how string, measured []NewHair) Growth {
+	if own := g.Own(measured); own.Measured {
+		return own
+	}
+	return g.Seen(how)
+}
+
+// Months returns the time between two days in mean months, rounded to tenths as
+// people say it.
+func Months(from, to date.Date) float64 {
+	return math.Round(10*float64(to.Sub(from))/daysPerMonth) / 10
+}
+
 func plausible(cmPerMonth float64) bool { return cmPerMonth >= 0.3 && cmPerMonth <= 2.5 }
 
 // DaysToGrow returns how many days hair takes to grow cm at cmPerMonth.

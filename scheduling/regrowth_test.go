@@ -132,3 +132,24 @@ func TestRegrowthSettingsHaveBounds(t *testing.T) {
 		"retouch_look_cm is 5; expected at most retouch_due_cm, which is 4; "+
 		"retouch_floor_months is 6; expected at most retouch_cap_months")
 }
+
+func TestGrowthAsSeenUntilItIsMeasured(t *testing.T) {
+	g := DefaultRegrowth()
+	slow, quick := g.Of("slow", nil), g.Of("quick", nil)
+	require.InDeltaSlice(t, []float64{0.8, 0.68, 0.92}, []float64{slow.Rate, slow.Slow, slow.Quick}, 1e-9)
+	require.InDelta(t, 1.3, quick.Rate, 0)
+	require.Equal(t, g.Seen("usual"), g.Seen(""), "nobody has looked: the salon's usual")
+	require.Equal(t, Growth{Rate: 1.1, Slow: 0.8, Quick: 1.3}, g.Seen(""))
+	first := date.New(2025, time.January, 1)
+	seen := []NewHair{{first, first.Add(100), 3}, {first.Add(100), first.Add(200), 3}}
+	require.InDelta(t, 6.0/200*daysPerMonth, g.Of("slow", seen).Rate, 1e-9, "two visits measured it")
+	require.True(t, g.Of("slow", seen).Measured)
+	require.Equal(t, slow, g.Of("slow", seen[:1]), "one does not")
+}
+
+func TestMonthsAreSaidInTenths(t *testing.T) {
+	first := date.New(2026, time.January, 1)
+	for days, want := range map[int]float64{0: 0, 30: 1, 94: 3.1, 365: 12, -30: -1} {
+		require.InDelta(t, want, Months(first, first.Add(date.PeriodOfDays(days))), 0)
+	}
+}
