@@ -27,6 +27,7 @@ type BookingRules struct {
 	StylistClears     string            `json:"stylist_clears,omitempty" enum:"auto,always,never" doc:"Whether the stylist in charge spends the clearing of the chair herself; auto: when nobody assists here; left out: auto"`
 	Spacing           []SpacingRuleBody `json:"spacing" required:"false" nullable:"true" doc:"How far apart services of one client have to be, instead of the rules that the program brings along; left out or null: those"`
 	UsualMix          []MixBody         `json:"usual_mix" required:"false" nullable:"true" doc:"What a usual day asks for: openings that leave room for it rank first. Left out or empty: two each of the three dearest services whose time is the same for everybody"`
+	Money             *MoneyRulesBody   `json:"money,omitempty" doc:"Quotes and deposits; left out: the program's own rules"`
 	Ranking           *WeightsBody      `json:"ranking,omitempty" doc:"What the parts of a ranking are worth, in lost standard visits; left out: the program's own"`
 }
 
@@ -34,7 +35,8 @@ type BookingRules struct {
 // to change.
 func defaultRules() BookingRules {
 	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, MissedAfterMinutes: 20, ShareOverrunLimit: new(defaultShareLimit), StylistClears: clearsAuto,
-		Spacing: spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights()))}
+		Spacing: spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights())),
+		Money: new(defaultMoneyRules())}
 }
 
 // check adds the faults of b to f.
@@ -52,6 +54,7 @@ func (b BookingRules) check(f *scheduling.Faults) {
 		f.Between("share_overrun_limit", *b.ShareOverrunLimit, 0, 0.5, "")
 	}
 	checkSpacing(f, b.Spacing)
+	b.Money.check(f)
 	if b.Ranking != nil {
 		_ = f.Join("ranking", b.Ranking.weights().Validate())
 	}
@@ -64,6 +67,7 @@ func bookingRules(n store.Salon) (BookingRules, error) {
 		return b, nil
 	}
 	b.Spacing = nil // a list is replaced as a whole
+	b.Money = nil   // a share must not stand beside a sum
 	if err := json.Unmarshal(n.Booking, &b); err != nil {
 		return b, fmt.Errorf("api: booking rules of salon: %w", err)
 	}
@@ -73,6 +77,7 @@ func bookingRules(n store.Salon) (BookingRules, error) {
 	if b.Spacing == nil {
 		b.Spacing = defaultRules().Spacing
 	}
+	b.Money = new(b.Money.filled())
 	return b, nil
 }
 

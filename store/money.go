@@ -180,3 +180,13 @@ func (b Balance) Deposit() Deposit {
 	}
 	return Deposit{AskedCents: b.Asked.Amount, By: b.Asked.By, Settled: b.Waived || b.In-b.Out >= b.Asked.Amount}
 }
+
+// MissedLast reports whether a client did not come to the last visit that she
+// could have come to.
+func (t *Tx) MissedLast(ctx context.Context, client string) (bool, error) {
+	var missed bool
+	err := t.tx.QueryRow(ctx, `SELECT state = 'missed' FROM visit
+		WHERE salon_id = $1 AND client_id = $2 AND state IN ('missed', 'finished', 'stopped_early')
+		ORDER BY starts_at DESC, visit_id DESC LIMIT 1`, t.salon, client).Scan(&missed)
+	return missed, domain("last visit", err, true)
+}
