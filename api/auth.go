@@ -18,6 +18,7 @@ var (
 	working   = []store.Role{store.Owner, store.Desk, store.LeadRole}
 	desk      = []store.Role{store.Owner, store.Desk}
 	owner     = []store.Role{store.Owner}
+	health    = []store.Role{store.Owner, store.LeadRole} // may see answers about health
 )
 
 var allowed = map[string][]store.Role{
@@ -48,13 +49,16 @@ var allowed = map[string][]store.Role{
 	"get-delays": working, "apply-remedy": working,
 	"list-waiting": working, "add-waiting": working, "get-waiting": working, "update-waiting": working, "withdraw-waiting": working,
 	"match-waiting": working, "plan-day": working, "get-day-plan": working, "apply-day-plan": working,
-	"list-reminders": working,
-	"list-feeds":     desk,
-	"add-feed":       desk,
-	"revoke-feed":    desk,
-	"list-tokens":    owner,
-	"add-token":      owner,
-	"revoke-token":   owner,
+	"list-reminders":        working,
+	"list-feeds":            desk,
+	"add-feed":              desk,
+	"revoke-feed":           desk,
+	"get-consultation-form": working, "set-consultation-form": owner, "list-screenings": working, "add-screening": health,
+	"get-screening": health, "delete-screening": health, "decide-screening": health,
+	"get-privacy": working, "set-privacy": owner, "list-health-reads": owner,
+	"list-tokens":  owner,
+	"add-token":    owner,
+	"revoke-token": owner,
 }
 
 type principalKey struct{}

@@ -32,6 +32,8 @@ type composed struct {
 	estimates []*worked            // nil for services of fixed length
 	price     int64
 	aftercare bool
+	chemical  bool
+	consulted []CautionBody              // what the client's consultation asks for
 	spaced    []scheduling.SpacedService // as the rules of spacing see them
 }
 
@@ -158,6 +160,7 @@ func (c *composed) add(ctx context.Context, t *store.Tx, n salonDay, row store.S
 	c.estimates = append(c.estimates, w)
 	c.price += cents
 	c.aftercare = c.aftercare || row.Aftercare
+	c.chemical = c.chemical || row.Chemical
 	x := row.Spaced()
 	if w != nil {
 		x.RegrowthCM = w.hair.RegrowthCM

@@ -46,6 +46,13 @@ func closeAtDesk(steps []scheduling.TimedStep) {
 // of its client.
 func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string, near []scheduling.Spacing) error {
 	refused, ask := []CautionBody(nil), asks(near)
+	for _, x := range c.consulted {
+		if x.Level == string(chairtime.LevelRefuse) {
+			refused = append(refused, x)
+		} else {
+			ask = append(ask, x)
+		}
+	}
 	for _, w := range c.estimates {
 		if w == nil {
 			continue
@@ -120,4 +127,32 @@ func licensed(ctx context.Context, t *store.Tx, f *scheduling.Faults, who string
 	}
 	f.Add("approved_by", "is not a licensed person of this salon", "the name or id of a stylist who works here")
 	return "", nil
+}
+
+// licensedPerson finds the licensed person who says something that goes on
+// record: whose token it is, or who is named in field by id or by name. Nobody
+// speaks for a stylist who has a token of her own.
+func licensedPerson(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who string) (store.Staff, error) {
+	const want = "the name or id of a stylist who works here"
+	p := principal(ctx)
+	if who == "" && p.StaffID == "" {
+		f.Add(field, "is missing, and the token is nobody's own", want)
+		return store.Staff{}, nil
+	}
+	staff, err := t.StaffList(ctx)
+	if err != nil {
+		return store.Staff{}, err
+	}
+	for _, x := range staff {
+		named := x.ID == who || strings.EqualFold(x.Name, who) || who == "" && x.ID == p.StaffID
+		if !x.MayLead || !x.Active || !named {
+			continue
+		}
+		if p.Role == store.LeadRole && p.StaffID != "" && x.ID != p.StaffID {
+			f.Add(field, "is somebody else than the token's own stylist", "nothing, or the stylist whose token it is")
+		}
+		return x, nil
+	}
+	f.Add(field, "is not a licensed person of this salon", want)
+	return store.Staff{}, nil
 }

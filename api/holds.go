@@ -158,6 +158,9 @@ func (s *Server) seize(ctx context.Context, t *store.Tx, n salonDay, c change) (
 // mayPencil refuses what can never be booked, and a time at which the client,
 // if known, has another visit.
 func (c *composed) mayPencil(ctx context.Context, t *store.Tx, n salonDay, now, start time.Time, client string) error {
+	if err := c.consult(ctx, t, n, client, start); err != nil {
+		return err
+	}
 	if err := c.guard(n, now, start, "asked when it is booked", nil); err != nil || client == "" {
 		return err
 	}
@@ -309,6 +312,9 @@ func (s *Server) maybeBooked(ctx context.Context, t *store.Tx, n salonDay, v *st
 	if err != nil {
 		return nil, err
 	}
+	if err := c.consult(ctx, t, n, v.Client, v.Start); err != nil {
+		return nil, err
+	}
 	return c, c.guard(n, s.now(), v.Start, v.ApprovedBy, near)
 }
 
@@ -413,6 +419,9 @@ func (s *Server) asksLater(ctx context.Context, t *store.Tx, n salonDay, v store
 	}
 	var f scheduling.Faults // hair that today's settings do not take any more is said when it is booked
 	if err := f.Join("", c.judge(ctx, t, n, v)); err != nil {
+		return nil, err
+	}
+	if err := c.consult(ctx, t, n, v.Client, v.Start); err != nil {
 		return nil, err
 	}
 	if p, ok := errors.AsType[*Problem](c.guard(n, s.now(), v.Start, "", nil)); ok {

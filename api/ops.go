@@ -65,6 +65,9 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	if err != nil {
 		return v, nil, err
 	}
+	if err := c.consult(ctx, t, n, b.ClientID, b.Start); err != nil {
+		return v, nil, err
+	}
 	return v, c, c.guard(n, s.now(), b.Start, v.ApprovedBy, near)
 }
 
@@ -257,6 +260,7 @@ func recomposeWith(service func(store.VisitService) (store.ServiceRow, error), v
 		c.services = append(c.services, x)
 		c.estimates = append(c.estimates, nil)
 		c.aftercare = c.aftercare || x.Aftercare
+		c.chemical = c.chemical || row.Chemical
 		c.spaced = append(c.spaced, row.Spaced())
 	}
 	var err error

@@ -87,6 +87,8 @@ var titles = map[string]string{
 	"too-large":       "The request is too large",
 	"media-type":      "The body must be JSON",
 	"unavailable":     "The service cannot answer now",
+	"health-key":      "The key for what is said about health is missing",
+	"damaged":         "What is kept was changed outside the program",
 	"internal":        "Something went wrong on our side",
 	"error":           "The request failed",
 }
@@ -122,8 +124,14 @@ func problem(ctx context.Context, err error) *Problem {
 	if e, ok := errors.AsType[*store.ClearingError](err); ok {
 		return newProblem(http.StatusConflict, "conflict", e.Error())
 	}
+	if e, ok := errors.AsType[*store.UnknownKeyError](err); ok {
+		return newProblem(http.StatusServiceUnavailable, "health-key", e.Error())
+	}
 	for _, k := range known {
 		if errors.Is(err, k.err) {
+			if k.status == http.StatusInternalServerError {
+				slog.ErrorContext(ctx, "request failed", "err", err)
+			}
 			p := newProblem(k.status, k.kind, k.detail)
 			p.retryAfter = k.retry
 			return p
@@ -149,6 +157,8 @@ var known = []struct {
 	{store.ErrRunning, http.StatusConflict, "running", store.ErrRunning.Error(), 1},
 	{store.ErrKeyReused, http.StatusUnprocessableEntity, "key-reused", "choose a new key for a new request", 0},
 	{store.ErrUnavailable, http.StatusServiceUnavailable, "unavailable", store.ErrUnavailable.Error(), 2},
+	{store.ErrNoHealthKey, http.StatusServiceUnavailable, "health-key", "the service was started without a key for what is said about health; everything else works", 0},
+	{store.ErrSealBroken, http.StatusInternalServerError, "damaged", store.ErrSealBroken.Error(), 0},
 	{context.DeadlineExceeded, http.StatusServiceUnavailable, "unavailable", "it took too long", 2},
 }
 

@@ -41,6 +41,9 @@ var mayDo = map[string]string{
 	"find-group-openings": "odl", "book-group": "odl", "get-group": "odl",
 	"get-day": "odla", "list-reminders": "odl",
 	"list-feeds": "od", "add-feed": "od", "revoke-feed": "od",
+	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
+	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
+	"get-privacy": "odl", "set-privacy": "o", "list-health-reads": "o",
 	"list-tokens": "o", "add-token": "o", "revoke-token": "o",
 }
 
@@ -68,6 +71,7 @@ func (s *salon) things() map[string]string {
 		s.call("POST", "/v1/"+path, body).is(201, &x)
 		out[path] = x.ID
 	}
+	out["screenings"] = s.screened(client, map[string]string{"asthma": "yes"}).ID
 	waiting := s.waits(client, object{"first_date": "2026-07-06", "last_date": "2026-07-10"})
 	out["waiting-list"] = waiting.ID
 	out["day-plans"] = s.plan(object{"date": "2026-07-06", "waiting_list": []string{waiting.ID}, "rounds": 50}).ID
@@ -123,6 +127,10 @@ func (s *salon) requests() map[string]request {
 	bodies["book-held-visit"], bodies["hold-visit"] = object{"client_id": s.client("Ines")}, object{"minutes": 30}
 	bodies["add-walk-in"] = object{"service_id": s.services["Dry cut"], "given_name": "Vida"}
 	bodies["keep-time"] = object{"unit_ids": []string{s.mina}, "start": start.Add(101 * time.Hour), "minutes": 20, "title": "the laundry"}
+	bodies["add-screening"] = s.answers(nil)
+	bodies["decide-screening"] = object{"decision": "no", "why": "her doctor says no", "decided_by": "Ada"}
+	bodies["set-consultation-form"] = object{"own_questions": []object{{"text": "Do you wear contact lenses?", "outcome": "ask"}}}
+	bodies["set-privacy"] = object{"health_months": 6}
 	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12"}
 	out := map[string]request{}
 	for path, ops := range readSpec(s.t).Paths {

@@ -62,6 +62,7 @@ func serve(t testing.TB, url string) *salon {
 	st, err := store.Open(t.Context(), url, 20)
 	require.NoError(t, err)
 	t.Cleanup(st.Close)
+	st.SealWith(healthKey(t, 1))
 	s := &salon{t: t, url: url, store: st, clock: &atomic.Pointer[time.Time]{}}
 	s.at(start)
 	s.server = api.New(st, "http://127.0.0.1", func() time.Time { return *s.clock.Load() })

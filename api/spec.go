@@ -30,6 +30,7 @@ func (s *Server) routes() {
 	s.delayRoutes()
 	s.reminderRoutes()
 	s.accessRoutes()
+	s.screeningRoutes()
 }
 
 // serveSpec publishes the OpenAPI description, which needs no token.

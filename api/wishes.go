@@ -110,6 +110,9 @@ func (s *Server) wish(ctx context.Context, t *store.Tx, n salonDay, b WishBody) 
 	if w.Wanted, err = json.Marshal(c.asked(b.Services)); err != nil {
 		return w, err
 	}
+	if err := c.consult(ctx, t, n, b.ClientID, s.now()); err != nil {
+		return w, err
+	}
 	if err := c.guard(n, s.now(), s.now(), "asked when it is booked", nil); err != nil {
 		return w, err
 	}

@@ -128,7 +128,7 @@ func dayOrNull(d *date.Date) *string {
 // What of a screening is sealed.
 const (
 	sealedAnswers = "answers"
-	sealedWhy     = "why" // the licensed person's reason
+	sealedWhy     = "why" // the licensed person's reasons
 )
 
 func (t *Tx) keepSealed(ctx context.Context, c Screening, what string, words []byte) error {
@@ -136,15 +136,16 @@ func (t *Tx) keepSealed(ctx context.Context, c Screening, what string, words []b
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.Exec(ctx, `INSERT INTO sealed_text (salon_id, screening_id, what, sealed) VALUES ($1, $2, $3, $4)`,
+	_, err = t.tx.Exec(ctx, `INSERT INTO sealed_text (salon_id, screening_id, what, sealed) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (salon_id, screening_id, what) DO UPDATE SET sealed = EXCLUDED.sealed`,
 		t.salon, c.ID, what, sealed)
 	return domain("keep sealed words", err, false)
 }
 
-// Answers decrypts what was answered in c and, after a decision, the reason
-// for it. It returns scheduling.ErrNotFound once they are erased, and the errors
+// Answers decrypts what was answered in c and, after a decision, the reasons
+// as Decide got them. It returns scheduling.ErrNotFound once they are erased, and the errors
 // of a seal that does not open.
-func (t *Tx) Answers(ctx context.Context, c Screening) (answers, why []byte, err error) {
+func (t *Tx) Answers(ctx context.Context, c Screening) (answers, reasons []byte, err error) {
 	type row struct {
 		What   string `db:"what"`
 		Sealed []byte `db:"sealed"`
@@ -163,30 +164,31 @@ func (t *Tx) Answers(ctx context.Context, c Screening) (answers, why []byte, err
 		if r.What == sealedAnswers {
 			answers, found = words, true
 		} else {
-			why = words
+			reasons = words
 		}
 	}
 	if !found {
 		return nil, nil, scheduling.ErrNotFound
 	}
-	return answers, why, nil
+	return answers, reasons, nil
 }
 
-// Decide notes what the licensed person says to a screening that nobody has
-// decided: c.Decision, DecidedBy, DecidedName and DecidedAt. The reason is
-// encrypted.
-func (t *Tx) Decide(ctx context.Context, c Screening, why []byte) error {
+// Decide notes what the licensed person says to a screening: c.Decision,
+// DecidedBy, DecidedName and DecidedAt, which replace what was said before. The
+// reasons, all that were given so far, are encrypted. It returns
+// scheduling.ErrNotFound when there is no such screening or it is erased.
+func (t *Tx) Decide(ctx context.Context, c Screening, reasons []byte) error {
 	if t.seal == nil {
 		return ErrNoHealthKey
 	}
 	tag, err := t.tx.Exec(ctx, `
 		UPDATE screening SET decision = $3, decided_by = $4, decided_name = $5, decided_at = $6
-		WHERE salon_id = $1 AND screening_id = $2 AND decision IS NULL AND erased_at IS NULL`,
+		WHERE salon_id = $1 AND screening_id = $2 AND erased_at IS NULL`,
 		t.salon, c.ID, c.Decision, c.DecidedBy, c.DecidedName, c.DecidedAt)
 	if err := one("screening", tag.RowsAffected(), err); err != nil {
 		return err
 	}
-	return t.keepSealed(ctx, c, sealedWhy, why)
+	return t.keepSealed(ctx, c, sealedWhy, reasons)
 }
 
 // EraseScreening removes the answers of a screening with all that follows from

@@ -96,8 +96,12 @@ func TestNoColumnHoldsAnAnswerOrAReason(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{secretWords, "zqwhy"}, []string{string(answers), string(why)})
 
-	again := s.try(func(tx *store.Tx) error { return tx.Decide(t.Context(), c, nil) })
-	require.ErrorIs(t, again, scheduling.ErrNotFound, "once")
+	c.Decision = "no"
+	s.tx(func(tx *store.Tx) error { return tx.Decide(t.Context(), c, []byte("zqwhy twice")) })
+	_, why, err = read()
+	require.NoError(t, err)
+	require.Equal(t, "zqwhy twice", string(why))
+	require.Equal(t, "no", value[string](s, `SELECT decision FROM screening`))
 
 	s.store.SealWith(nil)
 	_, _, err = read()
@@ -151,6 +155,7 @@ func TestErasingLeavesThatThereWasOne(t *testing.T) {
 		require.True(t, got.Erased.Equal(at(10, 0)) && got.Withdrawn.Equal(at(10, 0)) && got.Made.Equal(at(9, 0)))
 		_, _, err = tx.Answers(t.Context(), got)
 		require.ErrorIs(t, err, scheduling.ErrNotFound)
+		require.ErrorIs(t, tx.Decide(t.Context(), store.Screening{ID: c.ID, Client: c.Client, Decision: "no", DecidedAt: &soon}, nil), scheduling.ErrNotFound)
 		require.ErrorIs(t, tx.EraseScreening(t.Context(), "none", at(10, 0), false), scheduling.ErrNotFound)
 		list, err := tx.Screenings(t.Context(), c.Client)
 		require.Len(t, list, 1)

@@ -47,7 +47,10 @@ func (f Form) Check(list []Answer, on date.Date) error {
 		given[q.ID], at[q.ID] = a.Text, field+"answer"
 		q.check(&faults, field+"answer", a.Text, on)
 	}
-	f.together(&faults, given, at)
+	if faults == nil { // what is no answer agrees with nothing
+		f.agree(&faults, given, at)
+	}
+	f.complete(&faults, given, at)
 	return faults.Err()
 }
 
@@ -91,8 +94,8 @@ func (q Question) check(f *scheduling.Faults, field, answer string, on date.Date
 	}
 }
 
-// together adds what is missing and what does not go with another answer.
-func (f Form) together(faults *scheduling.Faults, given, at map[string]string) {
+// complete adds what is missing and what is not asked.
+func (f Form) complete(faults *scheduling.Faults, given, at map[string]string) {
 	for _, q := range f.Questions {
 		_, answered := given[q.ID]
 		asked := q.After == "" || given[q.After] == Yes || given[q.After] == NotSure
@@ -103,6 +106,10 @@ func (f Form) together(faults *scheduling.Faults, given, at map[string]string) {
 			faults.Add(at[q.ID], "goes with a yes or not sure to "+q.After+" only", "no answer, or another one to "+q.After)
 		}
 	}
+}
+
+// agree adds what contradicts another answer.
+func (f Form) agree(faults *scheduling.Faults, given, at map[string]string) {
 	if given[whereDone] != nothingDone {
 		return
 	}

@@ -108,3 +108,21 @@ func NewForm(version, standard int, own []Own) (Form, bool) {
 	}
 	return f, true
 }
+
+// Words says an answer to the question as it was offered.
+func (q Question) Words(answer string) string {
+	if i := slices.IndexFunc(q.Choices, func(o Option) bool { return o.ID == answer }); i >= 0 {
+		return q.Choices[i].Text
+	}
+	switch {
+	case q.Kind == Text:
+		return answer
+	case answer == Yes:
+		return "Yes"
+	case answer == No:
+		return "No"
+	case answer == NotSure:
+		return "Not sure"
+	}
+	return answer
+}

@@ -55,8 +55,8 @@ func CheckOwn(list []Own) error {
 			f.Add(at+"text", "is empty", fmt.Sprintf("a question of at most %d characters", maxOwnText))
 		case n > maxOwnText:
 			f.Addf(at+"text", fmt.Sprintf("at most %d characters", maxOwnText), "has %d characters", n)
-		case strings.ContainsFunc(o.Text, unicode.IsControl) || !utf8.ValidString(o.Text):
-			f.Add(at+"text", "holds a control character", "one line of plain text")
+		case strings.ContainsFunc(o.Text, unicode.IsControl), strings.ContainsAny(o.Text, "\u2028\u2029"), !utf8.ValidString(o.Text):
+			f.Add(at+"text", "holds a control character or line break", "one line of plain text")
 		case origin.MatchString(o.Text):
 			f.Add(at+"text", "asks where somebody comes from", "a question about the hair: nobody is asked for their origin")
 		case seen[strings.ToLower(strings.TrimSpace(o.Text))]:

@@ -1,0 +1,107 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// PrivacyBody says how long answers about health stay.
+type PrivacyBody struct {
+	HealthMonths int `json:"health_months" minimum:"1" maximum:"120" doc:"Months after the last visit of a client after which the answers of her consultations are erased; 12 to begin with"`
+}
+
+// HealthReadBody says who did what with the answers of a consultation, without
+// any of them.
+type HealthReadBody struct {
+	ID        string    `json:"id"`
+	At        time.Time `json:"at"`
+	What      string    `json:"what" enum:"read,made,decided,erased"`
+	Role      string    `json:"role" doc:"Role of the token; retention: erased by age"`
+	StaffID   string    `json:"staff_id,omitempty" doc:"Left out for a token that is nobody's own"`
+	TokenID   string    `json:"token_id,omitempty"`
+	Screening string    `json:"screening_id"`
+	ClientID  string    `json:"client_id,omitempty" doc:"Left out when the client is gone"`
+}
+
+type privacyInput struct {
+	Precondition
+	Body PrivacyBody
+}
+
+type readQuery struct {
+	Cursor string `query:"cursor" maxLength:"64" doc:"As in the Link header of the page before"`
+	Limit  int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
+}
+
+type readPage struct {
+	Link string `header:"Link"`
+	Body struct {
+		Items []HealthReadBody `json:"items" nullable:"false"`
+	}
+}
+
+func (s *Server) healthRoutes() {
+	route(s, huma.Operation{OperationID: "get-privacy", Method: http.MethodGet, Path: "/privacy", Summary: "How long answers about health stay"}, s.getPrivacy)
+	route(s, huma.Operation{OperationID: "set-privacy", Method: http.MethodPut, Path: "/privacy", Summary: "Change how long answers about health stay"}, s.setPrivacy)
+	route(s, huma.Operation{OperationID: "list-health-reads", Method: http.MethodGet, Path: "/health-reads",
+		Summary: "Who read, wrote, decided or erased answers about health, newest first"}, s.listHealthReads)
+}
+
+func (s *Server) getPrivacy(ctx context.Context, _ *empty) (*found[PrivacyBody], error) {
+	var months int
+	var version int64
+	err := s.read(ctx, func(t *store.Tx) (err error) { months, version, err = t.HealthMonths(ctx); return err })
+	if err != nil {
+		return nil, err
+	}
+	return &found[PrivacyBody]{etag(version), PrivacyBody{months}}, nil
+}
+
+func (s *Server) setPrivacy(ctx context.Context, in *privacyInput) (*found[PrivacyBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	var f scheduling.Faults
+	f.Count("health_months", in.Body.HealthMonths, 1, 120)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
+		version, err = t.SetHealthMonths(ctx, version, in.Body.HealthMonths)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &found[PrivacyBody]{etag(version), in.Body}, nil
+}
+
+func (s *Server) listHealthReads(ctx context.Context, in *readQuery) (*readPage, error) {
+	var rows []store.HealthRead
+	var n salonDay
+	err := s.read(ctx, func(t *store.Tx) (err error) {
+		if n, err = loadSalon(ctx, t); err == nil {
+			rows, err = t.HealthReads(ctx, in.Cursor, in.Limit+1)
+		}
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	var out readPage
+	if len(rows) > in.Limit {
+		rows = rows[:in.Limit]
+		out.Link = nextLink("/v1/health-reads", "", "", rows[len(rows)-1].ID, in.Limit)
+	}
+	out.Body.Items = listOf(rows, func(r store.HealthRead) HealthReadBody {
+		return HealthReadBody{r.ID, r.At.In(n.loc), r.What, r.Role, r.Staff, r.Token, r.Screening, r.Client}
+	}).Body.Items
+	return &out, nil
+}
