@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"slices"
 	"time"
@@ -82,9 +83,16 @@ func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
 			return err
 		}
 		b = x.body()
+		open, err := s.openNeeds(ctx, t, n, x.visits)
+		if err != nil {
+			return err
+		}
 		until, err := x.startsUntil(ctx, t)
 		for i := range b.Visits {
 			b.Visits[i].CanStartUntil = until[b.Visits[i].ID]
+			if count, ok := open[b.Visits[i].ID]; ok {
+				b.Visits[i].StillOpen = &count
+			}
 		}
 		return err
 	})
@@ -172,7 +180,7 @@ func (x *dayView) body() DayBody {
 		b.Units = append(b.Units, row)
 	}
 	for _, v := range x.visits {
-		b.Visits = append(b.Visits, writeVisit(v, x.n.loc, nil))
+		b.Visits = append(b.Visits, writeVisit(v, x.n, nil))
 	}
 	return b
 }
@@ -228,8 +236,22 @@ func (x *dayView) conflicts() []string {
 		for _, k := range misfit(x.h, x.shop, v, x.blocks) {
 			out = append(out, who+": "+misfitWords(k, x.names, x.n.loc))
 		}
+		out = append(out, x.leftOut(who, v)...)
 	}
 	return append(out, x.parted()...)
+}
+
+// leftOut says which steps of v are planned with somebody who does not do them.
+func (x *dayView) leftOut(who string, v store.Visit) []string {
+	var out []string
+	for _, st := range v.Steps {
+		for _, u := range st.Units {
+			if slices.Contains(x.staff[u.Unit].LeavesOut, st.Kind) {
+				out = append(out, fmt.Sprintf("%s: %s does not do “%s”, planned for %s", who, x.names[u.Unit], st.Label, st.Start.In(x.n.loc).Format("15:04")))
+			}
+		}
+	}
+	return out
 }
 
 // misfit lists the blocks of v during which the unit is not there, and one

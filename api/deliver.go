@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -10,6 +11,7 @@ import (
 
 	"chairblock/api/notify"
 	"chairblock/scheduling"
+	"chairblock/scheduling/needs"
 	"chairblock/store"
 )
 
@@ -21,19 +23,23 @@ func (s *Server) Deliver(sender notify.Sender) store.Deliver {
 		if late(d, s.now()) {
 			return store.Withdrawn, "it would have come too late", nil
 		}
-		switch d.Client.ContactBy {
+		to, needed, err := s.toTell(ctx, d)
+		if err != nil {
+			return store.Waiting, "", err
+		}
+		switch to.by {
 		case "call", "text":
 			return store.ToCall, "", nil
 		case "none":
 			return store.NotWanted, "the client wishes no messages", nil
 		}
-		if d.Client.Mail == "" {
+		if to.mail == "" {
 			return store.NotWanted, "the client has no mail address", nil
 		}
 		if d.Salon.Mail == "" {
 			return store.Failed, "the salon has no mail address to send from: set it in the salon's settings", nil
 		}
-		m, err := s.compose(d)
+		m, err := s.compose(d, to, needed)
 		if err != nil {
 			slog.ErrorContext(ctx, "message not composed", "kind", d.Reminder.Kind, "err", err)
 			return store.Failed, "the message could not be written", nil
@@ -53,14 +59,45 @@ func late(d store.Due, now time.Time) bool {
 	case "confirmation", "moved", "reminder", "cancelled":
 		return now.After(d.Visit.Start)
 	case "aftercare":
-		return now.After(keepDryUntil(realEnd(d.Visit)))
+		return now.After(dryUntil(d))
 	case "aftercare_end":
-		return now.After(keepDryUntil(realEnd(d.Visit)).Add(24 * time.Hour))
+		return now.After(dryUntil(d).Add(24 * time.Hour))
 	}
 	return false
 }
 
-func (s *Server) compose(d store.Due) (notify.Mail, error) {
+// dryUntil is when the hours are over in which the hair of d stays dry.
+func dryUntil(d store.Due) time.Time {
+	c, err := careOf(d.Salon)
+	if err != nil { // which compose says
+		c = CareRules{}.core()
+	}
+	return c.after.DryUntil(realEnd(d.Visit))
+}
+
+// toTell is who hears of a due message, and what the visit still needs.
+func (s *Server) toTell(ctx context.Context, d store.Due) (to person, needed []notify.Needed, err error) {
+	err = s.store.Read(ctx, d.Salon.ID, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if to, err = s.recipient(ctx, t, n, d.Visit); err != nil || !toCome(d.Visit) {
+			return err
+		}
+		of, err := needsOf(ctx, t, n, d.Visit)
+		for _, x := range needs.FirstOpen(of[d.Visit.ID]) {
+			// What the stylist has to be asked about is no matter for a message.
+			if !x.Hidden() && s.now().Before(x.Latest) {
+				needed = append(needed, notify.Needed{What: x.Words(), By: x.Latest})
+			}
+		}
+		return err
+	})
+	return to, needed, err
+}
+
+func (s *Server) compose(d store.Due, to person, needed []notify.Needed) (notify.Mail, error) {
 	loc, err := d.Salon.Location()
 	if err != nil {
 		return notify.Mail{}, err
@@ -69,7 +106,11 @@ func (s *Server) compose(d store.Due) (notify.Mail, error) {
 	if err != nil {
 		return notify.Mail{}, err
 	}
-	n := salonDay{row: d.Salon, loc: loc, time: c}
+	looked, err := careOf(d.Salon)
+	if err != nil {
+		return notify.Mail{}, err
+	}
+	n := salonDay{row: d.Salon, loc: loc, time: c, care: looked}
 	end := realEnd(d.Visit)
 	f := notify.Facts{
 		SalonName: d.Salon.Name, SalonPhone: reach(d.Salon), SalonAddress: d.Salon.Address, Zone: loc, Hour24: true,
@@ -82,17 +123,18 @@ func (s *Server) compose(d store.Due) (notify.Mail, error) {
 		f.Services = append(f.Services, x.Name)
 	}
 	if needsAftercare(d.Visit) {
-		dry, untied := keepDryUntil(end), scheduling.DefaultAftercare().UntiedUntil(end)
-		day := retouchDate(n, end)
-		f.Straightening, f.KeepDryUntil, f.NoTieUntil, f.RetouchFrom = true, &dry, &untied, &day
+		f.Straightening, f.KeepDryUntil, f.NoTieUntil = true, new(n.keepDryUntil(end)), new(n.untiedUntil(end))
+		day := n.retouchDate(end, n.care.growth.Seen(d.Client.Growth))
+		if d.Retouch != nil { // as the client's calendar shows it, which knows how the hair grows
+			day = scheduling.CivilDate(*d.Retouch, loc)
+		}
+		f.RetouchFrom = &day
 	}
-	if by := skinTestBy(n, d.Visit); s.now().Before(by) {
-		f.StillNeeded = append(f.StillNeeded, notify.Needed{What: skinTest, By: by})
-	}
+	f.StillNeeded, f.GuardianFirstName = needed, to.first
 	subject, text, err := notify.Compose(notify.Kind(d.Reminder.Kind), f)
 	return notify.Mail{
 		From:    netmail.Address{Name: d.Salon.Name, Address: d.Salon.Mail},
-		To:      netmail.Address{Name: d.Client.GivenName, Address: d.Client.Mail},
+		To:      netmail.Address{Name: cmp.Or(to.first, d.Client.GivenName), Address: to.mail},
 		Subject: subject, Text: text, MessageID: d.Reminder.MessageID,
 	}, err
 }

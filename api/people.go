@@ -14,12 +14,13 @@ import (
 
 // StaffBody is a person who works in the salon.
 type StaffBody struct {
-	ID       string   `json:"id" readOnly:"true" required:"false"`
-	Name     string   `json:"name" example:"Ada"`
-	Initials string   `json:"initials" doc:"Short code for the board" example:"A"`
-	MayLead  bool     `json:"may_lead" doc:"Licensed to be in charge of a visit; otherwise an assistant"`
-	Mail     string   `json:"mail" required:"false"`
-	Skills   []string `json:"skills" nullable:"false" doc:"Services this person may lead, by the service's skill" example:"[\"straightening\"]"`
+	ID        string   `json:"id" readOnly:"true" required:"false"`
+	Name      string   `json:"name" example:"Ada"`
+	Initials  string   `json:"initials" doc:"Short code for the board" example:"A"`
+	MayLead   bool     `json:"may_lead" doc:"Licensed to be in charge of a visit; otherwise an assistant"`
+	Mail      string   `json:"mail" required:"false"`
+	Skills    []string `json:"skills" nullable:"false" doc:"Services this person may lead, by the service's skill" example:"[\"straightening\"]"`
+	LeavesOut []string `json:"leaves_out" required:"false" nullable:"false" maxItems:"60" doc:"Kinds of steps that this person does not do, as scheduling knows them; never why" example:"[\"apply\", \"neutral\"]"`
 	// Clearing after a person's work is rarely wanted; 0 is usual.
 	Changeover int  `json:"changeover_minutes" required:"false" doc:"Minutes kept free between two clients" minimum:"0" maximum:"240"`
 	Active     bool `json:"active" readOnly:"true" required:"false"`
@@ -66,6 +67,7 @@ func (s *Server) peopleRoutes() {
 
 var (
 	skillName = regexp.MustCompile(`^[a-z0-9][a-z0-9_]{0,40}$`)
+	stepKind  = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 	kindName  = regexp.MustCompile(`^[a-z][a-z_]{0,30}$`)
 )
 
@@ -78,6 +80,15 @@ func (b StaffBody) row() (store.Staff, error) {
 	p.Changeover, p.Active = b.Changeover, true
 	for i, k := range b.Skills {
 		checkSkill(&f, index("skills", i), k)
+	}
+	p.LeavesOut = b.LeavesOut
+	for i, k := range b.LeavesOut {
+		if !stepKind.MatchString(k) {
+			f.Add(index("leaves_out", i), "is not the kind of a step", "small letters, digits and _, such as apply")
+		}
+	}
+	if len(b.LeavesOut) > 60 {
+		f.Addf("leaves_out", "at most 60", "has %d entries", len(b.LeavesOut))
 	}
 	if len(b.Skills) > 100 {
 		f.Addf("skills", "at most 100", "has %d entries", len(b.Skills))
@@ -95,7 +106,10 @@ func writeStaff(p store.Staff) StaffBody {
 	if p.Skills == nil {
 		p.Skills = []string{}
 	}
-	return StaffBody{ID: p.ID, Name: p.Name, Initials: p.Initials, MayLead: p.MayLead, Mail: p.Mail, Skills: p.Skills,
+	if p.LeavesOut == nil {
+		p.LeavesOut = []string{}
+	}
+	return StaffBody{LeavesOut: p.LeavesOut, ID: p.ID, Name: p.Name, Initials: p.Initials, MayLead: p.MayLead, Mail: p.Mail, Skills: p.Skills,
 		Changeover: p.Changeover, Active: p.Active}
 }
 

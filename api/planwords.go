@@ -125,12 +125,19 @@ func (p *packer) changeBody(ctx context.Context, t *store.Tx, j *packJob) (PlanC
 
 // asks is what the licensed person has to agree to, as when the change is made.
 func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.Time) ([]CautionBody, error) {
+	client := j.client
+	if j.wish == nil {
+		client = j.visit.Client
+	}
+	if err := j.c.prove(ctx, t, p.n, client, start); err != nil {
+		return nil, err
+	}
 	if j.wish != nil {
 		near, err := p.s.spacingOf(ctx, t, p.n, j.client, j.c, start, "")
 		if err != nil {
 			return nil, err
 		}
-		out := asks(near)
+		out := append(asks(near), j.c.recorded...)
 		for _, w := range j.c.estimates {
 			if w == nil {
 				continue
@@ -139,7 +146,7 @@ func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.T
 				switch {
 				case x.Level == string(chairtime.LevelNeedsYes):
 					out = append(out, x)
-				case x.Code == chairtime.CautionPatchTest && p.n.tooSoon(p.now, start):
+				case x.Code == chairtime.CautionPatchTest && !j.c.tested && p.n.tooSoon(p.now, start):
 					out = append(out, p.n.askSkinTest())
 				}
 			}
@@ -154,7 +161,7 @@ func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.T
 		return nil, err
 	}
 	out := asks(near)
-	if p.n.skinTestAgain(p.now, *j.visit, start, "") {
+	if !j.c.tested && p.n.skinTestAgain(p.now, *j.visit, start, "") {
 		out = append(out, p.n.askSkinTest())
 	}
 	return out, nil

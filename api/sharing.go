@@ -23,11 +23,12 @@ const (
 	clearsNever  = "never"
 )
 
-// tidy lets the stylist in charge spend the clearing of the chair where the
-// salon wants it so. Whoever searches with a plan calls it first, with the shop
+// tidy keeps everybody from steps that they do not do, and lets the stylist in
+// charge spend the clearing of the chair where the salon wants it so. Whoever searches with a plan calls it first, with the shop
 // that is searched. Where the services leave the clearing to the chair, it is
 // that of the chair that takes longest.
 func (n salonDay) tidy(plan *openings.VisitPlan, shop openings.Shop) {
+	plan.LeaveOut(shop.Units)
 	assists := slices.ContainsFunc(shop.Units, func(u openings.Unit) bool { return u.Kind == openings.Assistant })
 	minutes := openings.Minute(0)
 	if n.rules.StylistClears == clearsAlways || n.rules.StylistClears != clearsNever && !assists {
@@ -82,8 +83,8 @@ func leadAsked(list []ServiceRequest, i int) string {
 
 // efforts is what each of steps is expected to take by an estimate: its means,
 // with the spreads of today's settings.
-func (n salonDay) efforts(hair HeadBody, result EstimateBody, steps []scheduling.TimedStep) ([]openings.Effort, error) {
-	e, err := n.time.Estimate(hair.Head())
+func (n salonDay) efforts(w *worked, steps []scheduling.TimedStep) ([]openings.Effort, error) {
+	e, err := n.time.Estimate(w.head())
 	if err != nil {
 		return nil, err
 	}
@@ -94,7 +95,7 @@ func (n salonDay) efforts(hair HeadBody, result EstimateBody, steps []scheduling
 		}
 	}
 	means := map[scheduling.StepKind][]float64{}
-	for _, st := range result.Steps {
+	for _, st := range w.result.Steps {
 		k := scheduling.StepKind(st.Kind)
 		means[k] = append(means[k], st.MeanMinutes)
 	}
@@ -297,7 +298,7 @@ func (x *sharing) booked(ctx context.Context, v store.Visit, i int) ([]openings.
 	if err != nil {
 		return nil, err
 	}
-	efforts, err := x.n.efforts(w.hair, w.result, part.Steps)
+	efforts, err := x.n.efforts(w, part.Steps)
 	if _, faulty := errors.AsType[scheduling.Faults](err); faulty {
 		return none, nil // hair that today's settings do not take any more
 	}

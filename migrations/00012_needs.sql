@@ -90,6 +90,10 @@ CREATE TABLE staff_leaves_out (
     PRIMARY KEY (salon_id, staff_id, step_kind),
     FOREIGN KEY (salon_id, staff_id) REFERENCES staff ON DELETE CASCADE
 );
+CREATE TRIGGER staff_leaves_out_added AFTER INSERT ON staff_leaves_out REFERENCING NEW TABLE AS changed
+    FOR EACH STATEMENT EXECUTE FUNCTION note_salon_change();
+CREATE TRIGGER staff_leaves_out_gone AFTER DELETE ON staff_leaves_out REFERENCING OLD TABLE AS changed
+    FOR EACH STATEMENT EXECUTE FUNCTION note_salon_change();
 
 -- +goose Down
 DROP TABLE staff_leaves_out, need_override, consent, consent_wording, minor, test_record;

@@ -140,3 +140,18 @@ func (t *Tx) AddConsentWording(ctx context.Context, text string, now time.Time) 
 	}
 	return list[0], nil
 }
+
+// NameClient writes which client a locked visit is for that was for nobody on
+// file, with who said yes to that. It returns ErrClientBusy when the client has
+// another visit at that time, and scheduling.ErrNotFound for a visit that has a
+// client.
+func (t *Tx) NameClient(ctx context.Context, v *Visit) error {
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE visit SET client_id = $3, title = '', approved_by = $4, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2 AND client_id IS NULL`, t.salon, v.ID, v.Client, v.ApprovedBy)
+	if err := one("name client", tag.RowsAffected(), err); err != nil {
+		return err
+	}
+	v.Version++
+	return nil
+}

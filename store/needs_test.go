@@ -31,7 +31,6 @@ func (x *filled) onRecord(t *store.Tx) {
 	require.NoError(x.t, err)
 	_, err = t.AddConsentWording(ctx, "wording of "+x.row.ID, at(1, 0))
 	require.NoError(x.t, err)
-	require.NoError(x.t, t.SetLeavesOut(ctx, x.ada, []string{"apply"}))
 }
 
 func patch(client, product string) store.TestNote {
@@ -83,13 +82,12 @@ func init() {
 			return t.WithdrawConsent(x.t.Context(), x.consent, "Ada", at(1, 0))
 		},
 		"ConsentWordings": func(t *store.Tx, x *filled) (any, error) { return t.ConsentWordings(x.t.Context()) },
+		"NameClient": func(t *store.Tx, x *filled) (any, error) {
+			return nil, t.NameClient(x.t.Context(), &store.Visit{ID: x.held, Client: x.client})
+		},
 		"NeedRecords": func(t *store.Tx, x *filled) (any, error) {
 			r, err := t.NeedRecords(x.t.Context(), []store.Visit{{ID: x.visit, Client: x.client}})
 			return r, err
-		},
-		"LeavesOut": func(t *store.Tx, x *filled) (any, error) { return t.LeavesOut(x.t.Context()) },
-		"SetLeavesOut": func(t *store.Tx, x *filled) (any, error) {
-			return nil, t.SetLeavesOut(x.t.Context(), x.ada, []string{"iron"})
 		},
 	})
 }

@@ -27,6 +27,9 @@ type Staff struct {
 	MayLead  bool     `db:"may_lead"`
 	Mail     string   `db:"mail"`
 	Skills   []string `db:"skills"`
+	// LeavesOut are kinds of steps that the person does not do. Why is kept
+	// nowhere.
+	LeavesOut []string `db:"leaves_out"`
 }
 
 func staffKind(mayLead bool) string {
@@ -40,7 +43,9 @@ const staffQuery = `
 	SELECT u.unit_id, u.kind, u.name, u.changeover_minutes, u.active, u.version,
 	       s.initials, s.may_lead, s.mail,
 	       array(SELECT skill FROM staff_skill k WHERE k.salon_id = s.salon_id AND k.staff_id = s.staff_id
-	             ORDER BY skill) AS skills
+	             ORDER BY skill) AS skills,
+	       array(SELECT step_kind FROM staff_leaves_out k WHERE k.salon_id = s.salon_id AND k.staff_id = s.staff_id
+	             ORDER BY step_kind) AS leaves_out
 	FROM staff s JOIN unit u ON u.salon_id = s.salon_id AND u.unit_id = s.staff_id
 	WHERE s.salon_id = $1`
 
@@ -75,6 +80,9 @@ func (t *Tx) AddStaff(ctx context.Context, p Staff) (Staff, error) {
 	if err := t.setSkills(ctx, p.ID, p.Skills); err != nil {
 		return p, err
 	}
+	if err := t.setLeavesOut(ctx, p.ID, p.LeavesOut); err != nil {
+		return p, err
+	}
 	return t.StaffByID(ctx, p.ID)
 }
 
@@ -91,6 +99,15 @@ func (t *Tx) setSkills(ctx context.Context, id string, list []string) error {
 	}
 	_, err := t.tx.Exec(ctx, `INSERT INTO staff_skill (salon_id, staff_id, skill) SELECT DISTINCT $1, $2, unnest($3::text[])`, t.salon, id, list)
 	return domain("skills", err, false)
+}
+
+func (t *Tx) setLeavesOut(ctx context.Context, id string, kinds []string) error {
+	*t.altered = true
+	if _, err := t.tx.Exec(ctx, `DELETE FROM staff_leaves_out WHERE salon_id = $1 AND staff_id = $2`, t.salon, id); err != nil {
+		return domain("left out steps", err, false)
+	}
+	_, err := t.tx.Exec(ctx, `INSERT INTO staff_leaves_out (salon_id, staff_id, step_kind) SELECT DISTINCT $1, $2, unnest($3::text[])`, t.salon, id, kinds)
+	return domain("left out steps", err, false)
 }
 
 // updateUnit writes name, kind, changeover and activity of u under its version.
@@ -135,6 +152,9 @@ func (t *Tx) UpdateStaff(ctx context.Context, p Staff) (Staff, error) {
 		return p, domain("update staff", err, false)
 	}
 	if err := t.setSkills(ctx, p.ID, p.Skills); err != nil {
+		return p, err
+	}
+	if err := t.setLeavesOut(ctx, p.ID, p.LeavesOut); err != nil {
 		return p, err
 	}
 	if old.Name != p.Name {

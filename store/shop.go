@@ -52,7 +52,8 @@ func (l *shopLoad) queueRota(b *pgx.Batch, salon string) {
 		WHERE salon_id = $1 AND to_date >= $2::text::date - 1 AND from_date <= $3::text::date`,
 		salon, l.h.Days.First.String(), l.h.Days.Last.String()).Query(l.closures)
 	b.Queue(`SELECT u.unit_id, u.kind, u.name, u.changeover_minutes, s.staff_id IS NOT NULL,
-			array(SELECT skill FROM staff_skill k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY skill)
+			array(SELECT skill FROM staff_skill k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY skill),
+			array(SELECT step_kind FROM staff_leaves_out k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY step_kind)
 		FROM unit u LEFT JOIN staff s ON s.salon_id = u.salon_id AND s.staff_id = u.unit_id
 		WHERE u.salon_id = $1 AND u.active ORDER BY u.created_at, u.unit_id`, salon).Query(l.unitRows)
 	b.Queue(`SELECT staff_id, weekday, kind, starts, ends FROM staff_hours WHERE salon_id = $1`, salon).Query(l.hours)
@@ -92,7 +93,7 @@ func (l *shopLoad) unitRows(rows pgx.Rows) error {
 		var u openings.Unit
 		var name string
 		var person bool
-		if err := rows.Scan(&u.ID, &u.Kind, &name, &u.Changeover, &person, &u.Skills); err != nil {
+		if err := rows.Scan(&u.ID, &u.Kind, &name, &u.Changeover, &person, &u.Skills, &u.LeavesOut); err != nil {
 			return err
 		}
 		l.order = append(l.order, u.ID)

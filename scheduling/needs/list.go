@@ -86,8 +86,8 @@ func (l *list) consultation() (Need, bool) {
 	case c == nil:
 		n.Why = "no consultation is on record"
 	case c.Outcome == Clear && l.chemical() && c.Earliest != nil && scheduling.CivilDate(l.v.Start, l.loc).Before(*c.Earliest):
-		n.State, n.Owner, n.Latest, n.Final = Refused, Licensed, l.v.Start, true
-		n.Why = "by the consultation nothing with chemicals may be done before " + c.Earliest.Format("Mon 2 January 2006")
+		n.State, n.Owner, n.Latest = Waiting, Licensed, l.v.Start
+		n.Why = "by the consultation nothing with chemicals is to be done before " + c.Earliest.Format("Mon 2 January 2006") + ": the licensed person decides"
 	case c.Outcome == Clear:
 		n.State, n.Owner, n.Why = Done, nobodysTurn, "the consultation is on record"
 	case c.Outcome == Ask:
@@ -102,13 +102,12 @@ func (l *list) consultation() (Need, bool) {
 // chemical reports whether anything with chemicals is done.
 func (l *list) chemical() bool { return l.asked(ForChemical) }
 
-// deposit is asked for a visit by itself, whatever its services.
 func (l *list) deposit() (Need, bool) {
 	n := Need{Kind: Deposit, State: Missing, Owner: ByClient, Latest: l.v.Start, Why: "the deposit that was asked for is not there"}
 	if by := l.v.DepositBy; by != nil && by.Before(n.Latest) {
 		n.Latest = *by
 	}
-	return n, l.v.DepositOpen
+	return n, l.v.DepositOpen && l.asked(l.r.DepositFor)
 }
 
 func (l *list) guardian() (Need, bool) {

@@ -238,7 +238,7 @@ func TestTheConsultationIsJudgedByItsOutcome(t *testing.T) {
 		{"nothing", needs.Consulted{Made: ago(day)}, needs.Refused},
 		{"a year old", needs.Consulted{Made: ago(365 * day), Outcome: needs.Clear}, needs.Done},
 		{"too old", needs.Consulted{Made: ago(366 * day), Outcome: needs.Clear}, needs.Missing},
-		{"not before tomorrow", needs.Consulted{Made: ago(day), Outcome: needs.Clear, Earliest: &first}, needs.Refused},
+		{"not before tomorrow", needs.Consulted{Made: ago(day), Outcome: needs.Clear, Earliest: &first}, needs.Waiting},
 	} {
 		c := ready()
 		c.Consultation = &x.c
@@ -348,7 +348,9 @@ func TestAnOverrideStandsInForWhatMayBeOverriddenOnly(t *testing.T) {
 }
 
 func TestRulesThatAskForNothingStillHearWhatSpeaksAgainst(t *testing.T) {
-	require.Empty(t, needs.List(visit(straight), needs.Client{Minor: true}, needs.Nothing(), berlin))
+	v := visit(straight)
+	v.DepositOpen = true
+	require.Empty(t, needs.List(v, needs.Client{Minor: true}, needs.Nothing(), berlin))
 	c := ready()
 	c.PatchTests[0].Result = needs.Positive
 	c.StrandTests = []needs.Strand{{Made: ago(day), Result: needs.Snapped}}
@@ -370,7 +372,7 @@ func TestTheDefaultRulesAreValidAndEveryFaultIsNamed(t *testing.T) {
 	require.NoError(t, needs.Nothing().Validate())
 	err := needs.Rules{ConsultationFor: "x", ConsultationHours: -1, PatchTestHours: 169, PatchTestReadHours: 97, StrandTestHours: 337}.Validate()
 	for _, field := range []string{"consultation_for", "consultation_hours", "consultation_valid_days", "patch_test_for", "patch_test_hours", "patch_test_valid_days",
-		"patch_test_read_hours", "strand_test_for", "strand_test_hours", "strand_test_valid_days", "guardian_for", "consent_for"} {
+		"patch_test_read_hours", "strand_test_for", "strand_test_hours", "strand_test_valid_days", "deposit_for", "guardian_for", "consent_for"} {
 		require.ErrorContains(t, err, field+" is")
 	}
 }

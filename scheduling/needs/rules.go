@@ -45,6 +45,9 @@ type Rules struct {
 	StrandTestHours     float64 // before the start, 0 to 336
 	StrandTestValidDays int     // 1 to 1095; so long after a strand snapped a new test says nothing else
 
+	// DepositFor says which services do not begin before a deposit that was asked
+	// for them is there.
+	DepositFor  Scope
 	GuardianFor Scope
 	ConsentFor  Scope
 }
@@ -56,14 +59,15 @@ func DefaultRules() Rules {
 		ConsultationFor: ForStraightener, ConsultationHours: 24, ConsultationValidDays: 365,
 		PatchTestFor: ForChemical, PatchTestHours: 48, PatchTestValidDays: 180, PatchTestReadHours: 24,
 		StrandTestFor: ForStraightener, StrandTestHours: 24, StrandTestValidDays: 90,
-		GuardianFor: ForChemical, ConsentFor: ForChemical,
+		DepositFor: ForEverything, GuardianFor: ForChemical, ConsentFor: ForChemical,
 	}
 }
 
-// Nothing returns rules that ask for nothing but a deposit that was asked for.
+// Nothing returns rules that ask for nothing.
 func Nothing() Rules {
 	r := DefaultRules()
-	r.ConsultationFor, r.PatchTestFor, r.StrandTestFor, r.GuardianFor, r.ConsentFor = ForNothing, ForNothing, ForNothing, ForNothing, ForNothing
+	r.ConsultationFor, r.PatchTestFor, r.StrandTestFor = ForNothing, ForNothing, ForNothing
+	r.DepositFor, r.GuardianFor, r.ConsentFor = ForNothing, ForNothing, ForNothing
 	return r
 }
 
@@ -87,6 +91,7 @@ func (r Rules) Validate() error {
 	scope("strand_test_for", r.StrandTestFor)
 	f.Between("strand_test_hours", r.StrandTestHours, 0, 336, "hours")
 	f.Count("strand_test_valid_days", r.StrandTestValidDays, 1, 1095)
+	scope("deposit_for", r.DepositFor)
 	scope("guardian_for", r.GuardianFor)
 	scope("consent_for", r.ConsentFor)
 	return f.Err()

@@ -36,6 +36,9 @@ type Unit struct {
 	ID     string
 	Kind   UnitKind
 	Skills []string
+	// LeavesOut are the kinds of steps that a person does not do. No search looks
+	// at them, see VisitPlan.LeaveOut.
+	LeavesOut []string
 	// Open are the windows in which the unit may be used, Breaks the times
 	// inside them in which it may not (breaks, absences, closures). No clearing
 	// time is kept next to either.

@@ -1,0 +1,208 @@
+package api
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"chairblock/scheduling"
+	"chairblock/scheduling/needs"
+	"chairblock/store"
+)
+
+// NeedBody is one thing that a visit needs before it may begin.
+type NeedBody struct {
+	Kind         string     `json:"kind" enum:"consultation,patch_test,strand_test,deposit,guardian,consent"`
+	State        string     `json:"state" enum:"missing,waiting,done,overridden,refused,ask" doc:"waiting: begun, somebody has to read it or to decide; refused: the visit cannot begin, whoever says yes; ask: the stylist in charge says more"`
+	Words        string     `json:"words" doc:"What it is, for anybody" example:"a skin test"`
+	Right        string     `json:"what_would_be_right,omitempty" doc:"What has to happen" example:"put on by Tue 9 June 10:00 and read before the visit begins"`
+	Latest       time.Time  `json:"latest"`
+	Owner        string     `json:"owner,omitempty" enum:"desk,stylist,licensed,client,guardian" doc:"Whose turn it is"`
+	Overdue      bool       `json:"overdue"`
+	Overridable  bool       `json:"may_be_overridden" doc:"The licensed person may let the visit begin without it"`
+	OverriddenBy string     `json:"overridden_by,omitempty"`
+	OverriddenAt *time.Time `json:"overridden_at,omitempty"`
+	Why          string     `json:"why,omitempty" doc:"Where it stands; only for the stylist in charge and the owner"`
+}
+
+type noHealthKey struct{}
+
+// withoutHealth is a context in which nobody sees anything about health, whoever
+// asks: for what is kept or sent.
+func withoutHealth(ctx context.Context) context.Context {
+	return context.WithValue(ctx, noHealthKey{}, true)
+}
+
+// seesHealth reports whether the caller may read what is on record about a
+// client's health.
+func seesHealth(ctx context.Context) bool {
+	role := principal(ctx).Role
+	return ctx.Value(noHealthKey{}) == nil && (role == store.Owner || role == store.LeadRole)
+}
+
+// needsOf works out what visits need, by visit. Kept time needs nothing.
+func needsOf(ctx context.Context, t *store.Tx, n salonDay, visits ...store.Visit) (map[string][]needs.Need, error) {
+	r, err := t.NeedRecords(ctx, visits)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string][]needs.Need{}
+	for _, v := range visits {
+		out[v.ID] = needs.List(neededBy(v, r), n.onRecord(v.Client, v.Start, r), n.needRules(), n.loc)
+	}
+	return out, nil
+}
+
+// neededBy is what is on record of a visit.
+func neededBy(v store.Visit, r store.NeedRecords) needs.Visit {
+	out := needs.Visit{Start: v.Start, ApprovedBy: v.ApprovedBy}
+	for _, x := range r.Services[v.ID] {
+		k := needs.Service{Chemical: x.Chemical, Aftercare: x.Aftercare, Retouch: x.Retouch, Families: x.Families}
+		for _, p := range x.Solutions {
+			k.Products = append(k.Products, needs.Product(p))
+		}
+		out.Services = append(out.Services, k)
+	}
+	if d := r.Deposits[v.ID]; d.AskedCents > 0 && !d.Settled {
+		out.DepositOpen, out.DepositBy = true, d.By
+	}
+	for _, c := range r.Consents[v.Client] {
+		if c.Visit == v.ID && c.Withdrawn == nil {
+			given := c.Given
+			out.GuardianYes = &given
+			if out.ApprovedBy == "" {
+				out.ApprovedBy = c.ApprovedBy
+			}
+		}
+	}
+	for _, o := range r.Overrides[v.ID] {
+		out.Overrides = append(out.Overrides, needs.Override{Kind: needs.Kind(o.Kind), By: o.SaidBy, At: o.Made})
+	}
+	return out
+}
+
+// onRecord is what is on record of a client for a visit at start.
+func (n salonDay) onRecord(client string, start time.Time, r store.NeedRecords) needs.Client {
+	var out needs.Client
+	if client == "" {
+		return out
+	}
+	first, treated := r.Treated[client]
+	out.Treated = treated && first.Before(start)
+	if m, ok := r.Minors[client]; ok {
+		out.Minor, out.GuardianNamed = n.minorAt(m, start), m.Guardian != ""
+	}
+	if c, ok := r.Screenings[client]; ok {
+		out.Consultation = &needs.Consulted{Made: c.Made, Outcome: needs.Outcome(c.Standing()), StrandTest: c.StrandTest, Earliest: c.Earliest}
+	}
+	for _, c := range r.Consents[client] {
+		if c.Wording == r.Wording && c.Withdrawn == nil {
+			given := c.Given
+			out.Consent = &given
+		}
+	}
+	addTests(&out, r.Tests[client])
+	return out
+}
+
+// addTests adds what is noted of tests; of each skin test the last reading
+// counts.
+func addTests(c *needs.Client, list []store.TestNote) {
+	at := map[string]int{} // of the skin test in c, by its note
+	for _, x := range list {
+		product := needs.Product{Name: x.Product, Strength: x.Strength}
+		switch {
+		case x.Unreadable != nil:
+			c.Unreadable = true
+		case x.What == store.PatchPutOn:
+			at[x.ID] = len(c.PatchTests)
+			c.PatchTests = append(c.PatchTests, needs.Patch{Family: x.Family, Product: product, PutOn: x.At})
+		case x.What == store.PatchRead:
+			if i, ok := at[x.Of]; ok {
+				c.PatchTests[i].Result, c.PatchTests[i].Read = needs.Result(x.Result), x.At
+			}
+		case x.What == store.StrandMade:
+			c.StrandTests = append(c.StrandTests, needs.Strand{Product: product, Made: x.At, Result: needs.Result(x.Result)})
+		case x.What == store.Reaction:
+			c.Reactions = append(c.Reactions, x.At)
+		}
+	}
+}
+
+// minorAt reports whether a client is below the salon's age of consent at t. The
+// age may have changed since it was written down until when she is.
+func (n salonDay) minorAt(m store.Minor, t time.Time) bool {
+	until := m.Until.AddDate(n.consentAge()-m.Age, 0, 0)
+	return scheduling.CivilDate(t, n.loc).Before(until)
+}
+
+// toCome reports whether the needs of a visit are of interest: it is pencilled or
+// booked, or its client is here.
+func toCome(v store.Visit) bool {
+	return len(v.Services) > 0 && (v.State == store.Held || v.State.Open())
+}
+
+// stillNeeded writes what a visit needs for the caller and how much of it is not
+// there, nil when that is of no interest any more.
+func (s *Server) stillNeeded(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (list []NeedBody, open *int, err error) {
+	if !toCome(v) {
+		return nil, nil, nil
+	}
+	of, err := needsOf(ctx, t, n, v)
+	if err != nil {
+		return nil, nil, err
+	}
+	return s.writeNeeds(ctx, n, of[v.ID]), new(len(needs.FirstOpen(of[v.ID]))), nil
+}
+
+func (s *Server) writeNeeds(ctx context.Context, n salonDay, list []needs.Need) []NeedBody {
+	out := make([]NeedBody, len(list))
+	for i, x := range list {
+		out[i] = s.writeNeed(ctx, n, x)
+	}
+	return out
+}
+
+// atWords writes a time as the desk says it.
+func (n salonDay) atWords(t time.Time) string { return t.In(n.loc).Format("Mon 2 January 15:04") }
+
+// writeNeed writes a need for the caller. Who does not see health hears of tests
+// and consultations only that they are there or missing, or whom to ask.
+func (s *Server) writeNeed(ctx context.Context, n salonDay, x needs.Need) NeedBody {
+	b := NeedBody{Kind: string(x.Kind), State: string(x.State), Words: x.Words(), Latest: x.Latest.In(n.loc), Owner: string(x.Owner),
+		Overdue: x.Overdue(s.now()), Overridable: x.Open() && !x.Final && x.State != needs.Refused, OverriddenBy: x.By}
+	if x.Open() {
+		b.Right = x.Right(n.atWords)
+	}
+	if x.State == needs.Overridden {
+		b.OverriddenAt = localTime(&x.At, n.loc)
+	}
+	if seesHealth(ctx) {
+		b.Why = x.Why
+		return b
+	}
+	if x.Hidden() {
+		b.State, b.Overridable, b.Owner = "ask", false, string(needs.Stylist)
+		return b
+	}
+	if slices.Contains([]needs.Kind{needs.Consultation, needs.PatchTest, needs.StrandTest}, x.Kind) && x.State == needs.Waiting {
+		b.State = string(needs.Missing)
+	}
+	return b
+}
+
+// openNeeds counts what is open of visits that are to come.
+func (s *Server) openNeeds(ctx context.Context, t *store.Tx, n salonDay, visits []store.Visit) (map[string]int, error) {
+	var list []store.Visit
+	for _, v := range visits {
+		if toCome(v) {
+			list = append(list, v)
+		}
+	}
+	of, err := needsOf(ctx, t, n, list...)
+	out := map[string]int{}
+	for id, all := range of {
+		out[id] = len(needs.FirstOpen(all))
+	}
+	return out, err
+}
