@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"slices"
 	"time"
 
@@ -11,16 +12,21 @@ import (
 	"chairblock/store"
 )
 
-// keepDryUntil is when the 48 elapsed hours after end are over.
-func keepDryUntil(end time.Time) time.Time { return scheduling.DefaultAftercare().DryUntil(end) }
+// keepDryUntil is when the hours after end are over in which hair stays dry.
+func (n salonDay) keepDryUntil(end time.Time) time.Time { return n.care.after.DryUntil(end).In(n.loc) }
+
+// untiedUntil is the same for ties, clips and hats.
+func (n salonDay) untiedUntil(end time.Time) time.Time {
+	return n.care.after.UntiedUntil(end).In(n.loc)
+}
 
 // retouchDate is when enough new hair is expected after a visit that ended at
-// end, by the salon's usual growth.
-func retouchDate(n salonDay, end time.Time) date.Date {
-	g := scheduling.DefaultRegrowth()
-	r, err := g.Retouch(scheduling.CivilDate(end, n.loc), g.Own(nil))
-	if err != nil { // only an impossible rate of growth, which the default is not
-		panic(err)
+// end, on hair that grows like g.
+func (n salonDay) retouchDate(end time.Time, g scheduling.Growth) date.Date {
+	last := scheduling.CivilDate(end, n.loc)
+	r, err := n.care.growth.Retouch(last, g)
+	if err != nil { // a growth that is no growth: as late as the salon allows
+		return last.AddDate(0, n.care.growth.CapMonths, 0)
 	}
 	return r.Due
 }
@@ -37,4 +43,98 @@ func wall(loc *time.Location, d date.Date, minutes int) time.Time {
 // needsAftercare reports whether hair has to be left alone after v.
 func needsAftercare(v store.Visit) bool {
 	return slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare })
+}
+
+// followCare brings what calendars show of aftercare and retouch, and the
+// messages about them that still wait, in line with the rules and with how the
+// hair grows: of one client or, with an empty id, of all.
+func followCare(ctx context.Context, t *store.Tx, n salonDay, client string, now time.Time) error {
+	live, err := t.PartsInCare(ctx, client, now)
+	if err != nil || len(live) == 0 {
+		return err
+	}
+	shown := map[string][]string{}
+	var ids []string
+	for _, p := range live {
+		if shown[p.Visit] == nil {
+			ids = append(ids, p.Visit)
+		}
+		shown[p.Visit] = append(shown[p.Visit], p.Kind)
+	}
+	visits, err := t.VisitsByID(ctx, ids)
+	if err != nil {
+		return err
+	}
+	grows := map[string]scheduling.Growth{}
+	list := make([]store.VisitParts, len(visits))
+	for i, v := range visits {
+		g, ok := grows[v.Client]
+		if !ok {
+			if g, err = growthOf(ctx, t, n, v.Client); err != nil {
+				return err
+			}
+			grows[v.Client] = g
+		}
+		want := clientParts(n, v, realEnd(v), g)
+		list[i] = store.VisitParts{Visit: v.ID, Client: v.Client, Want: slices.DeleteFunc(want, func(p store.Part) bool {
+			return p.Kind != store.PartClient && !slices.Contains(shown[v.ID], p.Kind)
+		})}
+	}
+	if err := t.SyncClientPartsOf(ctx, list); err != nil {
+		return err
+	}
+	for _, v := range visits {
+		if err := followMessages(ctx, t, n, v, grows[v.Client]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// followMessages makes the messages that wait for the end of aftercare and for
+// the retouch due when they are due now.
+func followMessages(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, g scheduling.Growth) error {
+	if v.State != store.Finished {
+		return nil
+	}
+	list, err := t.RemindersOf(ctx, v.ID)
+	if err != nil {
+		return err
+	}
+	due := n.careMessages(realEnd(v), g)
+	for _, r := range list {
+		for _, x := range due {
+			if r.State != store.Waiting || r.Kind != x.kind {
+				continue
+			}
+			if err := t.RescheduleReminder(ctx, r.ID, x.due); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// careMessage is a message that follows from a visit's end.
+type careMessage struct {
+	kind string
+	due  time.Time
+}
+
+// careMessages are due at the real end, when hair may be washed again, and on
+// the day when enough new hair is expected.
+func (n salonDay) careMessages(end time.Time, g scheduling.Growth) []careMessage {
+	return []careMessage{
+		{"aftercare", end},
+		{"aftercare_end", n.keepDryUntil(end)},
+		{"retouch", wall(n.loc, n.retouchDate(end, g), retouchHour)},
+	}
+}
+
+// growthFor is how the hair of the client of v grows, as far as v needs it.
+func growthFor(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (scheduling.Growth, error) {
+	if !needsAftercare(v) {
+		return scheduling.Growth{}, nil
+	}
+	return growthOf(ctx, t, n, v.Client)
 }

@@ -23,6 +23,7 @@ var (
 
 var allowed = map[string][]store.Role{
 	"get-booking-rules": everybody, "set-booking-rules": owner,
+	"get-care-rules": everybody, "set-care-rules": owner,
 	"get-salon": everybody, "update-salon": owner, "list-chair-time-settings": working,
 	"list-staff": everybody, "get-staff": everybody, "add-staff": owner, "update-staff": owner, "delete-staff": owner,
 	"get-staff-hours": everybody, "set-staff-hours": owner,
@@ -35,7 +36,8 @@ var allowed = map[string][]store.Role{
 	"delete-service": owner,
 	"list-clients":   working, "get-client": working, "add-client": working, "update-client": working,
 	"delete-client": owner,
-	"list-heads":    working, "add-head": working,
+	"list-heads":    working, "add-head": working, "expect-hair": working,
+	"get-hair-map": health, "list-hair-treatments": health, "add-hair-treatment": health, "delete-hair-treatment": health,
 	"make-estimate": working, "get-estimate": working, "phone-estimate": working,
 	"find-openings": working,
 	"book-visit":    working, "get-visit": everybody, "list-visits": everybody, "move-visit": working,

@@ -118,7 +118,7 @@ func (b *booking) find(ctx context.Context, c *composed, req ServiceRequest) err
 	for _, o := range a.Openings {
 		b.page.Openings = append(b.page.Openings, pages.OpeningView{
 			ID: strconv.FormatInt(o.Start.Unix(), 10) + "-" + o.LeadID, Key: store.NewID(), Start: o.Start, End: o.End,
-			DryUntil: o.KeepDryUntil, With: o.LeadName, Chair: o.ChairName, Waiting: o.WaitMinutes})
+			DryUntil: o.KeepDryUntil, UntiedUntil: o.UntiedUntil, With: o.LeadName, Chair: o.ChairName, Waiting: o.WaitMinutes})
 	}
 	b.askSoon(c, a.Openings)
 	b.page.Estimate.Cautions = append(b.page.Estimate.Cautions, cautionViews(spacingNotes(a.Openings))...)
@@ -248,10 +248,10 @@ func (b *booking) showBooked(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	body := writeVisit(v, b.n.loc, nil)
+	body := writeVisit(v, b.n, nil)
 	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepBooked
 	b.page.Booked = &pages.BookedView{Client: clientName(x.client), Service: serviceNames(v), Start: body.Start, End: body.End,
-		DryUntil: body.KeepDryUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
+		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
 		StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Chemical: x.chemical,
 		Messages: x.messages, NoMessages: x.noMessages, VisitHref: "/visits/" + v.ID}
 	return nil

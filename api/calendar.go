@@ -234,9 +234,8 @@ func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, cl
 }
 
 // longestRegrowth is how far before a retouch the visit can lie that it comes
-// from: 7.5 cm at 0.8 cm a month, the least that a salon can set, are 286 days
-// (derived).
-const longestRegrowth = 300 * 24 * time.Hour
+// from: 24 months, the latest that a salon can set for a reminder.
+const longestRegrowth = 2 * 366 * 24 * time.Hour
 
 // shownParts keeps the visits of which a part ends after from. A retouch is
 // shown long after its visit is over.
@@ -257,8 +256,12 @@ func addClientPart(a *ics.Appointment, p store.Part, n salonDay) {
 		a.Start, a.End = p.Start, p.End
 	case store.PartAftercare:
 		if p.Live {
+			keep, rules := "dry and untied", ics.AftercareStraightening(n.row.Emergency)
+			if untied := n.untiedUntil(p.Start); !untied.Equal(p.End) {
+				keep, rules = "dry", append(rules, "No ties, clips, hats or tucking behind the ears until "+untied.Format("Mon 2 January 15:04")+".")
+			}
 			a.Aftercare = append(a.Aftercare, ics.Aftercare{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed,
-				AlarmUID: p.UID + "-end", From: p.Start, Until: p.End, Keep: "dry and untied", Rules: ics.AftercareStraightening(n.row.Emergency)})
+				AlarmUID: p.UID + "-end", From: p.Start, Until: p.End, Keep: keep, Rules: rules})
 		}
 	case store.PartRetouch:
 		if p.Live {

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/json"
 	"net/http"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -20,19 +19,7 @@ type ClientBody struct {
 	Mail       string `json:"mail" required:"false" example:"mara@example.org"`
 	ContactBy  string `json:"contact_by" required:"false" enum:"mail,call,text,none" doc:"How messages should reach the client; left out: mail when there is an address, else none"`
 	Note       string `json:"note" required:"false" doc:"Good to know for the desk; never health"`
-}
-
-// HeadInput is a measurement of a client's hair.
-type HeadInput struct {
-	MeasuredOn string   `json:"measured_on" format:"date"`
-	Hair       HeadBody `json:"hair"`
-}
-
-// HeadOutput is a kept measurement.
-type HeadOutput struct {
-	ID         string          `json:"id"`
-	MeasuredOn string          `json:"measured_on" format:"date"`
-	Hair       json.RawMessage `json:"hair"`
+	Growth     string `json:"growth,omitempty" enum:"slow,usual,quick" doc:"How quickly the hair seems to grow, until it is measured on two visits; left out: the salon's usual"`
 }
 
 type clientInput struct {
@@ -55,10 +42,6 @@ type clientPage struct {
 		Items []ClientBody `json:"items" nullable:"false"`
 	}
 }
-type headInput struct {
-	ByID
-	Body HeadInput
-}
 
 func (s *Server) clientRoutes() {
 	route(s, huma.Operation{OperationID: "list-clients", Method: http.MethodGet, Path: "/clients", Summary: "Clients, a page at a time"}, s.listClients)
@@ -66,13 +49,12 @@ func (s *Server) clientRoutes() {
 	route(s, huma.Operation{OperationID: "add-client", Method: http.MethodPost, Path: "/clients", Summary: "Add a client", DefaultStatus: http.StatusCreated}, s.addClient)
 	route(s, huma.Operation{OperationID: "update-client", Method: http.MethodPut, Path: "/clients/{id}", Summary: "Change a client"}, s.updateClient)
 	route(s, huma.Operation{OperationID: "delete-client", Method: http.MethodDelete, Path: "/clients/{id}", Summary: "Remove a client who has no visit"}, s.deleteClient)
-	route(s, huma.Operation{OperationID: "list-heads", Method: http.MethodGet, Path: "/clients/{id}/heads", Summary: "Measurements of a client's hair, newest first"}, s.listHeads)
-	route(s, huma.Operation{OperationID: "add-head", Method: http.MethodPost, Path: "/clients/{id}/heads", Summary: "Note a measurement", DefaultStatus: http.StatusCreated}, s.addHead)
+	s.headRoutes()
 }
 
 func (b ClientBody) row() (store.Client, error) {
 	var f scheduling.Faults
-	c := store.Client{ContactBy: b.ContactBy}
+	c := store.Client{ContactBy: b.ContactBy, Growth: b.Growth}
 	c.GivenName = text(&f, "given_name", b.GivenName, 1, 80)
 	c.FamilyName = text(&f, "family_name", b.FamilyName, 0, 80)
 	c.Note = text(&f, "note", b.Note, 0, 500)
@@ -95,7 +77,7 @@ func (b ClientBody) row() (store.Client, error) {
 
 func writeClient(c store.Client) ClientBody {
 	return ClientBody{ID: c.ID, GivenName: c.GivenName, FamilyName: c.FamilyName, Phone: c.Phone, Mail: c.Mail,
-		ContactBy: c.ContactBy, Note: c.Note}
+		ContactBy: c.ContactBy, Note: c.Note, Growth: c.Growth}
 }
 
 func (s *Server) listClients(ctx context.Context, in *clientQuery) (*clientPage, error) {
@@ -141,8 +123,21 @@ func (s *Server) updateClient(ctx context.Context, in *clientChange) (*found[Cli
 		return nil, err
 	}
 	c.ID, c.Version = in.ID, version
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { c, err = t.UpdateClient(ctx, c); return err })
-	return &found[ClientBody]{etag(c.Version), writeClient(c)}, err
+	var changed store.Client
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if _, err := t.PartsInCare(ctx, in.ID, s.now()); err != nil { // visits are locked before calendars
+			return err
+		}
+		if changed, err = t.UpdateClient(ctx, c); err != nil {
+			return err
+		}
+		return followCare(ctx, t, n, in.ID, s.now())
+	})
+	return &found[ClientBody]{etag(changed.Version), writeClient(changed)}, err
 }
 
 func (s *Server) deleteClient(ctx context.Context, in *removal) (*empty, error) {
@@ -167,41 +162,4 @@ func (s *Server) deleteClient(ctx context.Context, in *removal) (*empty, error) 
 		}
 		return t.DeleteClient(ctx, in.ID, version)
 	})
-}
-
-func (s *Server) listHeads(ctx context.Context, in *ByID) (*listBody[HeadOutput], error) {
-	var rows []store.Head
-	err := s.inTx(ctx, func(t *store.Tx) (err error) {
-		if _, err := t.ClientByID(ctx, in.ID); err != nil {
-			return err
-		}
-		rows, err = t.Heads(ctx, in.ID)
-		return err
-	})
-	return listOf(rows, writeHead), err
-}
-
-func writeHead(h store.Head) HeadOutput { return HeadOutput{h.ID, h.MeasuredOn.String(), h.Hair} }
-
-func (s *Server) addHead(ctx context.Context, in *headInput) (*created[HeadOutput], error) {
-	var f scheduling.Faults
-	h := store.Head{Client: in.ID, MeasuredOn: day(&f, "measured_on", in.Body.MeasuredOn)}
-	if err := f.Join("hair", in.Body.Hair.Head().Validate()); err != nil {
-		return nil, err
-	}
-	if err := f.Err(); err != nil {
-		return nil, err
-	}
-	var err error
-	if h.Hair, err = json.Marshal(in.Body.Hair); err != nil {
-		return nil, err
-	}
-	err = s.inTx(ctx, func(t *store.Tx) (err error) {
-		if _, err := t.ClientByID(ctx, in.ID); err != nil {
-			return err
-		}
-		h, err = t.AddHead(ctx, h)
-		return err
-	})
-	return &created[HeadOutput]{Location: "/v1/clients/" + in.ID + "/heads", Body: writeHead(h)}, err
 }

@@ -54,6 +54,7 @@ type salonDay struct {
 	loc   *time.Location
 	time  chairtime.Settings
 	rules BookingRules
+	care  care
 }
 
 func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
@@ -70,7 +71,11 @@ func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
 		return salonDay{}, err
 	}
 	rules, err := bookingRules(n)
-	return salonDay{n, loc, c, rules}, err
+	if err != nil {
+		return salonDay{}, err
+	}
+	looked, err := careOf(n)
+	return salonDay{n, loc, c, rules, looked}, err
 }
 
 // compose loads the services that are asked for and works out their minutes.

@@ -241,7 +241,7 @@ func writeGroup(ctx context.Context, t *store.Tx, n salonDay, g store.Group) (Gr
 	}
 	var who []string
 	for _, v := range visits {
-		b.Visits = append(b.Visits, writeVisit(v, n.loc, nil))
+		b.Visits = append(b.Visits, writeVisit(v, n, nil))
 		if stands(v) {
 			who = append(who, shortName(clients[v.ID]))
 		}

@@ -37,7 +37,7 @@ func (b *HeadBody) turn(name, siName string, given *float64, si *float64, turn f
 		return
 	}
 	v := turn(*given)
-	if *si != 0 && !(math.Abs(*si-v) <= sameFigure) {
+	if *si != 0 && !same(*si, v) {
 		b.clash.Addf(name, "one of the two", "is %s beside %s, which is %s", scheduling.Number(*given), siName, scheduling.Number(*si))
 		return
 	}
@@ -99,3 +99,6 @@ func shownServices(list []ServiceRequest, u chairtime.Units) []ServiceRequest {
 	}
 	return list
 }
+
+// same reports whether two figures say the same, see sameFigure.
+func same(a, b float64) bool { return math.Abs(a-b) <= sameFigure }

@@ -170,7 +170,7 @@ func (b *booking) showPencilled(ctx context.Context, id string, fresh bool) erro
 	}
 	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepPencilled
 	b.page.Pencilled = &pages.PencilledView{ID: v.ID, Version: v.Version, Service: serviceNames(v), Start: body.Start, End: body.End,
-		DryUntil: body.KeepDryUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
+		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
 		Until: *body.HeldUntil, Now: b.s.now().In(b.n.loc), Cautions: cautionViews(append(cautions, body.Cautions...)), Chemical: x.chemical}
 	if v.State == store.Lapsed {
 		b.page.Pencilled.Now = *body.HeldUntil // nothing is left

@@ -181,17 +181,17 @@ func (s *Server) addHold(ctx context.Context, in *holdInput) (*created[VisitBody
 
 func (s *Server) listHolds(ctx context.Context, _ *empty) (*listBody[HoldBody], error) {
 	var rows []store.Visit
-	var loc *time.Location
+	var n salonDay
 	now := s.now()
 	err := s.read(ctx, func(t *store.Tx) (err error) {
-		if loc, err = zone(ctx, t); err != nil {
+		if n, err = loadSalon(ctx, t); err != nil {
 			return err
 		}
 		rows, err = t.Holds(ctx, now)
 		return err
 	})
 	return listOf(rows, func(v store.Visit) HoldBody {
-		return HoldBody{writeVisit(v, loc, nil), secondsLeft(v, now), v.Version}
+		return HoldBody{writeVisit(v, n, nil), secondsLeft(v, now), v.Version}
 	}), err
 }
 
@@ -404,7 +404,11 @@ func fillCalendars(ctx context.Context, t *store.Tx, n salonDay, c *composed, v 
 		sch.Roles[st.Lead] = v.Services[st.Service].Lead
 	}
 	p := placed{h: h, plan: c.plan, sch: sch}
-	return t.SyncParts(ctx, v.ID, v.Client, p.parts(n, v))
+	g, err := growthFor(ctx, t, n, v)
+	if err != nil {
+		return err
+	}
+	return t.SyncParts(ctx, v.ID, v.Client, p.parts(n, v, g))
 }
 
 // asksLater is what will need the licensed person's yes when a pencilled visit

@@ -45,7 +45,8 @@ type OpeningBody struct {
 	ChairID      string     `json:"chair_id"`
 	ChairName    string     `json:"chair_name"`
 	WaitMinutes  int        `json:"wait_minutes" doc:"How long the client waits between steps, all together"`
-	KeepDryUntil *time.Time `json:"keep_dry_until,omitempty" doc:"Hair must stay dry and untied until then"`
+	KeepDryUntil *time.Time `json:"keep_dry_until,omitempty" doc:"Hair must stay dry until then"`
+	UntiedUntil  *time.Time `json:"untied_until,omitempty" doc:"Hair must not be tied, tucked or clipped until then"`
 	Words        string     `json:"words" doc:"The opening in a sentence"`
 	// What has to be known before it is taken.
 	Shares       []ShareBody   `json:"shares,omitempty" doc:"Where a stylist works for two clients at once"`
@@ -441,9 +442,8 @@ func (d *describer) opening(sch openings.Schedule) OpeningBody {
 	o.LeadName, o.ChairName = d.names[o.LeadID], d.names[o.ChairID]
 	o.Words = fmt.Sprintf("%s to %s with %s, %s", o.Start.Format("Mon 2 January 15:04"), o.End.Format("15:04"), o.LeadName, o.ChairName)
 	if d.c.aftercare {
-		dry := keepDryUntil(o.End)
-		o.KeepDryUntil = &dry
-		o.Words += "; " + scheduling.DefaultAftercare().Words(o.End) + ": does that suit?"
+		o.KeepDryUntil, o.UntiedUntil = new(d.n.keepDryUntil(o.End)), new(d.n.untiedUntil(o.End))
+		o.Words += "; " + d.n.care.after.Words(o.End) + ": does that suit?"
 	}
 	d.space(&o)
 	return o

@@ -358,7 +358,11 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if err := s.noted(ctx, t, v, store.Event{Kind: store.EventDone, At: *ended}); err != nil {
 		return err
 	}
-	if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, *ended)); err != nil {
+	g, err := growthFor(ctx, t, n, *v)
+	if err != nil {
+		return err
+	}
+	if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, *ended, g)); err != nil {
 		return err
 	}
 	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
@@ -369,7 +373,7 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 			return err
 		}
 	}
-	return s.remindFinished(ctx, t, n, *v)
+	return s.remindFinished(ctx, t, n, *v, g)
 }
 
 // words names a state as screens do.

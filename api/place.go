@@ -87,7 +87,7 @@ func (p *placed) visit(v *store.Visit) {
 }
 
 // parts is what calendars show of the visit.
-func (p *placed) parts(n salonDay, v store.Visit) []store.Part {
+func (p *placed) parts(n salonDay, v store.Visit, g scheduling.Growth) []store.Part {
 	var out []store.Part
 	ordinal := map[string]int{}
 	for _, part := range p.plan.Parts(p.sch) {
@@ -95,7 +95,7 @@ func (p *placed) parts(n salonDay, v store.Visit) []store.Part {
 			Start: p.h.Time(part.From), End: p.h.Time(part.To), Shown: p.shown(part)})
 		ordinal[part.Unit]++
 	}
-	return append(out, clientParts(n, v, v.End)...)
+	return append(out, clientParts(n, v, v.End, g)...)
 }
 
 // shown changes with the stations, people and steps of a part.
@@ -108,8 +108,9 @@ func (p *placed) shown(part openings.Part) string {
 	return hex.EncodeToString(h.Sum(nil)[:8])
 }
 
-// clientParts is what the client's calendar shows of a visit that ends at end.
-func clientParts(n salonDay, v store.Visit, end time.Time) []store.Part {
+// clientParts is what the client's calendar shows of a visit that ends at end,
+// when the client's hair grows like g.
+func clientParts(n salonDay, v store.Visit, end time.Time, g scheduling.Growth) []store.Part {
 	if v.Client == "" {
 		return nil
 	}
@@ -117,9 +118,12 @@ func clientParts(n salonDay, v store.Visit, end time.Time) []store.Part {
 	if !needsAftercare(v) {
 		return out
 	}
-	dry := keepDryUntil(end)
-	from, to := scheduling.DayBounds(n.loc, retouchDate(n, end))
+	dry, shown := n.keepDryUntil(end), ""
+	if untied := n.untiedUntil(end); !untied.Equal(dry) {
+		shown = "untied " + untied.UTC().Format(time.RFC3339)
+	}
+	from, to := scheduling.DayBounds(n.loc, n.retouchDate(end, g))
 	return append(out,
-		store.Part{Subject: store.PartAftercare, Kind: store.PartAftercare, Start: end, End: dry},
+		store.Part{Subject: store.PartAftercare, Kind: store.PartAftercare, Start: end, End: dry, Shown: shown},
 		store.Part{Subject: store.PartRetouch, Kind: store.PartRetouch, Start: from, End: to})
 }

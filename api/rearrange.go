@@ -399,7 +399,11 @@ func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 	for i, j := range r.jobs {
 		parts[i] = store.VisitParts{Visit: j.v.ID, Client: j.v.Client}
 		if j.v.State != store.Held { // which no calendar shows
-			parts[i].Want = j.p.parts(r.n, j.v)
+			g, err := growthFor(ctx, t, r.n, j.v)
+			if err != nil {
+				return err
+			}
+			parts[i].Want = j.p.parts(r.n, j.v, g)
 		}
 	}
 	if err := t.SyncPartsOf(ctx, parts); err != nil {

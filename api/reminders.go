@@ -97,21 +97,14 @@ func (s *Server) remindBooked(ctx context.Context, t *store.Tx, n salonDay, v st
 	return nil
 }
 
-// remindFinished enqueues aftercare at the real end, its end 48 elapsed hours
-// later, and the retouch on the day when enough new hair is expected.
-func (s *Server) remindFinished(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) error {
+// remindFinished enqueues aftercare at the real end, the end of the hours in
+// which hair stays dry, and the retouch on the day when enough new hair is
+// expected of hair that grows like g.
+func (s *Server) remindFinished(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, g scheduling.Growth) error {
 	if !needsAftercare(v) {
 		return nil
 	}
-	end := realEnd(v)
-	for _, r := range []struct {
-		kind string
-		due  time.Time
-	}{
-		{"aftercare", end},
-		{"aftercare_end", keepDryUntil(end)},
-		{"retouch", wall(n.loc, retouchDate(n, end), retouchHour)},
-	} {
+	for _, r := range n.careMessages(realEnd(v), g) {
 		if err := s.remind(ctx, t, n, v, r.kind, r.due, nil); err != nil {
 			return err
 		}

@@ -18,6 +18,7 @@ import (
 var mayDo = map[string]string{
 	"get-salon": "odla", "update-salon": "o", "list-chair-time-settings": "odl",
 	"get-booking-rules": "odla", "set-booking-rules": "o",
+	"get-care-rules": "odla", "set-care-rules": "o",
 	"list-staff": "odla", "get-staff": "odla", "add-staff": "o", "update-staff": "o", "delete-staff": "o",
 	"get-staff-hours": "odla", "set-staff-hours": "o",
 	"list-stations": "odla", "get-station": "odla", "add-station": "o", "update-station": "o", "delete-station": "o",
@@ -26,7 +27,8 @@ var mayDo = map[string]string{
 	"list-absences": "odla", "add-absence": "od", "delete-absence": "od",
 	"list-services": "odla", "get-service": "odla", "add-service": "o", "update-service": "o", "delete-service": "o",
 	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o",
-	"list-heads": "odl", "add-head": "odl",
+	"list-heads": "odl", "add-head": "odl", "expect-hair": "odl",
+	"get-hair-map": "ol", "list-hair-treatments": "ol", "add-hair-treatment": "ol", "delete-hair-treatment": "ol",
 	"make-estimate": "odl", "get-estimate": "odl", "phone-estimate": "odl",
 	"find-openings": "odl",
 	"book-visit":    "odl", "list-visits": "odla", "get-visit": "odla", "move-visit": "odl", "cancel-visit": "odl",
@@ -125,6 +127,11 @@ func (s *salon) requests() map[string]request {
 	s.call("POST", "/v1/holds", object{"start": start.Add(124 * time.Hour), "services": []object{s.by(s.ben, "Dry cut")}}, "Idempotency-Key", "pencilled").is(201, &held)
 	bodies["add-hold"] = object{"start": start.Add(100 * time.Hour), "services": []object{s.by(s.ben, "Dry cut")}, "title": "a caller"}
 	bodies["book-held-visit"], bodies["hold-visit"] = object{"client_id": s.client("Ines")}, object{"minutes": 30}
+	bodies["set-care-rules"] = object{"keep_dry_hours": 72, "no_tie_hours": 96, "growth_cm_per_month": 1.0, "slow_cm_per_month": 0.7, "quick_cm_per_month": 1.2,
+		"growth_spread": 0.2, "retouch_due_cm": 8, "retouch_look_cm": 6, "retouch_floor_months": 5, "retouch_cap_months": 10}
+	bodies["add-hair-treatment"] = object{"kind": "relaxer_or_perm", "done_on": "2025-03-01"}
+	var treatment api.HairTreatmentBody
+	s.call("POST", "/v1/clients/"+things["clients"]+"/hair-treatments", bodies["add-hair-treatment"]).is(201, &treatment)
 	bodies["add-walk-in"] = object{"service_id": s.services["Dry cut"], "given_name": "Vida"}
 	bodies["keep-time"] = object{"unit_ids": []string{s.mina}, "start": start.Add(101 * time.Hour), "minutes": 20, "title": "the laundry"}
 	bodies["add-screening"] = s.answers(nil)
@@ -141,7 +148,7 @@ func (s *salon) requests() map[string]request {
 				id = held.ID
 			}
 			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
-				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0").Replace(path) + query[op.ID]}
+				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{treatment_id}", treatment.ID).Replace(path) + query[op.ID]}
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":

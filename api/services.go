@@ -37,7 +37,7 @@ type ServiceBody struct {
 	Name       string     `json:"name" example:"Straightening"`
 	Skill      string     `json:"skill" doc:"Skill that the stylist in charge must have; empty for anybody licensed" example:"straightening"`
 	Chemical   bool       `json:"chemical" doc:"Chemicals are used"`
-	Aftercare  bool       `json:"aftercare" doc:"Hair must stay dry and untied for 48 hours; the client is called back for the regrowth"`
+	Aftercare  bool       `json:"aftercare" doc:"Hair must stay dry and untied for the hours of GET /care-rules; the client is called back for the regrowth"`
 	Retouch    bool       `json:"retouch" required:"false" doc:"Only new growth is treated: the hair must say how much there is"`
 	Families   []string   `json:"families" required:"false" nullable:"false" maxItems:"8" doc:"What it is to other services, as the rules of spacing name it; a step at the basin makes it wet by itself" example:"[\"colour\"]"`
 	Clear      *int       `json:"clear_minutes,omitempty" minimum:"0" maximum:"240" doc:"Clearing of the chair afterwards; left out: the chair's own"`

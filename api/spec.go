@@ -10,6 +10,7 @@ import (
 func (s *Server) routes() {
 	s.salonRoutes()
 	s.ruleRoutes()
+	s.careRoutes()
 	s.peopleRoutes()
 	s.rotaRoutes()
 	s.serviceRoutes()

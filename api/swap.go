@@ -61,8 +61,8 @@ func (s *Server) swapVisits(ctx context.Context, in *swapInput) (*found[SwapAnsw
 			return err
 		}
 		theirs, err := t.RemindersOf(ctx, list[1].ID)
-		out = found[SwapAnswer]{etag(list[0].Version), SwapAnswer{Visit: writeVisit(list[0], n.loc, mine),
-			Other: writeVisit(list[1], n.loc, theirs), OtherVersion: list[1].Version}}
+		out = found[SwapAnswer]{etag(list[0].Version), SwapAnswer{Visit: writeVisit(list[0], n, mine),
+			Other: writeVisit(list[1], n, theirs), OtherVersion: list[1].Version}}
 		return err
 	})
 	return &out, err

@@ -46,9 +46,9 @@ func describeVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) 
 	if err != nil {
 		return pages.VisitPage{}, err
 	}
-	body := writeVisit(v, n.loc, nil)
+	body := writeVisit(v, n, nil)
 	p := pages.VisitPage{Salon: n.row.Name, BoardHref: boardOf(n, v), Client: shortName(x.client), State: stateWords(v, n.loc),
-		Start: body.Start, End: body.End, DryUntil: body.KeepDryUntil, Chair: x.names[v.Chair], Price: price(v.PriceCents, n.row.Currency),
+		Start: body.Start, End: body.End, DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, Chair: x.names[v.Chair], Price: price(v.PriceCents, n.row.Currency),
 		Chemical: x.chemical, StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Note: v.Note,
 		Messages: x.messages, NoMessages: x.noMessages, Location: n.loc}
 	if v.State == store.Held || v.State == store.Lapsed {

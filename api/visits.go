@@ -41,6 +41,7 @@ type VisitBody struct {
 	ArrivedAt    *time.Time         `json:"arrived_at,omitempty"`
 	FinishedAt   *time.Time         `json:"finished_at,omitempty"`
 	KeepDryUntil *time.Time         `json:"keep_dry_until,omitempty"`
+	UntiedUntil  *time.Time         `json:"untied_until,omitempty"`
 	Services     []VisitServiceBody `json:"services" nullable:"false"`
 	Steps        []VisitStepBody    `json:"steps" nullable:"false"`
 	// CanStartUntil is left out where it does not matter or is not asked for.
@@ -136,7 +137,8 @@ func (s *Server) visitRoutes() {
 	route(s, huma.Operation{OperationID: "miss-visit", Method: http.MethodPost, Path: "/visits/{id}/miss", Summary: "The client did not come"}, s.missVisit)
 }
 
-func writeVisit(v store.Visit, loc *time.Location, reminders []store.Reminder) VisitBody {
+func writeVisit(v store.Visit, n salonDay, reminders []store.Reminder) VisitBody {
+	loc := n.loc
 	b := VisitBody{ID: v.ID, ClientID: v.Client, State: string(v.State), Start: v.Start.In(loc), End: v.End.In(loc), ChairID: v.Chair,
 		PriceCents: v.PriceCents, Note: v.Note, ApprovedBy: v.ApprovedBy, ArrivedAt: localTime(v.ArrivedAt, loc),
 		FinishedAt: localTime(v.FinishedAt, loc), Services: []VisitServiceBody{}, Steps: []VisitStepBody{}}
@@ -151,8 +153,7 @@ func writeVisit(v store.Visit, loc *time.Location, reminders []store.Reminder) V
 		}
 		b.Services = append(b.Services, sb)
 		if x.Aftercare {
-			dry := keepDryUntil(realEnd(v)).In(loc)
-			b.KeepDryUntil = &dry
+			b.KeepDryUntil, b.UntiedUntil = new(n.keepDryUntil(realEnd(v))), new(n.untiedUntil(realEnd(v)))
 		}
 	}
 	f := factsOf(v)
@@ -181,7 +182,7 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 	if err != nil {
 		return VisitBody{}, err
 	}
-	b := writeVisit(v, n.loc, reminders)
+	b := writeVisit(v, n, reminders)
 	if b.Cautions, err = s.visitCautions(ctx, t, n, v); err != nil {
 		return b, err
 	}
@@ -279,21 +280,21 @@ func (s *Server) listVisits(ctx context.Context, in *visitQuery) (*listBody[Visi
 		return nil, err
 	}
 	var rows []store.Visit
-	var loc *time.Location
+	var n salonDay
 	err := s.inTx(ctx, func(t *store.Tx) (err error) {
-		if loc, err = zone(ctx, t); err != nil {
+		if n, err = loadSalon(ctx, t); err != nil {
 			return err
 		}
 		if in.ClientID != "" {
 			rows, err = t.VisitsOfClient(ctx, in.ClientID)
 			return err
 		}
-		from, _ := scheduling.DayBounds(loc, first)
-		_, to := scheduling.DayBounds(loc, last)
+		from, _ := scheduling.DayBounds(n.loc, first)
+		_, to := scheduling.DayBounds(n.loc, last)
 		rows, err = t.VisitsBetween(ctx, from, to)
 		return err
 	})
-	return listOf(rows, func(v store.Visit) VisitBody { return writeVisit(v, loc, nil) }), err
+	return listOf(rows, func(v store.Visit) VisitBody { return writeVisit(v, n, nil) }), err
 }
 
 func (s *Server) getVisit(ctx context.Context, in *ByID) (*found[VisitBody], error) {

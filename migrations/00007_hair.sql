@@ -3,6 +3,10 @@
 -- been measured; empty: nobody has looked. No origin is asked or kept.
 ALTER TABLE client ADD COLUMN growth text NOT NULL DEFAULT '' CHECK (growth IN ('', 'slow', 'usual', 'quick'));
 
+-- How long hair is left alone after a treatment, how quickly it grows and when
+-- to call clients back; what is absent has the program's default.
+ALTER TABLE salon ADD COLUMN care jsonb NOT NULL DEFAULT '{}';
+
 -- What a client told of chemical work done elsewhere: what kind and when, and
 -- nothing else. untreated: known to be untreated on that day. Read and written
 -- by the owner and stylists in charge.
@@ -21,4 +25,5 @@ CREATE INDEX hair_treatment_by_client ON hair_treatment (salon_id, client_id, do
 
 -- +goose Down
 DROP TABLE hair_treatment;
+ALTER TABLE salon DROP COLUMN care;
 ALTER TABLE client DROP COLUMN growth;

@@ -20,6 +20,7 @@ type Client struct {
 	Mail       string `db:"mail"`
 	ContactBy  string `db:"contact_by"` // mail, call, text or none
 	Note       string `db:"note"`
+	Growth     string `db:"growth"` // how quickly hair grows as seen: slow, usual or quick; "" when nobody looked
 	Version    int64  `db:"version"`
 }
 
@@ -41,7 +42,7 @@ func (c Client) Initials() string {
 	return letters[0] + " " + letters[len(letters)-1]
 }
 
-const clientColumns = `client_id, given_name, family_name, phone, mail, contact_by, note, version`
+const clientColumns = `client_id, given_name, family_name, phone, mail, contact_by, note, growth, version`
 
 // Clients lists clients by id after the given one, at most limit, whose name
 // begins with prefix (empty for all).
@@ -68,9 +69,9 @@ func (t *Tx) ClientByID(ctx context.Context, id string) (Client, error) {
 // AddClient adds a client.
 func (t *Tx) AddClient(ctx context.Context, c Client) (Client, error) {
 	c.ID = NewID()
-	_, err := t.tx.Exec(ctx, `INSERT INTO client (salon_id, client_id, given_name, family_name, phone, mail, contact_by, note)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
-		t.salon, c.ID, c.GivenName, c.FamilyName, c.Phone, c.Mail, c.ContactBy, c.Note)
+	_, err := t.tx.Exec(ctx, `INSERT INTO client (salon_id, client_id, given_name, family_name, phone, mail, contact_by, note, growth)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
+		t.salon, c.ID, c.GivenName, c.FamilyName, c.Phone, c.Mail, c.ContactBy, c.Note, c.Growth)
 	if err != nil {
 		return c, domain("add client", err, false)
 	}
@@ -82,9 +83,9 @@ func (t *Tx) AddClient(ctx context.Context, c Client) (Client, error) {
 func (t *Tx) UpdateClient(ctx context.Context, c Client) (Client, error) {
 	tag, err := t.tx.Exec(ctx, `
 		UPDATE client SET given_name = $4, family_name = $5, phone = $6, mail = $7, contact_by = $8, note = $9,
-		       version = version + 1
+		       growth = $10, version = version + 1
 		WHERE salon_id = $1 AND client_id = $2 AND version = $3`,
-		t.salon, c.ID, c.Version, c.GivenName, c.FamilyName, c.Phone, c.Mail, c.ContactBy, c.Note)
+		t.salon, c.ID, c.Version, c.GivenName, c.FamilyName, c.Phone, c.Mail, c.ContactBy, c.Note, c.Growth)
 	if err != nil {
 		return c, domain("update client", err, false)
 	}

@@ -18,7 +18,8 @@ type Due struct {
 	Salon    Salon
 	Client   Client
 	Visit    Visit
-	Stylist  string // name of the stylist in charge of the first service
+	Stylist  string     // name of the stylist in charge of the first service
+	Retouch  *time.Time // start of the day of the retouch as calendars show it, nil when they show none
 }
 
 // Deliver sends one message and says what became of it. An error means: try
@@ -129,7 +130,8 @@ func (t *Tx) due(ctx context.Context, r Reminder) (Due, error) {
 		}
 		d.Stylist = p.Name
 	}
-	return d, nil
+	d.Retouch, err = t.retouchOf(ctx, r.Visit)
+	return d, err
 }
 
 type purgeArgs struct{}

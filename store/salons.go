@@ -25,11 +25,12 @@ type Salon struct {
 	Emergency  string          `db:"emergency"`
 	ChairTime  json.RawMessage `db:"chair_time"` // constants that differ from the default
 	Booking    json.RawMessage `db:"booking"`    // rules of booking that differ from the default
+	Care       json.RawMessage `db:"care"`       // rules of aftercare and growth that differ from the default
 	Version    int64           `db:"version"`
 }
 
 const salonColumns = `salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail,
-	emergency, chair_time, booking, version`
+	emergency, chair_time, booking, care, version`
 
 // AddSalon makes an empty salon and returns it with its id and key.
 func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {

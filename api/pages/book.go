@@ -149,6 +149,7 @@ type OpeningView struct {
 	// nil when that does not matter.
 	Start, End  time.Time
 	DryUntil    *time.Time
+	UntiedUntil *time.Time // nil: as DryUntil
 	With, Chair string
 	Waiting     int    // minutes of it without any step
 	Why         string // why it is ranked here, "" for nothing to say
@@ -163,6 +164,7 @@ type PencilledView struct {
 	// nil when that does not matter.
 	Start, End  time.Time
 	DryUntil    *time.Time
+	UntiedUntil *time.Time // nil: as DryUntil
 	With, Chair string
 	Price       string
 	// Until is when the time is free again for others, Now when the page was made.
@@ -176,6 +178,7 @@ type BookedView struct {
 	Client, Service string
 	Start, End      time.Time
 	DryUntil        *time.Time
+	UntiedUntil     *time.Time // nil: as DryUntil
 	With, Chair     string
 	Price           string
 	StillNeeded     []string

@@ -279,6 +279,15 @@ func (v bookView) Dry(end time.Time, until *time.Time) string {
 	return t.Format("Mon ") + v.At(*until)
 }
 
+// Care says how long the hair must be left alone: "dry and untied until Sat
+// 13:30", or "dry until Sat 13:30, untied until Sun 13:30".
+func (v bookView) Care(end time.Time, dry, untied *time.Time) string {
+	if untied == nil || untied.Equal(*dry) {
+		return "dry and untied until " + v.Dry(end, dry)
+	}
+	return "dry until " + v.Dry(end, dry) + ", untied until " + v.Dry(end, untied)
+}
+
 // PlanValue is what the button of a plan posts.
 func (v bookView) PlanValue(p PlanView) string {
 	return Action{Kind: ActPlan, Hands: p.Hands, Batches: p.Batches}.value()

@@ -21,9 +21,11 @@ type VisitPage struct {
 	Start     time.Time
 	End       time.Time
 	DryUntil  *time.Time // nil when that does not matter
-	Services  []VisitService
-	Chair     string
-	Price     string
+	// UntiedUntil is when it may be tied again; nil: as DryUntil.
+	UntiedUntil *time.Time
+	Services    []VisitService
+	Chair       string
+	Price       string
 	// Chemical asks for the safety line.
 	Chemical bool
 	Steps    []VisitStep
@@ -120,6 +122,15 @@ func (v visitView) When() string {
 
 // At returns the wall-clock time of t.
 func (v visitView) At(t time.Time) string { return v.clock.at(t) }
+
+// LongerUntied is when the hair may be tied, nil when that is when it may get
+// wet.
+func (v visitView) LongerUntied() *time.Time {
+	if v.DryUntil == nil || v.UntiedUntil == nil || v.UntiedUntil.Equal(*v.DryUntil) {
+		return nil
+	}
+	return v.UntiedUntil
+}
 
 // Day returns the day of t in words.
 func (v visitView) Day(t time.Time) string { return v.clock.day(t) }
