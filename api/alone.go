@@ -79,21 +79,28 @@ func (n salonDay) byOne(ctx context.Context, t *store.Tx, v store.Visit, i int, 
 	if batches > 0 {
 		w.hair.Batches = batches
 	}
-	e, err := n.time.Estimate(w.hair.Head())
+	if n, err = n.paced(ctx, t, v.Services[i].Lead, part.Service); err != nil {
+		return nil, err
+	}
+	e, err := n.time.Estimate(w.head())
 	if err != nil {
 		return nil, nil //nolint:nilerr // hair that today's settings do not take any more
 	}
 	w.result = NewEstimateBody(e)
+	if w.result.Pace, err = n.paceLines(ctx, t, w.result, 1); err != nil {
+		return nil, err
+	}
+	part.Service = part.Service.LedWhere(n.rules.assistants())
 	if part.Steps, err = part.Service.Time(w.result.booked(), max(1, w.hair.Batches)); err != nil {
 		return nil, nil //nolint:nilerr // a service that cannot be done in batches
 	}
 	part.Hands = 1
 	first, every := n.time.Looks(w.hair.Head())
 	scheduling.SetLooks(part.Steps, first, every)
-	if w.cautions, err = n.cautions(w.hair, part.Steps); err != nil {
+	if w.cautions, err = n.cautions(w.head(), part.Steps); err != nil {
 		return nil, err
 	}
-	part.Expect, err = n.efforts(w.hair, w.result, part.Steps)
+	part.Expect, err = n.efforts(w, part.Steps)
 	return w, err
 }
 
@@ -300,7 +307,11 @@ func (p *packer) fewestBatches(ctx context.Context, t *store.Tx, v store.Visit) 
 		if err != nil {
 			return 0, err
 		}
-		plans, err := p.n.time.Plans(w.hair.Head())
+		c, err := p.n.timeFor(ctx, t, x.Lead, scheduling.Service{})
+		if err != nil {
+			return 0, err
+		}
+		plans, err := c.Plans(w.head())
 		if err != nil {
 			return 0, nil //nolint:nilerr // hair that today's settings do not take any more
 		}

@@ -165,7 +165,7 @@ func (b *booking) load(ctx context.Context) error {
 // hair stays open: an answer that nobody gave would look like one.
 func (b *booking) usual() pages.BookFields {
 	return pages.BookFields{Sections: "4", Plate: "3",
-		Hands: "1", Batches: "1", NewClient: true, DateFrom: scheduling.CivilDate(b.s.now(), b.n.loc).String()}
+		Hands: "1", NewClient: true, DateFrom: scheduling.CivilDate(b.s.now(), b.n.loc).String()}
 }
 
 // act carries out the button that was pressed.
@@ -182,6 +182,9 @@ func (b *booking) act(ctx context.Context) error {
 	}
 	req, err := b.request(do.Kind)
 	if err != nil {
+		return err
+	}
+	if b.n, err = b.n.paced(ctx, b.t, req.LeadID, b.service(req.ServiceID).Service); err != nil {
 		return err
 	}
 	c, err := compose(ctx, b.t, b.n, []ServiceRequest{req})
@@ -240,6 +243,9 @@ func (b *booking) request(kind pages.ActionKind) (ServiceRequest, error) {
 		Curl: v.Curl, Damaged: v.Damaged, NewClient: v.NewClient, RegrowthCM: number(pages.FieldRegrowth, v.Regrowth, false),
 		Sections: int(number(pages.FieldSections, v.Sections, true)), PlateDepthCM: number(pages.FieldPlate, v.Plate, false),
 		Hands: int(number(pages.FieldHands, v.Hands, true)), Batches: int(number(pages.FieldBatches, v.Batches, true))}
+	if v.Batches == "" { // nobody has chosen how it is done
+		hair.Plan = NormalPlan
+	}
 	if hair.Curl == "" {
 		f.Add(pages.FieldCurl, "is not chosen", "one of the list")
 	}
@@ -281,7 +287,7 @@ var rightWords = map[string]string{
 	pages.FieldSections:   "a whole number from 2 to 8",
 	pages.FieldPlate:      "a number from 2.5 to 5",
 	pages.FieldHands:      "choose who works",
-	pages.FieldBatches:    "a whole number from 1 to 6",
+	pages.FieldBatches:    "a whole number from 1 to 6, or nothing for the normal plan",
 	pages.FieldPhone:      "with its country code, such as +44 20 7946 0018",
 	pages.FieldApprovedBy: "choose the licensed person who said yes",
 }

@@ -28,7 +28,7 @@ func (b *booking) estimateView(c *composed, req ServiceRequest) (*pages.Estimate
 	if w == nil {
 		return v, nil
 	}
-	e, err := b.n.time.Estimate(w.hair.Head())
+	e, err := b.n.time.Estimate(w.head())
 	if err != nil {
 		return nil, err
 	}
@@ -42,7 +42,10 @@ func (b *booking) estimateView(c *composed, req ServiceRequest) (*pages.Estimate
 	for _, x := range v.Cautions {
 		v.Bookable = v.Bookable && x.Level != pages.CautionRefuse
 	}
-	v.Plans, err = b.plans(w.hair)
+	for _, l := range w.result.Pace {
+		v.Pace = append(v.Pace, l.Text)
+	}
+	v.Plans, err = b.plans(w)
 	return v, err
 }
 
@@ -63,8 +66,9 @@ func workings(lines []pages.EstimateLine, c *composed, e chairtime.Estimate) {
 
 // plans are the ways to treat hair that one stylist cannot treat at once within
 // the limit. They stay the same whichever of them is chosen.
-func (b *booking) plans(hair HeadBody) ([]pages.PlanView, error) {
-	list, err := b.n.time.Plans(hair.Head())
+func (b *booking) plans(w *worked) ([]pages.PlanView, error) {
+	hair := w.head()
+	list, err := b.n.time.Plans(hair)
 	if err != nil || list[0].Level == "" {
 		return nil, err
 	}
@@ -120,7 +124,9 @@ func (b *booking) find(ctx context.Context, c *composed, req ServiceRequest) err
 			ID: strconv.FormatInt(o.Start.Unix(), 10) + "-" + o.LeadID, Key: store.NewID(), Start: o.Start, End: o.End,
 			DryUntil: o.KeepDryUntil, UntiedUntil: o.UntiedUntil, With: o.LeadName, Chair: o.ChairName, Waiting: o.WaitMinutes})
 	}
-	b.askSoon(c, a.Openings)
+	if err := b.askSoon(ctx, c, a.Openings); err != nil {
+		return err
+	}
 	b.page.Estimate.Cautions = append(b.page.Estimate.Cautions, cautionViews(spacingNotes(a.Openings))...)
 	switch {
 	case len(a.Missing) > 0:
@@ -149,11 +155,14 @@ func leastWaiting(list []OpeningBody) []OpeningBody {
 
 // askSoon asks for the licensed person's yes where times are offered that begin
 // before a new skin test can have been read.
-func (b *booking) askSoon(c *composed, list []OpeningBody) {
+func (b *booking) askSoon(ctx context.Context, c *composed, list []OpeningBody) error {
 	w, hours := c.estimates[0], b.n.time.PatchTestHours
 	soon := b.s.now().Add(time.Duration(hours * float64(time.Hour)))
 	if w == nil || !slices.ContainsFunc(list, func(o OpeningBody) bool { return o.Start.Before(soon) }) {
-		return
+		return nil
+	}
+	if err := c.prove(ctx, b.t, b.n, b.page.Fields.Client, list[0].Start); err != nil || c.tested {
+		return err
 	}
 	for i, x := range w.cautions {
 		if x.Code == chairtime.CautionPatchTest {
@@ -162,6 +171,7 @@ func (b *booking) askSoon(c *composed, list []OpeningBody) {
 				soon.In(b.n.loc).Format("Mon 2 January 15:04"))}
 		}
 	}
+	return nil
 }
 
 // longestKey bounds the text that makes a press unique.
@@ -185,6 +195,9 @@ func (b *booking) chosen(opening string, req *ServiceRequest) (start time.Time, 
 	unix, err := strconv.ParseUint(at, 10, 35)
 	if err != nil {
 		return start, "", &scheduling.InvalidError{Problem: "the chosen time cannot be read", Want: "one of the times shown"}
+	}
+	if req.LeadID == "" { // the times were searched at the salon's pace
+		req.Pace = paceOfSalon
 	}
 	req.LeadID = lead
 	return time.Unix(int64(unix), 0).In(b.n.loc), b.form.Get(pages.KeyField(opening)), nil

@@ -21,6 +21,7 @@ type ServiceRequest struct {
 	ServiceID  string    `json:"service_id" maxLength:"64"`
 	LeadID     string    `json:"lead_id,omitempty" maxLength:"64" doc:"Wished-for stylist in charge; left out: anybody, the same for the whole visit"`
 	WatcherID  string    `json:"watcher_id,omitempty" maxLength:"64" doc:"Second stylist with the skill of the service who watches where somebody has to, and frees the stylist in charge meanwhile; left out: the stylist in charge watches"`
+	Pace       string    `json:"pace,omitempty" enum:"lead,salon" doc:"Whose pace the minutes follow where hair is given: that of lead_id, or the salon's, as in a search without lead_id; left out: lead where lead_id is given"`
 	EstimateID string    `json:"estimate_id,omitempty" maxLength:"64"`
 	Hair       *HeadBody `json:"hair,omitempty"`
 }
@@ -35,6 +36,9 @@ type composed struct {
 	chemical  bool
 	consulted []CautionBody              // what the client's consultation asks for
 	spaced    []scheduling.SpacedService // as the rules of spacing see them
+	recorded  []CautionBody              // what is on record of the client asks for
+	tested    bool                       // a skin test counts for the visit, or the salon asks for none
+	unguarded bool                       // the client is a minor, and no guardian is named
 }
 
 // worked is an estimate, kept or about to be kept.
@@ -46,6 +50,7 @@ type worked struct {
 	// cautions are those of today's settings and of the steps that are booked;
 	// result has those of the day on which the estimate was made.
 	cautions []CautionBody
+	normal   string // the normal plan in words, where the exposure is refused otherwise
 }
 
 // salonDay is what every request needs of the salon.
@@ -97,6 +102,7 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 		if err != nil {
 			return nil, err
 		}
+		row.Service = row.LedWhere(n.rules.assistants())
 		if err := knownLead(ctx, t, &f, at+".", r.LeadID); err != nil {
 			return nil, err
 		}
@@ -204,6 +210,10 @@ func workOut(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults,
 		out.Steps = steps
 		return out, nil, f.Join(at, err)
 	}
+	n, err := n.paced(ctx, t, pacedBy(f, at, r), x)
+	if err != nil {
+		return out, nil, err
+	}
 	w, err := estimateFor(ctx, t, n, f, at, x, r)
 	if err != nil || w == nil {
 		return out, nil, err
@@ -218,10 +228,13 @@ func workOut(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults,
 	}
 	first, every := n.time.Looks(w.hair.Head())
 	scheduling.SetLooks(out.Steps, first, every)
-	if w.cautions, err = n.cautions(w.hair, out.Steps); err != nil {
+	if w.cautions, err = n.cautions(w.head(), out.Steps); err != nil {
 		return out, nil, f.Join(at+".hair", err)
 	}
-	if out.Expect, err = n.efforts(w.hair, w.result, out.Steps); err != nil {
+	if err := w.nameNormal(ctx, t, n.time, x); err != nil {
+		return out, nil, f.Join(at+".hair", err)
+	}
+	if out.Expect, err = n.efforts(w, out.Steps); err != nil {
 		return out, nil, f.Join(at+".hair", err)
 	}
 	return out, w, nil
@@ -238,11 +251,14 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 	case r.Hair != nil && retouchOf(f, at+".hair", x, *r.Hair):
 		return nil, nil
 	case r.Hair != nil:
-		e, err := n.time.Estimate(hairFor(x, *r.Hair))
+		hair, e, err := estimate(ctx, t, n.time, x, *r.Hair)
 		if err != nil {
 			return nil, f.Join(at+".hair", err)
 		}
-		return &worked{hair: r.Hair.settled(n.time), result: NewEstimateBody(e)}, nil
+		if e.Pace, err = n.paceLines(ctx, t, e, hair.Hands); err != nil {
+			return nil, err
+		}
+		return &worked{hair: hair.settled(n.time), result: e}, nil
 	case r.EstimateID == "":
 		f.Add(at, "lacks the hair, on which the time of this service depends", "hair or estimate_id")
 		return nil, nil

@@ -9,6 +9,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/pace"
 	"chairblock/store"
 )
 
@@ -16,6 +17,7 @@ import (
 type EstimateRequest struct {
 	ServiceID string   `json:"service_id" maxLength:"64"`
 	ClientID  string   `json:"client_id,omitempty" maxLength:"64"`
+	LeadID    string   `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge, whose pace the minutes follow; left out: the salon's pace"`
 	HeadID    string   `json:"head_id,omitempty" maxLength:"64" doc:"A measurement of that client that the hair was taken from"`
 	Hair      HeadBody `json:"hair"`
 }
@@ -70,17 +72,26 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	if err := knownHead(ctx, t, &f, b); err != nil {
 		return EstimateAnswer{}, err
 	}
+	if err := knownLead(ctx, t, &f, "", b.LeadID); err != nil {
+		return EstimateAnswer{}, err
+	}
+	if n, err = n.paced(ctx, t, b.LeadID, row.Service); err != nil {
+		return EstimateAnswer{}, err
+	}
 	if row.Retouch {
 		retouchOf(&f, "hair", row.Service, b.Hair)
 	}
-	e, err := n.time.Estimate(hairFor(row.Service, b.Hair))
+	hair, e, err := estimate(ctx, t, n.time, row.Service, b.Hair)
 	if err := f.Join("hair", err); err != nil {
 		return EstimateAnswer{}, err
 	}
 	if err := f.Err(); err != nil {
 		return EstimateAnswer{}, err
 	}
-	w := worked{hair: b.Hair.settled(n.time), result: NewEstimateBody(e)}
+	if e.Pace, err = n.paceLines(ctx, t, e, hair.Hands); err != nil {
+		return EstimateAnswer{}, err
+	}
+	w := worked{hair: hair.settled(n.time), result: e}
 	kept, err := w.row(row.ID, row.Version, b.ClientID, b.HeadID)
 	if err != nil {
 		return EstimateAnswer{}, err
@@ -88,6 +99,7 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	if kept, err = t.AddEstimate(ctx, kept); err != nil {
 		return EstimateAnswer{}, err
 	}
+	w.result.Pace = addressed(ctx, w.result.Pace)
 	return EstimateAnswer{kept.ID, row.ID, row.Version, w.hair.shown(n.time.Units), w.result, kept.Created.In(n.loc)}, nil
 }
 
@@ -158,6 +170,7 @@ func (s *Server) getEstimate(ctx context.Context, in *ByID) (*found[EstimateAnsw
 		if err != nil {
 			return err
 		}
+		w.result.Pace = addressed(ctx, w.result.Pace)
 		out = EstimateAnswer{row.ID, row.Service, row.ServiceVersion, w.hair.shown(n.time.Units), w.result, row.Created.In(n.loc)}
 		return nil
 	})
@@ -171,12 +184,18 @@ func (s *Server) phoneEstimate(ctx context.Context, in *phoneInput) (*phoneOutpu
 		if err != nil {
 			return err
 		}
-		a, err := n.time.Phone(in.Body.Questions())
+		c, err := n.timeFor(ctx, t, "", scheduling.Service{})
+		if err != nil {
+			return err
+		}
+		a, err := c.Phone(in.Body.Questions())
 		if err != nil {
 			return err
 		}
 		out.Body = NewPhoneAnswerBody(a)
-		return nil
+		n.time = c
+		out.Body.Pace, err = n.paceLinesOf(ctx, t, pace.Kinds(), 1)
+		return err
 	})
 	return &out, err
 }

@@ -30,6 +30,7 @@ type HeadBody struct {
 	PlateDepthIn     *float64 `json:"plate_depth_in,omitempty" minimum:"0.98" maximum:"1.97" doc:"The same in inches"`
 	Hands            int      `json:"hands" minimum:"1" maximum:"2" doc:"Pairs of hands" example:"1"`
 	Batches          int      `json:"batches,omitempty" minimum:"0" maximum:"6" doc:"How often solution is applied and rinsed, each time on a part of the hair; 0 and left out mean once"`
+	Plan             string   `json:"plan,omitempty" enum:"as_given,normal" doc:"normal: hands and batches are only what is asked for; where product would stay on for too long, the fewest batches below the limit are taken, and a helper where these are not enough. The answer says which. Left out: as_given"`
 	Curl             string   `json:"curl,omitempty" enum:"straight,wavy,curly,coily" doc:"Left out: straight"`
 	Passes           int      `json:"passes,omitempty" minimum:"0" maximum:"3" doc:"How often the iron goes over every place; 0 and left out mean once"`
 	AreaShare        float64  `json:"area_share,omitempty" minimum:"0" maximum:"1" doc:"Treated share of the scalp, at least 0.01; 0 and left out mean all of it"`
@@ -80,6 +81,7 @@ type EstimateBody struct {
 	Total                      TotalBody      `json:"total"`
 	BlockMinutes               int            `json:"block_minutes" doc:"Minutes to book: the promised share of visits ends within them"`
 	PromisedShare              float64        `json:"promised_share" doc:"That share" example:"0.8"`
+	PromisedMinutes            float64        `json:"promised_minutes" doc:"The total that belongs to it, not rounded up"`
 	FirstStrandExposureMinutes float64        `json:"first_strand_exposure_minutes" doc:"Product on the first section, on means"`
 	BookedExposureMinutes      float64        `json:"booked_exposure_minutes" doc:"The same on booked minutes, with the longest wait and the walk to the basin; limits are held against it"`
 	UnbreakableMinutes         float64        `json:"unbreakable_minutes" doc:"From application to second rinse, which may not be interrupted"`
@@ -95,8 +97,10 @@ type EstimateBody struct {
 	Hairs                      int            `json:"hairs" doc:"How many hairs grow on the treated part of the scalp, by count or by class"`
 	HairGrams                  float64        `json:"hair_grams"`
 	TreatedGrams               float64        `json:"treated_grams"`
+	Pace                       []PaceLineBody `json:"pace,omitempty" doc:"Where records have moved a step by more than 2 % from the sheet"`
 	Cautions                   []CautionBody  `json:"cautions" nullable:"false"`
 	Plans                      []PlanBody     `json:"plans" nullable:"false" doc:"Other batches and hands; empty unless product would stay on too long"`
+	NormalPlan                 *PlanBody      `json:"normal_plan,omitempty" doc:"What was chosen where the normal plan was asked for; the figures are those of this plan"`
 	Safety                     string         `json:"safety" doc:"What comes before every figure"`
 }
 
@@ -105,6 +109,7 @@ type StepTimeBody struct {
 	Kind          string  `json:"kind" example:"iron"`
 	Batch         int     `json:"batch,omitempty" doc:"Counted from 1 where there is more than one batch"`
 	MeanMinutes   float64 `json:"mean_minutes"`
+	PaceFactor    float64 `json:"pace_factor,omitempty" doc:"What the sheet's mean was multiplied by, because records say so; left out: nothing"`
 	BookedMinutes int     `json:"booked_minutes"`
 	Working       string  `json:"working" doc:"The count behind the mean, for people"`
 }
@@ -145,6 +150,7 @@ func NewEstimateBody(e chairtime.Estimate) EstimateBody {
 		},
 		BlockMinutes:               e.Block,
 		PromisedShare:              e.Quantile,
+		PromisedMinutes:            decimals(e.Promise, 2),
 		FirstStrandExposureMinutes: decimals(e.FirstStrandExposure, 2),
 		BookedExposureMinutes:      decimals(e.BookedExposure, 2),
 		UnbreakableMinutes:         decimals(e.Unbreakable, 2),
@@ -159,7 +165,10 @@ func NewEstimateBody(e chairtime.Estimate) EstimateBody {
 		Safety:   chairtime.SafetyLine,
 	}
 	for i, s := range e.Steps {
-		b.Steps[i] = StepTimeBody{string(s.Kind), s.Batch, decimals(s.Mean, 2), s.Booked, s.Working}
+		b.Steps[i] = StepTimeBody{Kind: string(s.Kind), Batch: s.Batch, MeanMinutes: decimals(s.Mean, 2), BookedMinutes: s.Booked, Working: s.Working}
+		if s.Pace != 1 { // 0 for what the product sets
+			b.Steps[i].PaceFactor = decimals(s.Pace, 6)
+		}
 	}
 	for i, c := range e.Cautions {
 		b.Cautions[i] = CautionBody{string(c.Level), c.Code, c.Text}
@@ -167,17 +176,27 @@ func NewEstimateBody(e chairtime.Estimate) EstimateBody {
 	return b
 }
 
+// Normal is b with p as the normal plan that it is worked out by.
+func (b EstimateBody) Normal(p chairtime.PlanOption) EstimateBody {
+	b.NormalPlan = new(newPlanBody(p))
+	return b
+}
+
 func newPlanBodies(plans []chairtime.PlanOption) []PlanBody {
 	out := make([]PlanBody, len(plans))
 	for i, p := range plans {
-		out[i] = PlanBody{
-			Batches: p.Batches, Hands: p.Hands,
-			MeanMinutes: decimals(p.Mean, 6), BlockMinutes: p.Block,
-			ExposureMinutes: decimals(p.Exposure, 2), BookedExposureMinutes: decimals(p.BookedExposure, 2),
-			Level: string(p.Level), Proposal: string(p.Proposal),
-		}
+		out[i] = newPlanBody(p)
 	}
 	return out
+}
+
+func newPlanBody(p chairtime.PlanOption) PlanBody {
+	return PlanBody{
+		Batches: p.Batches, Hands: p.Hands,
+		MeanMinutes: decimals(p.Mean, 6), BlockMinutes: p.Block,
+		ExposureMinutes: decimals(p.Exposure, 2), BookedExposureMinutes: decimals(p.BookedExposure, 2),
+		Level: string(p.Level), Proposal: string(p.Proposal),
+	}
 }
 
 // PhoneBody is the answers to the three questions asked on the telephone.
@@ -199,14 +218,15 @@ func (b PhoneBody) Questions() chairtime.PhoneQuestions {
 
 // PhoneAnswerBody is what to say on the telephone.
 type PhoneAnswerBody struct {
-	P20Minutes          float64 `json:"p20_minutes" doc:"2 of 10 such visits end within"`
-	P80Minutes          float64 `json:"p80_minutes" doc:"8 of 10 such visits end within"`
-	KeepMinutes         int     `json:"keep_minutes" doc:"Minutes to keep free"`
-	OnlyConsultation    bool    `json:"only_consultation" doc:"Nothing else can be booked yet; pencil the long visit in behind it"`
-	ConsultationMinutes int     `json:"consultation_minutes" doc:"0 when none is needed first"`
-	StrandTest          bool    `json:"strand_test" doc:"A strand test belongs to the consultation"`
-	Words               string  `json:"words"`
-	Safety              string  `json:"safety"`
+	P20Minutes          float64        `json:"p20_minutes" doc:"2 of 10 such visits end within"`
+	P80Minutes          float64        `json:"p80_minutes" doc:"8 of 10 such visits end within"`
+	KeepMinutes         int            `json:"keep_minutes" doc:"Minutes to keep free"`
+	OnlyConsultation    bool           `json:"only_consultation" doc:"Nothing else can be booked yet; pencil the long visit in behind it"`
+	ConsultationMinutes int            `json:"consultation_minutes" doc:"0 when none is needed first"`
+	StrandTest          bool           `json:"strand_test" doc:"A strand test belongs to the consultation"`
+	Pace                []PaceLineBody `json:"pace,omitempty" doc:"Where records have moved a step by more than 2 % from the sheet"`
+	Words               string         `json:"words"`
+	Safety              string         `json:"safety"`
 }
 
 // NewPhoneAnswerBody writes a for the border.

@@ -15,13 +15,13 @@ import (
 
 // cautions works out what has to be said of hair by today's settings, with the
 // exposure of the steps that are really booked.
-func (n salonDay) cautions(hair HeadBody, steps []scheduling.TimedStep) ([]CautionBody, error) {
-	e, err := n.time.Estimate(hair.Head())
+func (n salonDay) cautions(hair chairtime.Head, steps []scheduling.TimedStep) ([]CautionBody, error) {
+	e, err := n.time.Estimate(hair)
 	if err != nil {
 		return nil, err
 	}
 	list := slices.DeleteFunc(e.Cautions, func(c chairtime.Caution) bool { return c.Code == chairtime.CautionExposure })
-	if c, ok := n.time.ExposureCaution(hair.Head(), scheduling.Exposure(steps)); ok {
+	if c, ok := n.time.ExposureCaution(hair, scheduling.Exposure(steps)); ok {
 		list = append([]chairtime.Caution{c}, list...)
 	}
 	out := make([]CautionBody, len(list))
@@ -53,9 +53,14 @@ func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string, ne
 			ask = append(ask, x)
 		}
 	}
-	for _, w := range c.estimates {
+	ask = append(ask, c.recorded...)
+	var instead []FieldProblem
+	for i, w := range c.estimates {
 		if w == nil {
 			continue
+		}
+		if w.normal != "" {
+			instead = append(instead, w.askNormal(i))
 		}
 		for _, x := range w.cautions {
 			switch {
@@ -63,14 +68,14 @@ func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string, ne
 				refused = append(refused, x)
 			case x.Level == string(chairtime.LevelNeedsYes):
 				ask = append(ask, x)
-			case x.Code == chairtime.CautionPatchTest && n.tooSoon(now, start):
+			case x.Code == chairtime.CautionPatchTest && !c.tested && n.tooSoon(now, start):
 				ask = append(ask, n.askSkinTest())
 			}
 		}
 	}
 	if len(refused) > 0 {
 		p := newProblem(http.StatusUnprocessableEntity, "refused", refused[0].Text)
-		p.Cautions = refused
+		p.Cautions, p.Errors = refused, instead
 		return p
 	}
 	if len(ask) > 0 && approvedBy == "" {
@@ -96,18 +101,6 @@ func (n salonDay) askSkinTest() CautionBody {
 	return CautionBody{string(chairtime.LevelNeedsYes), chairtime.CautionPatchTest, fmt.Sprintf(
 		"The visit begins in less than %.0f hours, too soon for a new skin test: the licensed person says whether an earlier one still counts.",
 		n.time.PatchTestHours)}
-}
-
-// skinTest is what a client still needs before a visit with chemicals.
-const skinTest = "a skin test, unless your last one still counts"
-
-// skinTestBy is the latest time for a skin test before v, the zero time when
-// none is needed.
-func skinTestBy(n salonDay, v store.Visit) time.Time {
-	if !needsAftercare(v) {
-		return time.Time{}
-	}
-	return v.Start.Add(-time.Duration(n.time.PatchTestHours * float64(time.Hour)))
 }
 
 // licensed finds the stylist who is named by id or by name, and notes anybody

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
+	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
 	"chairblock/store"
@@ -34,6 +35,7 @@ type HoldRequest struct {
 type HoldFor struct {
 	Minutes int        `json:"minutes,omitempty" minimum:"1" maximum:"1440" doc:"From now on, but no longer than the visit can still be booked; left out: hold_minutes of the rules of booking"`
 	Until   *time.Time `json:"until,omitempty" doc:"Instead of minutes: such as the date by which a deposit is to be there; no later than the start, and at most 30 days from now"`
+	Deposit string     `json:"until_deposit,omitempty" format:"date" doc:"Instead of both: until the end of the day by which the deposit is to be there, but no longer than the visit can still be booked; at most needs.deposit_hold_days of the rules of booking from today"`
 }
 
 // HoldBody is a pencilled visit.
@@ -89,6 +91,9 @@ func (a newAs) anybody() bool { return a.until != nil || a.walk }
 // booked there is nothing to wait for.
 func (b HoldFor) until(f *scheduling.Faults, n salonDay, now, start time.Time) time.Time {
 	now = now.Truncate(time.Second)
+	if b.Deposit != "" {
+		return b.untilDeposit(f, n, now, start)
+	}
 	if b.Until == nil {
 		if b.Minutes != 0 {
 			f.Count("minutes", b.Minutes, 1, 1440)
@@ -112,6 +117,33 @@ func (b HoldFor) until(f *scheduling.Faults, n salonDay, now, start time.Time) t
 		f.Add("until", "is later than the start of the visit", "the start or an earlier time")
 	case until.After(now.Add(longestHold)):
 		f.Add("until", "is more than 30 days away", "at most 30 days from now")
+	}
+	return until
+}
+
+// untilDeposit is the end of the day by which a deposit is to be there.
+func (b HoldFor) untilDeposit(f *scheduling.Faults, n salonDay, now, start time.Time) time.Time {
+	if b.Minutes != 0 || b.Until != nil {
+		f.Add("until_deposit", "is given beside minutes or until", "one of the three")
+	}
+	var own scheduling.Faults
+	d, today, most := day(&own, "until_deposit", b.Deposit), n.today(now), n.depositHoldDays()
+	switch {
+	case len(own) > 0:
+		*f = append(*f, own...)
+	case d.Before(today):
+		f.Add("until_deposit", "lies in the past", "today or a later day")
+	case int(d.Sub(today)) > most:
+		f.Add("until_deposit", fmt.Sprintf("is more than %d days away", most), today.Add(date.PeriodOfDays(most)).String()+" or earlier")
+	case d.After(n.today(start)):
+		f.Add("until_deposit", "is later than the day of the visit", "that day or an earlier one")
+	}
+	_, until := scheduling.DayBounds(n.loc, d)
+	if until.After(start) {
+		until = start
+	}
+	if len(own) == 0 && !until.After(now) {
+		f.Add("start", "lies in the past", "a start that is still to come")
 	}
 	return until
 }
@@ -159,6 +191,9 @@ func (s *Server) seize(ctx context.Context, t *store.Tx, n salonDay, c change) (
 // if known, has another visit.
 func (c *composed) mayPencil(ctx context.Context, t *store.Tx, n salonDay, now, start time.Time, client string) error {
 	if err := c.consult(ctx, t, n, client, start); err != nil {
+		return err
+	}
+	if err := c.prove(ctx, t, n, client, start); err != nil {
 		return err
 	}
 	if err := c.guard(n, now, start, "asked when it is booked", nil); err != nil || client == "" {
@@ -315,6 +350,12 @@ func (s *Server) maybeBooked(ctx context.Context, t *store.Tx, n salonDay, v *st
 	if err := c.consult(ctx, t, n, v.Client, v.Start); err != nil {
 		return nil, err
 	}
+	if err := c.prove(ctx, t, n, v.Client, v.Start); err != nil {
+		return nil, err
+	}
+	if err := c.guarded(); err != nil {
+		return nil, err
+	}
 	return c, c.guard(n, s.now(), v.Start, v.ApprovedBy, near)
 }
 
@@ -340,7 +381,7 @@ func (c *composed) judge(ctx context.Context, t *store.Tx, n salonDay, v store.V
 				steps = append(steps, st.TimedStep)
 			}
 		}
-		w.cautions, err = n.cautions(w.hair, steps)
+		w.cautions, err = n.cautions(w.head(), steps)
 		if err := f.Join(scheduling.Under(index("services", i), "hair"), err); err != nil {
 			return err
 		}
@@ -426,6 +467,9 @@ func (s *Server) asksLater(ctx context.Context, t *store.Tx, n salonDay, v store
 		return nil, err
 	}
 	if err := c.consult(ctx, t, n, v.Client, v.Start); err != nil {
+		return nil, err
+	}
+	if err := c.prove(ctx, t, n, v.Client, v.Start); err != nil {
 		return nil, err
 	}
 	if p, ok := errors.AsType[*Problem](c.guard(n, s.now(), v.Start, "", nil)); ok {

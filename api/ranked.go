@@ -237,11 +237,12 @@ func mixOf(rows []store.ServiceRow) []MixBody {
 
 // mixSpec works a service of the usual mix out.
 func (n salonDay) mixSpec(x scheduling.Service, m MixBody) (openings.VisitSpec, error) {
+	x = x.LedWhere(n.rules.assistants())
 	part := openings.VisitService{Service: x, Hands: 1}
 	var booked map[scheduling.StepKind][]int
 	batches := 1
 	if needsHair(x) {
-		e, err := n.time.Estimate(m.Hair.Head())
+		e, err := n.time.Estimate(hairFor(x, *m.Hair))
 		if err != nil {
 			return openings.VisitSpec{}, err
 		}

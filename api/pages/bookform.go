@@ -106,7 +106,7 @@ func (p BookPage) workGroup() fieldGroup {
 			number(FieldSections, "Sections", "areas clipped away, 2 to 8", f.Sections),
 			number(FieldPlate, "Plate width, cm", "printed on the iron, 2.5 to 5", f.Plate),
 			sel(FieldHands, "Who works", "", f.Hands, handsOptions, ""),
-			number(FieldBatches, "Batches", "1 to 6; long hair is treated in parts", f.Batches),
+			number(FieldBatches, "Batches", "1 to 6; left empty: as few as the hair bears", f.Batches),
 		},
 	}
 }

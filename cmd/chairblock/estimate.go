@@ -20,6 +20,8 @@ import (
 type EstimateCmd struct {
 	File string `short:"f" placeholder:"FILE" help:"Read hair from a JSON file, one object or a list; - is standard input."`
 	JSON bool   `help:"Answer in JSON: one object for one object, a list for a list."`
+	// WatchFor is for the sheet: a program needs no reminders.
+	WatchFor bool `help:"Print what to watch for in each step, too."`
 
 	Length           float64  `group:"Hair" aliases:"length-cm" placeholder:"CM" help:"Stretched length from crown to ends, 8 to 120 cm."`
 	Density          string   `group:"Hair" default:"medium" help:"How much hair: low, medium or high."`
@@ -37,8 +39,11 @@ type EstimateCmd struct {
 	PlateWidth  float64 `group:"Plan" aliases:"plate-depth-cm,plate" default:"3" placeholder:"CM" help:"Width of the iron's plates, 2.5 to 5 cm."`
 	Hands       int     `group:"Plan" default:"1" help:"Pairs of hands, 1 or 2."`
 	Batches     int     `group:"Plan" default:"1" help:"Apply and rinse in so many batches, 1 to 6."`
+	Plan        string  `group:"Plan" default:"as_given" help:"as_given, or normal: the fewest batches, and a helper where these are not enough, that keep product on for less than the limit."`
 	Passes      int     `group:"Plan" default:"1" help:"Passes of the iron, 1 to 3."`
 	IronCelsius float64 `group:"Plan" placeholder:"C" help:"Planned setting of the iron in °C, to have it checked."`
+
+	TwoStage bool `group:"Service" help:"Solution in two stages: roots and mid-lengths first, the ends later."`
 
 	Phone    bool     `group:"Telephone" help:"Answer a caller from three questions instead."`
 	Reach    string   `group:"Telephone" help:"Where the hair reaches: ear, chin, shoulder, mid_back, waist or longer."`
@@ -58,16 +63,19 @@ func (c *EstimateCmd) Run(k *kong.Context, in io.Reader, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	estimates, err := work(hair, list)
+	estimates, err := work(hair, list, c.TwoStage)
 	if err != nil {
 		return err
 	}
 	if !c.JSON {
-		return writeSheets(out, estimates)
+		return writeSheets(out, estimates, c.WatchFor)
 	}
 	bodies := make([]api.EstimateBody, len(estimates))
 	for i, e := range estimates {
-		bodies[i] = api.NewEstimateBody(e)
+		bodies[i] = api.NewEstimateBody(e.Estimate)
+		if e.normal != nil {
+			bodies[i] = bodies[i].Normal(*e.normal)
+		}
 	}
 	if list {
 		return writeJSON(out, bodies)
@@ -78,11 +86,14 @@ func (c *EstimateCmd) Run(k *kong.Context, in io.Reader, out io.Writer) error {
 // oneSource refuses flags that would be ignored.
 func (c *EstimateCmd) oneSource(k *kong.Context) error {
 	var hair, phone []string
+	service := false
 	for _, p := range k.Path {
 		if p.Flag == nil || p.Flag.Group == nil {
 			continue
 		}
 		switch name := "--" + p.Flag.Name; {
+		case name == "--two-stage": // of the service, whosever hair it is
+			service = true
 		case p.Flag.Group.Key != "Telephone":
 			hair = append(hair, name)
 		case name != "--phone":
@@ -90,8 +101,12 @@ func (c *EstimateCmd) oneSource(k *kong.Context) error {
 		}
 	}
 	switch {
+	case c.WatchFor && (c.JSON || c.Phone):
+		return usagef("--watch-for belongs on the sheet of an estimate; leave it out with --json and --phone")
 	case c.Phone && c.File != "":
 		return usagef("--phone and --file do not go together")
+	case c.Phone && service:
+		return usagef("--phone answers before anybody knows how it is done; leave out --two-stage")
 	case c.Phone && len(hair) > 0:
 		return usagef("--phone asks only --reach, --ponytail and --history; leave out %s", strings.Join(hair, ", "))
 	case !c.Phone && len(phone) > 0:
@@ -111,7 +126,7 @@ func (c *EstimateCmd) hair(in io.Reader) (hair []api.HeadBody, list bool, err er
 		return []api.HeadBody{{
 			LengthCM: c.Length, Density: c.Density, Strand: c.Strand, Porosity: c.Porosity, Damaged: c.Damaged,
 			NewClient: c.NewClient, RegrowthCM: c.Regrowth, Sections: c.Sections, PlateDepthCM: c.PlateWidth, Hands: c.Hands,
-			Batches: c.Batches, Curl: c.Curl, Passes: c.Passes, AreaShare: c.AreaShare, Areas: c.Areas,
+			Batches: c.Batches, Plan: c.Plan, Curl: c.Curl, Passes: c.Passes, AreaShare: c.AreaShare, Areas: c.Areas,
 			ConsultationHeld: c.ConsultationHeld, IronCelsius: c.IronCelsius,
 		}}, false, nil
 	case "-":
@@ -125,24 +140,48 @@ func (c *EstimateCmd) hair(in io.Reader) (hair []api.HeadBody, list bool, err er
 	return readHair(f)
 }
 
+// worked is an estimate, and the normal plan that it follows where that was asked
+// for.
+type worked struct {
+	chairtime.Estimate
+	normal *chairtime.PlanOption
+}
+
 // work works out all hair, or returns the faults of all.
-func work(hair []api.HeadBody, list bool) ([]chairtime.Estimate, error) {
+func work(hair []api.HeadBody, list, twoStage bool) ([]worked, error) {
 	var faults scheduling.Faults
-	settings := chairtime.Default()
-	out := make([]chairtime.Estimate, len(hair))
+	out := make([]worked, len(hair))
 	for i, h := range hair {
 		at := ""
 		if list {
 			at = fmt.Sprintf("[%d]", i)
 		}
 		var err error
-		if out[i], err = settings.Estimate(h.Head()); err != nil {
+		if out[i], err = workOut(h, twoStage); err != nil {
 			if err = faults.Join(at, err); err != nil {
 				return nil, err
 			}
 		}
 	}
 	return out, faults.Err()
+}
+
+func workOut(hair api.HeadBody, twoStage bool) (w worked, err error) {
+	var f scheduling.Faults
+	if hair.CheckPlan(&f); len(f) > 0 {
+		return w, f
+	}
+	settings := chairtime.Default()
+	h := hair.Head()
+	h.TwoStage = twoStage
+	if hair.Plan == api.NormalPlan {
+		w.normal = new(chairtime.PlanOption)
+		if h, *w.normal, err = settings.NormalPlan(h); err != nil {
+			return w, err
+		}
+	}
+	w.Estimate, err = settings.Estimate(h)
+	return w, err
 }
 
 func (c *EstimateCmd) answerCaller(out io.Writer) error {

@@ -123,6 +123,7 @@ func hairFields(h *api.HeadBody) []hairField {
 		{"plate_depth_cm", true, &h.PlateDepthCM},
 		{"hands", true, &h.Hands},
 		{"batches", false, &h.Batches},
+		{"plan", false, &h.Plan},
 		{"curl", false, &h.Curl},
 		{"passes", false, &h.Passes},
 		{"area_share", false, &h.AreaShare},
@@ -189,9 +190,10 @@ func parseHair(item json.RawMessage) (api.HeadBody, error) {
 	return h, faults.Err()
 }
 
-// ranges returns what the core says of the values of h.
+// ranges returns what is said of the values of h.
 func ranges(h api.HeadBody) scheduling.Faults {
 	faults, _ := errors.AsType[scheduling.Faults](h.Head().Validate())
+	h.CheckPlan(&faults)
 	return faults
 }
 

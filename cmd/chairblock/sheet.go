@@ -13,7 +13,7 @@ import (
 )
 
 // writeSheets writes one sheet for each estimate, for a stylist to read.
-func writeSheets(out io.Writer, estimates []chairtime.Estimate) error {
+func writeSheets(out io.Writer, estimates []worked, watchFor bool) error {
 	var b bytes.Buffer
 	for i, e := range estimates {
 		if len(estimates) > 1 {
@@ -23,14 +23,22 @@ func writeSheets(out io.Writer, estimates []chairtime.Estimate) error {
 			fmt.Fprintf(&b, "%d of %d\n", i+1, len(estimates))
 		}
 		writeSheet(&b, e)
+		if watchFor {
+			writeWatchFor(&b, e.Estimate, chairtime.Units{})
+		}
 	}
 	fmt.Fprintf(&b, "\n%s\n", chairtime.SafetyLine)
 	_, err := out.Write(b.Bytes())
 	return err
 }
 
-func writeSheet(b *bytes.Buffer, e chairtime.Estimate) {
-	fmt.Fprintf(b, "Hair: %s\nPlan: %s\n\n", hairWords(e.Head), planWords(e.Head))
+func writeSheet(b *bytes.Buffer, x worked) {
+	e := x.Estimate
+	fmt.Fprintf(b, "Hair: %s\nPlan: %s\n", hairWords(e.Head), planWords(e.Head))
+	if x.normal != nil {
+		fmt.Fprintf(b, "Normal plan: %s, %s\n", x.normal.Words(), chairtime.Default().ExposureWords(e.Head, *x.normal))
+	}
+	b.WriteString("\n")
 	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "step\texpected\tbooked\thow the expected minutes are counted")
 	for _, s := range e.Steps {
@@ -131,6 +139,9 @@ func planWords(h chairtime.Head) string {
 		words[0] = "two pairs of hands"
 	}
 	words = append(words, fmt.Sprintf("%d sections", h.Sections), "plate width "+number(h.PlateWidth)+" cm")
+	if h.TwoStage {
+		words = append(words, "solution in two stages")
+	}
 	if h.Batches > 1 {
 		words = append(words, fmt.Sprintf("%d batches", h.Batches))
 	}

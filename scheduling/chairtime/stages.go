@@ -29,6 +29,7 @@ func (c *Settings) splitStages(w *work) {
 // stagesOf returns Faults when h is a retouch, whose ends are not treated, by a
 // service in two stages.
 func (c *Settings) stagesOf(h Head) error {
+	h = c.settled(h)
 	if !h.TwoStage || h.Regrowth == 0 || h.Regrowth > c.UntreatedShare*h.Length {
 		return nil
 	}
