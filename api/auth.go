@@ -18,10 +18,14 @@ var (
 	working   = []store.Role{store.Owner, store.Desk, store.LeadRole}
 	desk      = []store.Role{store.Owner, store.Desk}
 	owner     = []store.Role{store.Owner}
-	health    = []store.Role{store.Owner, store.LeadRole} // may see answers about health
+	// ownerOrLead is for what a stylist may know of herself; the handler leaves out
+	// the rest.
+	ownerOrLead = []store.Role{store.Owner, store.LeadRole}
+	health      = []store.Role{store.Owner, store.LeadRole} // may see answers about health
 )
 
 var allowed = map[string][]store.Role{
+	"get-pace-settings": owner, "set-pace-settings": owner, "report-pace": ownerOrLead,
 	"get-booking-rules": everybody, "set-booking-rules": owner,
 	"get-care-rules": everybody, "set-care-rules": owner,
 	"get-salon": everybody, "update-salon": owner, "list-chair-time-settings": working,
@@ -33,8 +37,8 @@ var allowed = map[string][]store.Role{
 	"list-closures": everybody, "add-closure": owner, "delete-closure": owner,
 	"list-absences": everybody, "add-absence": desk, "delete-absence": desk,
 	"list-services": everybody, "get-service": everybody, "add-service": owner, "update-service": owner,
-	"delete-service": owner,
-	"list-clients":   working, "get-client": working, "add-client": working, "update-client": working,
+	"delete-service": owner, "copy-service": owner, "list-service-versions": everybody, "get-service-version": everybody,
+	"list-clients": working, "get-client": working, "add-client": working, "update-client": working,
 	"delete-client": owner,
 	"list-heads":    working, "add-head": working, "expect-hair": working,
 	"get-hair-map": health, "list-hair-treatments": health, "add-hair-treatment": health, "delete-hair-treatment": health,
@@ -52,12 +56,18 @@ var allowed = map[string][]store.Role{
 	"list-waiting": working, "add-waiting": working, "get-waiting": working, "update-waiting": working, "withdraw-waiting": working,
 	"match-waiting": working, "plan-day": working, "get-day-plan": working, "apply-day-plan": working,
 	"list-reminders":        working,
-	"list-feeds":            desk,
-	"add-feed":              desk,
-	"revoke-feed":           desk,
 	"get-consultation-form": working, "set-consultation-form": owner, "list-screenings": working, "add-screening": health,
 	"get-screening": health, "delete-screening": health, "decide-screening": health,
 	"get-privacy": working, "set-privacy": owner, "list-health-reads": owner,
+	"add-skin-test": everybody, "read-skin-test": health, "list-skin-tests": health, "add-strand-test": health, "list-strand-tests": health,
+	"add-reaction": everybody, "list-reactions": health,
+	"get-minor": working, "set-minor": working, "delete-minor": working, "add-guardian-yes": working,
+	"list-consents": working, "add-consent": working, "withdraw-consent": working, "list-consent-wordings": everybody, "add-consent-wording": owner,
+	"override-need": working, "withdraw-override": working, "list-overrides": health, "list-to-do": working,
+	"name-client":  working,
+	"list-feeds":   desk,
+	"add-feed":     desk,
+	"revoke-feed":  desk,
 	"list-tokens":  owner,
 	"add-token":    owner,
 	"revoke-token": owner,

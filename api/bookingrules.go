@@ -28,7 +28,10 @@ type BookingRules struct {
 	Spacing           []SpacingRuleBody `json:"spacing" required:"false" nullable:"true" doc:"How far apart services of one client have to be, instead of the rules that the program brings along; left out or null: those"`
 	UsualMix          []MixBody         `json:"usual_mix" required:"false" nullable:"true" doc:"What a usual day asks for: openings that leave room for it rank first. Left out or empty: two each of the three dearest services whose time is the same for everybody"`
 	Money             *MoneyRulesBody   `json:"money,omitempty" doc:"Quotes and deposits; left out: the program's own rules"`
-	Ranking           *WeightsBody      `json:"ranking,omitempty" doc:"What the parts of a ranking are worth, in lost standard visits; left out: the program's own"`
+	// AssistantSteps are the salon's own; see assistants.
+	AssistantSteps []string     `json:"assistant_steps" required:"false" nullable:"true" maxItems:"60" doc:"Kinds of steps that an assistant may do here; every other step is the licensed person's, whatever a service says. Local rules differ: West Virginia Code 30-27-11a, for one, lets the holder of a shampoo assistant's permit only shampoo and rinse, take out rods and do basin work, under supervision. Left out or null: wash, rinse and dry; empty: none"`
+	Needs          *NeedRules   `json:"needs,omitempty" doc:"What a visit needs before it may begin; left out: the program's own rules"`
+	Ranking        *WeightsBody `json:"ranking,omitempty" doc:"What the parts of a ranking are worth, in lost standard visits; left out: the program's own"`
 }
 
 // defaultRules are judgement throughout: values to begin with, for every salon
@@ -36,7 +39,7 @@ type BookingRules struct {
 func defaultRules() BookingRules {
 	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, MissedAfterMinutes: 20, ShareOverrunLimit: new(defaultShareLimit), StylistClears: clearsAuto,
 		Spacing: spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights())),
-		Money: new(defaultMoneyRules())}
+		Money: new(defaultMoneyRules()), Needs: (*NeedRules)(nil).filled()}
 }
 
 // check adds the faults of b to f.
@@ -53,7 +56,9 @@ func (b BookingRules) check(f *scheduling.Faults) {
 	if b.ShareOverrunLimit != nil {
 		f.Between("share_overrun_limit", *b.ShareOverrunLimit, 0, 0.5, "")
 	}
+	b.checkAssistants(f)
 	checkSpacing(f, b.Spacing)
+	b.Needs.check(f)
 	b.Money.check(f)
 	if b.Ranking != nil {
 		_ = f.Join("ranking", b.Ranking.weights().Validate())
@@ -78,6 +83,7 @@ func bookingRules(n store.Salon) (BookingRules, error) {
 		b.Spacing = defaultRules().Spacing
 	}
 	b.Money = new(b.Money.filled())
+	b.Needs = b.Needs.filled()
 	return b, nil
 }
 
@@ -93,21 +99,19 @@ func (s *Server) ruleRoutes() {
 		Summary: "Replace the rules of booking"}, s.setRules)
 }
 
-func writeRules(n store.Salon) (*found[BookingRules], error) {
-	b, err := bookingRules(n)
-	return &found[BookingRules]{ETag: etag(n.Version), Body: b}, err
+func (s *Server) getRules(ctx context.Context, _ *empty) (out *found[RulesAnswer], err error) {
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		n, err := t.SalonRow(ctx)
+		if err != nil {
+			return err
+		}
+		out, err = s.writeRules(ctx, t, n)
+		return err
+	})
+	return out, err
 }
 
-func (s *Server) getRules(ctx context.Context, _ *empty) (*found[BookingRules], error) {
-	var n store.Salon
-	err := s.inTx(ctx, func(t *store.Tx) (err error) { n, err = t.SalonRow(ctx); return err })
-	if err != nil {
-		return nil, err
-	}
-	return writeRules(n)
-}
-
-func (s *Server) setRules(ctx context.Context, in *rulesInput) (*found[BookingRules], error) {
+func (s *Server) setRules(ctx context.Context, in *rulesInput) (out *found[RulesAnswer], err error) {
 	version, err := in.version()
 	if err != nil {
 		return nil, err
@@ -121,7 +125,6 @@ func (s *Server) setRules(ctx context.Context, in *rulesInput) (*found[BookingRu
 	if err != nil {
 		return nil, fmt.Errorf("api: booking rules: %w", err)
 	}
-	var n store.Salon
 	err = s.inTx(ctx, func(t *store.Tx) error {
 		day, err := loadSalon(ctx, t)
 		if err != nil {
@@ -130,11 +133,12 @@ func (s *Server) setRules(ctx context.Context, in *rulesInput) (*found[BookingRu
 		if err := in.Body.checkMix(ctx, t, day); err != nil {
 			return err
 		}
-		n, err = t.SetBookingRules(ctx, version, doc)
+		n, err := t.SetBookingRules(ctx, version, doc)
+		if err != nil {
+			return err
+		}
+		out, err = s.writeRules(ctx, t, n)
 		return err
 	})
-	if err != nil {
-		return nil, err
-	}
-	return writeRules(n)
+	return out, err
 }

@@ -62,7 +62,7 @@ func (s *Server) renderFeed(ctx context.Context, f store.FeedState, n salonDay, 
 			return err
 		}
 		about.Name, about.Color = p.Name+" at "+n.row.Name, "steelblue"
-		cal, err = staffFeed(ctx, t, about, f.Subject, from, to)
+		cal, err = staffFeed(ctx, t, n, about, f.Subject, from, to)
 		return err
 	})
 	if err != nil {
@@ -87,7 +87,7 @@ func visitIDs(parts []store.Part) []string {
 }
 
 // staffFeed is one person's calendar: one event for each part of a visit.
-func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, from, to time.Time) (ics.Calendar, error) {
+func staffFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, unit string, from, to time.Time) (ics.Calendar, error) {
 	parts, err := t.PartsOf(ctx, unit, from, to)
 	if err != nil {
 		return ics.Calendar{}, err
@@ -108,13 +108,17 @@ func staffFeed(ctx context.Context, t *store.Tx, about ics.Feed, unit string, fr
 	for _, v := range visits {
 		booked[v.ID] = v
 	}
+	watch, err := n.watchFor(ctx, t, visits...)
+	if err != nil {
+		return ics.Calendar{}, err
+	}
 	var out []ics.Part
 	for _, p := range parts {
 		if p.Kind == string(ics.Away) && busyIn(parts, p) {
 			continue // she is not free: another client has her
 		}
 		v := booked[p.Visit]
-		part := staffPart(p, v, names, unit)
+		part := staffPart(p, v, names, unit, watch.of(v))
 		if !isKept(v) {
 			part.ClientInitials = clients[v.ID].Initials()
 		}
@@ -130,15 +134,19 @@ func busyIn(parts []store.Part, p store.Part) bool {
 	})
 }
 
-func staffPart(p store.Part, v store.Visit, names map[string]string, unit string) ics.Part {
+func staffPart(p store.Part, v store.Visit, names map[string]string, unit string, watch [][]string) ics.Part {
 	out := ics.Part{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Visit: v.ID, Start: p.Start, End: p.End,
 		Kind: ics.PartKind(p.Kind), Chair: names[v.Chair]}
 	var with, services []string
-	for _, st := range v.Steps {
+	for i, st := range v.Steps {
 		if st.Start.Before(p.Start) || st.End.After(p.End) {
 			continue
 		}
-		out.Steps = append(out.Steps, ics.PartStep{Name: st.Label, Start: st.Start})
+		step := ics.PartStep{Name: st.Label, Start: st.Start}
+		if p.Kind != string(ics.Away) { // others do it
+			step.WatchFor = watch[i]
+		}
+		out.Steps = append(out.Steps, step)
 		services = addOnce(services, v.Services[st.Service].Name)
 		if b := st.UnitIn(openings.RoleBasin); b != "" {
 			out.Basin = names[b]

@@ -234,10 +234,11 @@ func TestASalonWithNothingInItSaysWhatIsMissing(t *testing.T) {
 
 func TestAVisitLongerThanADayCannotBePlaced(t *testing.T) {
 	s := newSalon(t)
-	step := object{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 600, "hands_on": true}
+	step := object{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 500, "hands_on": true}
 	var long api.ServiceBody
-	s.call("POST", "/v1/services", object{"name": "Long", "skill": "cut", "chemical": false, "aftercare": false, "price_cents": 1, "steps": []object{step, step, step}}).is(201, &long)
-	p := s.call("POST", "/v1/openings", object{"services": []object{{"service_id": long.ID}}}).refused(422, "invalid")
+	s.call("POST", "/v1/services", object{"name": "Long", "skill": "cut", "chemical": false, "aftercare": false, "price_cents": 1, "steps": []object{step}}).is(201, &long)
+	three := []object{{"service_id": long.ID}, {"service_id": long.ID}, {"service_id": long.ID}}
+	p := s.call("POST", "/v1/openings", object{"services": three}).refused(422, "invalid")
 	require.Equal(t, []string{"body /services"}, pointers(p))
-	require.Contains(t, p.Detail, "1800 minutes")
+	require.Contains(t, p.Detail, "1500 minutes")
 }

@@ -68,6 +68,12 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	if err := c.consult(ctx, t, n, b.ClientID, b.Start); err != nil {
 		return v, nil, err
 	}
+	if err := c.prove(ctx, t, n, b.ClientID, b.Start); err != nil {
+		return v, nil, err
+	}
+	if err := c.guarded(); err != nil {
+		return v, nil, err
+	}
 	return v, c, c.guard(n, s.now(), b.Start, v.ApprovedBy, near)
 }
 
@@ -150,14 +156,17 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 		return err
 	}
 	j.v.ApprovedBy = cmp.Or(approvedBy, j.v.ApprovedBy)
-	var ask []CautionBody
-	if n.skinTestAgain(s.now(), j.before, j.start, approvedBy) {
-		ask = append(ask, n.askSkinTest())
-	}
 	if j.c = j.work; j.c == nil {
 		if j.c, err = recompose(ctx, t, j.v, j.lead); err != nil {
 			return err
 		}
+	}
+	if err := j.c.prove(ctx, t, n, j.v.Client, j.start); err != nil {
+		return err
+	}
+	var ask []CautionBody
+	if !j.c.tested && n.skinTestAgain(s.now(), j.before, j.start, approvedBy) {
+		ask = append(ask, n.askSkinTest())
 	}
 	return s.guardMove(ctx, t, n, j.before, j.c, j.start, approvedBy, ask)
 }
@@ -272,14 +281,14 @@ func recomposeWith(service func(store.VisitService) (store.ServiceRow, error), v
 func rebook(x scheduling.Service, v store.Visit, i int) (openings.VisitService, error) {
 	out := openings.VisitService{Service: x, Hands: 1}
 	var planned []scheduling.PlannedStep
-	var seated []bool
+	var seated, led []bool
 	for _, st := range v.Steps {
 		if st.Service != i {
 			continue
 		}
 		planned = append(planned, scheduling.PlannedStep{Kind: scheduling.StepKind(st.Kind),
 			Length: int(st.End.Sub(st.Start) / time.Minute), Looks: st.Looks})
-		seated = append(seated, st.UnitIn(openings.RoleChair) != "")
+		seated, led = append(seated, st.UnitIn(openings.RoleChair) != ""), append(led, st.UnitIn(openings.RoleLead) != "")
 		if st.UnitIn(openings.RoleHelper) != "" {
 			out.Hands = 2
 		}
@@ -294,6 +303,9 @@ func rebook(x scheduling.Service, v store.Visit, i int) (openings.VisitService, 
 	for k := range out.Steps {
 		if !seated[k] {
 			out.Steps[k].Where = scheduling.AtDesk
+		}
+		if st := &out.Steps[k]; led[k] && st.Who == scheduling.ByAssistant {
+			st.Who = scheduling.ByLead // no assistant might do it when it was booked
 		}
 	}
 	return out, nil

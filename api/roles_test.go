@@ -18,6 +18,7 @@ import (
 var mayDo = map[string]string{
 	"get-salon": "odla", "update-salon": "o", "list-chair-time-settings": "odl",
 	"get-booking-rules": "odla", "set-booking-rules": "o",
+	"get-pace-settings": "o", "set-pace-settings": "o", "report-pace": "ol",
 	"get-care-rules": "odla", "set-care-rules": "o",
 	"list-staff": "odla", "get-staff": "odla", "add-staff": "o", "update-staff": "o", "delete-staff": "o",
 	"get-staff-hours": "odla", "set-staff-hours": "o",
@@ -26,6 +27,7 @@ var mayDo = map[string]string{
 	"list-closures": "odla", "add-closure": "o", "delete-closure": "o",
 	"list-absences": "odla", "add-absence": "od", "delete-absence": "od",
 	"list-services": "odla", "get-service": "odla", "add-service": "o", "update-service": "o", "delete-service": "o",
+	"copy-service": "o", "list-service-versions": "odla", "get-service-version": "odla",
 	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o",
 	"list-heads": "odl", "add-head": "odl", "expect-hair": "odl",
 	"get-hair-map": "ol", "list-hair-treatments": "ol", "add-hair-treatment": "ol", "delete-hair-treatment": "ol",
@@ -42,6 +44,11 @@ var mayDo = map[string]string{
 	"match-waiting": "odl", "plan-day": "odl", "get-day-plan": "odl", "apply-day-plan": "odl",
 	"find-group-openings": "odl", "book-group": "odl", "get-group": "odl",
 	"get-day": "odla", "list-reminders": "odl",
+	"add-skin-test": "odla", "read-skin-test": "ol", "list-skin-tests": "ol", "add-strand-test": "ol", "list-strand-tests": "ol",
+	"add-reaction": "odla", "list-reactions": "ol",
+	"get-minor": "odl", "set-minor": "odl", "delete-minor": "odl", "add-guardian-yes": "odl",
+	"list-consents": "odl", "add-consent": "odl", "withdraw-consent": "odl", "list-consent-wordings": "odla", "add-consent-wording": "o",
+	"override-need": "odl", "withdraw-override": "odl", "list-overrides": "ol", "list-to-do": "odl", "name-client": "odl",
 	"list-feeds": "od", "add-feed": "od", "revoke-feed": "od",
 	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
@@ -74,6 +81,7 @@ func (s *salon) things() map[string]string {
 		out[path] = x.ID
 	}
 	out["screenings"] = s.screened(client, map[string]string{"asthma": "yes"}).ID
+	out["skin-tests"], out["consents"] = s.onRecord(client)
 	waiting := s.waits(client, object{"first_date": "2026-07-06", "last_date": "2026-07-10"})
 	out["waiting-list"] = waiting.ID
 	out["day-plans"] = s.plan(object{"date": "2026-07-06", "waiting_list": []string{waiting.ID}, "rounds": 50}).ID
@@ -92,7 +100,8 @@ func (s *salon) requests() map[string]request {
 	steps := []object{{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 20, "hands_on": true}}
 	bodies := map[string]any{
 		"update-salon":      object{"name": "Quay Chairs", "currency": "EUR", "length_unit": "cm", "heat_unit": "C", "address": "1 Quay", "phone": "+4930901820", "mail": "desk@quay.example", "emergency": "112"},
-		"set-booking-rules": object{"hold_minutes": 12},
+		"set-booking-rules": object{"hold_minutes": 12, "needs": everyNeedRule()},
+		"set-pace-settings": object{"counts_from": "2026-01-01", "staff": []object{{"staff_id": s.ben, "off": true}}, "constants": object{"noise_sd": 0.25}},
 		"add-staff":         object{"name": "Ora", "initials": "O", "may_lead": true, "skills": []string{"cut"}},
 		"update-staff":      object{"name": "Ben", "initials": "B", "may_lead": true, "skills": []string{"cut"}},
 		"add-station":       object{"kind": "chair", "name": "Chair 3", "changeover_minutes": 3}, "update-station": object{"kind": "chair", "name": "Window", "changeover_minutes": 3},
@@ -114,6 +123,8 @@ func (s *salon) requests() map[string]request {
 		"add-feed": object{"kind": "staff", "subject_id": s.ada}, "add-token": object{"role": "assistant", "staff_id": s.mina, "label": "phone"},
 	}
 	bodies["update-service"] = bodies["add-service"]
+	maps.Copy(bodies, needBodies(s.client("Runa")))
+	bodies["copy-service"] = object{"name": "Dry cut, short"}
 	bodies["arrive-visit"], bodies["start-step"], bodies["finish-step"] = object{}, object{}, object{}
 	bodies["apply-remedy"] = object{"remedy": strings.Repeat("0", 24), "as_of": start}
 	bodies["add-waiting"] = object{"client_id": things["clients"], "services": s.straightening(), "first_date": "2026-07-13", "last_date": "2026-07-14", "weekdays": []int{1, 2},
@@ -148,7 +159,7 @@ func (s *salon) requests() map[string]request {
 				id = held.ID
 			}
 			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
-				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{treatment_id}", treatment.ID).Replace(path) + query[op.ID]}
+				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{kind}", "strand_test", "{version}", "1", "{treatment_id}", treatment.ID).Replace(path) + query[op.ID]}
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":
@@ -239,6 +250,15 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 			r.body = object{"remedy": d.Remedies[0].ID, "as_of": d.AsOf}
 		case "add-walk-in":
 			n.at(start.Add(2 * time.Hour))
+		case "override-need", "withdraw-override":
+			n.strict(nil)
+			if id == "withdraw-override" {
+				n.send(requests["override-need"]).is(200, nil)
+			}
+		case "name-client":
+			n.at(start.Add(2 * time.Hour))
+			r.path = "/v1/visits/" + n.walkedIn("Dry cut").ID + "/client"
+			r.headers = []string{"If-Match", `"v2"`}
 		}
 		a := n.send(r)
 		require.Less(t, a.status, 300, "%s: %s", id, a.body)

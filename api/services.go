@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -46,6 +47,8 @@ type ServiceBody struct {
 	Steps      []StepBody `json:"steps" nullable:"false" minItems:"1" maxItems:"60"`
 
 	PriceRule *PriceRuleBody       `json:"price_rule,omitempty" doc:"What the price follows; left out: price_cents for everybody. A booked visit keeps its price"`
+	MadeAt    *time.Time           `json:"made_at,omitempty" readOnly:"true" doc:"When this version was made"`
+	Cautions  []CautionBody        `json:"cautions,omitempty" readOnly:"true" doc:"What stops it from being booked as it is, or as it says: people, chairs, basins or hours that the salon does not have yet, a helper whom nobody could be"`
 	Products  []ServiceProductBody `json:"products" required:"false" nullable:"false" maxItems:"8" doc:"Products that are reserved for each visit and taken from stock when it is finished"`
 }
 
@@ -104,7 +107,7 @@ func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {
 
 func writeService(r store.ServiceRow) ServiceBody {
 	b := ServiceBody{ID: r.ID, Version: r.Version, Name: r.Name, Skill: r.Skill, Chemical: r.Chemical, Aftercare: r.Aftercare, Retouch: r.Retouch,
-		Clear: r.Clear, PriceCents: r.PriceCents, NeedsHair: needsHair(r.Service), Families: r.Families}
+		Clear: r.Clear, PriceCents: r.PriceCents, NeedsHair: needsHair(r.Service), Families: r.Families, MadeAt: &r.Made}
 	if b.Families == nil {
 		b.Families = []string{}
 	}
@@ -138,43 +141,72 @@ func (s *Server) listServices(ctx context.Context, _ *empty) (*listBody[ServiceB
 	return listOf(rows, writeService), err
 }
 
-func (s *Server) getService(ctx context.Context, in *ByID) (*found[ServiceBody], error) {
-	var r store.ServiceRow
-	err := s.inTx(ctx, func(t *store.Tx) (err error) { r, err = t.ServiceByID(ctx, in.ID); return err })
-	return &found[ServiceBody]{etag(r.Row), writeService(r)}, err
+func (s *Server) getService(ctx context.Context, in *ByID) (out *found[ServiceBody], err error) {
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		r, err := t.ServiceByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		out = &found[ServiceBody]{etag(r.Row), writeService(r)}
+		out.Body.Cautions, err = n.judged(ctx, t, r.Service, nil)
+		return new(scheduling.Faults).Join("", err) // what is there is shown, although it would not be taken today
+	})
+	return out, err
 }
 
-func (s *Server) addService(ctx context.Context, in *serviceInput) (*created[ServiceBody], error) {
-	x, err := in.Body.service()
+func (s *Server) addService(ctx context.Context, in *serviceInput) (out *created[ServiceBody], err error) {
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		out, err = in.Body.add(ctx, t)
+		return err
+	})
+	return out, err
+}
+
+// add makes a service of b in a salon.
+func (b ServiceBody) add(ctx context.Context, t *store.Tx) (*created[ServiceBody], error) {
+	r, cautions, err := b.save(ctx, t, func(x scheduling.Service) (store.ServiceRow, error) { return t.AddService(ctx, x) })
 	if err != nil {
 		return nil, err
 	}
-	var r store.ServiceRow
-	err = s.inTx(ctx, func(t *store.Tx) (err error) {
-		r, err = t.AddService(ctx, x)
-		r, err = in.Body.withPricing(ctx, t, r, err)
-		return err
-	})
-	return &created[ServiceBody]{Location: "/v1/services/" + r.ID, ETag: etag(r.Row), Body: writeService(r)}, err
+	out := &created[ServiceBody]{Location: "/v1/services/" + r.ID, ETag: etag(r.Row), Body: writeService(r)}
+	out.Body.Cautions = cautions
+	return out, nil
 }
 
-func (s *Server) updateService(ctx context.Context, in *serviceChange) (*found[ServiceBody], error) {
+// save checks b, against what the salon has as well, and writes it down.
+func (b ServiceBody) save(ctx context.Context, t *store.Tx, write func(scheduling.Service) (store.ServiceRow, error)) (r store.ServiceRow, cautions []CautionBody, err error) {
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return r, nil, err
+	}
+	x, fault := b.service()
+	if cautions, err = n.judged(ctx, t, x, fault); err != nil {
+		return r, nil, err
+	}
+	r, err = write(x)
+	r, err = b.withPricing(ctx, t, r, err)
+	return r, cautions, err
+}
+
+func (s *Server) updateService(ctx context.Context, in *serviceChange) (out *found[ServiceBody], err error) {
 	version, err := in.version()
 	if err != nil {
 		return nil, err
 	}
-	x, err := in.Body.service()
-	if err != nil {
-		return nil, err
-	}
-	x.ID = in.ID
-	var r store.ServiceRow
-	err = s.inTx(ctx, func(t *store.Tx) (err error) {
-		r, err = t.UpdateService(ctx, x, version)
-		r, err = in.Body.withPricing(ctx, t, r, err)
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		r, cautions, err := in.Body.save(ctx, t, func(x scheduling.Service) (store.ServiceRow, error) {
+			x.ID = in.ID
+			return t.UpdateService(ctx, x, version)
+		})
+		out = &found[ServiceBody]{etag(r.Row), writeService(r)}
+		out.Body.Cautions = cautions
 		return err
 	})
-	return &found[ServiceBody]{etag(r.Row), writeService(r)}, err
+	return out, err
 }
 
 func (s *Server) deleteService(ctx context.Context, in *removal) (*empty, error) {

@@ -14,6 +14,7 @@ func (s *Server) routes() {
 	s.peopleRoutes()
 	s.rotaRoutes()
 	s.serviceRoutes()
+	s.serviceVersionRoutes()
 	s.clientRoutes()
 	s.estimateRoutes()
 	s.openingRoutes()
@@ -31,6 +32,7 @@ func (s *Server) routes() {
 	s.delayRoutes()
 	s.reminderRoutes()
 	s.accessRoutes()
+	s.paceRoutes()
 	s.screeningRoutes()
 }
 

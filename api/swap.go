@@ -63,6 +63,12 @@ func (s *Server) swapVisits(ctx context.Context, in *swapInput) (*found[SwapAnsw
 		theirs, err := t.RemindersOf(ctx, list[1].ID)
 		out = found[SwapAnswer]{etag(list[0].Version), SwapAnswer{Visit: writeVisit(list[0], n, mine),
 			Other: writeVisit(list[1], n, theirs), OtherVersion: list[1].Version}}
+		if err != nil {
+			return err
+		}
+		w, err := n.watchFor(ctx, t, list...)
+		w.fill(&out.Body.Visit, list[0])
+		w.fill(&out.Body.Other, list[1])
 		return err
 	})
 	return &out, err

@@ -12,7 +12,7 @@ import (
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
-	"chairblock/scheduling/chairtime"
+	"chairblock/scheduling/needs"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
@@ -71,11 +71,13 @@ func describeVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) 
 	for _, sv := range v.Services {
 		p.Services = append(p.Services, pages.VisitService{Name: sv.Name, With: x.names[sv.Lead]})
 	}
-	for _, st := range v.Steps {
+	w, err := n.watchFor(ctx, t, v)
+	lines := w.of(v)
+	for i, st := range v.Steps {
 		who, where := atWork(st, x.names)
-		p.Steps = append(p.Steps, pages.VisitStep{Start: st.Start, End: st.End, Label: st.Label, Who: who, Where: where})
+		p.Steps = append(p.Steps, pages.VisitStep{Start: st.Start, End: st.End, Label: st.Label, Who: who, Where: where, WatchFor: lines[i]})
 	}
-	return p, nil
+	return p, err
 }
 
 // atWork names the people of a step, and its basin or else its chair.
@@ -148,24 +150,31 @@ func aboutVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (*v
 		}
 		x.cautions = append(x.cautions, w.result.Cautions...)
 	}
-	x.needs(n, v)
+	if err := x.needs(ctx, t, n, v); err != nil {
+		return nil, err
+	}
 	reminders, err := t.RemindersOf(ctx, v.ID)
 	x.say(reminders, n.loc)
 	return x, err
 }
 
-// needs lists what must be there before the visit can start.
-func (x *visitFacts) needs(n salonDay, v store.Visit) {
-	tested := func(c CautionBody) bool { return c.Code == chairtime.CautionPatchTest }
-	if v.State != store.Booked || !slices.ContainsFunc(x.cautions, tested) {
-		return
+// needs lists what must be there before the visit can start, and by when.
+func (x *visitFacts) needs(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) error {
+	if !toCome(v) {
+		return nil
 	}
-	by := v.Start.Add(-time.Duration(n.time.PatchTestHours * float64(time.Hour))).In(n.loc).Format("Mon 2 January 15:04")
-	s := "a skin test, done by " + by
-	if v.ApprovedBy != "" {
-		s += ", or an earlier one that counts for " + v.ApprovedBy
+	of, err := needsOf(ctx, t, n, v)
+	for _, k := range needs.FirstOpen(of[v.ID]) {
+		line := k.Words()
+		switch {
+		case k.Hidden() && seesHealth(ctx):
+			line = k.Why
+		case !k.Hidden():
+			line += ", " + k.Right(n.atWords)
+		}
+		x.needed = append(x.needed, line)
 	}
-	x.needed = append(x.needed, s)
+	return err
 }
 
 // say lists what goes out, or why nothing does.

@@ -48,6 +48,8 @@ type VisitBody struct {
 	CanStartUntil *StartUntilBody `json:"can_start_until,omitempty" doc:"How late it can begin; only in the answer about one visit and of a day, while it is booked or the client is here"`
 	Reminders     []ReminderBody  `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
 	WaitingFits   *int            `json:"waiting_list_fits,omitempty" doc:"How many of the waiting-list requests for that day fit now, of the 20 most valuable; only in the answer when the visit is cancelled or did not come, and somebody waits"`
+	StillNeeded   []NeedBody      `json:"still_needed,omitempty" doc:"What there has to be before the visit can begin, done or not; only where one visit is answered, while it is to come"`
+	StillOpen     *int            `json:"still_needed_open,omitempty" doc:"How much of that is not there; only in the answer about one visit and of a day"`
 	Cautions      []CautionBody   `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
 }
 
@@ -71,6 +73,8 @@ type VisitStepBody struct {
 	HandsOn bool           `json:"hands_on"`
 	Watched bool           `json:"watched"`
 	Units   []StepUnitBody `json:"units" nullable:"false"`
+	// WatchFor is left out where visits are listed.
+	WatchFor []string `json:"watch_for,omitempty" doc:"Short lines for whoever does it, as the visit was booked, with the salon's figures filled in; left out where several visits are listed"`
 	// What really happened, as long as somebody knows.
 	RealStart *time.Time `json:"real_start,omitempty" doc:"When it really began"`
 	RealEnd   *time.Time `json:"real_end,omitempty" doc:"When it was really over"`
@@ -183,6 +187,14 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 		return VisitBody{}, err
 	}
 	b := writeVisit(v, n, reminders)
+	w, err := n.watchFor(ctx, t, v)
+	if err != nil {
+		return b, err
+	}
+	w.fill(&b, v)
+	if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, v); err != nil {
+		return b, err
+	}
 	if b.Cautions, err = s.visitCautions(ctx, t, n, v); err != nil {
 		return b, err
 	}
@@ -222,7 +234,7 @@ func createVisit[B any](ctx context.Context, s *Server, r Repeatable, route stri
 		if err != nil {
 			return nil, err
 		}
-		b, err := s.visitBody(ctx, t, n, v)
+		b, err := s.visitBody(withoutHealth(ctx), t, n, v) // the answer is kept
 		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: b}, err
 	})
 }

@@ -164,6 +164,10 @@ var formulaKinds = slices.Concat([]StepKind{Talk, Wash, Prep, Apply, Process}, t
 
 var stepName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 
+// Valid reports whether k is small letters, digits and _, as the kind of a step
+// has to be.
+func (k StepKind) Valid() bool { return stepName.MatchString(string(k)) }
+
 // Validate returns Faults with every step that contradicts itself: a wait
 // whose least is above its longest, a formula for a kind that has none, no
 // length, hands on with nobody there, or a watched stretch with hands on; steps
@@ -181,7 +185,7 @@ func (s Service) Validate() error {
 	}
 	for i, st := range s.Steps {
 		at := fmt.Sprintf("steps[%d]", i)
-		if !stepName.MatchString(string(st.Kind)) {
+		if !st.Kind.Valid() {
 			f.Addf(at+".kind", "small letters, digits and _", "is %q", st.Kind)
 		}
 		switch {

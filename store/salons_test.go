@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -58,6 +59,7 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.SetVisitGroup(ctx, &store.Visit{ID: x.visit, Group: &g.ID}))
 		x.head, x.estimate, x.closure, x.absence, x.feed, x.group = h.ID, e.ID, c.ID, a.ID, f.ID, g.ID
+		require.NoError(s.t, t.ReplacePaces(ctx, paceOf(s.ada)))
 		w, err := t.AddWish(ctx, wish(x.client))
 		require.NoError(s.t, err)
 		p, err := t.AddDayPlan(ctx, plan(), date.New(2000, 1, 1))
@@ -87,7 +89,8 @@ func (x *filled) ids() []string {
 // crossing calls each method of a transaction with what belongs to another salon,
 // or, where a method takes no id, asks for everything there is.
 var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
-	"Absences": func(t *store.Tx, x *filled) (any, error) { return t.Absences(x.t.Context(), time.Time{}) },
+	"AssistedSteps": func(t *store.Tx, x *filled) (any, error) { return t.AssistedSteps(x.t.Context(), time.Time{}, nil) },
+	"Absences":      func(t *store.Tx, x *filled) (any, error) { return t.Absences(x.t.Context(), time.Time{}) },
 	"AddCardFact": func(t *store.Tx, x *filled) (any, error) {
 		_, err := t.AddCardFact(x.t.Context(), &store.Card{Visit: x.visit}, fact("note", at(9, 0)))
 		return nil, err
@@ -260,6 +263,20 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"LockGroup":    func(t *store.Tx, x *filled) (any, error) { return t.LockGroup(x.t.Context(), x.group) },
 	"LockVisit":    func(t *store.Tx, x *filled) (any, error) { return t.LockVisit(x.t.Context(), x.visit, 0) },
+	"AllPaces":    func(t *store.Tx, x *filled) (any, error) { return t.AllPaces(x.t.Context()) },
+	"LastPaceFit": func(t *store.Tx, x *filled) (any, error) { return t.LastPaceFit(x.t.Context()) },
+	"LockPaces":   func(t *store.Tx, x *filled) (any, error) { return nil, t.LockPaces(x.t.Context()) },
+	"PaceRecords": func(t *store.Tx, x *filled) (any, error) {
+		return t.PaceRecords(x.t.Context(), time.Time{}, soon.AddDate(9, 0, 0), "")
+	},
+	"Paces":     func(t *store.Tx, x *filled) (any, error) { return t.Paces(x.t.Context(), x.ada) },
+	"RefitPace": func(t *store.Tx, x *filled) (any, error) { return nil, t.RefitPace(x.t.Context()) },
+	"ReplacePaces": func(t *store.Tx, x *filled) (any, error) {
+		return nil, errors.Join(t.ReplacePaces(x.t.Context(), paceOf("nobody")), errUndo)
+	},
+	"SetPaceSettings": func(t *store.Tx, x *filled) (any, error) {
+		return t.SetPaceSettings(x.t.Context(), 7, json.RawMessage(`{}`))
+	},
 	"OpeningHours": func(t *store.Tx, x *filled) (any, error) { return t.OpeningHours(x.t.Context()) },
 	"PartsOf": func(t *store.Tx, x *filled) (any, error) {
 		return t.PartsOf(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
@@ -272,13 +289,18 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"ReplacePlan": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.ReplacePlan(x.t.Context(), &store.Visit{ID: x.visit, Start: at(1, 0), End: at(2, 0), Chair: x.chairs[0]}, nil)
 	},
-	"RetireService":  func(t *store.Tx, x *filled) (any, error) { return nil, t.RetireService(x.t.Context(), x.service.ID, 1) },
-	"RevokeFeed":     func(t *store.Tx, x *filled) (any, error) { return nil, t.RevokeFeed(x.t.Context(), x.feed) },
-	"RevokeToken":    func(t *store.Tx, x *filled) (any, error) { return nil, t.RevokeToken(x.t.Context(), x.token) },
-	"SalonRow":       func(t *store.Tx, x *filled) (any, error) { return t.SalonRow(x.t.Context()) },
-	"ServiceByID":    func(t *store.Tx, x *filled) (any, error) { return t.ServiceByID(x.t.Context(), x.service.ID) },
-	"ServiceVersion": func(t *store.Tx, x *filled) (any, error) { return t.ServiceVersion(x.t.Context(), x.service.ID, 1) },
-	"Services":       func(t *store.Tx, x *filled) (any, error) { return t.Services(x.t.Context()) },
+	"RetireService":   func(t *store.Tx, x *filled) (any, error) { return nil, t.RetireService(x.t.Context(), x.service.ID, 1) },
+	"RevokeFeed":      func(t *store.Tx, x *filled) (any, error) { return nil, t.RevokeFeed(x.t.Context(), x.feed) },
+	"RevokeToken":     func(t *store.Tx, x *filled) (any, error) { return nil, t.RevokeToken(x.t.Context(), x.token) },
+	"SalonRow":        func(t *store.Tx, x *filled) (any, error) { return t.SalonRow(x.t.Context()) },
+	"ServiceByID":     func(t *store.Tx, x *filled) (any, error) { return t.ServiceByID(x.t.Context(), x.service.ID) },
+	"ServiceVersion":  func(t *store.Tx, x *filled) (any, error) { return t.ServiceVersion(x.t.Context(), x.service.ID, 1) },
+	"ServiceVersions": func(t *store.Tx, x *filled) (any, error) { return t.ServiceVersions(x.t.Context(), x.service.ID) },
+	"ServicesOf": func(t *store.Tx, x *filled) (any, error) {
+		got, err := t.ServicesOf(x.t.Context(), []store.Visit{{Services: []store.VisitService{{Service: x.service.ID, Version: 1}}}})
+		return slices.Collect(maps.Values(got)), err // the keys are what was asked for
+	},
+	"Services": func(t *store.Tx, x *filled) (any, error) { return t.Services(x.t.Context()) },
 	"SetOpeningHours": func(t *store.Tx, x *filled) (any, error) {
 		return nil, errors.Join(t.SetOpeningHours(x.t.Context(), nil), errUndo)
 	},
@@ -380,7 +402,7 @@ func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {
 		require.Equal(t, others, theirs.contents(), name)
 		require.Equal(t, before, mine.contents(), name)
 		if _, invalid := errors.AsType[*scheduling.InvalidError](err); err != nil && !invalid && !errors.Is(err, errUndo) {
-			require.True(t, errors.Is(err, scheduling.ErrNotFound) || (name == "UpdateSalon" || name == "SetBookingRules") && errors.Is(err, scheduling.ErrStale), "%s: %v", name, err)
+			require.True(t, errors.Is(err, scheduling.ErrNotFound) || (name == "UpdateSalon" || name == "SetBookingRules" || name == "SetPaceSettings") && errors.Is(err, scheduling.ErrStale), "%s: %v", name, err)
 		}
 		if err == nil || errors.Is(err, errUndo) {
 			for _, id := range ids {
@@ -533,7 +555,7 @@ func TestASalonIsKeptAsItWasGiven(t *testing.T) {
 	s := newSalon(t, 4)
 	want := store.Salon{Name: "Another", Zone: "America/New_York", Currency: "USD", LengthUnit: "in", HeatUnit: "F", Address: "1 Quay",
 		Phone: "+12025550100", Mail: "desk@another.example", Emergency: "911", ChairTime: json.RawMessage(`{"a": 1}`),
-		Booking: json.RawMessage(`{}`)}
+		Booking: json.RawMessage(`{}`), Pace: json.RawMessage(`{}`)}
 	got, err := s.store.AddSalon(t.Context(), want)
 	require.NoError(t, err)
 	want.ID, want.Key, want.Version = got.ID, got.Key, 1

@@ -49,7 +49,8 @@ func (r stepRow) step() scheduling.Step {
 type ServiceRow struct {
 	scheduling.Service
 	Active bool
-	Row    int64 // version of the row, for If-Match
+	Row    int64     // version of the row, for If-Match
+	Made   time.Time // when the version was made
 
 	PriceRule json.RawMessage  // as JSON of the door that took it; empty: PriceCents for everybody
 	Products  []ServiceProduct // what each visit takes
@@ -57,14 +58,14 @@ type ServiceRow struct {
 
 const serviceQuery = `
 	SELECT s.service_id, v.service_version, v.name, v.skill, v.chemical, v.aftercare, v.retouch, v.clear_minutes,
-	       v.price_cents, v.steps, v.families, s.active, s.version, v.price_rule, v.products
+	       v.price_cents, v.steps, v.families, s.active, s.version, v.price_rule, v.products, v.created_at
 	FROM service s JOIN service_version v ON v.salon_id = s.salon_id AND v.service_id = s.service_id`
 
 func scanService(row pgx.CollectableRow) (ServiceRow, error) {
 	var s ServiceRow
 	var steps []byte
 	err := row.Scan(&s.ID, &s.Version, &s.Name, &s.Skill, &s.Chemical, &s.Aftercare, &s.Retouch, &s.Clear,
-		&s.PriceCents, &steps, &s.Families, &s.Active, &s.Row, &s.PriceRule, &s.Products)
+		&s.PriceCents, &steps, &s.Families, &s.Active, &s.Row, &s.PriceRule, &s.Products, &s.Made)
 	if err != nil {
 		return s, err
 	}
@@ -111,6 +112,49 @@ func (t *Tx) ServiceByID(ctx context.Context, id string) (ServiceRow, error) {
 func (t *Tx) ServiceVersion(ctx context.Context, id string, version int) (ServiceRow, error) {
 	return t.oneService(t.services(ctx, `AND s.service_id = $2 AND v.service_version = $3`, id, version))
 }
+
+// ServiceVersions lists every version of a service, newest first, or returns
+// scheduling.ErrNotFound.
+func (t *Tx) ServiceVersions(ctx context.Context, id string) ([]ServiceRow, error) {
+	list, err := t.services(ctx, `AND s.service_id = $2 ORDER BY v.service_version DESC`, id)
+	if err == nil && len(list) == 0 {
+		err = scheduling.ErrNotFound
+	}
+	return list, err
+}
+
+// ServicesOf returns the versions of services that visits were booked with, by
+// service and version.
+func (t *Tx) ServicesOf(ctx context.Context, visits []Visit) (map[ServiceKey]ServiceRow, error) {
+	out := map[ServiceKey]ServiceRow{}
+	var ids []string
+	var versions []int
+	for _, v := range visits {
+		for _, x := range v.Services {
+			if _, ok := out[x.Key()]; !ok {
+				out[x.Key()] = ServiceRow{}
+				ids, versions = append(ids, x.Service), append(versions, x.Version)
+			}
+		}
+	}
+	if len(ids) == 0 {
+		return out, nil
+	}
+	list, err := t.services(ctx, `AND (s.service_id, v.service_version) IN (SELECT * FROM unnest($2::text[], $3::int[]))`, ids, versions)
+	for _, r := range list {
+		out[ServiceKey{r.ID, r.Version}] = r
+	}
+	return out, err
+}
+
+// ServiceKey names one version of a service.
+type ServiceKey struct {
+	ID      string
+	Version int
+}
+
+// Key names the version that the visit was booked with.
+func (x VisitService) Key() ServiceKey { return ServiceKey{x.Service, x.Version} }
 
 func (t *Tx) oneService(list []ServiceRow, err error) (ServiceRow, error) {
 	if err == nil {

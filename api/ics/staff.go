@@ -28,6 +28,8 @@ const (
 type PartStep struct {
 	Name  string
 	Start time.Time
+	// WatchFor are short lines for whoever does it.
+	WatchFor []string
 }
 
 // Part is a run of neighbouring steps of a visit with the same kind.
@@ -193,6 +195,9 @@ func (f Feed) partPlan(p Part) string {
 	lines := []string{p.Service}
 	for _, s := range p.Steps {
 		lines = append(lines, f.clock(s.Start)+" "+s.Name)
+		for _, w := range s.WatchFor {
+			lines = append(lines, "- "+w)
+		}
 	}
 	if len(p.Steps) > 0 {
 		lines = append(lines, f.clock(p.End)+" end of this part")

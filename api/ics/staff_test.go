@@ -13,7 +13,7 @@ import (
 
 // step names a step and its clock time on the test's day.
 func step(name string, hour, minute int) PartStep {
-	return PartStep{name, london(thursday, hour, minute)}
+	return PartStep{Name: name, Start: london(thursday, hour, minute)}
 }
 
 // straightening is a visit of one client in one chair, as the parts of the
@@ -70,6 +70,7 @@ func TestTitlesOfParts(t *testing.T) {
 		{"watching without checks", "Watching · A. K.", true, Part{Kind: Watched}},
 		{"an assistant works", "With Mira, basin 1 · free until 10:49 · A. K.", false, Part{Kind: Away, With: "Mira", Basin: "basin 1"}},
 		{"nobody is needed", "Not needed · free until 10:49 · A. K.", false, Part{Kind: Away}},
+		{"a step with what to watch for", "Iron · A. K.", true, Part{Kind: HandsOn, Steps: []PartStep{{Name: "Iron", WatchFor: []string{"Steam or a hiss: stop."}}}}},
 		{"a chair is taken", "Trim · A. K. · Noor", true, Part{Kind: InUse, Lead: "Noor", Steps: []PartStep{{Name: "Prep"}}}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

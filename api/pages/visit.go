@@ -55,6 +55,7 @@ type VisitStep struct {
 	Label      string
 	Who        []string // empty when nobody is needed
 	Where      string
+	WatchFor   []string // short lines for whoever does it
 }
 
 // visitView is a VisitPage ready for its template.
@@ -66,7 +67,10 @@ type visitView struct {
 }
 
 // visitRow is a step, or the wait before one.
-type visitRow struct{ When, Step, Who, Where, Wait string }
+type visitRow struct {
+	When, Step, Who, Where, Wait string
+	WatchFor                     []string
+}
 
 // RenderVisit writes the page of one visit. It returns an error of w, wrapped,
 // or scheduling.Faults when the link to the board cannot be written.
@@ -102,7 +106,7 @@ func (v visitView) rows() []visitRow {
 				out = append(out, visitRow{When: v.clock.span(v.Steps[i-1].End, s.Start), Wait: "waits " + strconv.Itoa(n) + " min"})
 			}
 		}
-		r := visitRow{When: v.clock.span(s.Start, s.End), Step: s.Label, Who: strings.Join(s.Who, ", "), Where: s.Where}
+		r := visitRow{When: v.clock.span(s.Start, s.End), Step: s.Label, Who: strings.Join(s.Who, ", "), Where: s.Where, WatchFor: s.WatchFor}
 		if r.Who == "" {
 			r.Who = "nobody is needed"
 		}

@@ -23,9 +23,9 @@ func straighteningVisit() VisitPage {
 		StillNeeded: []string{"a skin test, done by Tue 9 June 09:00"},
 		Cautions:    []Caution{{CautionNeedsYes, "Damaged hair: a strand test first."}},
 		Steps: []VisitStep{
-			{on11June(9, 0), on11June(9, 18), "consultation", []string{"Ada"}, "chair 1"},
-			{on11June(9, 18), on11June(9, 29), "wash", []string{"Mina"}, "basin 1"},
-			{on11June(9, 39), on11June(10, 39), "colour working", nil, "chair 1"},
+			{on11June(9, 0), on11June(9, 18), "consultation", []string{"Ada"}, "chair 1", []string{"Look at the scalp <first>."}},
+			{on11June(9, 18), on11June(9, 29), "wash", []string{"Mina"}, "basin 1", nil},
+			{on11June(9, 39), on11June(10, 39), "colour working", nil, "chair 1", nil},
 		},
 		Messages: []MessageDue{{on11June(9, 0).Add(-48 * time.Hour), "call", "reminder"}},
 	}
