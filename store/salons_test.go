@@ -261,8 +261,8 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		v, blocks := x.salon.visit(x.client, at(15, 0), x.seat())
 		return nil, t.LockForPlans(x.t.Context(), []store.Plan{{Visit: v, Blocks: blocks}})
 	},
-	"LockGroup":    func(t *store.Tx, x *filled) (any, error) { return t.LockGroup(x.t.Context(), x.group) },
-	"LockVisit":    func(t *store.Tx, x *filled) (any, error) { return t.LockVisit(x.t.Context(), x.visit, 0) },
+	"LockGroup":   func(t *store.Tx, x *filled) (any, error) { return t.LockGroup(x.t.Context(), x.group) },
+	"LockVisit":   func(t *store.Tx, x *filled) (any, error) { return t.LockVisit(x.t.Context(), x.visit, 0) },
 	"AllPaces":    func(t *store.Tx, x *filled) (any, error) { return t.AllPaces(x.t.Context()) },
 	"LastPaceFit": func(t *store.Tx, x *filled) (any, error) { return t.LastPaceFit(x.t.Context()) },
 	"LockPaces":   func(t *store.Tx, x *filled) (any, error) { return nil, t.LockPaces(x.t.Context()) },
