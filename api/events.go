@@ -322,6 +322,11 @@ func (s *Server) noted(ctx context.Context, t *store.Tx, v *store.Visit, presses
 	if err := t.SetRealTimes(ctx, *v); err != nil {
 		return err
 	}
+	if v.State == store.Finished || v.State == store.StoppedEarly {
+		if err := t.RefitPace(ctx); err != nil {
+			return err
+		}
+	}
 	return t.SetVisitState(ctx, v)
 }
 

@@ -99,7 +99,7 @@ func (s *salon) deliver(refuse func(to string) error) *post {
 	go func() { ended <- server.Serve(l) }()
 	sender, err := notify.Open("smtp://"+l.Addr().String()+"?tls=none", "")
 	require.NoError(s.t, err)
-	jobs, err := s.store.StartJobs(s.t.Context(), s.server.Deliver(sender))
+	jobs, err := s.store.StartJobs(s.t.Context(), s.server.Deliver(sender), s.server.Refit)
 	require.NoError(s.t, err)
 	s.t.Cleanup(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)

@@ -25,6 +25,7 @@ type Problem struct {
 	Errors       []FieldProblem `json:"errors,omitempty" doc:"Every faulty field"`
 	Cautions     []CautionBody  `json:"cautions,omitempty" doc:"Cautions that stand in the way"`
 	FirstAllowed *time.Time     `json:"first_allowed,omitempty" doc:"The first start at which services of this client are far enough apart"`
+	StillNeeded  []NeedBody     `json:"still_needed,omitempty" doc:"What is missing before the visit can begin"`
 	Alternatives []OpeningBody  `json:"alternatives,omitempty" doc:"The next openings for the same visit"`
 
 	retryAfter int  // seconds, 0 for no header
@@ -78,6 +79,7 @@ var titles = map[string]string{
 	"taken":           "The time is not free any more",
 	"conflict":        "The request does not fit the present state",
 	"asks":            "A decision is needed first",
+	"not-ready":       "Something is missing before the visit can begin",
 	"refused":         "A rule of safety or of the salon forbids this",
 	"stale":           "Somebody else changed it in the meantime",
 	"if-match":        "An If-Match header with the ETag last read is needed",

@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -72,12 +73,17 @@ func serve(t testing.TB, url string) *salon {
 	return s
 }
 
+// asksForNothing are rules by which visits need nothing before they begin: tests
+// of what visits need set others, see strict.
+const asksForNothing = `{"hold_minutes": 10, "needs": {"consultation_for": "nothing", "skin_test_for": "nothing", "strand_test_for": "nothing",
+	"deposit_for": "nothing", "guardian_for": "nothing", "consent_for": "nothing"}}`
+
 // open adds a salon to the database and makes it the one that s is.
 func (s *salon) open(zone string) {
 	s.t.Helper()
 	s.services, s.chairs, s.basins = map[string]string{}, nil, nil
 	var err error
-	s.row, err = s.store.AddSalon(s.t.Context(), store.Salon{Name: "Harbour Chairs", Zone: zone, Mail: "desk@harbour.example", Phone: "+4930901820"})
+	s.row, err = s.store.AddSalon(s.t.Context(), store.Salon{Name: "Harbour Chairs", Zone: zone, Mail: "desk@harbour.example", Phone: "+4930901820", Booking: json.RawMessage(asksForNothing)})
 	require.NoError(s.t, err)
 	require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) (err error) {
 		_, s.token, err = tx.AddToken(s.t.Context(), store.Owner, "", "test", nil)

@@ -29,25 +29,28 @@ type Deliver func(ctx context.Context, d Due) (state ReminderState, problem stri
 // Jobs is the running part of the job queue.
 type Jobs struct{ client *river.Client[pgx.Tx] }
 
-// StartJobs works off due messages and ends pencilled visits until Stop, at most
-// four at a time.
+// StartJobs works off due messages, ends pencilled visits and keeps the pace up to
+// date until Stop, at most four at a time.
 // Several processes may do so at once. A message is sent at least once: it is
 // sent a second time, under the same Message-ID, only when the process or the
 // database dies between sending and noting it.
-func (s *Store) StartJobs(ctx context.Context, deliver Deliver) (*Jobs, error) {
+func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*Jobs, error) {
 	workers := river.NewWorkers()
 	river.AddWorker(workers, &reminderWorker{store: s, deliver: deliver})
 	river.AddWorker(workers, &lapseWorker{store: s})
 	river.AddWorker(workers, &purgeWorker{store: s})
+	river.AddWorker(workers, &paceWorker{store: s, refit: refit})
+	river.AddWorker(workers, &paceNightlyWorker{store: s})
 	river.AddWorker(workers, &eraseWorker{store: s})
+	river.AddWorker(workers, &overdueAllWorker{store: s})
+	river.AddWorker(workers, &overdueWorker{store: s})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}},
 		Workers:              workers,
 		JobTimeout:           20 * time.Second,
 		RescueStuckJobsAfter: time.Minute,
 		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
-		PeriodicJobs: []*river.PeriodicJob{river.NewPeriodicJob(river.PeriodicInterval(time.Hour),
-			func() (river.JobArgs, *river.InsertOpts) { return purgeArgs{}, nil }, nil), eraseDaily()},
+		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly()},
 	})
 	if err != nil {
 		return nil, domain("jobs", err, false)
@@ -56,6 +59,10 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver) (*Jobs, error) {
 		return nil, domain("jobs", err, false)
 	}
 	return &Jobs{client}, nil
+}
+
+func hourly(args river.JobArgs) *river.PeriodicJob {
+	return river.NewPeriodicJob(river.PeriodicInterval(time.Hour), func() (river.JobArgs, *river.InsertOpts) { return args, nil }, nil)
 }
 
 // Stop lets running deliveries end and starts no more.

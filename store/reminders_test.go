@@ -52,7 +52,7 @@ func (o *outbox) ids() (list []string) {
 // start works off what is due until the test ends.
 func (s *salon) start(o *outbox) *store.Jobs {
 	s.t.Helper()
-	jobs, err := s.store.StartJobs(context.Background(), o.deliver)
+	jobs, err := s.store.StartJobs(context.Background(), o.deliver, nil)
 	require.NoError(s.t, err)
 	s.t.Cleanup(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)

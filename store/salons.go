@@ -25,22 +25,23 @@ type Salon struct {
 	Emergency  string          `db:"emergency"`
 	ChairTime  json.RawMessage `db:"chair_time"` // constants that differ from the default
 	Booking    json.RawMessage `db:"booking"`    // rules of booking that differ from the default
+	Pace       json.RawMessage `db:"pace"`       // what is set for learning and differs from the default
 	Care       json.RawMessage `db:"care"`       // rules of aftercare and growth that differ from the default
 	Version    int64           `db:"version"`
 }
 
 const salonColumns = `salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail,
-	emergency, chair_time, booking, care, version`
+	emergency, chair_time, booking, care, pace, version`
 
 // AddSalon makes an empty salon and returns it with its id and key.
 func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {
 	n.ID, n.Key = NewID(), newKey()
 	err := s.InTx(ctx, n.ID, func(t *Tx) error {
 		const q = `
-			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail, emergency, chair_time)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::jsonb, '{}'))`
+			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail, emergency, chair_time, booking)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::jsonb, '{}'), coalesce($13::jsonb, '{}'))`
 		_, err := t.tx.Exec(ctx, q, n.ID, n.Key, n.Name, n.Zone, orElse(n.Currency, "EUR"),
-			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail, orElse(n.Emergency, "112"), n.ChairTime)
+			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail, orElse(n.Emergency, "112"), n.ChairTime, n.Booking)
 		if err != nil {
 			return domain("add salon", err, false)
 		}

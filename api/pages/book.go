@@ -89,8 +89,10 @@ type EstimateView struct {
 	// FirstSectionWorking is the sum behind it, "30 applying + 15 processing = 45
 	// min"; "" shows the minutes alone.
 	FirstSectionWorking string
-	Cautions            []Caution
-	Plans               []PlanView
+	// Pace says where the minutes follow records instead of the sheet.
+	Pace     []string
+	Cautions []Caution
+	Plans    []PlanView
 	// StillNeeded is what must be there before the visit can start.
 	StillNeeded []string
 	// Bookable is false when a caution refuses the plan: no times are offered.

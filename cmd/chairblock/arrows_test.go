@@ -19,13 +19,13 @@ const module = "chairblock"
 // that is missing here fails the test: a new one has to find its place first.
 var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
-		"scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
+		"scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
 	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
-		"scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
+		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/ics":              {"scheduling"},
 	"api/notify":           {"scheduling"},
 	"api/pages":            {"scheduling", "scheduling/chairtime"},
-	"store":                {"migrations", "scheduling", "scheduling/openings", "scheduling/screening"},
+	"store":                {"migrations", "scheduling", "scheduling/openings", "scheduling/pace", "scheduling/screening"},
 	"store/pg":             {},
 	"store/storetest":      {"store/pg"},
 	"migrations":           {},
@@ -39,6 +39,7 @@ var arrows = map[string][]string{
 	// reads problem files of every task
 	"scheduling/problemfile": {"scheduling", "scheduling/delays", "scheduling/openings", "scheduling/packing"},
 	"scheduling/needs":       {"scheduling"},
+	"scheduling/pace":        {"scheduling", "scheduling/chairtime"},
 	"scheduling/products":    {"scheduling"},
 	"scheduling/quoting":     {"scheduling"},
 	"scheduling/screening":   {"scheduling"},

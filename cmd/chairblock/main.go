@@ -24,6 +24,7 @@ type commands struct {
 	Estimate EstimateCmd `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
 	Openings OpeningsCmd `cmd:"" help:"Find every start at which a visit fits, from a problem file."`
 	Pack     PackCmd     `cmd:"" help:"Put as many visits as possible into the time that is left, from a problem file."`
+	Pace     PaceCmd     `cmd:"" help:"Report how promises were kept and how quickly people work, from records."`
 	Delay    DelayCmd    `cmd:"" help:"Work out what a day in progress still allows, from a problem file."`
 }
 

@@ -92,6 +92,12 @@ func (c *Settings) paced(k scheduling.StepKind, hands int, sheet float64) (mean,
 	return sheet * s.Factor, sheet * s.Factor * spread, s.Factor
 }
 
+// PaceOf is the pace laid over the steps of kind k by so many pairs of hands, and
+// whether there is one.
+func (c Settings) PaceOf(k scheduling.StepKind, hands int) (StepPace, bool) {
+	return c.pace.of(k, hands)
+}
+
 // factorShown is the least change of a factor that is put in words: less than
 // half a hundredth would read × 1.
 const factorShown = 0.005
@@ -110,4 +116,10 @@ func Sum(steps []StepTime, rho float64) (mean, sd float64) {
 	t := totalOf(steps, rho)
 	m := t.work.mean()
 	return t.fixed + m, m * math.Sqrt(math.Expm1(t.work.sigma*t.work.sigma))
+}
+
+// Expect is a step that an estimate gave mean minutes to by the sheet, with the
+// spread of these settings.
+func (c Settings) Expect(k scheduling.StepKind, mean float64) StepTime {
+	return StepTime{Kind: k, Mean: mean, SD: mean * c.Spread.of(k), Fixed: PaceKind(k) == ""}
 }

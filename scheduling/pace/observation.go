@@ -18,6 +18,7 @@ const (
 	Interrupted  Reason = "interrupted"   // work stood still meanwhile
 	Goodwill     Reason = "goodwill"      // minutes given away
 	Correction   Reason = "correction"    // done again, on treated hair
+	OtherHands   Reason = "other_hands"   // more or fewer pairs of hands than it was reckoned with
 	NotNoted     Reason = "not_noted"     // both ends were inferred, and so is the stretch they lie in
 	Waiting      Reason = "waiting"       // the client had come, but nobody noted when work began
 	Unlikely     Reason = "unlikely"      // outside the bounds of what can be
@@ -27,10 +28,11 @@ const (
 )
 
 // Reasons lists every reason in a fixed order.
-var Reasons = []Reason{StoppedEarly, Interrupted, Goodwill, Correction, NotNoted, Waiting, Unlikely, FarOff, SwitchedOff, TooOld}
+var Reasons = []Reason{StoppedEarly, Interrupted, Goodwill, Correction, OtherHands, NotNoted, Waiting, Unlikely, FarOff, SwitchedOff, TooOld}
 
 // factsOfVisits are the reasons that a record can bring along.
-var factsOfVisits = map[Reason]bool{"": true, StoppedEarly: true, Interrupted: true, Goodwill: true, Correction: true, NotNoted: true, Waiting: true}
+var factsOfVisits = map[Reason]bool{"": true, StoppedEarly: true, Interrupted: true, Goodwill: true, Correction: true, OtherHands: true,
+	NotNoted: true, Waiting: true}
 
 // Observation is one step of one visit whose real length is known.
 type Observation struct {
@@ -88,7 +90,7 @@ func (o Observation) Validate() error {
 	}
 	f.Count("steps", o.Steps, 1, mostSteps)
 	if !factsOfVisits[o.Out] {
-		f.Addf("left_out", "stopped_early, interrupted, goodwill, correction, not_noted, waiting or nothing", "is %q", string(o.Out))
+		f.Addf("left_out", "stopped_early, interrupted, goodwill, correction, other_hands, not_noted, waiting or nothing", "is %q", string(o.Out))
 	}
 	return f.Err()
 }

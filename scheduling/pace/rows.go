@@ -1,6 +1,7 @@
 package pace
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -10,6 +11,9 @@ import (
 // kindOrder is the order in which a visit goes.
 var kindOrder = []scheduling.StepKind{scheduling.Talk, scheduling.Wash, scheduling.Prep, scheduling.Apply, scheduling.Rinse1,
 	scheduling.Dry1, scheduling.Iron, scheduling.Neutral, scheduling.Rinse2, scheduling.Dry2, scheduling.Finish, scheduling.Close}
+
+// Kinds lists the kinds of steps that have a pace, in the order of a visit.
+func Kinds() []scheduling.StepKind { return slices.Clone(kindOrder) }
 
 func order(k scheduling.StepKind) int {
 	if i := slices.Index(kindOrder, k); i >= 0 {
@@ -95,4 +99,18 @@ func (c *Settings) row(r Row, points []point, believed Normal) Row {
 	}
 	r.Factor, r.Low, r.High = at(0), at(-intervalZ), at(intervalZ)
 	return r
+}
+
+// Sort puts rows into the order of Fit.
+func Sort(rows []Row) {
+	slices.SortFunc(rows, func(a, b Row) int {
+		pair := func(r *Row) int {
+			if r.Pair {
+				return 1
+			}
+			return 0
+		}
+		return cmp.Or(order(a.Kind)-order(b.Kind), cmp.Compare(a.Kind, b.Kind), pair(&a)-pair(&b), cmp.Compare(a.Staff, b.Staff),
+			cmp.Compare(a.With, b.With))
+	})
 }

@@ -25,6 +25,8 @@ type Step struct {
 	Other bool
 	// Wait is the planned wait behind the step, in minutes.
 	Wait float64
+	// Out says why what was noted of the step does not count.
+	Out Reason
 	// Start and End are when somebody noted that it began and ended, nil where
 	// nobody did.
 	Start, End *time.Time
@@ -101,6 +103,9 @@ func stretch(out []Observation, v Visit, a, z edge, why Reason, rho float64) []O
 	for i, s := range v.Steps[a.step:z.step] {
 		if a.step+i+1 < z.step || !z.end {
 			real -= s.Wait
+		}
+		if why == "" {
+			why = s.Out
 		}
 		if s.hands() {
 			steps = append(steps, s.StepTime)

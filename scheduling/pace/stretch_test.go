@@ -201,10 +201,26 @@ func TestObservationsNameEveryFault(t *testing.T) {
 		{Field: "sheet_sd_minutes", Problem: "is -2", Want: "0 to 1440 minutes"},
 		{Field: "at", Problem: "is missing", Want: "when it was, as 2026-05-07T09:00:00+01:00"},
 		{Field: "steps", Problem: "is 0", Want: "a whole number from 1 to 100"},
-		{Field: "left_out", Problem: `is "whatever"`, Want: "stopped_early, interrupted, goodwill, correction, not_noted, waiting or nothing"},
+		{Field: "left_out", Problem: `is "whatever"`, Want: "stopped_early, interrupted, goodwill, correction, other_hands, not_noted, waiting or nothing"},
 	}, o.Validate())
 	o = ironed("ada", 1, 1)[0]
 	require.NoError(t, o.Validate())
 	o.With = "ada"
 	require.ErrorContains(t, o.Validate(), "with is the same as staff")
+}
+
+func TestOtherHandsThanReckonedWithSpoilTheirStretch(t *testing.T) {
+	v, _ := visitOf(t, chairtime.Default(), shoulder())
+	v.Steps[7].Out = OtherHands // the iron
+	require.Equal(t, scheduling.Iron, v.Steps[7].Kind)
+	v.press(scheduling.Dry1, 80)
+	v.press(scheduling.Neutral, 150)
+	v.pressEnd(scheduling.Neutral, 165)
+	list := Observations(v, 0.5)
+	for _, k := range []scheduling.StepKind{scheduling.Dry1, scheduling.Iron} {
+		o, _ := ofKind(list, k)
+		require.Equal(t, OtherHands, o.Out)
+	}
+	neutral, _ := ofKind(list, scheduling.Neutral)
+	require.Equal(t, Reason(""), neutral.Out)
 }
