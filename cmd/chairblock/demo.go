@@ -43,7 +43,12 @@ func (c *DemoCmd) Run(out io.Writer) error {
 		return fmt.Errorf("data folder: %w", err)
 	}
 	mail := Mail{Maildir: filepath.Join(c.Data, "messages")}
-	r, err := start(ctx, Database{Data: filepath.Join(c.Data, "postgres")}, mail, c.Listen, "", log)
+	// Beside the database, never in it: a copy of the one does not open the other.
+	key := HealthKey{filepath.Join(c.Data, "health.key")}
+	if err := store.MakeKeyFile(key.File); err != nil {
+		return err
+	}
+	r, err := start(ctx, Database{Data: filepath.Join(c.Data, "postgres")}, mail, key, c.Listen, "", log)
 	if err != nil {
 		return untilStopped(ctx, log, err)
 	}

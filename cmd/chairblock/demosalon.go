@@ -99,7 +99,10 @@ func openDemo(ctx context.Context, st *store.Store, now time.Time, log func(stri
 		return nil, err
 	}
 	log("booking three weeks of %s", d.row.Name)
-	return d, d.fill(ctx)
+	if err := d.fill(ctx); err != nil {
+		return nil, err
+	}
+	return d, d.consult(ctx)
 }
 
 // furnish gives an empty salon everything but visits.

@@ -17,15 +17,16 @@ import (
 
 // commands are the sub-commands, one a line.
 type commands struct {
-	Demo     DemoCmd     `cmd:"" help:"Show the whole service with an invented salon; needs no set-up."`
-	Serve    ServeCmd    `cmd:"" help:"Run the service."`
-	Salon    SalonCmd    `cmd:"" help:"Make salons."`
-	Migrate  MigrateCmd  `cmd:"" help:"Bring the database to the newest schema."`
-	Estimate EstimateCmd `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
-	Openings OpeningsCmd `cmd:"" help:"Find every start at which a visit fits, from a problem file."`
-	Pack     PackCmd     `cmd:"" help:"Put as many visits as possible into the time that is left, from a problem file."`
-	Pace     PaceCmd     `cmd:"" help:"Report how promises were kept and how quickly people work, from records."`
-	Delay    DelayCmd    `cmd:"" help:"Work out what a day in progress still allows, from a problem file."`
+	Demo      DemoCmd      `cmd:"" help:"Show the whole service with an invented salon; needs no set-up."`
+	Serve     ServeCmd     `cmd:"" help:"Run the service."`
+	Salon     SalonCmd     `cmd:"" help:"Make salons."`
+	Migrate   MigrateCmd   `cmd:"" help:"Bring the database to the newest schema."`
+	HealthKey HealthKeyCmd `cmd:"" help:"Make a file with a new key for answers about health."`
+	Estimate  EstimateCmd  `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
+	Openings  OpeningsCmd  `cmd:"" help:"Find every start at which a visit fits, from a problem file."`
+	Pack      PackCmd      `cmd:"" help:"Put as many visits as possible into the time that is left, from a problem file."`
+	Pace      PaceCmd      `cmd:"" help:"Report how promises were kept and how quickly people work, from records."`
+	Delay     DelayCmd     `cmd:"" help:"Work out what a day in progress still allows, from a problem file."`
 }
 
 // Exit codes.

@@ -62,6 +62,7 @@ type Mail struct {
 type ServeCmd struct {
 	Database
 	Mail
+	HealthKey
 	Listen string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
 	URL    string `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
 }
@@ -74,7 +75,7 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	if c.SMTP == "" && c.Maildir == "" {
 		return usagef("name a mail server with --smtp-url or a folder for messages with --maildir")
 	}
-	s, err := start(ctx, c.Database, c.Mail, c.Listen, c.URL, log)
+	s, err := start(ctx, c.Database, c.Mail, c.HealthKey, c.Listen, c.URL, log)
 	if err != nil {
 		return untilStopped(ctx, log, err)
 	}
@@ -111,17 +112,20 @@ type running struct {
 }
 
 // start opens the database, migrates it and listens.
-func start(ctx context.Context, d Database, m Mail, listen, url string, log func(string, ...any)) (*running, error) {
+func start(ctx context.Context, d Database, m Mail, k HealthKey, listen, url string, log func(string, ...any)) (*running, error) {
 	r := &running{log: log}
-	if err := r.open(ctx, d, m, listen, url); err != nil {
+	if err := r.open(ctx, d, m, k, listen, url); err != nil {
 		r.close()
 		return nil, err
 	}
 	return r, nil
 }
 
-func (r *running) open(ctx context.Context, d Database, m Mail, listen, url string) error {
-	var err error
+func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, listen, url string) error {
+	seal, err := k.sealer(r.log)
+	if err != nil {
+		return err
+	}
 	if r.listener, err = net.Listen("tcp", listen); errors.Is(err, syscall.EADDRINUSE) {
 		return fmt.Errorf("another program listens on %s: end it, or name another address with --listen", listen)
 	} else if err != nil {
@@ -142,6 +146,7 @@ func (r *running) open(ctx context.Context, d Database, m Mail, listen, url stri
 	if r.store, err = store.Open(ctx, database, 0); err != nil {
 		return err
 	}
+	r.store.SealWith(seal)
 	r.ends = append(r.ends, r.store.Close, r.store.KeepWarm(time.Now).Stop)
 	if r.url = strings.TrimSuffix(url, "/"); url == "" {
 		r.url = "http://" + reachable(r.listener.Addr().String())
