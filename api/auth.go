@@ -29,6 +29,7 @@ var allowed = map[string][]store.Role{
 	"get-booking-rules": everybody, "set-booking-rules": owner,
 	"get-care-rules": everybody, "set-care-rules": owner,
 	"get-salon": everybody, "update-salon": owner, "list-chair-time-settings": working,
+	"set-chair-time-settings": owner, "reset-chair-time-settings": owner, "preview-chair-time-settings": owner,
 	"list-staff": everybody, "get-staff": everybody, "add-staff": owner, "update-staff": owner, "delete-staff": owner,
 	"get-staff-hours": everybody, "set-staff-hours": owner,
 	"list-stations": everybody, "get-station": everybody, "add-station": owner, "update-station": owner,

@@ -9,6 +9,7 @@ import (
 // routes registers every operation of the interface.
 func (s *Server) routes() {
 	s.salonRoutes()
+	s.settingRoutes()
 	s.ruleRoutes()
 	s.careRoutes()
 	s.peopleRoutes()
@@ -32,6 +33,11 @@ func (s *Server) routes() {
 	s.delayRoutes()
 	s.reminderRoutes()
 	s.accessRoutes()
+	s.testRoutes()
+	s.minorRoutes()
+	s.overrideRoutes()
+	s.toDoRoutes()
+	s.nameClientRoutes()
 	s.paceRoutes()
 	s.screeningRoutes()
 }
