@@ -13,6 +13,7 @@ import (
 	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
+	"chairblock/scheduling/quoting"
 	"chairblock/store"
 )
 
@@ -106,7 +107,7 @@ func price(cents int64, currency string) string {
 	if cents == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%d.%02d %s", cents/100, cents%100, currency)
+	return quoting.Amount(cents, currency)
 }
 
 // find lists the next openings, each with a key of its own, so that pressing

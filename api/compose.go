@@ -31,7 +31,10 @@ type composed struct {
 	plan      *openings.VisitPlan
 	services  []store.VisitService // leads still empty
 	estimates []*worked            // nil for services of fixed length
+	workings  []string             // the sums behind the prices
 	price     int64
+	takes     []store.VisitProduct // of products, in whole ml
+	quote     *store.Quote         // that the prices are from; nil: from today's rules
 	aftercare bool
 	chemical  bool
 	consulted []CautionBody              // what the client's consultation asks for
@@ -114,7 +117,7 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 			return nil, err
 		}
 		parts = append(parts, part)
-		if err := c.add(ctx, t, n, row, w); err != nil {
+		if err := f.Join(at, c.add(ctx, t, n, row, w)); err != nil {
 			return nil, err
 		}
 	}
@@ -159,17 +162,30 @@ func (c *composed) others(f *scheduling.Faults, client string) {
 
 // add puts a service behind the others; without w its price is not known yet.
 func (c *composed) add(ctx context.Context, t *store.Tx, n salonDay, row store.ServiceRow, w *worked) error {
-	cents, err := n.priceOf(ctx, t, row, w)
+	cost, err := n.priceOf(row, w)
 	if err != nil {
 		return err
 	}
-	v := store.VisitService{Service: row.ID, Version: row.Version, Name: row.Name, Aftercare: row.Aftercare, PriceCents: cents}
+	list, err := takes(ctx, t, len(c.services), row, w)
+	if err != nil {
+		return err
+	}
+	c.takes = append(c.takes, list...)
+	v := store.VisitService{Service: row.ID, Version: row.Version, Name: row.Name, Aftercare: row.Aftercare, PriceCents: cost.Cents}
 	if w != nil && w.id != "" {
 		v.Estimate = &w.id
 	}
+	if w != nil {
+		more, err := makerCautions(ctx, t, row)
+		if err != nil {
+			return err
+		}
+		w.cautions = append(w.cautions, more...)
+	}
 	c.services = append(c.services, v)
 	c.estimates = append(c.estimates, w)
-	c.price += cents
+	c.workings = append(c.workings, cost.Working)
+	c.price += cost.Cents
 	c.aftercare = c.aftercare || row.Aftercare
 	c.chemical = c.chemical || row.Chemical
 	x := row.Spaced()

@@ -28,6 +28,7 @@ type HoldRequest struct {
 	ClientID string           `json:"client_id,omitempty" maxLength:"64" doc:"Left out: nobody who is known yet"`
 	Title    string           `json:"title,omitempty" doc:"Who is asking, where the client is not known yet"`
 	Note     string           `json:"note,omitempty"`
+	QuoteID  string           `json:"quote_id,omitempty" maxLength:"64" doc:"A quote for the same services and hair, whose prices are kept"`
 	HoldFor
 }
 
@@ -159,7 +160,7 @@ func (s *Server) hold(ctx context.Context, t *store.Tx, n salonDay, b HoldReques
 	}
 	as.until = &until
 	return s.seize(ctx, t, n, change{as: as,
-		book: &VisitRequest{ClientID: b.ClientID, Start: b.Start, Services: b.Services, Note: b.Note}})
+		book: &VisitRequest{ClientID: b.ClientID, Start: b.Start, Services: b.Services, Note: b.Note, QuoteID: b.QuoteID}})
 }
 
 // raceTries is how often a start is tried for somebody who does not mind the
@@ -310,6 +311,9 @@ func (s *Server) bookHeld(ctx context.Context, t *store.Tx, n salonDay, id strin
 		}
 		v = list[0]
 	} else if err := fillCalendars(ctx, t, n, c, v); err != nil {
+		return v, err
+	}
+	if err := s.askDeposit(ctx, t, n, v, c.chemical); err != nil {
 		return v, err
 	}
 	return v, s.remindBooked(ctx, t, n, v, nil)

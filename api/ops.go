@@ -55,6 +55,11 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	if somebody {
 		c.others(&f, b.ClientID)
 	}
+	if b.QuoteID != "" && c != nil {
+		if err := c.asQuoted(ctx, t, n, &f, b.QuoteID, b.ClientID, s.now()); err != nil {
+			return v, nil, err
+		}
+	}
 	if err := f.Err(); err != nil {
 		return v, nil, err
 	}
@@ -384,6 +389,9 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 		if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
 			return err
 		}
+	}
+	if err := s.useProducts(ctx, t, *v); err != nil {
+		return err
 	}
 	return s.remindFinished(ctx, t, n, *v, g)
 }

@@ -305,6 +305,4 @@ func count(n int, one, many string) string {
 }
 
 // money writes an amount in the salon's currency.
-func (p *packer) money(cents int64) string {
-	return fmt.Sprintf("%d.%02d %s", cents/100, cents%100, p.n.row.Currency)
-}
+func (p *packer) money(cents int64) string { return p.n.amount(cents) }

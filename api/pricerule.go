@@ -154,16 +154,10 @@ func (b *ServiceBody) writePricing(r store.ServiceRow) {
 // priceOf is what a service costs on this hair, in the minor units of the
 // salon's currency; w is nil for a service that takes the same time for
 // everybody, and for one whose hair is at fault, which is not priced then.
-func (n salonDay) priceOf(_ context.Context, _ *store.Tx, row store.ServiceRow, w *worked) (int64, error) {
+func (n salonDay) priceOf(row store.ServiceRow, w *worked) (quoting.Price, error) {
 	if w == nil && needsHair(row.Service) {
-		return row.PriceCents, nil
+		return quoting.Price{Cents: row.PriceCents}, nil
 	}
-	p, err := n.priced(row, w)
-	return p.Cents, err
-}
-
-// priced is priceOf with the working.
-func (n salonDay) priced(row store.ServiceRow, w *worked) (quoting.Price, error) {
 	b, err := readPriceRule(row)
 	if err != nil {
 		return quoting.Price{}, err
@@ -182,6 +176,9 @@ func (n salonDay) priced(row store.ServiceRow, w *worked) (quoting.Price, error)
 	}
 	for _, st := range steps {
 		work.Minutes += st.Length
+	}
+	if work.Minutes > longestVisit { // which is refused as a whole
+		return quoting.Price{Cents: row.PriceCents}, nil
 	}
 	return b.rule(row.PriceCents).Price(work, n.moneyWords())
 }

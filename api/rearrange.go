@@ -410,6 +410,9 @@ func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 		return err
 	}
 	for _, j := range r.jobs {
+		if err := r.s.account(ctx, t, r.n, j); err != nil {
+			return err
+		}
 		if err := r.tell(ctx, t, j); err != nil {
 			return err
 		}

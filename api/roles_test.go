@@ -28,6 +28,9 @@ var mayDo = map[string]string{
 	"list-absences": "odla", "add-absence": "od", "delete-absence": "od",
 	"list-services": "odla", "get-service": "odla", "add-service": "o", "update-service": "o", "delete-service": "o",
 	"copy-service": "o", "list-service-versions": "odla", "get-service-version": "odla",
+	"list-products": "odla", "get-product": "odla", "add-product": "o", "update-product": "o", "delete-product": "o",
+	"get-stock": "odla", "add-stock-movement": "odla", "list-stock-movements": "odl", "set-visit-product": "odl",
+	"make-quote": "odl", "get-quote": "odl", "list-quotes": "odl", "list-money": "odl", "note-money": "odl",
 	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o",
 	"list-heads": "odl", "add-head": "odl", "expect-hair": "odl",
 	"get-hair-map": "ol", "list-hair-treatments": "ol", "add-hair-treatment": "ol", "delete-hair-treatment": "ol",
@@ -74,6 +77,8 @@ func (s *salon) things() map[string]string {
 		"closures": {"first_date": "2026-12-24", "last_date": "2026-12-26"},
 		"absences": {"unit_id": s.ben, "from": "2026-07-01T09:00:00+02:00", "to": "2026-07-01T12:00:00+02:00"},
 		"feeds":    {"kind": "client", "subject_id": client},
+		"products": {"name": "Solution", "kind": "solution", "strength": "normal", "pack_ml": 500},
+		"quotes":   {"client_id": client, "services": s.straightening()},
 		"tokens":   {"role": "desk", "label": "spare"},
 	} {
 		var x struct{ ID string }
@@ -122,9 +127,18 @@ func (s *salon) requests() map[string]request {
 			s.visitOf("Thea", start.Add(time.Hour), s.by(s.ben, "Dry cut"))}},
 		"add-feed": object{"kind": "staff", "subject_id": s.ada}, "add-token": object{"role": "assistant", "staff_id": s.mina, "label": "phone"},
 	}
+	bodies["add-service"].(object)["price_rule"] = object{"by": "minutes", "cents_per_minute": 110, "round_up_to_cents": 500, "least_cents": 900}
+	bodies["add-service"].(object)["products"] = []object{{"product_id": things["products"], "ml": 10}}
 	bodies["update-service"] = bodies["add-service"]
 	maps.Copy(bodies, needBodies(s.client("Runa")))
 	bodies["copy-service"] = object{"name": "Dry cut, short"}
+	label := object{"thioglycolic_acid_percent": 7.5, "ph": 9.2, "processing_minutes": 15, "longest_minutes": 30, "dry_before_iron_percent": 80}
+	bodies["add-product"] = object{"name": "Solution", "kind": "solution", "strength": "mild", "pack_ml": 500, "cost_cents": 2400, "label": label}
+	bodies["update-product"] = object{"name": "Lotion", "kind": "solution", "strength": "normal", "pack_ml": 1000, "label": label}
+	bodies["add-stock-movement"] = object{"kind": "received", "ml": 1000, "note": "delivery"}
+	bodies["set-visit-product"] = object{"product_id": things["products"], "ml": 120, "approved_by": "Ada"}
+	bodies["make-quote"] = object{"services": s.straightening(), "client_id": things["clients"], "lead_id": s.ada}
+	bodies["note-money"] = object{"kind": "deposit_asked", "amount_cents": 5000, "by": start, "note": "by card, please"}
 	bodies["arrive-visit"], bodies["start-step"], bodies["finish-step"] = object{}, object{}, object{}
 	bodies["apply-remedy"] = object{"remedy": strings.Repeat("0", 24), "as_of": start}
 	bodies["add-waiting"] = object{"client_id": things["clients"], "services": s.straightening(), "first_date": "2026-07-13", "last_date": "2026-07-14", "weekdays": []int{1, 2},

@@ -76,7 +76,8 @@ func serve(t testing.TB, url string) *salon {
 // asksForNothing are rules by which visits need nothing before they begin: tests
 // of what visits need set others, see strict.
 const asksForNothing = `{"hold_minutes": 10, "needs": {"consultation_for": "nothing", "skin_test_for": "nothing", "strand_test_for": "nothing",
-	"deposit_for": "nothing", "guardian_for": "nothing", "consent_for": "nothing"}}`
+	"deposit_for": "nothing", "guardian_for": "nothing", "consent_for": "nothing"},
+	"money": {"deposit_chemical": {}, "deposit_after_missed": {}}}`
 
 // open adds a salon to the database and makes it the one that s is.
 func (s *salon) open(zone string) {

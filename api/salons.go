@@ -11,6 +11,7 @@ import (
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
+	"chairblock/scheduling/quoting"
 	"chairblock/store"
 )
 
@@ -70,10 +71,7 @@ func writeSalon(n store.Salon) (*found[SalonBody], error) {
 	return &found[SalonBody]{ETag: etag(n.Version), Body: b}, nil
 }
 
-var (
-	currencyCode = regexp.MustCompile(`^[A-Z]{3}$`)
-	shortNumber  = regexp.MustCompile(`^[0-9]{2,6}$`)
-)
+var shortNumber = regexp.MustCompile(`^[0-9]{2,6}$`)
 
 func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonBody], error) {
 	version, err := in.version()
@@ -87,8 +85,8 @@ func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonB
 	n.Address = text(&f, "address", b.Address, 0, 200)
 	n.Mail = address(&f, "mail", b.Mail)
 	n.Phone = phone(&f, "phone", b.Phone, "")
-	if !currencyCode.MatchString(b.Currency) {
-		f.Addf("currency", "three capital letters such as EUR", "is %q", b.Currency)
+	if _, known := quoting.MinorDigits(b.Currency); !known {
+		f.Addf("currency", "the ISO 4217 code of a currency in use, such as EUR", "is %q", b.Currency)
 	}
 	if !shortNumber.MatchString(b.Emergency) {
 		f.Addf("emergency", "2 to 6 digits such as 112", "is %q", b.Emergency)

@@ -61,15 +61,21 @@ func (s *Server) swapVisits(ctx context.Context, in *swapInput) (*found[SwapAnsw
 			return err
 		}
 		theirs, err := t.RemindersOf(ctx, list[1].ID)
-		out = found[SwapAnswer]{etag(list[0].Version), SwapAnswer{Visit: writeVisit(list[0], n, mine),
-			Other: writeVisit(list[1], n, theirs), OtherVersion: list[1].Version}}
 		if err != nil {
 			return err
 		}
+		out = found[SwapAnswer]{etag(list[0].Version), SwapAnswer{Visit: writeVisit(list[0], n, mine),
+			Other: writeVisit(list[1], n, theirs), OtherVersion: list[1].Version}}
 		w, err := n.watchFor(ctx, t, list...)
+		if err != nil {
+			return err
+		}
 		w.fill(&out.Body.Visit, list[0])
 		w.fill(&out.Body.Other, list[1])
-		return err
+		if err := out.Body.Visit.addMeans(ctx, t, n, list[0]); err != nil {
+			return err
+		}
+		return out.Body.Other.addMeans(ctx, t, n, list[1])
 	})
 	return &out, err
 }

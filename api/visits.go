@@ -22,6 +22,7 @@ type VisitRequest struct {
 	Services   []ServiceRequest `json:"services" nullable:"false" minItems:"1" maxItems:"8" doc:"In order, in one chair"`
 	Note       string           `json:"note,omitempty"`
 	ApprovedBy string           `json:"approved_by,omitempty" doc:"Licensed person who said yes to cautions that ask for it"`
+	QuoteID    string           `json:"quote_id,omitempty" maxLength:"64" doc:"A quote for the same services and hair, whose prices are kept; left out: today's prices"`
 }
 
 // VisitBody is a visit.
@@ -35,7 +36,7 @@ type VisitBody struct {
 	Start        time.Time          `json:"start"`
 	End          time.Time          `json:"end"`
 	ChairID      string             `json:"chair_id"`
-	PriceCents   int64              `json:"price_cents"`
+	PriceCents   int64              `json:"price_cents" doc:"As it was booked, in the currency's smallest unit; a new price of a service changes nothing"`
 	Note         string             `json:"note"`
 	ApprovedBy   string             `json:"approved_by"`
 	ArrivedAt    *time.Time         `json:"arrived_at,omitempty"`
@@ -51,6 +52,12 @@ type VisitBody struct {
 	StillNeeded   []NeedBody      `json:"still_needed,omitempty" doc:"What there has to be before the visit can begin, done or not; only where one visit is answered, while it is to come"`
 	StillOpen     *int            `json:"still_needed_open,omitempty" doc:"How much of that is not there; only in the answer about one visit and of a day"`
 	Cautions      []CautionBody   `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
+
+	PriceToday *int64               `json:"price_today_cents,omitempty" doc:"What it would cost if it were booked today; only where one visit is answered, and where that differs"`
+	QuoteID    string               `json:"quote_id,omitempty" doc:"The quote that its prices are from; only where one visit is answered"`
+	Products   []VisitProductBody   `json:"products,omitempty" doc:"What it takes, reserved until it is over; only where one visit is answered"`
+	Deposit    *MoneyDepositBody    `json:"deposit,omitempty" doc:"What was asked ahead; only where one visit is answered"`
+	Question   *DepositQuestionBody `json:"deposit_question,omitempty" doc:"Only in the answer when the visit is cancelled or did not come, and something was paid for it"`
 }
 
 // VisitServiceBody is one service of a visit.
@@ -199,8 +206,11 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 		return b, err
 	}
 	later, err := s.asksLater(ctx, t, n, v)
+	if err != nil {
+		return b, err
+	}
 	b.Cautions = append(b.Cautions, later...)
-	return b, err
+	return b, b.addMeans(ctx, t, n, v)
 }
 
 func realEnd(v store.Visit) time.Time {
@@ -413,7 +423,8 @@ func (s *Server) cancelVisit(ctx context.Context, in *cancelInput) (*found[Visit
 		err = s.cancelAll(ctx, t, n, store.Cancelled, list...)
 		return v, err
 	})
-	return s.withFits(ctx, out, err)
+	out, err = s.withFits(ctx, out, err)
+	return s.withDeposit(ctx, out, err)
 }
 
 func (s *Server) missVisit(ctx context.Context, in *visitChange) (*found[VisitBody], error) {
@@ -423,7 +434,8 @@ func (s *Server) missVisit(ctx context.Context, in *visitChange) (*found[VisitBo
 		}
 		return s.cancel(ctx, t, n, v, store.Missed)
 	})
-	return s.withFits(ctx, out, err)
+	out, err = s.withFits(ctx, out, err)
+	return s.withDeposit(ctx, out, err)
 }
 
 func (s *Server) arriveVisit(ctx context.Context, in *arriveInput) (*found[VisitBody], error) {
