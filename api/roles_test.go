@@ -17,6 +17,7 @@ import (
 // stylist in charge, a assistant.
 var mayDo = map[string]string{
 	"get-salon": "odla", "update-salon": "o", "list-chair-time-settings": "odl",
+	"set-chair-time-settings": "o", "reset-chair-time-settings": "o", "preview-chair-time-settings": "o",
 	"get-booking-rules": "odla", "set-booking-rules": "o",
 	"get-pace-settings": "o", "set-pace-settings": "o", "report-pace": "ol",
 	"get-care-rules": "odla", "set-care-rules": "o",
@@ -130,8 +131,6 @@ func (s *salon) requests() map[string]request {
 	bodies["add-service"].(object)["price_rule"] = object{"by": "minutes", "cents_per_minute": 110, "round_up_to_cents": 500, "least_cents": 900}
 	bodies["add-service"].(object)["products"] = []object{{"product_id": things["products"], "ml": 10}}
 	bodies["update-service"] = bodies["add-service"]
-	maps.Copy(bodies, needBodies(s.client("Runa")))
-	bodies["copy-service"] = object{"name": "Dry cut, short"}
 	label := object{"thioglycolic_acid_percent": 7.5, "ph": 9.2, "processing_minutes": 15, "longest_minutes": 30, "dry_before_iron_percent": 80}
 	bodies["add-product"] = object{"name": "Solution", "kind": "solution", "strength": "mild", "pack_ml": 500, "cost_cents": 2400, "label": label}
 	bodies["update-product"] = object{"name": "Lotion", "kind": "solution", "strength": "normal", "pack_ml": 1000, "label": label}
@@ -139,6 +138,11 @@ func (s *salon) requests() map[string]request {
 	bodies["set-visit-product"] = object{"product_id": things["products"], "ml": 120, "approved_by": "Ada"}
 	bodies["make-quote"] = object{"services": s.straightening(), "client_id": things["clients"], "lead_id": s.ada}
 	bodies["note-money"] = object{"kind": "deposit_asked", "amount_cents": 5000, "by": start, "note": "by card, please"}
+	maps.Copy(bodies, needBodies(s.client("Runa")))
+	bodies["set-chair-time-settings"] = object{"values": object{"press_medium_seconds": 3}}
+	bodies["preview-chair-time-settings"] = bodies["set-chair-time-settings"]
+	bodies["reset-chair-time-settings"] = object{"names": []string{"press_medium_seconds"}}
+	bodies["copy-service"] = object{"name": "Dry cut, short"}
 	bodies["arrive-visit"], bodies["start-step"], bodies["finish-step"] = object{}, object{}, object{}
 	bodies["apply-remedy"] = object{"remedy": strings.Repeat("0", 24), "as_of": start}
 	bodies["add-waiting"] = object{"client_id": things["clients"], "services": s.straightening(), "first_date": "2026-07-13", "last_date": "2026-07-14", "weekdays": []int{1, 2},

@@ -4,8 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"regexp"
+	"slices"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -35,22 +37,9 @@ type salonInput struct {
 	Body SalonBody
 }
 
-// SettingBody is one constant of chair time.
-type SettingBody struct {
-	Name    string  `json:"name"`
-	Unit    string  `json:"unit"`
-	Value   float64 `json:"value" doc:"What this salon uses"`
-	Default float64 `json:"default"`
-	Min     float64 `json:"min"`
-	Max     float64 `json:"max"`
-	Source  string  `json:"source" doc:"Where the default comes from"`
-}
-
 func (s *Server) salonRoutes() {
 	route(s, huma.Operation{OperationID: "get-salon", Method: http.MethodGet, Path: "/salon", Summary: "The salon"}, s.getSalon)
 	route(s, huma.Operation{OperationID: "update-salon", Method: http.MethodPut, Path: "/salon", Summary: "Change the salon's settings"}, s.updateSalon)
-	route(s, huma.Operation{OperationID: "list-chair-time-settings", Method: http.MethodGet, Path: "/chair-time-settings",
-		Summary: "Every constant of chair time with default, range and source"}, s.chairTimeSettings)
 }
 
 func (s *Server) getSalon(ctx context.Context, _ *empty) (*found[SalonBody], error) {
@@ -91,7 +80,7 @@ func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonB
 	if !shortNumber.MatchString(b.Emergency) {
 		f.Addf("emergency", "2 to 6 digits such as 112", "is %q", b.Emergency)
 	}
-	if _, err := chairTimeWith(&f, b.ChairTime); err != nil {
+	if _, err := chairTimeWith(&f, "chair_time", b.ChairTime); err != nil {
 		return nil, err
 	}
 	if err := f.Err(); err != nil {
@@ -110,15 +99,16 @@ func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonB
 	return writeSalon(n)
 }
 
-// chairTimeWith lays a salon's own constants over the defaults.
-func chairTimeWith(f *scheduling.Faults, own map[string]float64) (chairtime.Settings, error) {
+// chairTimeWith lays a salon's own constants, found below field, over the
+// defaults.
+func chairTimeWith(f *scheduling.Faults, field string, own map[string]float64) (chairtime.Settings, error) {
 	c := chairtime.Default()
-	for name, v := range own {
-		if err := f.Join("chair_time", c.Set(name, v)); err != nil {
+	for _, name := range slices.Sorted(maps.Keys(own)) {
+		if err := f.Join(field, c.Set(name, own[name])); err != nil {
 			return c, err
 		}
 	}
-	return c, f.Join("chair_time", c.Validate())
+	return c, f.Join(field, c.Validate())
 }
 
 // chairTime reads the constants of a salon's row.
@@ -128,7 +118,7 @@ func chairTime(n store.Salon) (chairtime.Settings, error) {
 		return chairtime.Settings{}, fmt.Errorf("api: chair time of salon: %w", err)
 	}
 	var f scheduling.Faults
-	c, err := chairTimeWith(&f, own)
+	c, err := chairTimeWith(&f, "chair_time", own)
 	if err == nil {
 		err = f.Err()
 	}
@@ -139,23 +129,4 @@ func chairTime(n store.Salon) (chairtime.Settings, error) {
 // unitsOf is what the salon measures in.
 func unitsOf(n store.Salon) chairtime.Units {
 	return chairtime.Units{Inches: n.LengthUnit == "in", Fahrenheit: n.HeatUnit == "F"}
-}
-
-func (s *Server) chairTimeSettings(ctx context.Context, _ *empty) (*listBody[SettingBody], error) {
-	var c chairtime.Settings
-	err := s.inTx(ctx, func(t *store.Tx) error {
-		n, err := t.SalonRow(ctx)
-		if err != nil {
-			return err
-		}
-		c, err = chairTime(n)
-		return err
-	})
-	if err != nil {
-		return nil, err
-	}
-	return listOf(chairtime.List(), func(x chairtime.Setting) SettingBody {
-		v, _ := c.Value(x.Name)
-		return SettingBody{x.Name, x.Unit, v, x.Default, x.Min, x.Max, x.Source}
-	}), nil
 }

@@ -106,6 +106,24 @@ func (t *Tx) SetBookingRules(ctx context.Context, version int64, rules json.RawM
 	return t.SalonRow(ctx)
 }
 
+// SetChairTime writes the constants of chair time that differ from the default
+// when the salon's version is still the given one, and returns the new row;
+// otherwise scheduling.ErrStale. Feeds show some of them.
+func (t *Tx) SetChairTime(ctx context.Context, version int64, own json.RawMessage) (Salon, error) {
+	tag, err := t.tx.Exec(ctx, `UPDATE salon SET chair_time = $3, version = version + 1 WHERE salon_id = $1 AND version = $2`,
+		t.salon, version, own)
+	if err != nil {
+		return Salon{}, domain("chair time", err, false)
+	}
+	if tag.RowsAffected() == 0 {
+		return Salon{}, t.staleOrMissing(ctx, `SELECT 1 FROM salon WHERE salon_id = $1 AND $2 <> ''`, t.salon)
+	}
+	if err := t.touchAllFeeds(ctx); err != nil {
+		return Salon{}, err
+	}
+	return t.SalonRow(ctx)
+}
+
 // FirstSalon returns the oldest salon, or scheduling.ErrNotFound in an empty
 // database.
 func (s *Store) FirstSalon(ctx context.Context) (Salon, error) {
