@@ -17,6 +17,7 @@ CREATE TABLE product (
     pack_ml    integer CHECK (pack_ml BETWEEN 1 AND 20000),
     cost_cents bigint CHECK (cost_cents BETWEEN 0 AND 100000000), -- of a pack
     facts      jsonb NOT NULL DEFAULT '{}',
+    on_hand_ml integer NOT NULL DEFAULT 0, -- the sum of what came and went, so that nobody has to add it up
     active     boolean NOT NULL DEFAULT true,
     version    bigint NOT NULL DEFAULT 1,
     created_at timestamptz NOT NULL DEFAULT now(),
@@ -44,8 +45,7 @@ CREATE TABLE visit_product (
 CREATE INDEX visit_product_by_product ON visit_product (salon_id, product_id);
 CREATE INDEX visit_open ON visit (salon_id, starts_at, visit_id) WHERE state IN ('booked', 'arrived', 'under_way');
 
--- What came and went, in whole ml; never updated. What is on hand is the sum of
--- change_ml. counted_ml is what somebody counted, from which the change follows.
+-- What came and went, in whole ml; never updated. counted_ml is what somebody counted, from which the change follows.
 CREATE TABLE stock_movement (
     salon_id    text NOT NULL,
     movement_id text NOT NULL,

@@ -25,8 +25,8 @@ type filled struct {
 	client, visit, held, group, head, estimate, closure, absence, token, feed, wish, plan string
 	call                                                                                  store.Call
 
-	screening     string
-	test, consent string
+	screening             string
+	test, consent         string
 	product, quote, entry string
 }
 

@@ -2,11 +2,14 @@ package store
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"chairblock/scheduling"
 )
 
 // MovementKind says why the stock of a product changed.
@@ -35,22 +38,21 @@ type Movement struct {
 
 const movementColumns = `movement_id, product_id, kind, change_ml, counted_ml, visit_id, note, noted_at, noted_by`
 
-// onHand locks a product against other movements and adds up what there is of
-// it. It returns scheduling.ErrNotFound.
+// onHand locks a product against other movements and says what there is of it by
+// the books. It returns scheduling.ErrNotFound.
 func (t *Tx) onHand(ctx context.Context, product string) (int, error) {
 	var ml int
-	err := t.tx.QueryRow(ctx, `SELECT 1 FROM product WHERE salon_id = $1 AND product_id = $2 FOR NO KEY UPDATE`, t.salon, product).Scan(&ml)
-	if err != nil {
-		return 0, domain("product", err, false)
-	}
-	// A statement of its own: it sees what was committed while this one waited.
-	err = t.tx.QueryRow(ctx, `SELECT coalesce(sum(change_ml), 0) FROM stock_movement WHERE salon_id = $1 AND product_id = $2`, t.salon, product).Scan(&ml)
-	return ml, domain("stock", err, false)
+	err := t.tx.QueryRow(ctx, `SELECT on_hand_ml FROM product WHERE salon_id = $1 AND product_id = $2 FOR NO KEY UPDATE`, t.salon, product).Scan(&ml)
+	return ml, domain("product", err, false)
 }
+
+// mostOnHand is more than any salon has, in ml (judgement).
+const mostOnHand = 100_000_000
 
 // AddMovement notes a change of stock; its id and time are chosen. Of one that
 // was counted, Change follows from what the books say. It returns
-// scheduling.ErrNotFound when there is no such product.
+// scheduling.ErrNotFound when there is no such product, and an
+// *scheduling.InvalidError for more than any salon has.
 func (t *Tx) AddMovement(ctx context.Context, m Movement, now time.Time) (Movement, error) {
 	m.ID, m.Noted = NewID(), now
 	books, err := t.onHand(ctx, m.Product)
@@ -60,11 +62,16 @@ func (t *Tx) AddMovement(ctx context.Context, m Movement, now time.Time) (Moveme
 	if m.Counted != nil {
 		m.Change = *m.Counted - books
 	}
-	_, err = t.tx.Exec(ctx, `
+	if now := books + m.Change; now > mostOnHand || now < -mostOnHand {
+		return m, &scheduling.InvalidError{Field: "ml", Problem: fmt.Sprintf("would make the books say %d ml", now), Want: "no more than any salon has; count what is there"}
+	}
+	var b pgx.Batch
+	b.Queue(`
 		INSERT INTO stock_movement (salon_id, movement_id, product_id, kind, change_ml, counted_ml, visit_id, note, noted_at, noted_by)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
 		t.salon, m.ID, m.Product, m.Kind, m.Change, m.Counted, m.Visit, m.Note, m.Noted, m.By)
-	return m, domain("add movement", err, false)
+	b.Queue(`UPDATE product SET on_hand_ml = $3 WHERE salon_id = $1 AND product_id = $2`, t.salon, m.Product, books+m.Change)
+	return m, domain("add movement", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
 // Movements lists what came and went of a product, newest first: before the one
@@ -116,25 +123,22 @@ type Stock struct {
 // of which something is left or reserved.
 func (t *Tx) StockList(ctx context.Context) ([]Stock, error) {
 	return collect[Stock](ctx, t, "stock", `
-		WITH hand AS (
-			SELECT product_id, sum(change_ml)::int AS ml FROM stock_movement WHERE salon_id = $1 GROUP BY product_id
-		), used AS (
-			SELECT product_id, visit_id, -sum(change_ml)::int AS ml FROM stock_movement
-			WHERE salon_id = $1 AND kind = 'used' AND visit_id IS NOT NULL GROUP BY product_id, visit_id
-		), need AS (
-			SELECT x.product_id, v.visit_id, v.starts_at, greatest(0, sum(x.ml) - coalesce(max(u.ml), 0))::int AS ml
-			FROM visit v JOIN visit_product x USING (salon_id, visit_id) LEFT JOIN used u USING (product_id, visit_id)
+		WITH need AS (
+			SELECT x.product_id, v.visit_id, v.starts_at, greatest(0, sum(x.ml) + coalesce((
+				SELECT sum(change_ml) FROM stock_movement m
+				WHERE m.salon_id = $1 AND m.visit_id = v.visit_id AND m.product_id = x.product_id AND m.kind = 'used'), 0))::int AS ml
+			FROM visit v JOIN visit_product x USING (salon_id, visit_id)
 			WHERE v.salon_id = $1 AND v.state IN ('booked', 'arrived', 'under_way') GROUP BY x.product_id, v.visit_id, v.starts_at
 		), upto AS (
 			SELECT *, sum(ml) OVER (PARTITION BY product_id ORDER BY starts_at, visit_id)::int AS total FROM need WHERE ml > 0
 		)
-		SELECT `+productColumns+`, coalesce(hand.ml, 0) AS on_hand,
+		SELECT `+productColumns+`, on_hand_ml AS on_hand,
 			coalesce((SELECT sum(ml)::int FROM need WHERE need.product_id = p.product_id), 0) AS reserved,
 			short.visit_id AS short_visit, short.starts_at AS short_at
-		FROM product p LEFT JOIN hand USING (product_id) LEFT JOIN LATERAL (
-			SELECT visit_id, starts_at FROM upto WHERE upto.product_id = p.product_id AND total > coalesce(hand.ml, 0)
+		FROM product p LEFT JOIN LATERAL (
+			SELECT visit_id, starts_at FROM upto WHERE upto.product_id = p.product_id AND total > on_hand_ml
 			ORDER BY starts_at, visit_id LIMIT 1) short ON true
-		WHERE p.salon_id = $1 AND (p.active OR coalesce(hand.ml, 0) <> 0 OR EXISTS (SELECT FROM need WHERE need.product_id = p.product_id))
+		WHERE p.salon_id = $1 AND (p.active OR on_hand_ml <> 0 OR EXISTS (SELECT FROM need WHERE need.product_id = p.product_id))
 		ORDER BY array_position(ARRAY['solution', 'neutralizer', 'other'], p.kind), lower(p.name), lower(p.strength), p.product_id`, t.salon)
 }
 
