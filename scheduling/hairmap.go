@@ -92,6 +92,10 @@ type HairMap struct {
 // less lies within what growth and tape measure leave open (judgement).
 const cutFromCM = 0.5
 
+// thinnestCM is the thinnest zone: whatever lies nearer together is one place,
+// since nobody measures hair to half a millimetre.
+const thinnestCM = 0.05
+
 // MapHair lays h out along the hair as it is on a day. Hair keeps what was done
 // to it while growth pushes it outwards and cuts take the ends away; what was
 // measured as new hair counts instead of the rate of growth. The stretch that
@@ -252,11 +256,10 @@ func zones(h HairHistory, k growing, length float64, first, on date.Date) []Hair
 		ends = append(ends, reaches[i].from, reaches[i].to, reaches[i].overlap)
 	}
 	slices.Sort(ends)
+	ends = slices.CompactFunc(ends, func(a, b float64) bool { return math.Abs(a-b) < thinnestCM })
+	ends[len(ends)-1] = length
 	var out []HairZone
 	for i := 1; i < len(ends); i++ {
-		if ends[i]-ends[i-1] < 1e-9 {
-			continue
-		}
 		z := h.zone(reaches, ends[i-1], ends[i], known)
 		if n := len(out) - 1; n >= 0 && out[n].same(z) {
 			out[n].To = z.To
@@ -268,7 +271,7 @@ func zones(h HairHistory, k growing, length float64, first, on date.Date) []Hair
 }
 
 func (h HairHistory) zone(reaches []reach, from, to, known float64) HairZone {
-	z := HairZone{From: from, To: to, Unknown: !h.Told && from >= known-1e-9}
+	z := HairZone{From: from, To: to, Unknown: !h.Told && (from+to)/2 >= known}
 	middle := (from + to) / 2
 	var sure, unsure *date.Date
 	for i, d := range h.Done {

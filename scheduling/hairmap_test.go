@@ -134,7 +134,7 @@ func TestMapsAgreeWithHairThatGrowsDayByDay(t *testing.T) {
 	r := rand.New(rand.NewPCG(seed, 0))
 	type piece struct{ times, overlaps int }
 	for range 300 {
-		const perCM = 32 // pieces; a day of 30 brings one at 0.9514 cm a month
+		const perCM = 16 // pieces, of which one grows every day
 		g := Growth{Rate: daysPerMonth / perCM}
 		first, days := date.New(2025, time.March, 1), 200+r.IntN(400)
 		hair := make([]piece, 15*perCM+r.IntN(30*perCM))
