@@ -49,6 +49,8 @@ type Store struct {
 	kept  *keptFreeTimes
 	calls atomic.Pointer[warmCalls] // nil while nobody works ahead
 	seal  *Sealer                   // nil: what is about health is refused
+	// overdue is nil when nobody looks for visits that lapse.
+	overdue Overdue
 }
 
 // Tx is one transaction within one salon.
