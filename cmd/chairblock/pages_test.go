@@ -25,7 +25,7 @@ import (
 // head is what the desk types for shoulder-length hair, on a day that leaves
 // time for a skin test.
 var head = map[string]string{"service": "Straightening", "length_cm": "35", "density": "average", "strand": "medium", "porosity": "normal", "curl": "straight",
-	"date_from": time.Now().AddDate(0, 0, 3).Format(time.DateOnly)}
+	"batches": "1", "date_from": time.Now().AddDate(0, 0, 3).Format(time.DateOnly)}
 
 // visitsOf lists the visits of every client with a given name.
 func (d *demo) visitsOf(t *testing.T, given string) []api.VisitBody {
@@ -176,10 +176,10 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 		require.Equal(t, "12", b.value("phone"))
 		require.Contains(t, b.text(), "Times that fit", "the times are still there")
 		b.shot("book-wrong")
-		b.fill(map[string]string{"phone": "", "first_name": "Wren"})
+		b.fill(map[string]string{"phone": "", "first_name": "Wilma"})
 		b.press(`button[value^="book:"]`)
-		require.Contains(t, b.text(), "Wren, Straightening")
-		require.Len(t, d.visitsOf(t, "Wren"), 1)
+		require.Contains(t, b.text(), "Wilma, Straightening")
+		require.Len(t, d.visitsOf(t, "Wilma"), 1)
 		require.Empty(t, d.visitsOf(t, "Wrong"), "nobody was added on the way")
 		b.quiet("422")
 	})
@@ -238,6 +238,14 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 			helped := regexp.MustCompile(`"role":"helper"`).MatchString(get(t, d.url+"/v1/visits/"+visits[0].ID, d.owner).body)
 			require.Equal(t, strings.Contains(plan.words, "helper"), helped)
 		}
+		b.quiet()
+	})
+	t.Run("the normal plan is taken where nobody chooses", func(t *testing.T) {
+		b := at(t)
+		b.estimate(d, head, map[string]string{"length_cm": "60", "first_name": "Runa", "batches": ""})
+		require.Contains(t, b.text(), "This plan: one stylist, 3 batches")
+		require.NotContains(t, b.text(), "Not to be booked")
+		b.fits()
 		b.quiet()
 	})
 	t.Run("it works with the keyboard alone", func(t *testing.T) {
