@@ -41,7 +41,7 @@ type GuardianYesBody struct {
 // TreatmentConsentBody is a client's consent to the wording in use.
 type TreatmentConsentBody struct {
 	ID          string     `json:"id" readOnly:"true" required:"false"`
-	Wording     int        `json:"wording_version" minimum:"1" doc:"Of the wording that was agreed to, which has to be the one in use"`
+	Wording     int        `json:"wording_version,omitempty" minimum:"1" doc:"Of the wording that was agreed to, which has to be the one in use"`
 	GivenBy     string     `json:"given_by" doc:"Who agreed: the client, or a minor's guardian" example:"Mara Quist"`
 	How         string     `json:"how" enum:"present,phone,written"`
 	Given       *time.Time `json:"given_at,omitempty" doc:"Left out: now"`

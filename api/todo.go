@@ -18,20 +18,20 @@ import (
 // ToDoBody is one thing for the desk to see to.
 type ToDoBody struct {
 	NeedBody
-	VisitID   string    `json:"visit_id"`
-	Start     time.Time `json:"start"`
-	State     string    `json:"visit_state" enum:"held,booked,arrived,under_way"`
-	Services  []string  `json:"services" nullable:"false"`
-	LeadName  string    `json:"lead_name,omitempty"`
-	ClientID  string    `json:"client_id,omitempty"`
-	Name      string    `json:"name" doc:"Of the client, or whom the time is for"`
-	Minor     bool      `json:"minor,omitempty" doc:"The person to speak to is the guardian"`
-	Contact   string    `json:"contact,omitempty" doc:"Whom to reach: the client, or a minor's guardian"`
-	ContactBy string    `json:"contact_by" enum:"mail,call,text,none"`
-	Phone     string    `json:"phone,omitempty"`
-	Mail      string    `json:"mail,omitempty"`
-	Lapses    bool      `json:"lapses" doc:"The visit is cancelled by itself when this is not there by its latest time"`
-	LongFor   *int      `json:"overdue_minutes,omitempty"`
+	VisitID    string    `json:"visit_id"`
+	Start      time.Time `json:"start"`
+	VisitState string    `json:"visit_state" enum:"held,booked,arrived,under_way"`
+	Services   []string  `json:"services" nullable:"false"`
+	LeadName   string    `json:"lead_name,omitempty"`
+	ClientID   string    `json:"client_id,omitempty"`
+	Name       string    `json:"name" doc:"Of the client, or whom the time is for"`
+	Minor      bool      `json:"minor,omitempty" doc:"The person to speak to is the guardian"`
+	Contact    string    `json:"contact,omitempty" doc:"Whom to reach: the client, or a minor's guardian"`
+	ContactBy  string    `json:"contact_by" enum:"mail,call,text,none"`
+	Phone      string    `json:"phone,omitempty"`
+	Mail       string    `json:"mail,omitempty"`
+	Lapses     bool      `json:"lapses" doc:"The visit is cancelled by itself when this is not there by its latest time"`
+	LongFor    *int      `json:"overdue_minutes,omitempty"`
 }
 
 // ToDoList is what is open of the visits to come.
@@ -105,7 +105,7 @@ func (s *Server) toDo(ctx context.Context, t *store.Tx, n salonDay, visits []sto
 			if !x.Open() {
 				continue
 			}
-			b := ToDoBody{NeedBody: s.writeNeed(ctx, n, x), VisitID: v.ID, Start: v.Start.In(n.loc), State: string(v.State), LeadName: names[v.Lead()],
+			b := ToDoBody{NeedBody: s.writeNeed(ctx, n, x), VisitID: v.ID, Start: v.Start.In(n.loc), VisitState: string(v.State), LeadName: names[v.Lead()],
 				ClientID: v.Client, Name: clientName(to.client), Minor: to.minor, Contact: to.name, ContactBy: to.by, Phone: to.phone, Mail: to.mail,
 				Lapses: n.lapses(x.Kind) && v.State == store.Booked && x.State != needs.Refused, Services: []string{}}
 			for _, k := range v.Services {
