@@ -188,14 +188,18 @@ func TestDrawnFurtherLooksHaveTheirMeanAndSpread(t *testing.T) {
 }
 
 func BenchmarkEstimateTwoStages(b *testing.B) {
-	benchmarkEstimate(b, Default(), inTwoStages(shortLowFine))
+	benchmarkEstimate(b, Default(), inTwoStages(withHands(shortLowFine, 2)))
+}
+
+func BenchmarkEstimateTwoStagesWithPlans(b *testing.B) {
+	benchmarkEstimate(b, Default(), inTwoStages(waistCoarse))
 }
 
 func BenchmarkEstimateInBatches(b *testing.B) {
 	benchmarkEstimate(b, Default(), withBatches(shoulderMedium, 2))
 }
 
-// Three batches of two stages of a demonstration salon, with further looks.
+// Four batches of two stages of a demonstration salon, with further looks.
 func BenchmarkEstimateTwoStagesInBatches(b *testing.B) {
 	benchmarkEstimate(b, Demo(), inTwoStages(withBatches(shoulderMedium, 4)))
 }
