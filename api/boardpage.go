@@ -164,6 +164,10 @@ func (x *dayView) personLine(line *pages.Line, id string) {
 			part.Code = code
 			line.Parts = append(line.Parts, part)
 		}
+		for _, part := range x.staysOn(v, id) {
+			part.Code = code
+			line.Parts = append(line.Parts, part)
+		}
 		if from, to, ok := core(v); ok && v.Lead() == id {
 			line.Core = append(line.Core, pages.CoreSpan{TimeSpan: x.local(from, to), Code: code})
 		}
@@ -172,6 +176,23 @@ func (x *dayView) personLine(line *pages.Line, id string) {
 		}
 	}
 	line.Free = gaps(line.Free, line.Parts)
+}
+
+// staysOn are the waits between steps in which the person is kept for the client.
+func (x *dayView) staysOn(v store.Visit, id string) []pages.Part {
+	var out []pages.Part
+	for i := range len(v.Steps) - 1 {
+		from, to := v.Steps[i].End, v.Steps[i+1].Start
+		if !from.Before(to) || !slices.ContainsFunc(x.blocks[id], func(k store.DayBlock) bool {
+			return k.Visit == v.ID && !k.Start.After(from) && !k.End.Before(to)
+		}) {
+			continue
+		}
+		at := x.local(from, to)
+		out = append(out, pages.Part{Kind: pages.Watched, From: at.From, To: at.To, Label: "waits with the client", Chair: x.names[v.Chair],
+			Href: "/visits/" + v.ID, State: became(v), BackBy: &at.To})
+	}
+	return out
 }
 
 // outlines are the blocks of unit for what is pencilled, or kept for something

@@ -222,6 +222,9 @@ func TestWhatAWaitHoldsIsReserved(t *testing.T) {
 		require.Contains(t, blocks[2], "chair ")
 	}
 	check(v)
+	board, err := s.server.Board(t.Context(), s.row.ID, tuesday(0, 0).Format(time.DateOnly))
+	require.NoError(t, err)
+	require.Contains(t, string(board), "waits with the client")
 	for _, p := range s.parts(s.ada) {
 		require.NotEqual(t, v.Steps[0].End, p.Start, "the wait is part of her time")
 	}
