@@ -259,6 +259,7 @@ func TestTheReportSaysHowPromisesWereKept(t *testing.T) {
 	require.NotNil(t, r.FittedAt)
 	require.Equal(t, int64(1), r.Fit)
 	require.Contains(t, r.Words[0], "of 10 visits 10 did")
+	require.Len(t, r.Words, 1, "5 %% may be chance: %v", r.Words)
 	require.Equal(t, "waiting", slices.Collect(func(yield func(string) bool) {
 		for why := range r.LeftOut {
 			if why == "waiting" {

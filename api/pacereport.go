@@ -340,7 +340,8 @@ func writePaceRow(r pace.Row, names map[string]string, loc *time.Location) PaceR
 }
 
 // reportWords are the report in sentences: promises first, then the steps that
-// differ, the ones that differ most before the others.
+// differ by more than chance is likely to, the ones that differ most before the
+// others.
 func reportWords(r pace.PromiseReport, steps []PaceRowBody) []string {
 	out := []string{}
 	for _, k := range r.ByQuantile {
@@ -350,7 +351,9 @@ func reportWords(r pace.PromiseReport, steps []PaceRowBody) []string {
 	if len(r.ByQuantile) == 0 {
 		out = append(out, "No visit is over yet whose length was promised and noted.")
 	}
-	moved := slices.DeleteFunc(slices.Clone(steps), func(b PaceRowBody) bool { return b.Pair || !pace.Said(b.Factor) })
+	moved := slices.DeleteFunc(slices.Clone(steps), func(b PaceRowBody) bool {
+		return b.Pair || !pace.Said(b.Factor) || b.Low <= 1 && b.High >= 1
+	})
 	slices.SortStableFunc(moved, func(a, b PaceRowBody) int {
 		return cmp.Compare(math.Abs(math.Log(b.Factor)), math.Abs(math.Log(a.Factor)))
 	})

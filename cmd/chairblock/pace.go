@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"os"
@@ -126,6 +127,11 @@ func (c *PaceCmd) ofSalon(out io.Writer) (api.PaceReportBody, error) {
 		return none, err
 	}
 	defer st.Close()
+	return c.ofStore(ctx, st, out)
+}
+
+func (c *PaceCmd) ofStore(ctx context.Context, st *store.Store, out io.Writer) (api.PaceReportBody, error) {
+	var none api.PaceReportBody
 	n, err := st.FirstSalon(ctx)
 	if err != nil {
 		return none, fmt.Errorf("there is no salon in the database: %w", err)
@@ -207,7 +213,12 @@ func writePaces(b *bytes.Buffer, r api.PaceReportBody) {
 		case s.Pair:
 			who = "salon, in pairs"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%d\t%.1f\t%+.0f %%\t%.0f %%\t%.2f\t%.2f to %.2f\n", s.Label, who, s.Visits, s.Weight, s.Bias, s.Spread, s.Factor, s.Low, s.High)
+		apart := "–"
+		if s.Spread > 0 {
+			apart = fmt.Sprintf("%.0f %%", s.Spread)
+		}
+		bare := strings.Replace(fmt.Sprintf("%+.0f %%", s.Bias), "-", "−", 1)
+		fmt.Fprintf(w, "%s\t%s\t%d\t%.1f\t%s\t%s\t%.2f\t%.2f to %.2f\n", s.Label, who, s.Visits, s.Weight, bare, apart, s.Factor, s.Low, s.High)
 	}
 	_ = w.Flush() // a buffer takes everything
 	trimLineEnds(b)
@@ -224,7 +235,7 @@ func writeLeftOut(b *bytes.Buffer, r api.PaceReportBody) {
 	var parts []string
 	for _, why := range pace.Reasons {
 		if n := r.LeftOut[string(why)]; n > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", n, words[why]))
+			parts = append(parts, fmt.Sprintf("%s %d", words[why], n))
 		}
 	}
 	fmt.Fprintf(b, "\n%d steps count", r.Counted)
