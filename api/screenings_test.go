@@ -32,12 +32,19 @@ func healthKey(t testing.TB, n ...byte) *store.Sealer {
 }
 
 // answers is the form that the salon asks now, answered so that nothing speaks
-// against booking, but for changes; "-" leaves a question out.
+// against booking, but for changes; "-" leaves a question out. What was done to
+// the hair was done in a salon, unless a change says where.
 func (s *salon) answers(change map[string]string) object {
 	s.t.Helper()
 	var form api.ConsultationForm
 	s.call("GET", "/v1/consultation-form", nil).is(200, &form)
 	list := []object{}
+	change = maps.Clone(change)
+	for _, id := range []string{"straightened", "relaxer", "perm", "bleach", "colour", "henna_metallic", "smoothing"} {
+		if a := change[id]; a != "" && a != "no" && change["where_done"] == "" {
+			change["where_done"] = "salon"
+		}
+	}
 	for _, q := range form.Questions {
 		a := map[string]string{"yes_no_not_sure": "no", "date": "2026-06-07", "text": "straight"}[q.Kind]
 		if q.Kind == "choice" {
@@ -86,7 +93,7 @@ func TestAConsultationIsKeptAndReadByThoseWhoMay(t *testing.T) {
 	s := newSalon(t)
 	client := s.client("Mara")
 	ada := s.asPerson(store.LeadRole, s.ada)
-	body := s.answers(map[string]string{"pregnancy": "not_sure", "colour": "yes", "coloured_on": "2026-06-01", "where_done": "salon", "details": "zqdetails"})
+	body := s.answers(map[string]string{"pregnancy": "not_sure", "colour": "yes", "coloured_on": "2026-06-01", "details": "zqdetails"})
 	a := ada.call("POST", "/v1/clients/"+client+"/screenings", body, "Idempotency-Key", "one")
 	var made map[string]string
 	a.is(201, &made)
@@ -279,11 +286,11 @@ func TestTheLicensedPersonDecides(t *testing.T) {
 	decide(ada, ask, "yes", "").is(200, nil)
 
 	decide(ada, ada.screened(client, nil).ID, "yes", "").refused(409, "conflict")
-	for id, answers := range map[string]map[string]string{"metal": {"henna_metallic": "yes", "where_done": "salon"}, "sore": {"sore_scalp": "not_sure"}, "both": {"relaxer": "yes", "where_done": "salon", "lice_ringworm": "yes"}} {
+	for id, answers := range map[string]map[string]string{"metal": {"henna_metallic": "yes"}, "sore": {"sore_scalp": "not_sure"}, "both": {"relaxer": "yes", "lice_ringworm": "yes"}} {
 		p := decide(ada, ada.screened(client, answers).ID, "yes", "").refused(422, "refused")
 		require.Contains(t, p.Detail, "a yes does not change that", id)
 	}
-	possible := ada.screened(client, map[string]string{"straightened": "elsewhere_unknown", "where_done": "salon"})
+	possible := ada.screened(client, map[string]string{"straightened": "elsewhere_unknown"})
 	require.Equal(t, "do_not_book", possible.Outcome)
 	require.Contains(t, decide(ada, possible.ID, "yes", "").refused(422, "refused").Detail, "after a strand test")
 	note := func(at time.Time, result string) {
@@ -355,7 +362,7 @@ func TestAVisitIsBookedAsTheConsultationAllows(t *testing.T) {
 
 	book(clear, colour, "").is(201, nil)
 	coloured := s.client("Thea")
-	fresh := s.screened(coloured, map[string]string{"colour": "yes", "coloured_on": "2026-06-08", "where_done": "salon"}).ID
+	fresh := s.screened(coloured, map[string]string{"colour": "yes", "coloured_on": "2026-06-08"}).ID
 	s.call("POST", "/v1/screenings/"+fresh+"/decision", object{"decision": "yes", "why": "looks fine", "decided_by": "Ada"}).is(200, nil)
 	on := func(day int, approvedBy string) answer {
 		at := time.Date(2026, 6, day, 13, 0, 0, 0, start.Location())
