@@ -7,12 +7,14 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"chairblock/api"
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 )
 
 // maxHairBytes bounds a file of hair: about 40,000 heads.
@@ -107,20 +109,27 @@ func place(data []byte, offset int) string {
 type hairField struct {
 	name     string
 	required bool
-	into     any // *float64, *int, *bool, *string or *[]string
+	into     any // *float64, **float64, *int, *bool, *string or *[]string
 }
 
 func hairFields(h *api.HeadBody) []hairField {
 	return []hairField{
 		{"length_cm", true, &h.LengthCM},
+		{"length_in", false, &h.LengthIn},
+		{"free_length_cm", false, &h.FreeLengthCM},
+		{"free_length_in", false, &h.FreeLengthIn},
+		{"shrinkage", false, &h.Shrinkage},
 		{"density", true, &h.Density},
+		{"hairs_per_cm2", false, &h.HairsPerCM2},
 		{"strand", true, &h.Strand},
 		{"porosity", true, &h.Porosity},
 		{"damaged", false, &h.Damaged},
 		{"new_client", false, &h.NewClient},
 		{"regrowth_cm", false, &h.RegrowthCM},
+		{"regrowth_in", false, &h.RegrowthIn},
 		{"sections", true, &h.Sections},
 		{"plate_depth_cm", true, &h.PlateDepthCM},
+		{"plate_depth_in", false, &h.PlateDepthIn},
 		{"hands", true, &h.Hands},
 		{"batches", false, &h.Batches},
 		{"plan", false, &h.Plan},
@@ -130,6 +139,7 @@ func hairFields(h *api.HeadBody) []hairField {
 		{"areas", false, &h.Areas},
 		{"consultation_held", false, &h.ConsultationHeld},
 		{"iron_celsius", false, &h.IronCelsius},
+		{"iron_fahrenheit", false, &h.IronFahrenheit},
 	}
 }
 
@@ -177,9 +187,10 @@ func parseHair(item json.RawMessage) (api.HeadBody, error) {
 	if known == 0 && len(faults) > 0 {
 		return h, scheduling.Faults{{Problem: "is not hair", Want: "an object with " + fieldNames(fields)}}
 	}
+	h.InSI()
 	for _, f := range ranges(h) {
 		name, _, _ := strings.Cut(f.Field, "[")
-		if faulty[name] {
+		if faulty[name] || slices.ContainsFunc(insteadOf[name], func(other string) bool { return faulty[other] }) {
 			continue
 		}
 		if known := fieldNamed(fields, name); known != nil && known.required && !seen[name] {
@@ -190,9 +201,15 @@ func parseHair(item json.RawMessage) (api.HeadBody, error) {
 	return h, faults.Err()
 }
 
+// insteadOf lists what may be given instead of a field.
+var insteadOf = map[string][]string{
+	"length_cm": {"length_in", "free_length_cm", "free_length_in"}, "plate_depth_cm": {"plate_depth_in"}, "density": {"hairs_per_cm2"},
+	"free_length_cm": {"shrinkage"}, "free_length_in": {"shrinkage"},
+}
+
 // ranges returns what is said of the values of h.
 func ranges(h api.HeadBody) scheduling.Faults {
-	faults, _ := errors.AsType[scheduling.Faults](h.Head().Validate())
+	faults, _ := errors.AsType[scheduling.Faults](chairtime.Default().Settle(h.Head()).Validate())
 	h.CheckPlan(&faults)
 	return faults
 }
@@ -229,6 +246,9 @@ func assign(into any, value json.RawMessage) (problem, want string) {
 			return "is " + text + ", which is too large", want
 		}
 		*into = v
+	case **float64:
+		*into = new(float64)
+		return assign(*into, value)
 	case *int:
 		v, err := strconv.ParseFloat(string(value), 64)
 		switch {
@@ -248,7 +268,7 @@ func assign(into any, value json.RawMessage) (problem, want string) {
 
 func wantOf(into any) string {
 	switch into.(type) {
-	case *float64:
+	case *float64, **float64:
 		return "a number"
 	case *int:
 		return "a whole number"

@@ -24,7 +24,7 @@ func writeSheets(out io.Writer, estimates []worked, watchFor bool) error {
 		}
 		writeSheet(&b, e)
 		if watchFor {
-			writeWatchFor(&b, e.Estimate, chairtime.Units{})
+			writeWatchFor(&b, e.Estimate, e.units)
 		}
 	}
 	fmt.Fprintf(&b, "\n%s\n", chairtime.SafetyLine)
@@ -34,7 +34,11 @@ func writeSheets(out io.Writer, estimates []worked, watchFor bool) error {
 
 func writeSheet(b *bytes.Buffer, x worked) {
 	e := x.Estimate
-	fmt.Fprintf(b, "Hair: %s\nPlan: %s\n", hairWords(e.Head), planWords(e.Head))
+	fmt.Fprintf(b, "Hair: %s\n", hairWords(e.Head, x.units))
+	if words := e.Head.LengthWorking(x.units); words != "" {
+		fmt.Fprintf(b, "Length: %s\n", words)
+	}
+	fmt.Fprintf(b, "Plan: %s\n", planWords(e.Head, x.units))
 	if x.normal != nil {
 		fmt.Fprintf(b, "Normal plan: %s, %s\n", x.normal.Words(), chairtime.Default().ExposureWords(e.Head, *x.normal))
 	}
@@ -107,9 +111,9 @@ func optionWords(p chairtime.PlanOption) string {
 	return fmt.Sprintf("%s, %d batches", who, p.Batches)
 }
 
-func hairWords(h chairtime.Head) string {
+func hairWords(h chairtime.Head, u chairtime.Units) string {
 	words := []string{
-		number(h.Length) + " cm",
+		u.Length(h.Length),
 		map[chairtime.Density]string{
 			chairtime.DensityLow: "little hair", chairtime.DensityMedium: "average amount of hair", chairtime.DensityHigh: "a lot of hair",
 		}[h.Density],
@@ -118,6 +122,9 @@ func hairWords(h chairtime.Head) string {
 			chairtime.PorosityLow: "resistant", chairtime.PorosityNormal: "normal porosity", chairtime.PorosityHigh: "porous",
 		}[h.Porosity],
 	}
+	if h.HairsPerCM2 > 0 {
+		words = append(words, number(h.HairsPerCM2)+" hairs per cm²")
+	}
 	if h.Damaged {
 		words = append(words, "damaged")
 	}
@@ -125,7 +132,7 @@ func hairWords(h chairtime.Head) string {
 		words = append(words, string(h.Curl))
 	}
 	if h.Regrowth > 0 {
-		words = append(words, number(h.Regrowth)+" cm of new hair")
+		words = append(words, u.Length(h.Regrowth)+" of new hair")
 	}
 	if h.NewClient {
 		return strings.Join(append(words, "new client"), ", ")
@@ -133,12 +140,12 @@ func hairWords(h chairtime.Head) string {
 	return strings.Join(append(words, "returning client"), ", ")
 }
 
-func planWords(h chairtime.Head) string {
+func planWords(h chairtime.Head, u chairtime.Units) string {
 	words := []string{"one stylist"}
 	if h.Hands > 1 {
 		words[0] = "two pairs of hands"
 	}
-	words = append(words, fmt.Sprintf("%d sections", h.Sections), "plate width "+number(h.PlateWidth)+" cm")
+	words = append(words, fmt.Sprintf("%d sections", h.Sections), "plate width "+u.Length(h.PlateWidth))
 	if h.TwoStage {
 		words = append(words, "solution in two stages")
 	}
@@ -155,7 +162,7 @@ func planWords(h chairtime.Head) string {
 		words = append(words, strings.ReplaceAll(string(a), "_", " and "))
 	}
 	if h.IronCelsius > 0 {
-		words = append(words, "iron at "+number(h.IronCelsius)+" °C")
+		words = append(words, "iron at "+u.Heat(h.IronCelsius))
 	}
 	return strings.Join(words, ", ")
 }
