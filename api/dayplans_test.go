@@ -31,6 +31,7 @@ func (s *salon) carryOut(id string, body object) answer {
 func TestTimeThatACancellationFreesIsFilled(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
+	s.testsSkin()
 	v, tag := s.book(s.client("Mara"), tuesday(9, 0), s.straightening())
 	ines, _ := s.book(s.client("Ines"), tuesday(13, 30), []object{s.by(s.ada, "Dry cut")})
 	nora := s.waits(s.client("Nora"), object{"services": []object{s.by(s.ada, "Cut and dry")}, "note": "by the window"})

@@ -375,6 +375,7 @@ func TestARemedyIsOfTheDayThatItWasGivenFor(t *testing.T) {
 func TestARemedyForHairThatNeedsASkinTestNeedsTheYes(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
+	s.testsSkin()
 	s.at(start.AddDate(0, 0, -4))
 	v, tag := s.book(s.client("Nora"), monday(9, 0), []object{s.by(s.ada, "Dry cut")})
 	nora := &noting{s, v.ID, tag, v}

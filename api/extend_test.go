@@ -231,6 +231,7 @@ func TestAVisitOfSeveralServicesIsExtendedAndMovedAsOne(t *testing.T) {
 func TestAnotherStylistAtTheSameStartAsksForNoNewSkinTest(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
+	s.testsSkin()
 	var v api.VisitBody
 	far := start.Add(73 * time.Hour)
 	tag := s.call("POST", "/v1/visits", object{"client_id": s.client("Mara"), "start": far, "services": []object{s.by(s.ada, "Straightening"), s.by(s.ben, "Dry cut")}},

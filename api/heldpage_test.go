@@ -166,6 +166,7 @@ func TestTheBookingPagePencilsAndBooks(t *testing.T) {
 func TestAPencilledVisitIsFoundAgainAndGivenUp(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
+	s.testsSkin()
 	s.server.MountPages()
 	d := s.desk(store.LeadRole)
 	h := hair()

@@ -143,7 +143,7 @@ func (b HoldFor) untilDeposit(f *scheduling.Faults, n salonDay, now, start time.
 	if until.After(start) {
 		until = start
 	}
-	if len(own) == 0 && !until.After(now) {
+	if len(own) == 0 && !d.Before(today) && !until.After(now) {
 		f.Add("start", "lies in the past", "a start that is still to come")
 	}
 	return until

@@ -201,6 +201,7 @@ func TestAPressALittleLateStillBooks(t *testing.T) {
 func TestWhatCanNeverBeBookedCannotBePencilledAndAYesIsAskedOnlyAtBooking(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
+	s.testsSkin()
 	at := start.Add(25 * time.Hour)
 	refused := []object{{"service_id": s.services["Straightening"], "hair": long(0)}}
 	p := s.call("POST", "/v1/holds", object{"start": at, "services": refused}, "Idempotency-Key", "no").refused(422, "refused")

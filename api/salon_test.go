@@ -92,6 +92,19 @@ func (s *salon) open(zone string) {
 	}))
 }
 
+// testsSkin makes visits of the salon need a skin test and nothing else.
+func (s *salon) testsSkin() {
+	s.t.Helper()
+	require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) error {
+		n, err := tx.SalonRow(s.t.Context())
+		if err != nil {
+			return err
+		}
+		_, err = tx.SetBookingRules(s.t.Context(), n.Version, json.RawMessage(strings.ReplaceAll(asksForNothing, `"skin_test_for": "nothing"`, `"skin_test_for": "straightening"`)))
+		return err
+	}))
+}
+
 // neighbour is another salon in the same database, behind the same server.
 func (s *salon) neighbour() *salon {
 	s.t.Helper()

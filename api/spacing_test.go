@@ -264,6 +264,7 @@ func TestALongerVisitIsAskedAboutWhatItComesNearTo(t *testing.T) {
 func TestTheYesToAnotherCautionDoesNotCountForTheSkinTest(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
+	s.testsSkin()
 	v, tag := s.book(s.client("Mara"), june(18, 9, 0), s.straightening()) // with a yes, for whatever it was
 	move := func(at time.Time, more object) answer {
 		body := object{"start": at}

@@ -70,6 +70,11 @@ func (s *Server) swapVisits(ctx context.Context, in *swapInput) (*found[SwapAnsw
 		if err != nil {
 			return err
 		}
+		for i, b := range []*VisitBody{&out.Body.Visit, &out.Body.Other} {
+			if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, list[i]); err != nil {
+				return err
+			}
+		}
 		w.fill(&out.Body.Visit, list[0])
 		w.fill(&out.Body.Other, list[1])
 		if err := out.Body.Visit.addMeans(ctx, t, n, list[0]); err != nil {

@@ -307,6 +307,7 @@ func (s *salon) change(id, what, tag string) answer {
 
 func TestAMoveToTooSoonForASkinTestNeedsTheYes(t *testing.T) {
 	s := newSalon(t)
+	s.testsSkin()
 	var v api.VisitBody
 	far := start.Add(73 * time.Hour)
 	a := s.call("POST", "/v1/visits", object{"client_id": s.client("Mara"), "start": far, "services": s.straightening()},
