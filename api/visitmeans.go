@@ -72,6 +72,7 @@ func (b VisitProductRequest) instead(ctx context.Context, t *store.Tx, v store.V
 	switch {
 	case is(err, scheduling.ErrNotFound) || err == nil && !p.Active:
 		f.Add("product_id", "is not a product of this salon", "an id from GET /products")
+		err = nil
 	case err != nil:
 		return nil, err
 	}
@@ -95,7 +96,7 @@ func (b VisitProductRequest) instead(ctx context.Context, t *store.Tx, v store.V
 	default:
 		next.Service, next.InsteadOf = list[at].Service, list[at].InsteadOf
 		if next.InsteadOf == nil {
-			next.InsteadOf = &list[at].Product
+			next.InsteadOf = new(list[at].Product)
 		}
 		if next.ML == 0 {
 			next.ML = list[at].ML
