@@ -69,6 +69,8 @@ func TestABookedVisitKeepsItsVersionItsStepsAndItsPrice(t *testing.T) {
 	}).is(200, &changed)
 	require.Equal(t, 2, changed.Version)
 	read, _ := s.read(v.ID)
+	require.EqualValues(t, 9900, *read.PriceToday, "shown beside the price that it keeps")
+	read.PriceToday = nil
 	require.Equal(t, v, read)
 	var moved api.VisitBody
 	s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start.Add(2 * time.Hour)}, "If-Match", tag).is(200, &moved)
