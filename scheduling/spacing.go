@@ -19,6 +19,10 @@ const (
 	// FamilyWet is whatever wets or ties the hair. A service with a step at the
 	// basin belongs to it without saying so.
 	FamilyWet = "wet"
+	// FamilyFirstWash and FamilyCorrection mark the services that follow from an
+	// earlier visit.
+	FamilyFirstWash  = "first_wash_check"
+	FamilyCorrection = "correction"
 )
 
 // SpacingLevel says what becomes of a booking that breaks a spacing rule.

@@ -59,6 +59,11 @@ func StandardServices() []Service {
 		}},
 		{Name: "Straightening in two stages", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 36000,
 			Families: []string{FamilyStraightening}, Steps: straighteningInTwoStages()},
+		{Name: "First wash check", Skill: SkillStraightening, PriceCents: 0, Families: []string{FamilyFirstWash}, Steps: []Step{
+			{Kind: "first_wash_check", Label: "look at the hair after its first wash", Who: ByLead, Where: AtChair, Minutes: 30, HandsOn: true},
+		}},
+		{Name: "Correction", Skill: SkillStraightening, Chemical: true, Aftercare: true, PriceCents: 0,
+			Families: []string{FamilyStraightening, FamilyCorrection}, Steps: straightening()},
 	}
 	for i := range list {
 		clear := clearOtherwise

@@ -179,6 +179,33 @@ func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) err
 	return t.insertBlocks(ctx, byVisit)
 }
 
+// CutBlocks frees what a locked visit reserves from at on, a whole minute, and
+// says whether that was anything. Of what it uses then the clearing that follows
+// is kept. Rows are replaced, never updated.
+func (t *Tx) CutBlocks(ctx context.Context, visit string, at time.Time) (bool, error) {
+	rows, err := t.tx.Query(ctx, `
+		DELETE FROM block WHERE salon_id = $1 AND visit_id = $2 AND ends_at > $3
+		RETURNING unit_id, starts_at, extract(epoch FROM upper(span) - ends_at)::int / 60, clear_asked, clear_least`, t.salon, visit, at)
+	if err != nil {
+		return false, domain("cut blocks", err, false)
+	}
+	var left []Block
+	cut := false
+	b := Block{End: at}
+	_, err = pgx.ForEachRow(rows, []any{&b.Unit, &b.Start, &b.Clear, &b.Asked, &b.Least}, func() error {
+		cut = true
+		if b.Start.Before(at) {
+			left = append(left, b)
+		}
+		return nil
+	})
+	if err != nil || !cut {
+		return false, domain("cut blocks", err, false)
+	}
+	*t.altered = true
+	return true, t.insertBlocks(ctx, map[string][]Block{visit: left})
+}
+
 // DayBlock is a block as it stands in the database.
 type DayBlock struct {
 	Visit   string    `db:"visit_id"`

@@ -18,6 +18,7 @@ const (
 	EventFinish EventKind = "finish" // a step ended
 	EventDone   EventKind = "done"   // the visit is over
 	EventUndo   EventKind = "undo"   // the last press was taken back
+	EventStop   EventKind = "stop"   // the visit was stopped early
 
 	EventArriveInferred EventKind = "arrive_inferred"
 	EventStartInferred  EventKind = "start_inferred"

@@ -192,3 +192,19 @@ func (t *Tx) SyncClientParts(ctx context.Context, visit, client string, want []P
 	}
 	return t.SyncParts(ctx, visit, client, append(staff, want...))
 }
+
+// CutParts is SyncClientParts for a visit that ends at at: what the staff were to
+// do after that is gone from their calendars.
+func (t *Tx) CutParts(ctx context.Context, visit, client string, at time.Time, want []Part) error {
+	staff, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
+		WHERE salon_id = $1 AND visit_id = $2 AND live AND kind IN ('hands_on', 'watched', 'away') AND starts_at < $3`, t.salon, visit, at)
+	if err != nil {
+		return err
+	}
+	for i := range staff {
+		if staff[i].End.After(at) {
+			staff[i].End = at
+		}
+	}
+	return t.SyncParts(ctx, visit, client, append(staff, want...))
+}

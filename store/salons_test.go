@@ -107,6 +107,10 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"ClearStop": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.ClearStop(x.t.Context(), x.visit, at(10, 0), x.ada, "guard", "")
 	},
+	"CutBlocks": func(t *store.Tx, x *filled) (any, error) { return t.CutBlocks(x.t.Context(), x.visit, at(9, 5)) },
+	"CutParts": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.CutParts(x.t.Context(), x.visit, x.client, at(9, 5), nil)
+	},
 	"SetCardLimits": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SetCardLimits(x.t.Context(), x.visit, json.RawMessage(`{}`))
 	},

@@ -53,6 +53,9 @@ type Visit struct {
 	Parent     *string    `db:"parent_id"`  // the visit that this one follows from
 	ParentAs   *string    `db:"parent_as"`  // how: FirstWashCheck or Correction; nil without Parent
 	Version    int64      `db:"version"`
+	// FollowUpHeld is true of a visit that was stopped early as long as the
+	// licensed person has not let messages and aftercare follow.
+	FollowUpHeld bool `db:"follow_up_held"`
 
 	Services []VisitService `db:"services"`
 	Steps    []VisitStep    `db:"steps"`
@@ -119,7 +122,9 @@ func (s VisitStep) UnitIn(role string) string {
 
 const visitColumns = `visit_id, coalesce(client_id, '') AS client_id, title, state, starts_at, ends_at,
 	coalesce(chair_id, '') AS chair_id, price_cents, note, approved_by, arrived_at, finished_at, held_until, group_id, parent_id,
-	parent_as, version`
+	parent_as, version, state = 'stopped_early' AND EXISTS (
+		SELECT 1 FROM visit_stop s WHERE s.salon_id = v.salon_id AND s.visit_id = v.visit_id AND s.cleared_at IS NULL
+	) AS follow_up_held`
 
 // visitQuery reads visits with their services and steps in one statement, so
 // that a move is seen whole or not at all. The keys of the objects are the
@@ -287,8 +292,8 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
 	tag, err := t.tx.Exec(ctx, `
 		UPDATE visit SET client_id = nullif($7, ''), starts_at = $3, ends_at = $4, chair_id = nullif($5, ''), approved_by = $6,
-			group_id = $8, version = version + 1, changed_at = now()
-		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy, v.Client, v.Group)
+			group_id = $8, price_cents = $9, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy, v.Client, v.Group, v.PriceCents)
 	if err := one("move visit", tag.RowsAffected(), err); err != nil {
 		return err
 	}

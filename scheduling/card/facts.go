@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 )
 
 // Kind names what a fact is about.
@@ -84,8 +85,8 @@ type Iron struct{ CelsiusSet float64 }
 func (i Iron) Validate() error {
 	var f scheduling.Faults
 	if c := i.CelsiusSet; !(c >= ironLeast && c <= ironMost) {
-		f.Addf("setting", fmt.Sprintf("%d to %d °C, or %.0f to %.0f °F", ironLeast, ironMost, ironLeast*fahrenheitPerUnit+32.0, ironMost*fahrenheitPerUnit+32.0),
-			"is %s °C", scheduling.Number(c))
+		f.Addf("setting", fmt.Sprintf("%d to %d °C, or %.0f to %.0f °F", ironLeast, ironMost, chairtime.FahrenheitOfCelsius(ironLeast),
+			chairtime.FahrenheitOfCelsius(ironMost)), "is %s °C", scheduling.Number(c))
 	}
 	return f.Err()
 }

@@ -58,7 +58,6 @@ type Limits struct {
 // Values without a setting.
 const (
 	stretchMax = 1.5 // several trade pages
-	nextLook   = 5   // judgement
 	lookGrace  = 3   // common practice: two to three minutes late at most
 )
 
@@ -66,7 +65,7 @@ const (
 // whose time is the same for everybody, there are none that depend on the hair.
 func LimitsFor(c chairtime.Settings, h *chairtime.Head) Limits {
 	l := Limits{IronMax: c.IronMax, PressWarn: c.PressWarn, ContactMax: c.ContactRefuse, DryLeast: c.DryFraction,
-		StretchMax: stretchMax, NextLook: nextLook, LookGrace: lookGrace}
+		StretchMax: stretchMax, NextLook: c.NextLook, LookGrace: lookGrace}
 	if h == nil {
 		return l
 	}
@@ -140,28 +139,24 @@ func (f Flag) AsksReason() bool { return f.Level != LevelWarn }
 
 // Codes of flags.
 const (
-	FlagIronTooHot    = "iron_too_hot"
-	FlagIronDamaged   = "iron_damaged"
-	FlagPress         = "long_press"
-	FlagContact       = "iron_contact"
-	FlagWet           = "ironed_wet"
-	FlagTooWeak       = "too_weak"
-	FlagNoReturn      = "no_return"
-	FlagExposureWarn  = "exposure_long"
-	FlagExposure      = "exposure"
-	FlagNeutralizer   = "neutralizer_short"
-	FlagIronedAfter   = "ironed_after_rinse_now"
-	fahrenheitPerUnit = 1.8
+	FlagIronTooHot   = "iron_too_hot"
+	FlagIronDamaged  = "iron_damaged"
+	FlagPress        = "long_press"
+	FlagContact      = "iron_contact"
+	FlagWet          = "ironed_wet"
+	FlagTooWeak      = "too_weak"
+	FlagNoReturn     = "no_return"
+	FlagExposureWarn = "exposure_long"
+	FlagExposure     = "exposure"
+	FlagNeutralizer  = "neutralizer_short"
+	FlagIronedAfter  = "ironed_after_rinse_now"
 )
-
-// Celsius turns °F into °C.
-func Celsius(fahrenheit float64) float64 { return (fahrenheit - 32) / fahrenheitPerUnit }
 
 // degrees writes °C as the salon does. °F are rounded to whole ones, as irons
 // show them.
 func (l Limits) degrees(celsius float64) string {
 	if l.Fahrenheit {
-		return scheduling.Number(math.Round(celsius*fahrenheitPerUnit+32)) + " °F"
+		return scheduling.Number(math.Round(chairtime.FahrenheitOfCelsius(celsius))) + " °F"
 	}
 	return scheduling.Number(math.Round(celsius*10)/10) + " °C"
 }

@@ -48,7 +48,13 @@ type Visit struct {
 }
 
 // Happened is when a phase really began and ended, nil where it did not yet.
-type Happened struct{ Start, End *openings.Minute }
+type Happened struct {
+	Start, End *openings.Minute
+	// Until is before when a phase that is going on does not end, whatever it was
+	// booked for: somebody looked and found the hair not ready. Nil when nothing
+	// is known.
+	Until *openings.Minute
+}
 
 // Help is a second person who shares a phase from a minute on, the beginning of
 // the phase or later. Minutes is how long the whole phase takes with that help.

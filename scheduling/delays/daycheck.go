@@ -135,6 +135,9 @@ func (v *Visit) checkHappened(f *scheduling.Faults, d *Day) {
 		if *h.Start < last || *h.Start > d.Now {
 			f.Addf(at()+".start", fmt.Sprintf("not before the phases before it, and not after now: %d to %d", last, d.Now), "is %d", *h.Start)
 		}
+		if h.Until != nil && (*h.Until < 0 || *h.Until > d.Shop.Minutes) {
+			f.Addf(at()+".until", fmt.Sprintf("a minute of the day, 0 to %d", d.Shop.Minutes), "is %d", *h.Until)
+		}
 		last = *h.Start
 		if h.End == nil {
 			continue

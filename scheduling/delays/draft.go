@@ -82,7 +82,7 @@ func newVisitDraft(dr *draft, index int) *visitDraft {
 }
 
 // readFacts takes over what has happened. A phase that runs now lasts as long
-// as it was planned for, and at least until now.
+// as it was planned for, at least until now, and as long as it is known to.
 func (p *visitDraft) readFacts(now openings.Minute) {
 	for i, h := range p.v.Happened {
 		if h.Start == nil {
@@ -99,6 +99,9 @@ func (p *visitDraft) readFacts(now openings.Minute) {
 			p.to[i] = max(now, *h.Start+1)
 		default:
 			p.to[i] = max(*h.Start+p.length[i], now, *h.Start+1)
+			if h.Until != nil {
+				p.to[i] = max(p.to[i], *h.Until)
+			}
 		}
 	}
 	for i := range p.begun {
