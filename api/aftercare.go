@@ -40,9 +40,10 @@ func wall(loc *time.Location, d date.Date, minutes int) time.Time {
 	return scheduling.Instant(loc, d, clock.New(minutes/60, minutes%60, 0, 0))
 }
 
-// needsAftercare reports whether hair has to be left alone after v.
+// needsAftercare reports whether hair has to be left alone after v. Of a visit
+// that was stopped early nobody can say before the licensed person has.
 func needsAftercare(v store.Visit) bool {
-	return slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare })
+	return !v.FollowUpHeld && slices.ContainsFunc(v.Services, func(x store.VisitService) bool { return x.Aftercare })
 }
 
 // followCare brings what calendars show of aftercare and retouch, and the

@@ -21,7 +21,8 @@ var (
 	// ownerOrLead is for what a stylist may know of herself; the handler leaves out
 	// the rest.
 	ownerOrLead = []store.Role{store.Owner, store.LeadRole}
-	health      = []store.Role{store.Owner, store.LeadRole} // may see answers about health
+	health      = []store.Role{store.Owner, store.LeadRole}                      // may see answers about health
+	atChair     = []store.Role{store.Owner, store.LeadRole, store.AssistantRole} // who write and read record cards
 )
 
 var allowed = map[string][]store.Role{
@@ -51,6 +52,9 @@ var allowed = map[string][]store.Role{
 	"book-visit":    working, "get-visit": everybody, "list-visits": everybody, "move-visit": working,
 	"cancel-visit": working, "arrive-visit": everybody, "finish-visit": working, "miss-visit": desk,
 	"start-step": everybody, "finish-step": everybody, "undo-step": everybody, "list-visit-events": working,
+	"get-card": atChair, "get-visit-now": everybody, "add-card-fact": atChair, "correct-card-fact": atChair,
+	"hair-as-seen": working, "rinse-now": everybody, "undo-rinse-now": everybody, "stop-visit": health, "clear-follow-up": health,
+	"book-first-wash-check": working, "book-correction": working, "get-last-card": health, "export-cards": health,
 	"swap-visit": working, "extend-visit": working, "set-visit-group": working,
 	"add-hold": working, "list-holds": working, "book-held-visit": working, "release-visit": working, "hold-visit": working,
 	"add-walk-in": working, "keep-time": working,

@@ -23,11 +23,13 @@ type BookingRules struct {
 	MissedAfterMinutes int `json:"missed_after_minutes,omitempty" minimum:"1" maximum:"240" doc:"How late a client is when the desk is asked whether she comes; left out: 20"`
 	// ShareOverrunLimit is the greatest chance of an overrun at which work for a
 	// second client is offered; never nil once read.
-	ShareOverrunLimit *float64          `json:"share_overrun_limit,omitempty" minimum:"0" maximum:"0.5" doc:"A stylist is given a second client in time in which the first does not need her only when the chance that she comes back late is at most this; left out: 0.05"`
-	StylistClears     string            `json:"stylist_clears,omitempty" enum:"auto,always,never" doc:"Whether the stylist in charge spends the clearing of the chair herself; auto: when nobody assists here; left out: auto"`
-	Spacing           []SpacingRuleBody `json:"spacing" required:"false" nullable:"true" doc:"How far apart services of one client have to be, instead of the rules that the program brings along; left out or null: those"`
-	UsualMix          []MixBody         `json:"usual_mix" required:"false" nullable:"true" doc:"What a usual day asks for: openings that leave room for it rank first. Left out or empty: two each of the three dearest services whose time is the same for everybody"`
-	Money             *MoneyRulesBody   `json:"money,omitempty" doc:"Quotes and deposits; left out: the program's own rules"`
+	ShareOverrunLimit *float64 `json:"share_overrun_limit,omitempty" minimum:"0" maximum:"0.5" doc:"A stylist is given a second client in time in which the first does not need her only when the chance that she comes back late is at most this; left out: 0.05"`
+	// FollowUpsFree is never nil once read.
+	FollowUpsFree *bool             `json:"follow_ups_free,omitempty" doc:"First wash checks and corrections cost nothing; left out: true"`
+	StylistClears string            `json:"stylist_clears,omitempty" enum:"auto,always,never" doc:"Whether the stylist in charge spends the clearing of the chair herself; auto: when nobody assists here; left out: auto"`
+	Spacing       []SpacingRuleBody `json:"spacing" required:"false" nullable:"true" doc:"How far apart services of one client have to be, instead of the rules that the program brings along; left out or null: those"`
+	UsualMix      []MixBody         `json:"usual_mix" required:"false" nullable:"true" doc:"What a usual day asks for: openings that leave room for it rank first. Left out or empty: two each of the three dearest services whose time is the same for everybody"`
+	Money         *MoneyRulesBody   `json:"money,omitempty" doc:"Quotes and deposits; left out: the program's own rules"`
 	// AssistantSteps are the salon's own; see assistants.
 	AssistantSteps []string     `json:"assistant_steps" required:"false" nullable:"true" maxItems:"60" doc:"Kinds of steps that an assistant may do here; every other step is the licensed person's, whatever a service says. Local rules differ: West Virginia Code 30-27-11a, for one, lets the holder of a shampoo assistant's permit only shampoo and rinse, take out rods and do basin work, under supervision. Left out or null: wash, rinse and dry; empty: none"`
 	Needs          *NeedRules   `json:"needs,omitempty" doc:"What a visit needs before it may begin; left out: the program's own rules"`
@@ -37,8 +39,9 @@ type BookingRules struct {
 // defaultRules are judgement throughout: values to begin with, for every salon
 // to change.
 func defaultRules() BookingRules {
-	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, MissedAfterMinutes: 20, ShareOverrunLimit: new(defaultShareLimit), StylistClears: clearsAuto,
-		Spacing: spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights())),
+	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, MissedAfterMinutes: 20, ShareOverrunLimit: new(defaultShareLimit), FollowUpsFree: new(true),
+		StylistClears: clearsAuto,
+		Spacing:       spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights())),
 		Money: new(defaultMoneyRules()), Needs: (*NeedRules)(nil).filled()}
 }
 

@@ -62,6 +62,7 @@ func TestADayThatGoesAsPlannedNeedsNothing(t *testing.T) {
 	require.Equal(t, []string{"done", "runs", "to_come"}, []string{v.Steps[0].State, v.Steps[1].State, v.Steps[2].State})
 
 	s.at(monday(9, 45))
+	x.hairSeen(x.id)
 	x.ok(x.step("apply") + "start")
 	v = late(s.delays(mondayDate), x.id)
 	require.True(t, v.ProductOn)
@@ -175,6 +176,7 @@ func lateBasin(s *salon) (mara, nora *noting) {
 	nora.ok("arrive")
 	nora.ok(nora.step("colour") + "start")
 	s.at(monday(9, 50))
+	mara.hairSeen(mara.id)
 	mara.ok(mara.step("apply") + "start")
 	return mara, nora
 }
@@ -315,6 +317,7 @@ func TestWhatIsForPeopleToDoIsOnlyNoted(t *testing.T) {
 	s := newSalon(t)
 	mara, _ := lateStart(s)
 	s.at(monday(10, 0))
+	mara.hairSeen(mara.id)
 	mara.ok(mara.step("apply") + "start")
 	d := s.delays(mondayDate)
 	r := remedy(t, d, "helper", "Ada shares “dry” of Mara Q.")

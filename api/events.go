@@ -44,7 +44,7 @@ type arriveInput struct {
 
 // EventBody is one thing that was noted of a visit.
 type EventBody struct {
-	Kind     string    `json:"kind" enum:"arrive,start,finish,done,undo,remedy"`
+	Kind     string    `json:"kind" enum:"arrive,start,finish,done,undo,remedy,stop"`
 	Step     *int      `json:"step,omitempty" doc:"Which step, counted from 0; left out for the visit"`
 	At       time.Time `json:"at" doc:"When it happened; the last one of a kind and step counts, as long as it is not undone"`
 	NotedAt  time.Time `json:"noted_at"`
@@ -187,6 +187,9 @@ func (s *Server) press(ctx context.Context, t *store.Tx, n salonDay, v *store.Vi
 	}
 	if !over {
 		if err := clientIsHere(ctx, t, *v, p.step); err != nil {
+			return err
+		}
+		if err := hairLookedAt(ctx, t, n, *v, p.step); err != nil {
 			return err
 		}
 		if err := s.mayStart(ctx, t, n, *v, p.step); err != nil {

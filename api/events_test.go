@@ -111,6 +111,7 @@ func TestFivePressesTellTheWholeOfAStraighteningVisit(t *testing.T) {
 	x.ok("arrive")
 	require.Equal(t, "arrived", x.v.State)
 	s.at(monday(9, 42)) // planned for 9:39
+	x.hairSeen(x.id)
 	x.ok(x.step("apply") + "start")
 	require.Equal(t, "under_way", x.v.State)
 	// 42 minutes from nine on, by the plan's 18, 11 and 10.
@@ -174,6 +175,7 @@ func TestWhatCannotHaveHappenedIsRefused(t *testing.T) {
 	p = x.press("arrive", monday(9, 4)).refused(422, "invalid")
 	require.Contains(t, p.Errors[0].Detail, "had begun, at 09:03")
 	s.at(monday(9, 45))
+	x.hairSeen(x.id)
 	x.ok(apply + "start")
 	p = x.press(talk+"finish", monday(9, 2)).refused(422, "invalid")
 	require.Contains(t, p.Errors[0].Detail, "before “consultation” began at 09:03")
@@ -228,6 +230,7 @@ func TestTheLastPressCanBeTakenBackAndTheOneBeforeIt(t *testing.T) {
 	x.ok(talk+"start", monday(9, 5))
 	x.ok(prep+"start", monday(9, 33))
 	two := x.real()
+	x.hairSeen(x.id)
 	x.ok(apply + "start")
 	three := x.real()
 	x.ok(apply+"start", monday(9, 38)) // a correction
@@ -260,6 +263,7 @@ func TestAnEndThatWasNotedTellsWhenTheStepBegan(t *testing.T) {
 	require.Equal(t, []string{"talk 09:00? 09:18?", "wash 09:18? 09:30"}, x.real())
 	require.Equal(t, "under_way", x.v.State)
 	s.at(monday(9, 32))
+	x.hairSeen(x.id)
 	x.ok(x.step("apply") + "start") // two minutes after the wash
 	require.Equal(t, []string{"wash 09:18? 09:30", "prep 09:30? 09:32?", "apply 09:32 -"}, x.real()[1:])
 	s.at(monday(9, 33))
@@ -296,6 +300,7 @@ func TestAnExtensionAndAMoveKeepWhatReallyHappened(t *testing.T) {
 	s.at(monday(9, 45))
 	x.ok("arrive", monday(9, 1))
 	x.ok(x.step("talk")+"start", monday(9, 2))
+	x.hairSeen(x.id)
 	x.ok(x.step("apply") + "start")
 	known := x.real()
 	s.at(monday(10, 12)) // by the plan she waits for the product to work

@@ -10,6 +10,7 @@ import (
 // that is said of its real times is inferred from them.
 type facts struct {
 	arrived, done *time.Time
+	stopped       *time.Time   // early
 	starts, ends  []*time.Time // by step
 	last          *store.Event // what was noted last; nil when nothing was
 }
@@ -18,6 +19,7 @@ type facts struct {
 func factsOf(v store.Visit) *facts {
 	var presses []store.Event
 	came := v.ArrivedAt
+	var stopped *time.Time
 	for _, e := range v.Events {
 		if e.Kind == store.EventArrive || e.Kind == store.EventArriveInferred {
 			came = nil
@@ -27,10 +29,13 @@ func factsOf(v store.Visit) *facts {
 			presses = append(presses, e)
 		case store.EventUndo:
 			presses = presses[:max(0, len(presses)-1)]
+		case store.EventStop:
+			at := e.At
+			stopped = &at
 		case store.EventArriveInferred, store.EventStartInferred, store.EventFinishInferred, store.EventRemedy:
 		}
 	}
-	f := &facts{arrived: came, starts: make([]*time.Time, len(v.Steps)), ends: make([]*time.Time, len(v.Steps))}
+	f := &facts{arrived: came, stopped: stopped, starts: make([]*time.Time, len(v.Steps)), ends: make([]*time.Time, len(v.Steps))}
 	for i := range presses {
 		e := &presses[i]
 		f.last = e
@@ -101,6 +106,13 @@ func (f *facts) infer(v *store.Visit) {
 	for _, m := range marks {
 		share(v.Steps, before, m)
 		before = m
+	}
+	if f.stopped != nil { // whatever went on then, and nothing after it
+		for i := range v.Steps {
+			if st := &v.Steps[i]; st.RealStart != nil && st.RealEnd == nil {
+				st.RealEnd = f.stopped
+			}
+		}
 	}
 }
 

@@ -83,6 +83,9 @@ type newAs struct {
 	until *time.Time // pencilled until then; nil: booked
 	title string     // who it is for, where that is no client who is known
 	walk  bool       // somebody who is here and whose name is enough
+
+	parent   *string // the visit that it follows from
+	parentAs string  // how; see store.Visit
 }
 
 // anybody reports whether the visit may be without a client.

@@ -38,6 +38,7 @@ type lateVisit struct {
 	name   string
 	plan   *openings.VisitPlan
 	booked openings.Schedule
+	looks  map[int]time.Time // until when a look lets a step last, by ordinal
 }
 
 // leftOut is a visit whose time is taken, but which cannot be carried on in
@@ -81,8 +82,12 @@ func loadLate(ctx context.Context, t *store.Tx, d date.Date, asOf time.Time) (*l
 	x.day.Now, x.day.Clock, x.day.Names = x.h.Minute(now), x.h, x.names
 	x.onlyDay(openings.Span{From: x.h.Minute(from), To: x.h.Minute(to)})
 	plans := plansOf{t: t, n: n}
+	looks, err := nextLooks(ctx, t, n, visits, asOf)
+	if err != nil {
+		return nil, err
+	}
 	for _, v := range visits {
-		if err := x.add(ctx, &plans, v, shortName(clients[v.ID])); err != nil {
+		if err := x.add(ctx, &plans, v, shortName(clients[v.ID]), looks[v.ID]); err != nil {
 			return nil, err
 		}
 	}
@@ -104,7 +109,7 @@ func (x *lateDay) onlyDay(day openings.Span) {
 }
 
 // add adds a visit, unless it holds no time any more.
-func (x *lateDay) add(ctx context.Context, plans *plansOf, v store.Visit, name string) error {
+func (x *lateDay) add(ctx context.Context, plans *plansOf, v store.Visit, name string, looks map[int]time.Time) error {
 	if isKept(v) || v.State == store.Held && !x.asOf.Before(*v.HeldUntil) {
 		return nil
 	}
@@ -112,7 +117,7 @@ func (x *lateDay) add(ctx context.Context, plans *plansOf, v store.Visit, name s
 	if err != nil {
 		return err
 	}
-	l := &lateVisit{v: v, name: name, plan: plan}
+	l := &lateVisit{v: v, name: name, plan: plan, looks: looks}
 	var ok bool
 	if l.booked, ok = scheduleOf(plan, v, x.h); !ok {
 		x.apart = append(x.apart, leftOut{v, name, "its steps are not those of its services"})
@@ -162,6 +167,10 @@ func (x *lateDay) late(l *lateVisit) delays.Visit {
 	out.Happened = make([]delays.Happened, len(l.plan.Spec.Phases))
 	for i, st := range l.v.Steps {
 		out.Happened[i] = delays.Happened{Start: x.minute(st.RealStart), End: x.minute(st.RealEnd)}
+		if until, ok := l.looks[i]; ok {
+			m := min(x.h.Minute(until.Add(time.Minute-1)), x.h.Length)
+			out.Happened[i].Until = &m
+		}
 	}
 	out.Arrived = x.minute(l.v.ArrivedAt)
 	out.Ended = l.v.State == store.Finished || l.v.State == store.StoppedEarly
@@ -194,6 +203,9 @@ func (x *lateDay) stamp(w io.Writer) {
 	fmt.Fprintln(w, x.date, x.asOf.Truncate(time.Minute).Unix())
 	for _, l := range x.visits {
 		fmt.Fprintln(w, l.v.ID, l.v.Version)
+		for _, i := range slices.Sorted(maps.Keys(l.looks)) {
+			fmt.Fprintln(w, i, l.looks[i].Unix())
+		}
 	}
 	for _, l := range x.apart {
 		fmt.Fprintln(w, l.v.ID, l.v.Version)

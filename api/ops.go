@@ -33,6 +33,9 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest, as newAs) (store.Visit, *composed, error) {
 	var f scheduling.Faults
 	v := store.Visit{Client: b.ClientID, Title: as.title, HeldUntil: as.until}
+	if as.parent != nil {
+		v.Parent, v.ParentAs = as.parent, &as.parentAs
+	}
 	v.Note = text(&f, "note", b.Note, 0, 500)
 	var err error
 	if v.ApprovedBy, err = licensed(ctx, t, &f, text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
@@ -62,6 +65,9 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	}
 	if err := f.Err(); err != nil {
 		return v, nil, err
+	}
+	if as.parent != nil && *n.rules.FollowUpsFree {
+		c.free()
 	}
 	if as.until != nil {
 		return v, c, c.mayPencil(ctx, t, n, s.now(), b.Start, b.ClientID)

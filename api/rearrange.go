@@ -380,8 +380,13 @@ func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 		if err := j.c.keepEstimates(ctx, t, j.v.Client); err != nil {
 			return err
 		}
-		for k := range j.c.services { // other minutes come from another estimate
-			j.v.Services[k].Estimate = j.c.services[k].Estimate
+		for k := range j.c.services { // other minutes come from another estimate, or another service
+			was, lead := j.v.Services[k], j.v.Services[k].Lead
+			j.v.Services[k] = j.c.services[k]
+			j.v.Services[k].Lead = lead
+			if !j.isNew() {
+				j.v.PriceCents += j.c.services[k].PriceCents - was.PriceCents
+			}
 		}
 	}
 	var added, moved []store.Plan

@@ -44,6 +44,9 @@ var mayDo = map[string]string{
 	"get-delays": "odl", "apply-remedy": "odl",
 	"add-hold": "odl", "list-holds": "odl", "book-held-visit": "odl", "release-visit": "odl", "hold-visit": "odl",
 	"add-walk-in": "odl", "keep-time": "odl",
+	"get-card": "ola", "get-visit-now": "odla", "add-card-fact": "ola", "correct-card-fact": "ola",
+	"hair-as-seen": "odl", "rinse-now": "odla", "undo-rinse-now": "odla", "stop-visit": "ol", "clear-follow-up": "ol",
+	"book-first-wash-check": "odl", "book-correction": "odl", "get-last-card": "ol", "export-cards": "ol",
 	"swap-visit": "odl", "extend-visit": "odl", "set-visit-group": "odl",
 	"list-waiting": "odl", "add-waiting": "odl", "get-waiting": "odl", "update-waiting": "odl", "withdraw-waiting": "odl",
 	"match-waiting": "odl", "plan-day": "odl", "get-day-plan": "odl", "apply-day-plan": "odl",
@@ -89,6 +92,7 @@ func (s *salon) things() map[string]string {
 	}
 	out["screenings"] = s.screened(client, map[string]string{"perm": "yes"}).ID
 	out["skin-tests"], out["consents"] = s.onRecord(client)
+	out["facts"] = s.fact(v)
 	waiting := s.waits(client, object{"first_date": "2026-07-06", "last_date": "2026-07-10"})
 	out["waiting-list"] = waiting.ID
 	out["day-plans"] = s.plan(object{"date": "2026-07-06", "waiting_list": []string{waiting.ID}, "rounds": 50}).ID
@@ -168,6 +172,12 @@ func (s *salon) requests() map[string]request {
 	bodies["decide-screening"] = object{"decision": "no", "why": "her doctor says no", "decided_by": "Ada"}
 	bodies["set-consultation-form"] = object{"own_questions": []object{{"text": "Do you wear contact lenses?", "outcome": "ask"}}}
 	bodies["set-privacy"] = object{"health_months": 6}
+	bodies["add-card-fact"], bodies["correct-card-fact"] = object{"kind": "iron", "iron": object{"setting": 170, "unit": "C"}}, object{"iron": object{"setting": 175}}
+	bodies["hair-as-seen"], bodies["rinse-now"] = object{"unchanged": true}, object{}
+	bodies["stop-visit"] = object{"reason": "other", "detail": "the light went out", "outcome": "rinsed", "told": []string{"client"}, "licensed": "Ada"}
+	bodies["clear-follow-up"] = object{"licensed": "Ada", "why": "looked at it"}
+	bodies["book-first-wash-check"] = object{"start": "2026-06-15T10:00:00+02:00"}
+	bodies["book-correction"] = object{"start": "2026-06-16T09:00:00+02:00", "approved_by": "Ada", "hair": hair()}
 	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12"}
 	out := map[string]request{}
 	for path, ops := range readSpec(s.t).Paths {
@@ -178,7 +188,7 @@ func (s *salon) requests() map[string]request {
 				id = held.ID
 			}
 			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
-				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{kind}", "strand_test", "{version}", "1", "{treatment_id}", treatment.ID).Replace(path) + query[op.ID]}
+				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{fact}", things["facts"], "{kind}", "strand_test", "{version}", "1", "{treatment_id}", treatment.ID).Replace(path) + query[op.ID]}
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":
@@ -269,6 +279,10 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 			r.body = object{"remedy": d.Remedies[0].ID, "as_of": d.AsOf}
 		case "add-walk-in":
 			n.at(start.Add(2 * time.Hour))
+		case "add-card-fact", "correct-card-fact":
+			n.at(start.Add(50 * time.Hour))
+		case "hair-as-seen", "rinse-now", "undo-rinse-now", "stop-visit", "clear-follow-up", "book-correction":
+			n.underWay(requests["get-visit"].path, id, &r)
 		case "override-need", "withdraw-override":
 			n.strict(nil)
 			if id == "withdraw-override" {

@@ -219,3 +219,21 @@ func (s *salon) book(client string, at time.Time, services []object) (api.VisitB
 		"Idempotency-Key", fmt.Sprintf("k%d", bookings.Add(1))).is(201, &v)
 	return v, a.header.Get("ETag")
 }
+
+// hairSeen notes that the hair of the client, who is here, is as it was booked:
+// solution cannot go on before.
+func (s *salon) hairSeen(visit string) {
+	s.t.Helper()
+	s.call("POST", "/v1/visits/"+visit+"/hair-as-seen", object{"unchanged": true}).is(201, nil)
+}
+
+// fact writes something on the card of a visit at its start and returns its id.
+func (s *salon) fact(v api.VisitBody) string {
+	s.t.Helper()
+	now := *s.clock.Load()
+	defer s.at(now)
+	s.at(v.Start)
+	var f api.FactAnswer
+	s.call("POST", "/v1/visits/"+v.ID+"/card/facts", object{"kind": "iron", "iron": object{"setting": 170}}).is(201, &f)
+	return f.Fact.ID
+}

@@ -51,6 +51,8 @@ type VisitBody struct {
 	WaitingFits   *int            `json:"waiting_list_fits,omitempty" doc:"How many of the waiting-list requests for that day fit now, of the 20 most valuable; only in the answer when the visit is cancelled or did not come, and somebody waits"`
 	StillNeeded   []NeedBody      `json:"still_needed,omitempty" doc:"What there has to be before the visit can begin, done or not; only where one visit is answered, while it is to come"`
 	StillOpen     *int            `json:"still_needed_open,omitempty" doc:"How much of that is not there; only in the answer about one visit and of a day"`
+	FollowsID     string          `json:"follows_visit_id,omitempty" doc:"The visit that this one follows from"`
+	FollowsAs     string          `json:"follows_as,omitempty" enum:"first_wash_check,correction"`
 	Cautions      []CautionBody   `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
 
 	PriceToday *int64               `json:"price_today_cents,omitempty" doc:"What it would cost if it were booked today; only where one visit is answered, and where that differs"`
@@ -157,13 +159,16 @@ func writeVisit(v store.Visit, n salonDay, reminders []store.Reminder) VisitBody
 	if v.Group != nil {
 		b.GroupID = *v.Group
 	}
+	if v.Parent != nil {
+		b.FollowsID, b.FollowsAs = *v.Parent, *v.ParentAs
+	}
 	for _, x := range v.Services {
 		sb := VisitServiceBody{ServiceID: x.Service, ServiceVersion: x.Version, Name: x.Name, LeadID: x.Lead, PriceCents: x.PriceCents}
 		if x.Estimate != nil {
 			sb.EstimateID = *x.Estimate
 		}
 		b.Services = append(b.Services, sb)
-		if x.Aftercare {
+		if x.Aftercare && !v.FollowUpHeld {
 			b.KeepDryUntil, b.UntiedUntil = new(n.keepDryUntil(realEnd(v))), new(n.untiedUntil(realEnd(v)))
 		}
 	}
