@@ -21,6 +21,13 @@ import (
 func (b *booking) estimateView(c *composed, req ServiceRequest) (*pages.EstimateView, error) {
 	v := &pages.EstimateView{Service: c.services[0].Name, Price: price(c.price, b.n.row.Currency), Bookable: true,
 		Chemical: b.service(req.ServiceID).Chemical}
+	rule, err := readPriceRule(*b.service(req.ServiceID))
+	if err != nil {
+		return nil, err
+	}
+	if rule != nil {
+		v.PriceWorking = c.workings[0]
+	}
 	for _, st := range c.plan.Steps {
 		v.Lines = append(v.Lines, pages.EstimateLine{Step: st.Label, Expected: float64(st.Length), Minutes: st.Length})
 		v.KeepMinutes += st.Length

@@ -33,7 +33,12 @@ type EstimateAnswer struct {
 }
 
 type estimateInput struct{ Body EstimateRequest }
-type phoneInput struct{ Body PhoneBody }
+type phoneInput struct {
+	Body struct {
+		PhoneBody
+		ServiceID string `json:"service_id,omitempty" maxLength:"64" doc:"What the caller asks for, for its price; left out: the salon's first service whose time follows the hair and that treats all of it"`
+	}
+}
 type phoneOutput struct{ Body PhoneAnswerBody }
 
 func (s *Server) estimateRoutes() {
@@ -194,7 +199,10 @@ func (s *Server) phoneEstimate(ctx context.Context, in *phoneInput) (*phoneOutpu
 		}
 		out.Body = NewPhoneAnswerBody(a)
 		n.time = c
-		out.Body.Pace, err = n.paceLinesOf(ctx, t, pace.Kinds(), 1)
+		if out.Body.Pace, err = n.paceLinesOf(ctx, t, pace.Kinds(), 1); err != nil {
+			return err
+		}
+		out.Body.Price, err = n.phonePrice(ctx, t, in.Body.Questions(), in.Body.ServiceID)
 		return err
 	})
 	return &out, err

@@ -227,6 +227,8 @@ type PhoneAnswerBody struct {
 	Pace                []PaceLineBody `json:"pace,omitempty" doc:"Where records have moved a step by more than 2 % from the sheet"`
 	Words               string         `json:"words"`
 	Safety              string         `json:"safety"`
+
+	Price *PhonePriceBody `json:"price,omitempty" doc:"What such a visit costs; left out where the salon has no such service"`
 }
 
 // NewPhoneAnswerBody writes a for the border.

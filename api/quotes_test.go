@@ -205,3 +205,40 @@ func TestMoneyIsWrittenWithTheDecimalsOfTheCurrency(t *testing.T) {
 	q = s.quote(object{"services": s.straightening()})
 	require.True(t, strings.HasPrefix(q.Lines[0].Working, "13.8 in, an average amount of hair: longer than 11.8 in"), q.Lines[0].Working)
 }
+
+func TestAPriceOnTheTelephoneIsARange(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	ask := func(more object) *api.PhonePriceBody {
+		body := object{"reach": "shoulder", "ponytail": "average", "history": []string{"nothing"}}
+		for k, v := range more {
+			body[k] = v
+		}
+		var a api.PhoneAnswerBody
+		s.call("POST", "/v1/estimates/phone", body).is(200, &a)
+		return a.Price
+	}
+	require.Equal(t, &api.PhonePriceBody{ServiceID: s.services["Straightening"], Name: "Straightening", FromCents: 32000, ToCents: 32000, Words: "Straightening: 320.00 EUR"}, ask(nil))
+	row := func(up any, low, medium, high int) object {
+		x := object{"low_cents": low, "medium_cents": medium, "high_cents": high}
+		if up != nil {
+			x["up_to_cm"] = up
+		}
+		return x
+	}
+	s.priced("Straightening", 300, object{"by": "band", "bands": []object{row(30, 100, 200, 300), row(40, 150, 250, 350), row(nil, 1, 2, 3)}})
+	p := ask(nil)
+	require.EqualValues(t, []int64{200, 250}, []int64{p.FromCents, p.ToCents}, "shoulder is 25 to 40 cm: two rows are touched")
+	p = ask(object{"ponytail": "unknown"})
+	require.EqualValues(t, []int64{100, 350}, []int64{p.FromCents, p.ToCents})
+	s.priced("Straightening", 30000, byMinute)
+	p = ask(object{"service_id": s.services["Straightening"]})
+	require.Less(t, p.FromCents, int64(31000), "hair of 35 cm in the middle costs 310.00")
+	require.Greater(t, p.ToCents, int64(31000))
+	require.Contains(t, p.Words, "firm after the consultation")
+	for name, want := range map[string]string{"Dry cut": "takes the same time", "Regrowth retouch": "new growth only"} {
+		bad := s.call("POST", "/v1/estimates/phone", object{"reach": "chin", "service_id": s.services[name]}).refused(422, "invalid")
+		require.Equal(t, "/service_id", places(bad))
+		require.Contains(t, bad.Errors[0].Detail, want)
+	}
+}

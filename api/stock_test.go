@@ -158,7 +158,9 @@ func TestAProductSaysWhatToAskItsMakerAndWhatToBeCarefulOf(t *testing.T) {
 	require.Equal(t, "/name", places(s.call("POST", "/v1/products", object{"name": "lotion", "kind": "solution", "strength": "Strong"}).refused(422, "invalid")))
 
 	// A service whose neutralizer has no figure of the maker says so.
-	caution := func() string { return textsOf(s.quote(object{"services": s.straightening()}).Cautions)["neutralizer_minutes"] }
+	caution := func() string {
+		return textsOf(s.quote(object{"services": s.straightening()}).Cautions)["neutralizer_minutes"]
+	}
 	require.Contains(t, caution(), "Ask the maker")
 	s.priced("Straightening", 32000, nil, object{"product_id": s.product("neutralizer", "weak", 0, nil)})
 	require.Contains(t, caution(), "Ask the maker")

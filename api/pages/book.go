@@ -83,6 +83,8 @@ type EstimateView struct {
 	// FromMinutes and ToMinutes are set when the hair was only described.
 	FromMinutes, ToMinutes int
 	Price                  string
+	// PriceWorking is the sum behind the price, "" when there is none to show.
+	PriceWorking string
 	// FirstSectionMinutes is how long product is on the first section, 0 when no
 	// product is used.
 	FirstSectionMinutes float64

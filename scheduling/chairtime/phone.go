@@ -179,12 +179,28 @@ type weighed[T any] struct {
 	weight float64
 }
 
-// callers returns the visits of all who would answer q, their lengths at the
-// middles of equal slices of the band.
+// callers returns the visits of all who would answer q.
 func (c *Settings) callers(q PhoneQuestions) mixture {
 	var m mixture
+	c.eachCaller(q, lengthSlices, func(h Head, i int, weight float64) {
+		w := c.measure(h)
+		m.visits = append(m.visits, totalOf(c.steps(&w), c.Correlation))
+		m.weights = append(m.weights, weight)
+		if i%exposureEvery != exposureEvery/2 {
+			return
+		}
+		if e, _ := c.estimate(h); c.exposureLevel(h, e.BookedExposure) == LevelRefuse {
+			m.refused += weight * exposureEvery
+		}
+	})
+	return m
+}
+
+// eachCaller calls f for all hair that would answer q, with its share of it, the
+// lengths at the middles of so many equal slices of the band.
+func (c *Settings) eachCaller(q PhoneQuestions, lengths int, f func(h Head, slice int, share float64)) {
 	band := reachBands[q.Reach]
-	slice := (band[1] - band[0]) / lengthSlices
+	slice := (band[1] - band[0]) / float64(lengths)
 	h := Head{PlateWidth: phonePlateCM, Hands: 1, NewClient: !slices.Contains(q.History, HistoryStraightenedHere)}
 	for _, density := range c.densities(q.Ponytail) {
 		h.Density, h.Sections = density.value, phoneSections(density.value)
@@ -192,23 +208,42 @@ func (c *Settings) callers(q PhoneQuestions) mixture {
 			h.Strand = strand.value
 			for _, kind := range c.porosities(q.History) {
 				h.Porosity, h.Damaged = kind.value.porosity, kind.value.damaged
-				weight := density.weight * strand.weight * kind.weight / lengthSlices
-				for i := range lengthSlices {
+				share := density.weight * strand.weight * kind.weight / float64(lengths)
+				for i := range lengths {
 					h.Length = band[0] + slice*(float64(i)+0.5)
-					w := c.measure(h)
-					m.visits = append(m.visits, totalOf(c.steps(&w), c.Correlation))
-					m.weights = append(m.weights, weight)
-					if i%exposureEvery != exposureEvery/2 {
-						continue
-					}
-					if e, _ := c.estimate(h); c.exposureLevel(h, e.BookedExposure) == LevelRefuse {
-						m.refused += weight * exposureEvery
-					}
+					f(h, i, share)
 				}
 			}
 		}
 	}
-	return m
+}
+
+// Caller is hair that would answer the questions, with its share of all such
+// hair.
+type Caller struct {
+	Head  Head
+	Share float64
+}
+
+// callerLengths is how many lengths stand for a band where every hair is worked
+// out on its own (judgement): prices and product change slowly with the length.
+const callerLengths = 5
+
+// Callers returns the hair that Phone mixes over, more coarsely, for what else
+// depends on it. The shares add up to 1. Errors are those of Phone.
+func (c Settings) Callers(q PhoneQuestions) ([]Caller, error) {
+	if err := q.Validate(); err != nil {
+		return nil, err
+	}
+	if err := c.checked(); err != nil {
+		return nil, err
+	}
+	if len(q.History) == 0 {
+		q.History = []History{HistoryNotSure}
+	}
+	var out []Caller
+	c.eachCaller(q, callerLengths, func(h Head, _ int, share float64) { out = append(out, Caller{h, share}) })
+	return out, nil
 }
 
 func (c *Settings) densities(p Ponytail) []weighed[Density] {

@@ -168,3 +168,21 @@ func BenchmarkPhoneNothingKnown(b *testing.B) {
 		asked(b, c, ReachLonger, PonytailUnknown)
 	}
 }
+
+func TestCallersAreAllTheHairThatWouldAnswer(t *testing.T) {
+	list, err := Default().Callers(PhoneQuestions{Reach: ReachChin, Ponytail: PonytailUnknown, History: []History{HistoryColoured}})
+	require.NoError(t, err)
+	var sum, damaged float64
+	for _, c := range list {
+		require.NoError(t, c.Head.Validate())
+		require.True(t, c.Head.Length > 15 && c.Head.Length < 25)
+		sum += c.Share
+		if c.Head.Damaged {
+			damaged += c.Share
+		}
+	}
+	require.InDelta(t, 1, sum, 1e-9)
+	require.InDelta(t, 0.25, damaged, 1e-9)
+	_, err = Default().Callers(PhoneQuestions{Reach: "heel"})
+	require.Error(t, err)
+}

@@ -43,10 +43,10 @@ func MinorDigits(code string) (int, bool) {
 
 // Amount writes minor units with the code of their currency: "297.00 EUR",
 // "29700 JPY", "29.700 KWD".
-func Amount(cents int64, code string) string { return plain(cents, code) + " " + code }
+func Amount(cents int64, code string) string { return Plain(cents, code) + " " + code }
 
-// plain writes minor units without the code.
-func plain(cents int64, code string) string {
+// Plain writes minor units without the code.
+func Plain(cents int64, code string) string {
 	digits, _ := MinorDigits(code)
 	return decimal(cents, digits, digits)
 }

@@ -41,10 +41,10 @@ func (d DepositRule) Of(total int64, words Words) Price {
 	case total <= 0 || d.Percent == 0 && d.Cents == 0:
 		return Price{}
 	case d.Cents > total:
-		return Price{total, "the whole price of " + plain(total, words.Currency)}
+		return Price{total, "the whole price of " + Plain(total, words.Currency)}
 	case d.Cents > 0:
-		return Price{d.Cents, plain(d.Cents, words.Currency)}
+		return Price{d.Cents, Plain(d.Cents, words.Currency)}
 	}
 	v := (total*int64(d.Percent) + 50) / 100
-	return Price{v, fmt.Sprintf("%d %% of %s = %s", d.Percent, plain(total, words.Currency), plain(v, words.Currency))}
+	return Price{v, fmt.Sprintf("%d %% of %s = %s", d.Percent, Plain(total, words.Currency), Plain(v, words.Currency))}
 }

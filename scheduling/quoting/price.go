@@ -61,7 +61,7 @@ func (r Rule) Price(w Work, words Words) (Price, error) {
 	case ByMinute:
 		p = r.byMinute(w, words)
 	default:
-		p = Price{r.Fixed, "fixed price " + plain(r.Fixed, words.Currency)}
+		p = Price{r.Fixed, "fixed price " + Plain(r.Fixed, words.Currency)}
 		p = r.withHelper(p, w, words)
 	}
 	if p.Cents > MostCents {
@@ -91,7 +91,7 @@ func (r Rule) withHelper(p Price, w Work, words Words) Price {
 		return p
 	}
 	p.Cents += r.Helper
-	p.Working += fmt.Sprintf("; second pair of hands %s; together %s", plain(r.Helper, words.Currency), plain(p.Cents, words.Currency))
+	p.Working += fmt.Sprintf("; second pair of hands %s; together %s", Plain(r.Helper, words.Currency), Plain(p.Cents, words.Currency))
 	return p
 }
 
@@ -101,7 +101,7 @@ func (r Rule) byBand(w Work, words Words) Price {
 	i := r.band(w.Length)
 	b := r.Bands[i]
 	p := Price{Cents: map[Density]int64{Low: b.Low, Medium: b.Medium, High: b.High}[w.Density]}
-	p.Working = fmt.Sprintf("%s, %s: %s = %s", length(w.Length, words), amounts[w.Density], r.bandWords(i, words), plain(p.Cents, words.Currency))
+	p.Working = fmt.Sprintf("%s, %s: %s = %s", length(w.Length, words), amounts[w.Density], r.bandWords(i, words), Plain(p.Cents, words.Currency))
 	return r.withHelper(p, w, words)
 }
 
@@ -137,7 +137,7 @@ func (r Rule) byMinute(w Work, words Words) Price {
 		parts = append(parts, text)
 	}
 	time := int64(w.Minutes) * r.PerMinute * millilitresPer
-	add(time, fmt.Sprintf("%d min × %s = %s", w.Minutes, plain(r.PerMinute, words.Currency), exact(time)))
+	add(time, fmt.Sprintf("%d min × %s = %s", w.Minutes, Plain(r.PerMinute, words.Currency), exact(time)))
 	for _, x := range []struct {
 		name string
 		ml   int
@@ -145,11 +145,11 @@ func (r Rule) byMinute(w Work, words Words) Price {
 	}{{"solution", w.SolutionML, r.SolutionPer100ML}, {"neutralizer", w.NeutralizerML, r.NeutralizerPer100ML}} {
 		if x.ml > 0 && x.per > 0 {
 			v := int64(x.ml) * x.per
-			add(v, fmt.Sprintf("%d ml %s × %s per 100 ml = %s", x.ml, x.name, plain(x.per, words.Currency), exact(v)))
+			add(v, fmt.Sprintf("%d ml %s × %s per 100 ml = %s", x.ml, x.name, Plain(x.per, words.Currency), exact(v)))
 		}
 	}
 	if w.Hands > 1 && r.Helper > 0 {
-		add(r.Helper*millilitresPer, "second pair of hands "+plain(r.Helper, words.Currency))
+		add(r.Helper*millilitresPer, "second pair of hands "+Plain(r.Helper, words.Currency))
 	}
 	p := Price{Cents: (sum + millilitresPer/2) / millilitresPer}
 	if len(parts) > 1 {
@@ -157,7 +157,7 @@ func (r Rule) byMinute(w Work, words Words) Price {
 	}
 	p.Working = strings.Join(parts, "; ")
 	if p.Cents*millilitresPer != sum {
-		p.Working += ", rounded to " + plain(p.Cents, words.Currency)
+		p.Working += ", rounded to " + Plain(p.Cents, words.Currency)
 	}
 	return r.raised(p, words)
 }
@@ -166,11 +166,11 @@ func (r Rule) byMinute(w Work, words Words) Price {
 func (r Rule) raised(p Price, words Words) Price {
 	if p.Cents < r.Least {
 		p.Cents = r.Least
-		p.Working += ", but at least " + plain(p.Cents, words.Currency)
+		p.Working += ", but at least " + Plain(p.Cents, words.Currency)
 	}
 	if r.RoundUpTo > 0 && p.Cents%r.RoundUpTo != 0 {
 		p.Cents += r.RoundUpTo - p.Cents%r.RoundUpTo
-		p.Working += ", rounded up to " + plain(p.Cents, words.Currency)
+		p.Working += ", rounded up to " + Plain(p.Cents, words.Currency)
 	}
 	return p
 }
