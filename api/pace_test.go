@@ -37,6 +37,7 @@ func (s *salon) lived(v api.VisitBody, factor float64) {
 	s.call("GET", "/v1/estimates/"+v.Services[0].EstimateID, nil).is(200, &e)
 	s.at(v.Start)
 	s.arrived(v.ID)
+	s.hairSeen(v.ID)
 	at := v.Start
 	for i, st := range v.Steps {
 		if slices.Contains([]string{"apply", "rinse_1", "iron", "neutral"}, st.Kind) {

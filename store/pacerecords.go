@@ -1,7 +1,9 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -100,16 +102,16 @@ func queueServices(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
 	var s VisitService
 	var e Expected
 	b.Queue(paceVisits+`
-		SELECT x.visit_id, x.ordinal, x.lead_id, x.estimate_id, i.kinds, i.means, i.paces,
-			coalesce((e.result->>'promised_share')::float8, 0), coalesce((e.result->>'promised_minutes')::float8, 0),
-			coalesce((e.result->>'block_minutes')::float8, 0), coalesce((e.result#>>'{total,p50_minutes}')::float8, 0),
-			coalesce((e.result#>>'{total,p80_minutes}')::float8, 0), coalesce((e.result#>>'{total,p90_minutes}')::float8, 0), k.formula,
-			coalesce((e.hair->>'hands')::int, 1)
+		SELECT x.visit_id, x.ordinal, x.lead_id, x.estimate_id, i.kinds, i.means, i.paces, coalesce(r.promised_share, 0),
+			coalesce(r.promised_minutes, 0), coalesce(r.block_minutes, 0), coalesce((r.total->>'p50_minutes')::float8, 0),
+			coalesce((r.total->>'p80_minutes')::float8, 0), coalesce((r.total->>'p90_minutes')::float8, 0), k.formula, coalesce((e.hair->>'hands')::int, 1)
 		FROM over JOIN visit_service x ON x.salon_id = $1 AND x.visit_id = over.visit_id
 		LEFT JOIN estimate e ON e.salon_id = $1 AND e.estimate_id = x.estimate_id
+		LEFT JOIN LATERAL jsonb_to_record(e.result) -- unpacked once, which is most of the work
+			AS r(promised_share float8, promised_minutes float8, block_minutes float8, total jsonb, steps jsonb) ON e.salon_id IS NOT NULL
 		LEFT JOIN LATERAL (
 			SELECT array_agg(s.kind) AS kinds, array_agg(s.mean_minutes) AS means, array_agg(coalesce(s.pace_factor, 0)) AS paces
-			FROM jsonb_to_recordset(e.result->'steps') AS s(kind text, mean_minutes float8, pace_factor float8)) i ON true
+			FROM jsonb_to_recordset(r.steps) AS s(kind text, mean_minutes float8, pace_factor float8)) i ON true
 		LEFT JOIN (
 			SELECT service_id, service_version, array(SELECT s.kind FROM jsonb_to_recordset(steps) AS s(kind text, formula text)
 				WHERE s.formula = 'head') AS formula
@@ -131,28 +133,36 @@ func queueServices(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
 }
 
 func queueSteps(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
-	var visit, lead, assistant, helper string
+	var visit string
 	var s VisitStep
 	b.Queue(paceVisits+`
-		SELECT x.visit_id, x.ordinal, x.service_ordinal, x.kind, x.starts_at, x.ends_at, coalesce(u.lead, ''), coalesce(u.assistant, ''),
-			coalesce(u.helper, '')
-		FROM over JOIN visit_step x ON x.salon_id = $1 AND x.visit_id = over.visit_id
-		LEFT JOIN (
-			SELECT u.visit_id, u.ordinal, min(u.unit_id) FILTER (WHERE u.role = 'lead') AS lead,
-				min(u.unit_id) FILTER (WHERE u.role = 'assistant') AS assistant, min(u.unit_id) FILTER (WHERE u.role = 'helper') AS helper
-			FROM over JOIN visit_step_unit u ON u.salon_id = $1 AND u.visit_id = over.visit_id
-			GROUP BY u.visit_id, u.ordinal) u ON u.visit_id = x.visit_id AND u.ordinal = x.ordinal
-		ORDER BY x.visit_id, x.ordinal`, args...).Query(func(rows pgx.Rows) error {
-		_, err := pgx.ForEachRow(rows, []any{&visit, &s.Ordinal, &s.Service, &s.Kind, &s.Start, &s.End, &lead, &assistant, &helper}, func() error {
-			for _, u := range []StepUnit{{Unit: lead, Role: "lead"}, {Unit: assistant, Role: "assistant"}, {Unit: helper, Role: "helper"}} {
-				if u.Unit != "" {
-					s.Units = append(s.Units, u)
-				}
-			}
+		SELECT x.visit_id, x.ordinal, x.service_ordinal, x.kind, x.starts_at, x.ends_at
+		FROM over JOIN visit_step x ON x.salon_id = $1 AND x.visit_id = over.visit_id`, args...).Query(func(rows pgx.Rows) error {
+		_, err := pgx.ForEachRow(rows, []any{&visit, &s.Ordinal, &s.Service, &s.Kind, &s.Start, &s.End}, func() error {
 			if r := at[visit]; r != nil {
 				r.Visit.Steps = append(r.Visit.Steps, s)
 			}
-			s = VisitStep{}
+			return nil
+		})
+		for _, r := range at { // here, because sorting by long names takes the database longer
+			slices.SortFunc(r.Visit.Steps, func(a, b VisitStep) int { return a.Ordinal - b.Ordinal })
+		}
+		return err
+	})
+	var u StepUnit
+	b.Queue(paceVisits+`
+		SELECT u.visit_id, u.ordinal, u.unit_id, u.role
+		FROM over JOIN visit_step_unit u ON u.salon_id = $1 AND u.visit_id = over.visit_id
+		WHERE u.role IN ('lead', 'assistant', 'helper')`, args...).Query(func(rows pgx.Rows) error {
+		_, err := pgx.ForEachRow(rows, []any{&visit, &u.Ordinal, &u.Unit, &u.Role}, func() error {
+			r := at[visit]
+			if r == nil {
+				return nil
+			}
+			i, ok := slices.BinarySearchFunc(r.Visit.Steps, u.Ordinal, func(s VisitStep, n int) int { return s.Ordinal - n })
+			if ok {
+				r.Visit.Steps[i].Units = append(r.Visit.Steps[i].Units, u)
+			}
 			return nil
 		})
 		return err
@@ -163,16 +173,18 @@ func queuePresses(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
 	var visit string
 	var e Event
 	b.Queue(paceVisits+`
-		SELECT e.visit_id, e.kind, e.ordinal, e.at FROM over JOIN visit_event e ON e.salon_id = $1 AND e.visit_id = over.visit_id
-		WHERE e.kind IN ('arrive', 'arrive_inferred', 'start', 'finish', 'done', 'undo')
-		ORDER BY e.visit_id, e.event_id`, args...).Query(func(rows pgx.Rows) error {
-		_, err := pgx.ForEachRow(rows, []any{&visit, &e.Kind, &e.Ordinal, &e.At}, func() error {
+		SELECT e.visit_id, e.event_id, e.kind, e.ordinal, e.at FROM over JOIN visit_event e ON e.salon_id = $1 AND e.visit_id = over.visit_id
+		WHERE e.kind IN ('arrive', 'arrive_inferred', 'start', 'finish', 'done', 'undo')`, args...).Query(func(rows pgx.Rows) error {
+		_, err := pgx.ForEachRow(rows, []any{&visit, &e.ID, &e.Kind, &e.Ordinal, &e.At}, func() error {
 			if r := at[visit]; r != nil {
 				r.Visit.Events = append(r.Visit.Events, e)
 			}
 			e = Event{}
 			return nil
 		})
+		for _, r := range at {
+			slices.SortFunc(r.Visit.Events, func(a, b Event) int { return cmp.Compare(a.ID, b.ID) })
+		}
 		return err
 	})
 }
