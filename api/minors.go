@@ -306,7 +306,7 @@ func (s *Server) addWording(ctx context.Context, in *wordingInput) (*created[Wor
 	if n := len([]rune(words)); n < 1 || n > 4000 {
 		f.Addf("text", "1 to 4000 characters", "has %d characters", n)
 	}
-	if strings.ContainsFunc(words, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\r' }) {
+	if strings.ContainsFunc(words, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\r' || r == '\u2028' || r == '\u2029' }) {
 		f.Add("text", "holds a control character", "lines of plain text")
 	}
 	if err := f.Err(); err != nil {

@@ -31,12 +31,6 @@ func (s *Server) nameClientRoutes() {
 // record that a service with chemicals could begin with.
 func (s *Server) nameClient(ctx context.Context, in *nameClientInput) (*found[VisitBody], error) {
 	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
-		switch {
-		case v.Client != "":
-			return conflict("the visit is for a client on file already")
-		case !v.State.Open():
-			return conflict("the visit is " + words(v.State))
-		}
 		var f scheduling.Faults
 		if err := knownClient(ctx, t, &f, in.Body.ClientID); err != nil {
 			return err
@@ -47,6 +41,12 @@ func (s *Server) nameClient(ctx context.Context, in *nameClientInput) (*found[Vi
 		}
 		if err := f.Err(); err != nil {
 			return err
+		}
+		switch {
+		case v.Client != "":
+			return conflict("the visit is for a client on file already")
+		case !v.State.Open():
+			return conflict("the visit is " + words(v.State))
 		}
 		c, err := recompose(ctx, t, *v, newLead{})
 		if err != nil {

@@ -107,6 +107,9 @@ func (d *demoSalon) fillDay(ctx context.Context, day date.Date, midnight time.Ti
 			return err
 		}
 		if ok {
+			if err := d.known(ctx, visit); err != nil {
+				return err
+			}
 			if err := d.live(ctx, visit); err != nil {
 				return err
 			}

@@ -126,8 +126,11 @@ func (d *demoSalon) promise(ctx context.Context, client store.Client) error {
 	}
 	hair := demoHair()
 	services := []api.ServiceRequest{{ServiceID: d.services[straightening].ID, LeadID: o.LeadID, Hair: &hair}}
-	_, err = d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client.ID, Start: o.Start, Services: services, ApprovedBy: d.licensed()})
-	return err
+	v, err := d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client.ID, Start: o.Start, Services: services, ApprovedBy: d.licensed()})
+	if err != nil {
+		return err
+	}
+	return d.lacking(ctx, v)
 }
 
 // licensed is who says yes to cautions that need it: tomorrow is too soon for a

@@ -158,6 +158,7 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 // startJobs begins to send what is due.
 func (r *running) startJobs(ctx context.Context) error {
 	var err error
+	r.store.LapseWith(r.api.LapseOverdue)
 	r.jobs, err = r.store.StartJobs(context.WithoutCancel(ctx), r.api.Deliver(r.sender), r.api.Refit)
 	if err != nil {
 		return err
