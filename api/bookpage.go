@@ -95,6 +95,9 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 		}
 		if !pressed {
 			b.page.Fields = b.usual()
+			if err := b.startWithClient(ctx); err != nil {
+				return err
+			}
 			if id := b.form.Get(pencilledVisit); id != "" {
 				return b.showPencilled(ctx, id, true)
 			}
@@ -137,6 +140,7 @@ func (b *booking) load(ctx context.Context) error {
 	if b.n, err = loadSalon(ctx, b.t); err != nil {
 		return err
 	}
+	b.page.Inches = b.n.time.Units.Inches
 	b.page.Salon, b.page.BoardHref, b.page.Location, b.page.HoldMinutes = b.n.row.Name, "/", b.n.loc, b.n.rules.HoldMinutes
 	clients, err := b.t.Clients(ctx, "", "", 500)
 	if err != nil {
@@ -164,9 +168,12 @@ func (b *booking) load(ctx context.Context) error {
 // usual fills an empty form with how most visits are done. What depends on the
 // hair stays open: an answer that nobody gave would look like one.
 func (b *booking) usual() pages.BookFields {
-	return pages.BookFields{Sections: "4", Plate: "3",
+	return pages.BookFields{Sections: "4", Plate: b.inUnit(usualPlateCM),
 		Hands: "1", NewClient: true, DateFrom: scheduling.CivilDate(b.s.now(), b.n.loc).String()}
 }
+
+// usualPlateCM is the width of the plates of most irons (common practice).
+const usualPlateCM = 3
 
 // act carries out the button that was pressed.
 func (b *booking) act(ctx context.Context) error {
@@ -179,6 +186,9 @@ func (b *booking) act(ctx context.Context) error {
 	}
 	if do.Kind == pages.ActPlan {
 		b.page.Fields.Hands, b.page.Fields.Batches = strconv.Itoa(do.Hands), strconv.Itoa(do.Batches)
+	}
+	if done, err := b.knownHair(ctx, do.Kind); done || err != nil {
+		return err
 	}
 	req, err := b.request(do.Kind)
 	if err != nil {
@@ -204,7 +214,7 @@ func (b *booking) act(ctx context.Context) error {
 		return b.book(ctx, do.Opening, req)
 	case pages.ActPencil:
 		return b.pencil(ctx, do.Opening, req)
-	case pages.ActEstimate, pages.ActOpenings, pages.ActPlan, pages.ActFirm, pages.ActLonger, pages.ActGiveUp:
+	case pages.ActEstimate, pages.ActOpenings, pages.ActHair, pages.ActPlan, pages.ActFirm, pages.ActLonger, pages.ActGiveUp:
 	}
 	return b.find(ctx, c, req)
 }
@@ -229,7 +239,7 @@ func (b *booking) request(kind pages.ActionKind) (ServiceRequest, error) {
 		return req, f.Err()
 	}
 	number := func(field, text string, whole bool) float64 {
-		if text == "" && (field == pages.FieldRegrowth || field == pages.FieldBatches) {
+		if text == "" && (field == pages.FieldRegrowth || field == pages.FieldRegrowthIn || field == pages.FieldBatches) {
 			return 0
 		}
 		n, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(text), ",", ".", 1), 64)
@@ -239,17 +249,17 @@ func (b *booking) request(kind pages.ActionKind) (ServiceRequest, error) {
 		}
 		return n
 	}
-	hair := &HeadBody{LengthCM: number(pages.FieldLength, v.Length, false), Density: v.Density, Strand: v.Strand, Porosity: v.Porosity,
-		Curl: v.Curl, Damaged: v.Damaged, NewClient: v.NewClient, RegrowthCM: number(pages.FieldRegrowth, v.Regrowth, false),
-		Sections: int(number(pages.FieldSections, v.Sections, true)), PlateDepthCM: number(pages.FieldPlate, v.Plate, false),
-		Hands: int(number(pages.FieldHands, v.Hands, true)), Batches: int(number(pages.FieldBatches, v.Batches, true))}
+	hair := &HeadBody{Density: v.Density, Strand: v.Strand, Porosity: v.Porosity, Curl: v.Curl, Damaged: v.Damaged, NewClient: v.NewClient,
+		Sections: int(number(pages.FieldSections, v.Sections, true)),
+		Hands:    int(number(pages.FieldHands, v.Hands, true)), Batches: int(number(pages.FieldBatches, v.Batches, true))}
+	b.lengths(hair, number)
 	if v.Batches == "" { // nobody has chosen how it is done
 		hair.Plan = NormalPlan
 	}
 	if hair.Curl == "" {
 		f.Add(pages.FieldCurl, "is not chosen", "one of the list")
 	}
-	if more, ok := errors.AsType[scheduling.Faults](hair.Head().Validate()); ok {
+	if more, ok := errors.AsType[scheduling.Faults](b.n.time.Settle(hair.Head()).Validate()); ok {
 		for _, e := range more {
 			if !slices.ContainsFunc(f, func(k *scheduling.InvalidError) bool { return k.Field == e.Field }) {
 				f = append(f, e)
@@ -272,6 +282,7 @@ func (b *booking) service(id string) *store.ServiceRow {
 // fields are the names on the form of what has another name inside.
 var fields = map[string]string{
 	"given_name": pages.FieldFirstName, "family_name": pages.FieldInitial, "contact_by": pages.FieldPreferred,
+	"on": pages.FieldDateFrom, "free_length_cm": pages.FieldLength, "free_length_in": pages.FieldLengthIn, "shrinkage": pages.FieldFree,
 	"title": pages.FieldFirstName, "client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
 }
 
@@ -280,6 +291,8 @@ var fields = map[string]string{
 var rightWords = map[string]string{
 	pages.FieldService:    "choose one of the services",
 	pages.FieldLength:     "a number from 8 to 120",
+	pages.FieldLengthIn:   "a number from 3.15 to 47.24",
+	pages.FieldPlateIn:    "a number from 0.99 to 1.96",
 	pages.FieldDensity:    "choose little, average or a lot",
 	pages.FieldStrand:     "choose fine, medium or coarse",
 	pages.FieldPorosity:   "choose resistant, normal or porous",
@@ -308,6 +321,10 @@ func (b *booking) fail(ctx context.Context, err error) (int, error) {
 		text := e.Detail
 		if e.Expected != "" {
 			text += ": " + e.Expected
+		}
+		if strings.HasPrefix(strings.TrimPrefix(e.Pointer, "/"), "free_length") { // of which the words for a length say too little
+			b.page.Errors = append(b.page.Errors, pages.FieldError{Field: field, Text: text})
+			continue
 		}
 		b.page.Errors = append(b.page.Errors, pages.FieldError{Field: field, Text: cmp.Or(rightWords[field], text)})
 	}

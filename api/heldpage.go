@@ -198,10 +198,8 @@ func (b *booking) fieldsOf(ctx context.Context, v store.Visit) (pages.BookFields
 	if err != nil {
 		return out, err
 	}
-	h, number := w.hair, func(n float64) string { return strconv.FormatFloat(n, 'f', -1, 64) }
-	out.Length, out.Density, out.Strand, out.Porosity, out.Curl = number(h.LengthCM), h.Density, h.Strand, h.Porosity, h.Curl
-	out.Damaged, out.NewClient, out.Regrowth = h.Damaged, h.NewClient, number(h.RegrowthCM)
-	out.Sections, out.Plate = strconv.Itoa(h.Sections), number(h.PlateDepthCM)
+	h := w.hair
+	b.hairFields(&out, h)
 	out.Hands, out.Batches = strconv.Itoa(h.Hands), strconv.Itoa(max(1, h.Batches))
 	return out, nil
 }

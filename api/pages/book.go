@@ -40,7 +40,16 @@ type BookPage struct {
 	// Location is the salon's; nil leaves times in their own.
 	Location *time.Location
 	Hour12   bool
+	// Inches is true where the salon measures in them instead of centimetres.
+	Inches bool
+	// Known is what the hair of a known client should be like, nil before it was
+	// asked for.
+	Known *KnownHair
 }
+
+// KnownHair is how the hair that was filled in was worked out, and what has to
+// be asked about it, a sentence each.
+type KnownHair struct{ Lines []string }
 
 // BookStep is how far the page has grown.
 type BookStep string

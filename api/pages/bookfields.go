@@ -20,17 +20,26 @@ const (
 	FieldDateFrom  = "date_from" // YYYY-MM-DD
 
 	FieldLength    = "length_cm"
-	FieldDensity   = "density"  // "low", "medium", "high"
-	FieldStrand    = "strand"   // "fine", "medium", "coarse"
-	FieldPorosity  = "porosity" // "low", "normal", "high"
-	FieldCurl      = "curl"     // "straight", "wavy", "curly", "coily"
-	FieldDamaged   = "damaged"  // "true" or absent
+	FieldFree      = "free_length" // "true" or absent: the length is as the hair hangs
+	FieldDensity   = "density"     // "low", "medium", "high"
+	FieldStrand    = "strand"      // "fine", "medium", "coarse"
+	FieldPorosity  = "porosity"    // "low", "normal", "high"
+	FieldCurl      = "curl"        // "straight", "wavy", "curly", "coily"
+	FieldDamaged   = "damaged"     // "true" or absent
 	FieldNewClient = "new_client"
 	FieldRegrowth  = "regrowth_cm"
 	FieldSections  = "sections"
 	FieldPlate     = "plate_depth_cm"
 	FieldHands     = "hands"
 	FieldBatches   = "batches"
+	// FieldCut is what was cut since the hair of a known client was last seen.
+	FieldCut = "cut_cm"
+
+	// In place of those above where the salon measures in inches.
+	FieldLengthIn   = "length_in"
+	FieldRegrowthIn = "regrowth_in"
+	FieldPlateIn    = "plate_depth_in"
+	FieldCutIn      = "cut_in"
 
 	// Three questions for the telephone, asked instead of the hair fields; only
 	// when BookPage.PhoneQuestions is set.
@@ -60,9 +69,10 @@ type BookFields struct {
 	Client, FirstName, Initial, Phone, Mail, Preferred string
 	Service, Stylist, DateFrom                         string
 
-	Length, Density, Strand, Porosity, Curl   string
-	Damaged, NewClient                        bool
-	Regrowth, Sections, Plate, Hands, Batches string
+	// Length, Regrowth, Plate and Cut are in the salon's unit.
+	Length, Density, Strand, Porosity, Curl        string
+	Free, Damaged, NewClient                       bool
+	Regrowth, Sections, Plate, Hands, Batches, Cut string
 
 	Reach, Ponytail string
 	History         []string
@@ -76,14 +86,27 @@ func ReadBookFields(v url.Values) BookFields {
 		Client: v.Get(FieldClient), FirstName: v.Get(FieldFirstName), Initial: v.Get(FieldInitial),
 		Phone: v.Get(FieldPhone), Mail: v.Get(FieldMail), Preferred: v.Get(FieldPreferred),
 		Service: v.Get(FieldService), Stylist: v.Get(FieldStylist), DateFrom: v.Get(FieldDateFrom),
-		Length: v.Get(FieldLength), Density: v.Get(FieldDensity), Strand: v.Get(FieldStrand),
+		Length: either(v, FieldLength, FieldLengthIn), Free: v.Get(FieldFree) == "true", Cut: either(v, FieldCut, FieldCutIn), Density: v.Get(FieldDensity), Strand: v.Get(FieldStrand),
 		Porosity: v.Get(FieldPorosity), Curl: v.Get(FieldCurl),
 		Damaged: v.Get(FieldDamaged) == "true", NewClient: v.Get(FieldNewClient) == "true",
-		Regrowth: v.Get(FieldRegrowth), Sections: v.Get(FieldSections), Plate: v.Get(FieldPlate),
+		Regrowth: either(v, FieldRegrowth, FieldRegrowthIn), Sections: v.Get(FieldSections), Plate: either(v, FieldPlate, FieldPlateIn),
 		Hands: v.Get(FieldHands), Batches: v.Get(FieldBatches),
 		Reach: v.Get(FieldReach), Ponytail: v.Get(FieldPonytail), History: v[FieldHistory],
 		ApprovedBy: v.Get(FieldApprovedBy),
 	}
+}
+
+// either is the value of the field that the form has.
+func either(v url.Values, cm, in string) string {
+	if v.Has(in) {
+		return v.Get(in)
+	}
+	return v.Get(cm)
+}
+
+// HairAsked reports whether anything about the hair itself was typed.
+func (f BookFields) HairAsked() bool {
+	return f.Length+f.Density+f.Strand+f.Porosity+f.Curl+f.Regrowth != "" || f.Damaged || f.Free
 }
 
 // ActionKind is what the pressed button asks for.
@@ -93,6 +116,7 @@ type ActionKind string
 const (
 	ActEstimate ActionKind = "estimate" // work out the time
 	ActOpenings ActionKind = "openings" // find times for it
+	ActHair     ActionKind = "hair"     // fill in the hair of a known client as it should be
 	ActPlan     ActionKind = "plan"     // take this plan (hands and batches) instead
 	ActBook     ActionKind = "book"     // book this opening
 	ActPencil   ActionKind = "pencil"   // keep this opening for a while
@@ -127,7 +151,7 @@ func ParseAction(s string) (Action, bool) {
 	kind, rest, colon := strings.Cut(s, ":")
 	a := Action{Kind: ActionKind(kind)}
 	switch a.Kind {
-	case ActEstimate, ActOpenings, ActFirm, ActLonger, ActGiveUp:
+	case ActEstimate, ActOpenings, ActHair, ActFirm, ActLonger, ActGiveUp:
 		return a, !colon
 	case ActPlan:
 		h, b, ok := strings.Cut(rest, "/")

@@ -83,19 +83,41 @@ func (p BookPage) phoneGroup() fieldGroup {
 
 func (p BookPage) hairGroup() fieldGroup {
 	f := p.Fields
-	return fieldGroup{
+	g := fieldGroup{
 		Legend: "Hair", Class: "hair", Note: "This service takes the same time on any hair.",
 		Fields: []field{
-			number(FieldLength, "Length, cm", "pulled straight, crown to ends, 8 to 120", f.Length),
+			p.length(FieldLength, FieldLengthIn, "Length", "crown to ends, "+p.between("8 to 120", "3.15 to 47.24")+"; pulled straight, unless ticked below", f.Length),
 			sel(FieldDensity, "How much hair", "", f.Density, densityOptions, "choose"),
 			sel(FieldStrand, "Each hair", "", f.Strand, strandOptions, "choose"),
 			sel(FieldPorosity, "Porosity", "resistant, normal or porous", f.Porosity, porosityOptions, "choose"),
 			sel(FieldCurl, "Curl", "as it grows", f.Curl, curlOptions, "choose"),
-			number(FieldRegrowth, "New growth only, cm", "0 or empty: all of the hair is treated", f.Regrowth),
+			p.length(FieldRegrowth, FieldRegrowthIn, "New growth only", "pulled straight; 0 or empty: all of the hair is treated", f.Regrowth),
+			tick(FieldFree, "Length as it hangs", "not pulled straight: what the curl takes up is added", f.Free),
 			tick(FieldDamaged, "Damaged", "bleached, brittle or breaking", f.Damaged),
 			tick(FieldNewClient, "First time here", "the consultation takes longer", f.NewClient),
 		},
 	}
+	if p.Known != nil {
+		g.Lines = p.Known.Lines
+		g.Fields = append([]field{p.length(FieldCut, FieldCutIn, "Cut since then", "0 when nothing was", f.Cut)}, g.Fields...)
+	}
+	return g
+}
+
+// length is a number in the salon's unit.
+func (p BookPage) length(cm, in, label, hint, value string) field {
+	if p.Inches {
+		return number(in, label+", in", hint, value)
+	}
+	return number(cm, label+", cm", hint, value)
+}
+
+// between is a range in the salon's unit.
+func (p BookPage) between(cm, in string) string {
+	if p.Inches {
+		return in
+	}
+	return cm
 }
 
 func (p BookPage) workGroup() fieldGroup {
@@ -104,7 +126,7 @@ func (p BookPage) workGroup() fieldGroup {
 		Legend: "How it is done", Class: "hair",
 		Fields: []field{
 			number(FieldSections, "Sections", "areas clipped away, 2 to 8", f.Sections),
-			number(FieldPlate, "Plate width, cm", "printed on the iron, 2.5 to 5", f.Plate),
+			p.length(FieldPlate, FieldPlateIn, "Plate width", "printed on the iron, "+p.between("2.5 to 5", "0.99 to 1.96"), f.Plate),
 			sel(FieldHands, "Who works", "", f.Hands, handsOptions, ""),
 			number(FieldBatches, "Batches", "1 to 6; left empty: as few as the hair bears", f.Batches),
 		},

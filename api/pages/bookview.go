@@ -30,6 +30,7 @@ type fieldGroup struct {
 	Legend, Class, Note, Hint string
 	Details                   bool // folded away unless something in it is filled in
 	Open                      bool
+	Lines                     []string // what is known beforehand
 	Fields                    []field
 }
 
@@ -286,6 +287,11 @@ func (v bookView) Care(end time.Time, dry, untied *time.Time) string {
 		return "dry and untied until " + v.Dry(end, dry)
 	}
 	return "dry until " + v.Dry(end, dry) + ", untied until " + v.Dry(end, untied)
+}
+
+// Cared is Care at the beginning of a sentence.
+func (v bookView) Cared(end time.Time, dry, untied *time.Time) string {
+	return "D" + v.Care(end, dry, untied)[1:]
 }
 
 // PlanValue is what the button of a plan posts.
