@@ -462,6 +462,11 @@ func (s *Server) writeFact(ctx context.Context, t *store.Tx, x *cardOf, fact sto
 	if fact, err = t.AddCardFact(ctx, &x.row, fact); err != nil {
 		return nil, err
 	}
+	if k := card.Kind(fact.Kind); (k == card.KindSolution || k == card.KindNeutralizer) && (x.v.State == store.Finished || x.v.State == store.StoppedEarly) {
+		if err := s.useProducts(ctx, t, x.v); err != nil { // it was taken from the stock already
+			return nil, err
+		}
+	}
 	if x, err = readCard(ctx, t, x.n, x.v, x.row); err != nil {
 		return nil, err
 	}

@@ -296,31 +296,31 @@ func (c *composed) sameHair(ctx context.Context, t *store.Tx, i int, estimate st
 }
 
 // priceAsSeen is what service i of a booked visit costs on hair that was worked
-// out anew, by the rule that it was priced with. A fixed price, and one that the
-// rule would not change, stays whatever was agreed.
-func (n salonDay) priceAsSeen(ctx context.Context, t *store.Tx, v store.Visit, i int, w *worked) (quoting.Price, error) {
+// out anew: the price that was booked or agreed to since, and the difference that
+// the hair makes by the rule that it was priced with.
+func (n salonDay) priceAsSeen(ctx context.Context, t *store.Tx, v store.Visit, i int, w *worked) (int64, error) {
 	x := v.Services[i]
+	if x.Estimate == nil || w == nil {
+		return x.PriceCents, nil
+	}
 	row, err := pricedWith(ctx, t, v, i)
 	if err != nil {
-		return quoting.Price{}, err
-	}
-	now, err := n.priceOf(row, w)
-	if err != nil || x.Estimate == nil {
-		return now, err
+		return 0, err
 	}
 	kept, err := t.EstimateByID(ctx, *x.Estimate)
 	if err != nil {
-		return now, err
+		return 0, err
 	}
 	was, err := readEstimate(kept)
 	if err != nil {
-		return now, err
+		return 0, err
 	}
 	before, err := n.priceOf(row, was)
-	if err == nil && before.Cents == now.Cents {
-		now = quoting.Price{Cents: x.PriceCents, Working: "as booked: " + n.amount(x.PriceCents)}
+	if err != nil {
+		return 0, err
 	}
-	return now, err
+	now, err := n.priceOf(row, w)
+	return max(0, x.PriceCents+now.Cents-before.Cents), err
 }
 
 // pricedWith is the version of service i whose rule its price comes from: the

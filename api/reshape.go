@@ -98,7 +98,7 @@ func (x *reshaping) work(ctx context.Context, t *store.Tx, f *scheduling.Faults,
 		}
 		c.services[i].Lead = sv.Lead
 		if row.ID == sv.Service {
-			if err := x.keepPrice(ctx, t, row, sv, &c.services[i]); err != nil {
+			if c.services[i].PriceCents, err = x.n.priceAsSeen(ctx, t, x.v, i, w); err != nil {
 				return nil, err
 			}
 		}
@@ -126,24 +126,6 @@ func (x *reshaping) work(ctx context.Context, t *store.Tx, f *scheduling.Faults,
 		r.price += c.services[i].PriceCents - sv.PriceCents
 	}
 	return r, nil
-}
-
-// keepPrice lets a service keep the price that it was booked with, as far as the
-// hair does not make it another one.
-func (x *reshaping) keepPrice(ctx context.Context, t *store.Tx, row store.ServiceRow, was store.VisitService, now *store.VisitService) error {
-	var w *worked
-	if was.Estimate != nil {
-		kept, err := t.EstimateByID(ctx, *was.Estimate)
-		if err != nil {
-			return err
-		}
-		if w, err = readEstimate(kept); err != nil {
-			return err
-		}
-	}
-	before, err := x.n.priceOf(row, w)
-	now.PriceCents += was.PriceCents - before.Cents
-	return err
 }
 
 // keep gives the steps that have begun the minutes that they are booked with, and

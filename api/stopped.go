@@ -295,6 +295,9 @@ func (s *Server) endEarly(ctx context.Context, t *store.Tx, n salonDay, v *store
 	if _, err := t.CutBlocks(ctx, v.ID, free); err != nil {
 		return err
 	}
+	if err := s.useProducts(ctx, t, *v); err != nil {
+		return err
+	}
 	// Of a visit that is not cleared nothing depends on growth.
 	if err := t.CutParts(ctx, v.ID, v.Client, free, clientParts(n, *v, at, scheduling.Growth{})); err != nil {
 		return err
