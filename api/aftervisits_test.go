@@ -77,6 +77,8 @@ func TestACorrectionNeedsTheLicensedYesAndCostsNothing(t *testing.T) {
 	x.follow("correction", body(object{"lead_id": s.ada})).is(201, &v)
 	require.Equal(t, []any{x.id, "correction", int64(0), "Correction", "Ada"}, []any{v.FollowsID, v.FollowsAs, v.PriceCents, v.Services[0].Name, v.ApprovedBy})
 	require.Equal(t, int64(0), v.Services[0].PriceCents)
+	require.Equal(t, "strand_test", v.StillNeeded[0].Kind, "it cannot begin without one")
+	require.Equal(t, "missing", v.StillNeeded[0].State)
 
 	// A salon may take money for it.
 	var rules map[string]any

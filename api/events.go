@@ -189,10 +189,10 @@ func (s *Server) press(ctx context.Context, t *store.Tx, n salonDay, v *store.Vi
 		if err := clientIsHere(ctx, t, *v, p.step); err != nil {
 			return err
 		}
-		if err := hairLookedAt(ctx, t, n, *v, p.step); err != nil {
+		if err := s.mayStart(ctx, t, n, *v, p.step); err != nil {
 			return err
 		}
-		if err := s.mayStart(ctx, t, n, *v, p.step); err != nil {
+		if err := hairLookedAt(ctx, t, n, *v, p.step); err != nil {
 			return err
 		}
 	}

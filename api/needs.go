@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"time"
 
@@ -46,9 +47,41 @@ func needsOf(ctx context.Context, t *store.Tx, n salonDay, visits ...store.Visit
 	if err != nil {
 		return nil, err
 	}
+	ends, err := correctedEnds(ctx, t, visits)
+	if err != nil {
+		return nil, err
+	}
 	out := map[string][]needs.Need{}
 	for _, v := range visits {
-		out[v.ID] = needs.List(neededBy(v, r), n.onRecord(v.Client, v.Start, r), n.needRules(), n.loc)
+		need := neededBy(v, r)
+		need.Corrects = ends[v.ID]
+		out[v.ID] = needs.List(need, n.onRecord(v.Client, v.Start, r), n.needRules(), n.loc)
+	}
+	return out, nil
+}
+
+// correctedEnds is when the visits ended that others correct, by the correction.
+func correctedEnds(ctx context.Context, t *store.Tx, visits []store.Visit) (map[string]time.Time, error) {
+	parents := map[string]string{} // of a correction
+	for _, v := range visits {
+		if v.Parent != nil && *v.ParentAs == store.Correction {
+			parents[v.ID] = *v.Parent
+		}
+	}
+	if len(parents) == 0 {
+		return nil, nil
+	}
+	list, err := t.VisitsByID(ctx, slices.Collect(maps.Values(parents)))
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]time.Time{}
+	for id, parent := range parents {
+		for _, p := range list {
+			if p.ID == parent {
+				out[id] = realEnd(p)
+			}
+		}
 	}
 	return out, nil
 }

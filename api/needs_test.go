@@ -153,6 +153,7 @@ func TestAVisitIsBookedWithTheListOfWhatItNeedsAndBeginsWhenAllOfItIsThere(t *te
 
 	// What begins is a fact: a reaction that is noted now does not keep the rinse
 	// from being noted.
+	s.hairSeen(v.ID)
 	s.step(v.ID, 3).is(200, nil)
 	s.call("POST", "/v1/clients/"+client+"/reactions", object{"note": "burning"}).is(201, nil)
 	require.Contains(t, s.needed(v.ID), "patch_test missing")

@@ -121,7 +121,9 @@ func TestRinseNowNeedsProductOnTheHair(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
 	x := today(s)
-	press := func() api.Problem { return x.call("POST", "/v1/visits/"+x.id+"/rinse-now", nil).refused(409, "conflict") }
+	press := func() api.Problem {
+		return x.call("POST", "/v1/visits/"+x.id+"/rinse-now", nil).refused(409, "conflict")
+	}
 	s.at(monday(9, 5))
 	require.Contains(t, press().Detail, "no product")
 	require.Contains(t, x.call("POST", "/v1/visits/"+x.id+"/rinse-now/undo", nil).refused(409, "conflict").Detail, "was not noted")
@@ -141,7 +143,9 @@ func TestAStoppedVisitFreesItsTimeAndNothingFollowsUntilItIsCleared(t *testing.T
 	s := newSalon(t)
 	x := inSolution(s)
 	s.waits(s.client("Nora"), object{"services": []object{{"service_id": s.services["Dry cut"]}}, "first_date": "2026-06-08", "last_date": "2026-06-08"})
-	at := func(h, m int) object { return object{"first_date": "2026-06-08", "last_date": "2026-06-08", "not_before": monday(h, m)} }
+	at := func(h, m int) object {
+		return object{"first_date": "2026-06-08", "last_date": "2026-06-08", "not_before": monday(h, m)}
+	}
 	cut := []object{s.by(s.ada, "Dry cut")}
 	s.at(monday(9, 55))
 	x.rinse()
@@ -167,7 +171,9 @@ func TestAStoppedVisitFreesItsTimeAndNothingFollowsUntilItIsCleared(t *testing.T
 
 	// The day is over: the licensed person has looked at it.
 	s.at(monday(18, 0))
-	clear := func(body object) answer { return x.call("POST", "/v1/visits/"+x.id+"/clear-follow-up", body, "If-Match", x.tag) }
+	clear := func(body object) answer {
+		return x.call("POST", "/v1/visits/"+x.id+"/clear-follow-up", body, "If-Match", x.tag)
+	}
 	require.Equal(t, []string{"body /licensed"}, pointers(clear(object{"licensed": "Mina"}).refused(422, "invalid")))
 	clear(object{"licensed": "Ada", "why": "skin is calm"}).is(200, &v)
 	require.Equal(t, monday(10, 2).Add(48*time.Hour).Unix(), v.KeepDryUntil.Unix(), "it counts from the real end")

@@ -218,5 +218,10 @@ var watchFor = map[StepKind][]string{
 		"Clean, dry skin; say that it stays on and is not washed.",
 		"Redness, itching or swelling: rinse and call us. No test counts for ever.",
 	},
+	"first_wash_check": {
+		"Look at the hair as it falls, without iron or dryer: bends, marks at the roots, rough ends.",
+		"Ask about the scalp; burning, blisters or hair that snaps is for the licensed person.",
+		"Write down what you see; a correction is booked only with a strand test and the licensed yes.",
+	},
 	"consultation": append(slices.Clone(firstTalk), "Strand test on cut hair where the history or the feel asks for one."),
 }

@@ -47,6 +47,9 @@ type Visit struct {
 	// nobody noted it or when it was taken back.
 	GuardianYes *time.Time
 	Overrides   []Override
+	// Corrects is the end of the visit that this one corrects, the zero time when
+	// it corrects none. A correction needs a strand test made since then.
+	Corrects time.Time
 }
 
 // Override is the licensed person's word that a visit may begin without

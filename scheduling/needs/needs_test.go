@@ -376,3 +376,28 @@ func TestTheDefaultRulesAreValidAndEveryFaultIsNamed(t *testing.T) {
 		require.ErrorContains(t, err, field+" is")
 	}
 }
+
+func TestACorrectionNeedsAStrandTestMadeSinceWhatItCorrects(t *testing.T) {
+	made := func(r needs.Result, at time.Time) []needs.Strand {
+		return []needs.Strand{{Product: soft, Made: at, Result: r}}
+	}
+	for _, x := range []struct {
+		name  string
+		tests []needs.Strand
+		want  needs.State
+	}{
+		{"none", nil, needs.Missing},
+		{"one from before", made(needs.Fine, ago(11*day)), needs.Missing},
+		{"one since then", made(needs.Fine, ago(9*day)), needs.Done},
+		{"one that snapped", made(needs.Snapped, ago(9*day)), needs.Refused},
+	} {
+		c := ready()
+		c.Consultation.StrandTest, c.StrandTests = false, x.tests
+		v := visit(straight)
+		v.Corrects = ago(10 * day)
+		require.Equal(t, x.want, of(t, listed(v, c), needs.StrandTest).State, x.name)
+	}
+	v := visit(cut)
+	v.Corrects = ago(10 * day)
+	require.NotContains(t, states(listed(v, ready())), "strand_test", "nothing is put on")
+}

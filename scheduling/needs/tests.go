@@ -79,13 +79,16 @@ func (l *list) read(t Patch, n Need) Need {
 	return n
 }
 
-// strandTest is needed when the consultation says so or does not say no, and for
-// new clients when the salon wants it. A strand that snapped counts whether one
+// strandTest is needed when the consultation says so or does not say no, for a
+// correction, and for new clients when the salon wants it. A strand that snapped counts whether one
 // was needed or not, until a later test, made long enough afterwards, was fine.
 func (l *list) strandTest() (Need, bool) {
 	c := l.consulted()
 	asked := l.asked(l.r.StrandTestFor) && (c == nil || !c.allows() || c.StrandTest || l.r.StrandTestForNew && !l.c.Treated)
 	scope := l.r.StrandTestFor
+	if corrects := !l.v.Corrects.IsZero() && l.asked(ForChemical); corrects && !asked {
+		asked, scope = true, ForChemical
+	}
 	if !asked {
 		scope = ForChemical
 	}
@@ -126,6 +129,8 @@ func (l *list) strandTestOf(u use) Need {
 	switch t := tests[len(tests)-1]; {
 	case !l.within(t.Made, l.r.StrandTestValidDays):
 		n.Why = "the strand test is too old for the visit"
+	case t.Made.Before(l.v.Corrects):
+		n.Why = "the strand test was made before the visit that is corrected"
 	case t.Result == Fine:
 		n.State, n.Owner, n.Why = Done, nobodysTurn, "a strand test with "+t.Name+" was fine"
 	case t.Result == Stretched:
