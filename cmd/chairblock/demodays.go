@@ -74,7 +74,8 @@ func (d *demoSalon) fill(ctx context.Context) error {
 			return err
 		}
 	}
-	return nil
+	d.clock = d.now
+	return d.server.Refit(ctx, d.row.ID)
 }
 
 // filled tells a visit that was filled in from one that was booked since.
@@ -122,7 +123,7 @@ func (d *demoSalon) fillDay(ctx context.Context, day date.Date, midnight time.Ti
 func (d *demoSalon) live(ctx context.Context, v store.Visit) error {
 	d.clock = d.now
 	if v.End.Before(d.now) {
-		return d.server.Finish(ctx, d.row.ID, v.ID)
+		return d.finish(ctx, v)
 	}
 	if v.Start.After(d.now) {
 		return nil
@@ -148,6 +149,9 @@ func (d *demoSalon) bookNear(ctx context.Context, r *rand.Rand, day date.Date, w
 		return store.Visit{}, false, err
 	}
 	o := found.Openings[0]
+	if x := &req.Services[0]; x.LeadID == "" && x.Hair != nil {
+		x.Pace = "salon" // at which the opening was found
+	}
 	req.Services[0].LeadID = o.LeadID
 	v, err := d.server.Book(ctx, d.row.ID, api.VisitRequest{ClientID: client, Start: o.Start, Services: req.Services, ApprovedBy: d.licensed()})
 	if _, busy := errors.AsType[*scheduling.ConflictError](err); busy {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 	"text/tabwriter"
@@ -217,7 +218,7 @@ func writePaces(b *bytes.Buffer, r api.PaceReportBody) {
 		if s.Spread > 0 {
 			apart = fmt.Sprintf("%.0f %%", s.Spread)
 		}
-		bare := strings.Replace(fmt.Sprintf("%+.0f %%", s.Bias), "-", "−", 1)
+		bare := strings.Replace(fmt.Sprintf("%+.0f %%", math.Round(s.Bias)+0), "-", "−", 1) // + 0 leaves no −0
 		fmt.Fprintf(w, "%s\t%s\t%d\t%.1f\t%s\t%s\t%.2f\t%.2f to %.2f\n", s.Label, who, s.Visits, s.Weight, bare, apart, s.Factor, s.Low, s.High)
 	}
 	_ = w.Flush() // a buffer takes everything
