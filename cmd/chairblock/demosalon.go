@@ -182,8 +182,16 @@ func (d *demoSalon) addStations(ctx context.Context, t *store.Tx) error {
 }
 
 func (d *demoSalon) addServices(ctx context.Context, t *store.Tx) error {
+	products, err := d.addProducts(ctx, t)
+	if err != nil {
+		return err
+	}
 	for _, x := range scheduling.StandardServices() {
-		if _, err := t.AddService(ctx, x); err != nil {
+		row, err := t.AddService(ctx, x)
+		if err != nil {
+			return err
+		}
+		if err := d.price(ctx, t, row, products); err != nil {
 			return err
 		}
 	}
