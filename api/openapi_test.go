@@ -74,7 +74,7 @@ func readSpec(t testing.TB) spec {
 	return s
 }
 
-var pathParameter = regexp.MustCompile(`:([a-z]+)`)
+var pathParameter = regexp.MustCompile(`:([a-z_]+)`)
 
 func TestEveryRouteIsDescribedAndEveryDescriptionIsARoute(t *testing.T) {
 	described := map[string]bool{}
