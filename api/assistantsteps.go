@@ -63,6 +63,7 @@ func (s *Server) writeRules(ctx context.Context, t *store.Tx, n store.Salon) (*f
 		return nil, err
 	}
 	b.AssistantSteps = kindNames(b.assistants())
+	b.UsualMix = shownMix(b.UsualMix, unitsOf(n))
 	loc, err := n.Location()
 	if err != nil {
 		return nil, fmt.Errorf("api: zone of salon: %w", err)

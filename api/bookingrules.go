@@ -71,6 +71,11 @@ func (b BookingRules) check(f *scheduling.Faults) {
 // bookingRules reads the rules of a salon's row over the defaults.
 func bookingRules(n store.Salon) (BookingRules, error) {
 	b := defaultRules()
+	looked, err := careOf(n)
+	if err != nil {
+		return b, err
+	}
+	b.Spacing = spacingBodies(looked.spacing())
 	if len(n.Booking) == 0 {
 		return b, nil
 	}
@@ -83,7 +88,7 @@ func bookingRules(n store.Salon) (BookingRules, error) {
 		b.UsualMix = []MixBody{}
 	}
 	if b.Spacing == nil {
-		b.Spacing = defaultRules().Spacing
+		b.Spacing = spacingBodies(looked.spacing())
 	}
 	b.Money = new(b.Money.filled())
 	b.Needs = b.Needs.filled()
@@ -124,10 +129,6 @@ func (s *Server) setRules(ctx context.Context, in *rulesInput) (out *found[Rules
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	doc, err := json.Marshal(in.Body)
-	if err != nil {
-		return nil, fmt.Errorf("api: booking rules: %w", err)
-	}
 	err = s.inTx(ctx, func(t *store.Tx) error {
 		day, err := loadSalon(ctx, t)
 		if err != nil {
@@ -135,6 +136,11 @@ func (s *Server) setRules(ctx context.Context, in *rulesInput) (out *found[Rules
 		}
 		if err := in.Body.checkMix(ctx, t, day); err != nil {
 			return err
+		}
+		in.Body.UsualMix = settledMix(in.Body.UsualMix, day.time)
+		doc, err := json.Marshal(in.Body)
+		if err != nil {
+			return fmt.Errorf("api: booking rules: %w", err)
 		}
 		n, err := t.SetBookingRules(ctx, version, doc)
 		if err != nil {

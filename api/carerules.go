@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"net/http"
 	"time"
 
@@ -162,4 +163,17 @@ func (s *Server) setCareRules(ctx context.Context, in *careInput) (*found[CareRu
 		return nil, err
 	}
 	return writeCare(row)
+}
+
+// spacing are the program's rules of spacing with the salon's hours of
+// aftercare: a wash may not come before the hair may get wet.
+func (c care) spacing() []scheduling.SpacingRule {
+	rules := scheduling.DefaultSpacing()
+	hours := int(math.Ceil(c.after.KeepDry.Hours()))
+	for i := range rules {
+		if r := &rules[i]; r.After == scheduling.FamilyStraightening && r.Before == scheduling.FamilyWet && r.Hours != hours {
+			r.Hours, r.Words = hours, fmt.Sprintf("hair stays dry for %d hours after straightening", hours)
+		}
+	}
+	return rules
 }

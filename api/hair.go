@@ -102,3 +102,22 @@ func shownServices(list []ServiceRequest, u chairtime.Units) []ServiceRequest {
 
 // same reports whether two figures say the same, see sameFigure.
 func same(a, b float64) bool { return math.Abs(a-b) <= sameFigure }
+
+// settledMix is a usual mix as it is kept, shownMix as answers show it.
+func settledMix(list []MixBody, c chairtime.Settings) []MixBody {
+	return mixWith(list, func(h HeadBody) HeadBody { return h.settled(c) })
+}
+
+func shownMix(list []MixBody, u chairtime.Units) []MixBody {
+	return mixWith(list, func(h HeadBody) HeadBody { return h.shown(u) })
+}
+
+func mixWith(list []MixBody, f func(HeadBody) HeadBody) []MixBody {
+	out := slices.Clone(list)
+	for i := range out {
+		if out[i].Hair != nil {
+			out[i].Hair = new(f(*out[i].Hair))
+		}
+	}
+	return out
+}

@@ -77,6 +77,11 @@ func TestASalonThatMeasuresInInchesIsAnsweredInBoth(t *testing.T) {
 		"first_date": "2026-07-06", "last_date": "2026-07-10"}, "Idempotency-Key", "inches").is(201, &w)
 	require.InDelta(t, 14, *w.Services[0].Hair.LengthIn, 0)
 	require.InDelta(t, 35.56, w.Services[0].Hair.LengthCM, 0)
+	var rules api.RulesAnswer
+	a := s.call("GET", "/v1/booking-rules", nil).is(200, nil)
+	s.call("PUT", "/v1/booking-rules", object{"hold_minutes": 10, "usual_mix": []object{{"service_id": s.services["Straightening"], "per_day": 1, "hair": sent}}},
+		"If-Match", a.header.Get("ETag")).is(200, &rules)
+	require.InDeltaSlice(t, []float64{14, 35.56}, []float64{*rules.UsualMix[0].Hair.LengthIn, rules.UsualMix[0].Hair.LengthCM}, 0)
 	v, _ := s.book(client, start.Add(73*time.Hour), []object{{"service_id": s.services["Straightening"], "hair": hairWith(object{"length_cm": nil, "length_in": 14})}})
 	require.NotEmpty(t, v.Services[0].EstimateID)
 }
@@ -352,6 +357,9 @@ func TestRulesOfCareReachVisitsCalendarsAndMessages(t *testing.T) {
 	require.True(t, o.KeepDryUntil.Equal(o.End.Add(72*time.Hour)))
 	require.Contains(t, o.Words, "dry until Thu 13:30, untied until Fri 13:30")
 
+	var booking api.RulesAnswer
+	s.call("GET", "/v1/booking-rules", nil).is(200, &booking)
+	require.Equal(t, "hair stays dry for 72 hours after straightening", booking.Spacing[0].Words)
 	s.inInches()
 	s.call("GET", "/v1/care-rules", nil).is(200, &rules)
 	require.InDelta(t, 3.1496, rules.InInches.Due, 0)

@@ -24,7 +24,7 @@ type treatmentInput struct {
 }
 type treatmentID struct {
 	ByID
-	Treatment string `path:"treatment_id" maxLength:"64"`
+	Treatment string `path:"treatment" maxLength:"64"`
 }
 
 func (s *Server) hairTreatmentRoutes() {
@@ -32,7 +32,7 @@ func (s *Server) hairTreatmentRoutes() {
 		Summary: "What a client told of chemical work done elsewhere, oldest first"}, s.listHairTreatments)
 	route(s, huma.Operation{OperationID: "add-hair-treatment", Method: http.MethodPost, Path: "/clients/{id}/hair-treatments",
 		Summary: "Note chemical work done elsewhere", DefaultStatus: http.StatusCreated}, s.addHairTreatment)
-	route(s, huma.Operation{OperationID: "delete-hair-treatment", Method: http.MethodDelete, Path: "/clients/{id}/hair-treatments/{treatment_id}",
+	route(s, huma.Operation{OperationID: "delete-hair-treatment", Method: http.MethodDelete, Path: "/clients/{id}/hair-treatments/{treatment}",
 		Summary: "Take back what was noted by mistake"}, s.deleteHairTreatment)
 }
 

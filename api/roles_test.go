@@ -188,7 +188,7 @@ func (s *salon) requests() map[string]request {
 				id = held.ID
 			}
 			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
-				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{fact}", things["facts"], "{kind}", "strand_test", "{version}", "1", "{treatment_id}", treatment.ID).Replace(path) + query[op.ID]}
+				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{fact}", things["facts"], "{kind}", "strand_test", "{version}", "1", "{treatment}", treatment.ID).Replace(path) + query[op.ID]}
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":

@@ -74,7 +74,7 @@ func humaConfig() huma.Config {
 	c.RejectUnknownQueryParameters = true
 	c.DocsPath, c.OpenAPIPath, c.SchemasPath = "", "", ""
 	c.Info.Description = "Chair time, openings and bookings of one salon. Times are RFC 3339 with offset, " +
-		"lengths of time are minutes, lengths of hair are centimetres. The salon comes from the token."
+		"lengths of time are minutes, lengths of hair are centimetres, or inches where a name ends in _in. The salon comes from the token."
 	c.Servers = []*huma.Server{{URL: "/v1"}}
 	c.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
 		"bearer": {Type: "http", Scheme: "bearer", Description: "A token of one role: owner, desk, lead or assistant"},
