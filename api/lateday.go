@@ -29,6 +29,7 @@ type lateDay struct {
 	visits []*lateVisit
 	apart  []leftOut
 	day    delays.Day
+	irons  map[string]float64 // by stylist, her pace beside the sheet; nil until read
 }
 
 // lateVisit is a visit of the day with the plan that it was booked with; its
@@ -134,7 +135,11 @@ func (x *lateDay) add(ctx context.Context, plans *plansOf, v store.Visit, name s
 		return nil
 	}
 	x.visits = append(x.visits, l)
-	x.day.Visits = append(x.day.Visits, x.late(l))
+	late := x.late(l)
+	if err := x.ironRecords(ctx, plans.t, v, late.Care); err != nil {
+		return err
+	}
+	x.day.Visits = append(x.day.Visits, late)
 	return nil
 }
 

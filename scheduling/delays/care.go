@@ -23,6 +23,9 @@ type Care struct {
 	// Share says who may share the phase as a second pair of hands; nil when
 	// nobody may, or somebody does already.
 	Share *openings.Need
+	// Least is how long the phase takes people by their own records, in minutes by
+	// unit, done alone; who is not there has none. No remedy asks for less.
+	Least map[string]openings.Minute
 }
 
 // CareOf derives the care for each phase of a plan from the steps of its

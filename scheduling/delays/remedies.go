@@ -142,8 +142,12 @@ func minutesOf(l []Broken, k BrokenKind) (n openings.Minute) {
 }
 
 // try projects a changed day and returns its outlook when that is worth
-// offering: no rule more is broken or broken by more, and something is better.
+// offering: no rule more is broken or broken by more, nobody is asked to be
+// faster than by her own record, and something is better.
 func (f *finder) try(dr *draft) (*outlook, error) {
+	if f.hurries(dr) {
+		return nil, nil
+	}
 	quick := *dr
 	quick.mute = true
 	o, err := quick.look(f.s)
