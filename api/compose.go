@@ -166,17 +166,17 @@ func (c *composed) add(ctx context.Context, t *store.Tx, n salonDay, row store.S
 	if err != nil {
 		return err
 	}
-	list, err := takes(ctx, t, len(c.services), row, w)
+	known, err := productsOf(ctx, t, row)
 	if err != nil {
 		return err
 	}
-	c.takes = append(c.takes, list...)
+	c.takes = append(c.takes, takes(known, len(c.services), row, w)...)
 	v := store.VisitService{Service: row.ID, Version: row.Version, Name: row.Name, Aftercare: row.Aftercare, PriceCents: cost.Cents}
 	if w != nil && w.id != "" {
 		v.Estimate = &w.id
 	}
 	if w != nil {
-		more, err := makerCautions(ctx, t, row)
+		more, err := makerCautions(known, row)
 		if err != nil {
 			return err
 		}

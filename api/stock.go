@@ -186,22 +186,27 @@ func (s *Server) listMovements(ctx context.Context, in *movementQuery) (*movemen
 
 // takes is what a service takes of its products on this hair; w is nil for a
 // service that takes the same time for everybody.
-func takes(ctx context.Context, t *store.Tx, i int, row store.ServiceRow, w *worked) ([]store.VisitProduct, error) {
+func takes(known map[string]store.Product, i int, row store.ServiceRow, w *worked) []store.VisitProduct {
 	var out []store.VisitProduct
 	for _, x := range row.Products {
 		p := store.VisitProduct{Service: i, Product: x.Product, ML: x.ML}
 		if x.ML == 0 && w != nil {
-			product, err := t.ProductByID(ctx, x.Product)
-			if err != nil {
-				return nil, err
-			}
-			p.ML = needed(product.Kind, w)
+			p.ML = needed(known[x.Product].Kind, w)
 		}
 		if p.ML > 0 {
 			out = append(out, p)
 		}
 	}
-	return out, nil
+	return out
+}
+
+// productsOf are the products of a service by id, all of them at once.
+func productsOf(ctx context.Context, t *store.Tx, row store.ServiceRow) (map[string]store.Product, error) {
+	ids := make([]string, len(row.Products))
+	for i, x := range row.Products {
+		ids[i] = x.Product
+	}
+	return t.ProductsByID(ctx, ids...)
 }
 
 // needed is how much of a kind of product hair needs, in whole ml.
@@ -377,16 +382,12 @@ func productName(name, strength string) string {
 
 // makerCautions says that nobody has noted how long the neutralizer of a service
 // works, so that its minutes are the salon's and not the maker's.
-func makerCautions(ctx context.Context, t *store.Tx, row store.ServiceRow) ([]CautionBody, error) {
+func makerCautions(known map[string]store.Product, row store.ServiceRow) ([]CautionBody, error) {
 	if !row.Chemical || !slices.ContainsFunc(row.Steps, func(st scheduling.Step) bool { return st.Kind == scheduling.Dwell }) {
 		return nil, nil
 	}
 	for _, x := range row.Products {
-		p, err := t.ProductByID(ctx, x.Product)
-		if err != nil {
-			return nil, err
-		}
-		label, err := labelOf(p)
+		label, err := labelOf(known[x.Product])
 		if err != nil {
 			return nil, err
 		}

@@ -96,11 +96,16 @@ func (s *Server) toDo(ctx context.Context, t *store.Tx, n salonDay, visits []sto
 	if err != nil {
 		return out, err
 	}
+	clients, err := clientsOf(ctx, t, visits)
+	if err != nil {
+		return out, err
+	}
+	minors, err := t.MinorsOf(ctx, clientIDs(visits)...)
+	if err != nil {
+		return out, err
+	}
 	for _, v := range visits {
-		to, err := s.recipient(ctx, t, n, v)
-		if err != nil {
-			return out, err
-		}
+		to := s.spokenTo(n, clients[v.ID], minors)
 		for _, x := range of[v.ID] {
 			if !x.Open() {
 				continue
@@ -144,17 +149,15 @@ func (s *Server) recipient(ctx context.Context, t *store.Tx, n salonDay, v store
 	if err != nil {
 		return person{}, err
 	}
+	minors, err := t.MinorsOf(ctx, clientIDs([]store.Visit{v})...)
+	return s.spokenTo(n, c, minors), err
+}
+
+// spokenTo is who hears of a visit of c, by who answers for which minor.
+func (s *Server) spokenTo(n salonDay, c store.Client, minors map[string]store.Minor) person {
 	p := person{client: c, name: clientName(c), by: c.ContactBy, phone: c.Phone, mail: c.Mail}
-	if v.Client == "" {
-		return p, nil
+	if m, ok := minors[c.ID]; ok && n.minorAt(m, s.now()) {
+		p.minor, p.name, p.first, p.by, p.phone, p.mail = true, m.Guardian, firstWord(m.Guardian), m.ContactBy, m.Phone, m.Mail
 	}
-	m, err := t.MinorOf(ctx, v.Client)
-	if is(err, scheduling.ErrNotFound) || err == nil && !n.minorAt(m, s.now()) {
-		return p, nil
-	}
-	if err != nil {
-		return p, err
-	}
-	p.minor, p.name, p.first, p.by, p.phone, p.mail = true, m.Guardian, firstWord(m.Guardian), m.ContactBy, m.Phone, m.Mail
-	return p, nil
+	return p
 }

@@ -205,19 +205,34 @@ func clientOf(ctx context.Context, t *store.Tx, v store.Visit) (store.Client, er
 
 // clientsOf returns the client of every visit, by visit.
 func clientsOf(ctx context.Context, t *store.Tx, visits []store.Visit) (map[string]store.Client, error) {
-	known, out := map[string]store.Client{}, map[string]store.Client{}
+	known, err := t.ClientsByID(ctx, clientIDs(visits)...)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[string]store.Client, len(visits))
 	for _, v := range visits {
 		c, ok := known[v.Client]
-		if !ok || v.Client == "" {
-			var err error
+		if !ok {
 			if c, err = clientOf(ctx, t, v); err != nil {
 				return nil, err
 			}
-			known[v.Client] = c
 		}
 		out[v.ID] = c
 	}
 	return out, nil
+}
+
+// clientIDs lists the clients of visits, each once.
+func clientIDs(visits []store.Visit) []string {
+	var out []string
+	seen := map[string]bool{"": true}
+	for _, v := range visits {
+		if !seen[v.Client] {
+			seen[v.Client] = true
+			out = append(out, v.Client)
+		}
+	}
+	return out
 }
 
 // shortName is the first name with the initial of the family name.

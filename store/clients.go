@@ -66,6 +66,19 @@ func (t *Tx) ClientByID(ctx context.Context, id string) (Client, error) {
 	return list[0], nil
 }
 
+// ClientsByID returns clients by id; ids that there are none of are left out.
+func (t *Tx) ClientsByID(ctx context.Context, ids ...string) (map[string]Client, error) {
+	out := make(map[string]Client, len(ids))
+	if len(ids) == 0 {
+		return out, nil
+	}
+	list, err := collect[Client](ctx, t, "clients", `SELECT `+clientColumns+` FROM client WHERE salon_id = $1 AND client_id = ANY($2)`, t.salon, ids)
+	for _, c := range list {
+		out[c.ID] = c
+	}
+	return out, err
+}
+
 // AddClient adds a client.
 func (t *Tx) AddClient(ctx context.Context, c Client) (Client, error) {
 	c.ID = NewID()

@@ -36,6 +36,19 @@ func (t *Tx) MinorOf(ctx context.Context, client string) (Minor, error) {
 	return list[0], nil
 }
 
+// MinorsOf says who answers for those clients who were noted as minors, by client.
+func (t *Tx) MinorsOf(ctx context.Context, clients ...string) (map[string]Minor, error) {
+	out := map[string]Minor{}
+	if len(clients) == 0 {
+		return out, nil
+	}
+	list, err := collect[Minor](ctx, t, "minors", `SELECT `+minorColumns+` FROM minor WHERE salon_id = $1 AND client_id = ANY($2)`, t.salon, clients)
+	for _, m := range list {
+		out[m.Client] = m
+	}
+	return out, err
+}
+
 // SetMinor notes that a client is a minor, or changes what was noted. The client
 // has to be locked.
 func (t *Tx) SetMinor(ctx context.Context, m Minor) (Minor, error) {

@@ -39,11 +39,14 @@ var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
 		_, err := t.AddQuote(x.t.Context(), store.Quote{Client: &x.client, Request: json.RawMessage(`1`), Answer: json.RawMessage(`1`)})
 		return nil, err
 	},
+	"ClientsByID":  func(t *store.Tx, x *filled) (any, error) { return t.ClientsByID(x.t.Context(), x.client) },
 	"DepositOf":    func(t *store.Tx, x *filled) (any, error) { return t.DepositOf(x.t.Context(), x.visit) },
+	"MinorsOf":     func(t *store.Tx, x *filled) (any, error) { return t.MinorsOf(x.t.Context(), x.client) },
 	"MissedLast":   func(t *store.Tx, x *filled) (any, error) { return t.MissedLast(x.t.Context(), x.client) },
 	"MoneyOf":      func(t *store.Tx, x *filled) (any, error) { return t.MoneyOf(x.t.Context(), x.visit) },
 	"Movements":    func(t *store.Tx, x *filled) (any, error) { return t.Movements(x.t.Context(), x.product, "", 10) },
 	"ProductByID":  func(t *store.Tx, x *filled) (any, error) { return t.ProductByID(x.t.Context(), x.product) },
+	"ProductsByID": func(t *store.Tx, x *filled) (any, error) { return t.ProductsByID(x.t.Context(), x.product) },
 	"Products":     func(t *store.Tx, x *filled) (any, error) { return t.Products(x.t.Context()) },
 	"QuoteByID":    func(t *store.Tx, x *filled) (any, error) { return t.QuoteByID(x.t.Context(), x.quote) },
 	"QuoteOfVisit": func(t *store.Tx, x *filled) (any, error) { return t.QuoteOfVisit(x.t.Context(), x.visit) },

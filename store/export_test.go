@@ -65,3 +65,9 @@ func (s *Sealer) SealTo(place []string, words []byte) []byte { return s.sealTo(p
 func (s *Sealer) OpenAt(place []string, sealed []byte) ([]byte, error) {
 	return s.openAt(place, sealed)
 }
+
+// Queries of hot paths that must not grow with the salon's history.
+const (
+	MoneyOfVisits = moneyOfVisits // $1 salon, $2 visits
+	ShortForVisit = shortFor      // $1 salon, $2 visit
+)

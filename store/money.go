@@ -50,12 +50,18 @@ const moneyQuery = `
 		coalesce(minutes, 0)::int AS minutes, service_ordinal::int AS service_ordinal, how, due_at, to_visit_id, reverses, who, note, noted_at, noted_by
 	FROM money_entry WHERE salon_id = $1 `
 
+// moneyOfVisits are the money facts of visits, what was carried over to them, and
+// what takes that back. Each condition has an index of its own, which only a list
+// of entries that is read first lets the last one use: compared with a subquery,
+// the whole history of the salon would be read.
+const moneyOfVisits = moneyQuery + `AND (visit_id = ANY($2) OR to_visit_id = ANY($2)
+		OR reverses = ANY(ARRAY(SELECT entry_id FROM money_entry WHERE salon_id = $1 AND to_visit_id = ANY($2))))
+	ORDER BY entry_id`
+
 // MoneyOf lists the money facts of a visit and what was carried over to it from
 // other visits, in the order in which they were noted.
 func (t *Tx) MoneyOf(ctx context.Context, visit string) ([]MoneyEntry, error) {
-	return collect[MoneyEntry](ctx, t, "money", moneyQuery+`
-		AND (visit_id = $2 OR to_visit_id = $2 OR reverses IN (SELECT entry_id FROM money_entry WHERE salon_id = $1 AND to_visit_id = $2))
-		ORDER BY entry_id`, t.salon, visit)
+	return collect[MoneyEntry](ctx, t, "money", moneyOfVisits, t.salon, []string{visit})
 }
 
 // AddMoney notes a money fact of a locked visit; its id and time are chosen. It

@@ -92,8 +92,7 @@ func (r *NeedRecords) queueClients(b *pgx.Batch, t *Tx, clients []string) {
 func (r *NeedRecords) queueVisits(b *pgx.Batch, t *Tx, ids []string) {
 	each(b, func(x overrideRow) { r.Overrides[x.Visit] = append(r.Overrides[x.Visit], t.override(x)) },
 		`SELECT `+overrideColumns+` FROM need_override WHERE salon_id = $1 AND visit_id = ANY($2) AND withdrawn_at IS NULL ORDER BY override_id`, t.salon, ids)
-	b.Queue(moneyQuery+`AND (visit_id = ANY($2) OR to_visit_id = ANY($2)
-		OR reverses IN (SELECT entry_id FROM money_entry WHERE salon_id = $1 AND to_visit_id = ANY($2))) ORDER BY entry_id`, t.salon, ids).
+	b.Queue(moneyOfVisits, t.salon, ids).
 		Query(func(rows pgx.Rows) error {
 			list, err := pgx.CollectRows(rows, pgx.RowToStructByName[MoneyEntry])
 			r.deposits(ids, list)

@@ -42,6 +42,20 @@ func (t *Tx) ProductByID(ctx context.Context, id string) (Product, error) {
 	return list[0], nil
 }
 
+// ProductsByID returns products, in use or not, by id; ids that there are none of
+// are left out.
+func (t *Tx) ProductsByID(ctx context.Context, ids ...string) (map[string]Product, error) {
+	out := make(map[string]Product, len(ids))
+	if len(ids) == 0 {
+		return out, nil
+	}
+	list, err := collect[Product](ctx, t, "products", `SELECT `+productColumns+` FROM product WHERE salon_id = $1 AND product_id = ANY($2)`, t.salon, ids)
+	for _, p := range list {
+		out[p.ID] = p
+	}
+	return out, err
+}
+
 // sameProduct is the fault of a second product of one name and strength.
 func sameProduct() error {
 	return &scheduling.InvalidError{Field: "name", Problem: "is the name of another product of that kind and strength", Want: "a name or strength of its own"}

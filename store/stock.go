@@ -119,19 +119,27 @@ type Stock struct {
 	ShortAt *time.Time `db:"short_at"`
 }
 
+// shortOf finds the first visit, in order of start, that what there is of a
+// product does not cover any more. It needs the visits that take something, with
+// how much, as need.
+const shortOf = `upto AS (
+			SELECT *, sum(ml) OVER (PARTITION BY product_id ORDER BY starts_at, visit_id)::int AS total FROM need WHERE ml > 0
+		)`
+
+// needOf is how much of a product x a visit v still takes.
+const needOf = `greatest(0, sum(x.ml) + coalesce((
+				SELECT sum(change_ml) FROM stock_movement m
+				WHERE m.salon_id = $1 AND m.visit_id = v.visit_id AND m.product_id = x.product_id AND m.kind = 'used'), 0))::int AS ml`
+
 // StockList lists what there is of every product in use, and of those out of use
 // of which something is left or reserved.
 func (t *Tx) StockList(ctx context.Context) ([]Stock, error) {
 	return collect[Stock](ctx, t, "stock", `
 		WITH need AS (
-			SELECT x.product_id, v.visit_id, v.starts_at, greatest(0, sum(x.ml) + coalesce((
-				SELECT sum(change_ml) FROM stock_movement m
-				WHERE m.salon_id = $1 AND m.visit_id = v.visit_id AND m.product_id = x.product_id AND m.kind = 'used'), 0))::int AS ml
+			SELECT x.product_id, v.visit_id, v.starts_at, `+needOf+`
 			FROM visit v JOIN visit_product x USING (salon_id, visit_id)
 			WHERE v.salon_id = $1 AND v.state IN ('booked', 'arrived', 'under_way') GROUP BY x.product_id, v.visit_id, v.starts_at
-		), upto AS (
-			SELECT *, sum(ml) OVER (PARTITION BY product_id ORDER BY starts_at, visit_id)::int AS total FROM need WHERE ml > 0
-		)
+		), `+shortOf+`
 		SELECT `+productColumns+`, on_hand_ml AS on_hand,
 			coalesce((SELECT sum(ml)::int FROM need WHERE need.product_id = p.product_id), 0) AS reserved,
 			short.visit_id AS short_visit, short.starts_at AS short_at
@@ -142,29 +150,27 @@ func (t *Tx) StockList(ctx context.Context) ([]Stock, error) {
 		ORDER BY array_position(ARRAY['solution', 'neutralizer', 'other'], p.kind), lower(p.name), lower(p.strength), p.product_id`, t.salon)
 }
 
+// shortFor reads only the products of one visit, and the visits that are to come
+// or going on up to it.
+const shortFor = `
+		WITH self AS (SELECT visit_id, starts_at FROM visit WHERE salon_id = $1 AND visit_id = $2),
+		need AS (
+			SELECT x.product_id, v.visit_id, v.starts_at, ` + needOf + `
+			FROM self JOIN visit v ON (v.starts_at, v.visit_id) <= (self.starts_at, self.visit_id)
+				JOIN visit_product x ON x.salon_id = v.salon_id AND x.visit_id = v.visit_id
+			WHERE v.salon_id = $1 AND v.state IN ('booked', 'arrived', 'under_way')
+			  AND x.product_id IN (SELECT product_id FROM visit_product WHERE salon_id = $1 AND visit_id = $2)
+			GROUP BY x.product_id, v.visit_id, v.starts_at
+		), ` + shortOf + `
+		SELECT ` + productColumns + `, on_hand_ml AS on_hand, 0 AS reserved, short.visit_id AS short_visit, short.starts_at AS short_at
+		FROM product p JOIN LATERAL (
+			SELECT visit_id, starts_at FROM upto WHERE upto.product_id = p.product_id AND total > on_hand_ml
+			ORDER BY starts_at, visit_id LIMIT 1) short ON true
+		WHERE p.salon_id = $1 AND p.product_id IN (SELECT product_id FROM visit_product WHERE salon_id = $1 AND visit_id = $2)
+		ORDER BY array_position(ARRAY['solution', 'neutralizer', 'other'], p.kind), lower(p.name), lower(p.strength), p.product_id`
+
 // ShortFor lists the products of which a visit, with everything reserved before
-// it, takes more than there is.
+// it, takes more than there is. What is reserved after it is left out.
 func (t *Tx) ShortFor(ctx context.Context, visit string) ([]Stock, error) {
-	list, err := t.StockList(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var v struct {
-		Start time.Time
-		Takes []string
-	}
-	err = t.tx.QueryRow(ctx, `SELECT starts_at, ARRAY(SELECT product_id FROM visit_product x WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id)
-		FROM visit v WHERE salon_id = $1 AND visit_id = $2`, t.salon, visit).Scan(&v.Start, &v.Takes)
-	if err != nil {
-		return nil, domain("visit", err, false)
-	}
-	var out []Stock
-	for _, s := range list {
-		for _, id := range v.Takes {
-			if s.ID == id && s.ShortAt != nil && (s.ShortAt.Before(v.Start) || s.ShortAt.Equal(v.Start) && *s.Short <= visit) {
-				out = append(out, s)
-			}
-		}
-	}
-	return out, nil
+	return collect[Stock](ctx, t, "stock", shortFor, t.salon, visit)
 }
