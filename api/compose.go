@@ -177,6 +177,7 @@ func (c *composed) add(ctx context.Context, t *store.Tx, n salonDay, row store.S
 	}
 	if w != nil {
 		more, err := makerCautions(known, row)
+		more, err := n.makerCautions(ctx, t, row, w)
 		if err != nil {
 			return err
 		}

@@ -367,11 +367,8 @@ func stockCautions(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, 
 	return out, nil
 }
 
-// Codes of cautions about products.
-const (
-	cautionStock       = "stock"
-	cautionNeutralizer = "neutralizer_minutes"
-)
+// cautionStock is the code of a caution about what there is of a product.
+const cautionStock = "stock"
 
 func productName(name, strength string) string {
 	if strength == "" {

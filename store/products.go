@@ -114,14 +114,14 @@ func (t *Tx) RetireProduct(ctx context.Context, id string, version int64) error 
 		SELECT EXISTS (SELECT FROM service s JOIN service_version v ON v.salon_id = s.salon_id AND v.service_id = s.service_id AND v.service_version = s.current
 				WHERE s.salon_id = $1 AND s.active AND v.products @> jsonb_build_array(jsonb_build_object('product_id', $2::text))),
 			EXISTS (SELECT FROM visit_product x JOIN visit v USING (salon_id, visit_id)
-				WHERE x.salon_id = $1 AND x.product_id = $2 AND v.state IN ('booked', 'arrived', 'under_way'))`, t.salon, id).Scan(&service, &visit)
+				WHERE x.salon_id = $1 AND x.product_id = $2 AND v.state IN ('held', 'booked', 'arrived', 'under_way'))`, t.salon, id).Scan(&service, &visit)
 	switch {
 	case err != nil:
 		return domain("retire product", err, false)
 	case service:
 		return &scheduling.ConflictError{Reason: "a service takes this product: give it another one first"}
 	case visit:
-		return &scheduling.ConflictError{Reason: "a booked visit takes this product: give it another one first"}
+		return &scheduling.ConflictError{Reason: "a booked or pencilled visit takes this product: give it another one first"}
 	}
 	tag, err := t.tx.Exec(ctx, `UPDATE product SET active = false, version = version + 1 WHERE salon_id = $1 AND product_id = $2 AND version = $3 AND active`,
 		t.salon, id, version)

@@ -333,7 +333,7 @@ func TestAProductIsThereOnceInEachStrength(t *testing.T) {
 	visit := s.taking(at(9, 0), normal.ID, 10)
 	var clash *scheduling.ConflictError
 	require.ErrorAs(t, retire(normal.ID, 1), &clash)
-	require.Contains(t, clash.Reason, "booked visit")
+	require.Contains(t, clash.Reason, "booked or pencilled visit")
 	s.becomes(visit, store.Cancelled)
 	s.tx(func(tx *store.Tx) error {
 		return tx.SetPricing(ctx, s.service.ID, 1, json.RawMessage(`{"by": "fixed"}`), []store.ServiceProduct{{Product: normal.ID}})
