@@ -191,6 +191,9 @@ var stopOutcomes = map[string]string{"rinsed": "rinsed", "rinsed_and_neutralized
 // stopWords says why a visit was stopped.
 func stopWords(b StopBody, n salonDay) []string {
 	out := []string{"Stopped at " + clockAt(n, b.At) + ": " + stopReasons[b.Reason] + ". Outcome: " + stopOutcomes[b.Outcome] + "."}
+	if b.Reason == "" {
+		out[0] = "Stopped at " + clockAt(n, b.At) + "; why is not kept or cannot be read now."
+	}
 	if b.Detail != "" {
 		out = append(out, b.Detail)
 	}

@@ -135,7 +135,7 @@ func (s *Server) hairAsSeen(ctx context.Context, in *hairSeenInput) (*created[Ha
 		if err != nil {
 			return nil, err
 		}
-		b, err := s.visitBody(ctx, t, x.card.n, v)
+		b, err := s.visitBody(withoutHealth(ctx), t, x.card.n, v) // the answer is kept
 		out.Body.Visit, out.Body.Choices = &b, []ChoiceBody{}
 		return out, err
 	}

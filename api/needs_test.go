@@ -1,6 +1,8 @@
 package api_test
 
 import (
+	"crypto/sha256"
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"strings"
@@ -249,6 +251,49 @@ func TestTheDeskHearsOnlyDoneNeededOrWhomToAsk(t *testing.T) {
 	a := s.call("POST", "/v1/visits", object{"client_id": other, "start": start.Add(97 * time.Hour), "services": s.straightening(), "approved_by": "Ada"}, "Idempotency-Key", "kept").is(201, nil)
 	require.NotContains(t, string(a.body), "positive")
 	require.NotContains(t, string(a.body), "refused")
+}
+
+func TestWhatIsKeptForRepeatedRequestsSaysNothingAboutHealth(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.strict(object{"deposit_for": "nothing"})
+	client := s.client("Mara")
+	s.complete(client)
+	v, _ := s.book(client, start.Add(73*time.Hour), s.straightening())
+	s.at(v.Start)
+	s.arrived(v.ID)
+	s.readTest(s.skinTest(client, v.Start.Add(-72*time.Hour)), "positive", nil).is(201, nil)
+	require.Contains(t, s.needed(v.ID), "patch_test refused")
+	s.call("POST", "/v1/visits/"+v.ID+"/hair-as-seen", object{"unchanged": true}, "Idempotency-Key", "seen").is(201, nil)
+	made := s.screened(client, map[string]string{"lice_ringworm": "yes"})
+	s.call("POST", "/v1/clients/"+client+"/screenings", s.answers(map[string]string{"lice_ringworm": "yes"}), "Idempotency-Key", "asked").is(201, &made)
+	require.Equal(t, "do_not_book", made.Outcome)
+	stop := object{"reason": "skin", "outcome": "sent_to_doctor", "licensed": "Ada"}
+	s.call("POST", "/v1/visits/"+v.ID+"/stop", stop, "Idempotency-Key", "stopped").is(201, nil)
+	require.Equal(t, "true", s.call("POST", "/v1/visits/"+v.ID+"/stop", stop, "Idempotency-Key", "stopped").is(201, nil).header.Get("Idempotent-Replayed"))
+
+	db := s.db()
+	var kept int
+	require.NoError(t, db.QueryRow(`SELECT count(*) FROM idempotency WHERE key IN ('seen', 'asked', 'stopped')`).Scan(&kept))
+	require.Equal(t, 3, kept)
+	for _, word := range []string{"refused", "positive", "do_not_book", "sent_to_doctor"} {
+		require.NoError(t, db.QueryRow(`SELECT count(*) FROM idempotency WHERE convert_from(body, 'UTF8') LIKE '%' || $1 || '%'`, word).Scan(&kept))
+		require.Zero(t, kept, word)
+	}
+	var in api.StopRequest
+	raw, err := json.Marshal(stop)
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(raw, &in))
+	raw, err = json.Marshal(in)
+	require.NoError(t, err)
+	guess := sha256.Sum256(raw)
+	require.NoError(t, db.QueryRow(`SELECT count(*) FROM idempotency WHERE fingerprint = $1`, guess[:]).Scan(&kept))
+	require.Zero(t, kept, "a few choices are soon tried")
+
+	s.call("DELETE", "/v1/screenings/"+made.ID, nil).is(204, nil)
+	var again map[string]string
+	s.call("POST", "/v1/clients/"+client+"/screenings", s.answers(map[string]string{"lice_ringworm": "yes"}), "Idempotency-Key", "asked").is(201, &again)
+	require.Equal(t, map[string]string{"id": made.ID}, again)
 }
 
 func TestAReadingCannotComeBeforeTheTestOrFromTheFuture(t *testing.T) {

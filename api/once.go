@@ -41,19 +41,24 @@ func (i *Repeatable) Resolve(huma.Context) []error {
 // once carries out a request that may be repeated. With a key, the answer is
 // kept in the transaction of its effect and given again to a repetition; a
 // clash with another visit is an answer, too. Without a key the request is
-// simply carried out.
+// simply carried out. A body with words about health is given as its
+// store.SealedPrints.
 func once[T any](s *Server, ctx context.Context, in Repeatable, path string, body any,
 	f func(*store.Tx) (*created[T], error)) (out *created[T], err error) {
 	if in.key() == "" {
 		err = s.inTx(ctx, func(t *store.Tx) (err error) { out, err = f(t); return err })
 		return out, err
 	}
-	raw, err := json.Marshal(body)
-	if err != nil {
-		return nil, err
+	call := store.Call{Principal: principal(ctx).TokenID, Method: http.MethodPost, Route: path, Key: in.key()}
+	if prints, ok := body.(store.SealedPrints); ok {
+		call.Fingerprint, call.Older = prints[0], prints[1:]
+	} else {
+		raw, err := json.Marshal(body)
+		if err != nil {
+			return nil, err
+		}
+		call.Fingerprint = fingerprint(string(raw))
 	}
-	print := sha256.Sum256(raw)
-	call := store.Call{Principal: principal(ctx).TokenID, Method: http.MethodPost, Route: path, Key: in.key(), Fingerprint: print[:]}
 	var clash error
 	err = s.inTx(ctx, func(t *store.Tx) error {
 		out, clash = nil, nil

@@ -38,7 +38,7 @@ type ScreeningInput struct {
 // reasons.
 type ScreeningMade struct {
 	ID      string `json:"id"`
-	Outcome string `json:"outcome" enum:"clear,ask,do_not_book"`
+	Outcome string `json:"outcome,omitempty" enum:"clear,ask,do_not_book" doc:"Left out when the answers are erased by the time a request is repeated"`
 }
 
 // ScreeningItem is a consultation without its answers. The front desk sees
@@ -87,14 +87,27 @@ func (s *Server) addScreening(ctx context.Context, in *screeningInput) (*created
 	if err != nil {
 		return nil, err
 	}
-	print, err := s.store.SealedPrint(raw) // what is kept of the request must not tell what was answered
+	prints, err := s.store.SealedPrints(raw) // what is kept of the request must not tell what was answered
 	if err != nil {
 		return nil, err
 	}
-	return once(s, ctx, in.Repeatable, "/clients/"+in.ID+"/screenings", print, func(t *store.Tx) (*created[ScreeningMade], error) {
-		c, err := s.keepScreening(ctx, t, in.ID, in.Body)
-		return &created[ScreeningMade]{Location: "/v1/screenings/" + c.ID, Body: ScreeningMade{c.ID, string(c.Outcome)}}, err
+	var made store.Screening
+	out, err := once(s, ctx, in.Repeatable, "/clients/"+in.ID+"/screenings", prints, func(t *store.Tx) (*created[ScreeningMade], error) {
+		var err error
+		made, err = s.keepScreening(ctx, t, in.ID, in.Body)
+		return &created[ScreeningMade]{Location: "/v1/screenings/" + made.ID, Body: ScreeningMade{ID: made.ID}}, err // the answer is kept: no outcome in it
 	})
+	if err != nil {
+		return nil, err
+	}
+	if out.Replayed != "" {
+		err = s.read(ctx, func(t *store.Tx) (err error) { made, err = t.ScreeningByID(ctx, out.Body.ID); return err })
+		if is(err, scheduling.ErrNotFound) { // gone with its client
+			made, err = store.Screening{}, nil
+		}
+	}
+	out.Body.Outcome = string(made.Outcome)
+	return out, err
 }
 
 // keepScreening judges the answers of a client and keeps them.

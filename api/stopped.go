@@ -40,9 +40,9 @@ type StopRequest struct {
 // StopBody is why a visit was stopped early.
 type StopBody struct {
 	At          time.Time  `json:"at"`
-	Reason      string     `json:"reason"`
+	Reason      string     `json:"reason,omitempty" doc:"Left out with detail and outcome when it was not kept, is erased, or cannot be read now"`
 	Detail      string     `json:"detail,omitempty"`
-	Outcome     string     `json:"outcome"`
+	Outcome     string     `json:"outcome,omitempty"`
 	Told        []string   `json:"told" nullable:"false"`
 	LicensedID  string     `json:"licensed_id"`
 	Licensed    string     `json:"licensed"`
@@ -210,7 +210,11 @@ var whoIsTold = []string{"client", "guardian", "owner", "maker", "doctor", "emer
 
 // stopVisit ends a visit early.
 func (s *Server) stopVisit(ctx context.Context, in *stopInput) (*created[VisitBody], error) {
-	out, err := once(s, ctx, in.Repeatable, "/visits/"+in.ID+"/stop", in.Body, func(t *store.Tx) (*created[VisitBody], error) {
+	print, err := s.stopPrint(in.Body)
+	if err != nil {
+		return nil, err
+	}
+	out, err := once(s, ctx, in.Repeatable, "/visits/"+in.ID+"/stop", print, func(t *store.Tx) (*created[VisitBody], error) {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return nil, err
@@ -231,7 +235,7 @@ func (s *Server) stopVisit(ctx context.Context, in *stopInput) (*created[VisitBo
 		if err := s.stop(ctx, t, n, &v, in.Body, p, f); err != nil {
 			return nil, err
 		}
-		b, err := s.visitBody(ctx, t, n, v)
+		b, err := s.visitBody(withoutHealth(ctx), t, n, v) // the answer is kept
 		return &created[VisitBody]{Location: "/v1/visits/" + v.ID, ETag: etag(v.Version), Body: b}, err
 	})
 	if err != nil || out.Replayed != "" {
@@ -240,6 +244,21 @@ func (s *Server) stopVisit(ctx context.Context, in *stopInput) (*created[VisitBo
 	with, err := s.withFits(ctx, &found[VisitBody]{ETag: out.ETag, Body: out.Body}, nil)
 	out.Body = with.Body
 	return out, err
+}
+
+// stopPrint is what is kept of a request to know it again, without a word about
+// health that could be guessed from it. Without a key only time and person tell two
+// requests apart: a visit is stopped even so.
+func (s *Server) stopPrint(b StopRequest) (any, error) {
+	raw, err := json.Marshal(b)
+	if err != nil {
+		return nil, err
+	}
+	prints, err := s.store.SealedPrints(raw)
+	if is(err, store.ErrNoHealthKey) {
+		return StopRequest{At: b.At, Licensed: b.Licensed}, nil
+	}
+	return prints, err
 }
 
 // stop ends a locked visit early: what it still reserves is freed, nothing
@@ -274,8 +293,8 @@ func (s *Server) stop(ctx context.Context, t *store.Tx, n salonDay, v *store.Vis
 	}
 	told := slices.Clone(b.Told)
 	slices.Sort(told)
-	err = t.AddStop(ctx, store.Stop{Visit: v.ID, At: at, Reason: b.Reason, Detail: b.Detail, Outcome: b.Outcome, Told: slices.Compact(told),
-		LicensedID: p.ID, LicensedName: p.Name, Noted: s.now(), By: by})
+	err = t.AddStop(ctx, store.Stop{Visit: v.ID, At: at, LicensedID: p.ID, LicensedName: p.Name, Noted: s.now(), By: by,
+		StopWords: store.StopWords{Reason: b.Reason, Detail: b.Detail, Outcome: b.Outcome, Told: slices.Compact(told)}})
 	if err != nil {
 		return err
 	}

@@ -31,16 +31,14 @@ CREATE TABLE card_limits (
     FOREIGN KEY (salon_id, visit_id) REFERENCES visit ON DELETE CASCADE
 );
 
--- Why a visit was stopped early, and who cleared what follows it. Near to
--- health: kept apart from everything that the desk, feeds and messages read.
+-- That a visit was stopped early, and who cleared what follows it. Why, what came
+-- of it, who was told and why it was cleared is about health and sealed; null when
+-- there was no key to seal with, nothing to say, or it is erased.
 CREATE TABLE visit_stop (
     salon_id      text NOT NULL,
     visit_id      text NOT NULL,
     stopped_at    timestamptz NOT NULL,
-    reason        text NOT NULL CHECK (reason ~ '^[a-z][a-z_]{0,30}$'),
-    detail        text NOT NULL DEFAULT '' CHECK (length(detail) <= 300),
-    outcome       text NOT NULL CHECK (outcome ~ '^[a-z][a-z_]{0,30}$'),
-    told          text[] NOT NULL DEFAULT '{}',
+    sealed        bytea CHECK (length(sealed) > 36),
     licensed_id   text NOT NULL,
     licensed_name text NOT NULL,
     noted_at      timestamptz NOT NULL,
@@ -48,13 +46,21 @@ CREATE TABLE visit_stop (
     cleared_at    timestamptz,
     cleared_id    text,
     cleared_name  text,
-    cleared_why   text NOT NULL DEFAULT '' CHECK (length(cleared_why) <= 300),
+    cleared_sealed bytea CHECK (length(cleared_sealed) > 36),
     PRIMARY KEY (salon_id, visit_id),
     FOREIGN KEY (salon_id, visit_id) REFERENCES visit ON DELETE CASCADE,
     FOREIGN KEY (salon_id, licensed_id) REFERENCES staff,
     FOREIGN KEY (salon_id, cleared_id) REFERENCES staff,
     CONSTRAINT visit_stop_cleared CHECK ((cleared_at IS NULL) = (cleared_id IS NULL))
 );
+
+-- Readings are noted of more than the answers of a consultation: of what, and of
+-- whom, without any of it.
+ALTER TABLE health_read
+    ADD COLUMN about text NOT NULL DEFAULT 'consultation'
+        CHECK (about IN ('consultation', 'skin_tests', 'strand_tests', 'reactions', 'overrides', 'needs', 'stops', 'tests')),
+    ADD COLUMN client_id text NOT NULL DEFAULT ''; -- empty: that of the screening
+CREATE INDEX health_read_of_token ON health_read (salon_id, token_id, read_at);
 
 -- A visit that follows from an earlier one: a look after the first wash, or a
 -- correction.
@@ -67,4 +73,6 @@ CREATE INDEX visit_by_parent ON visit (salon_id, parent_id) WHERE parent_id IS N
 
 -- +goose Down
 ALTER TABLE visit DROP COLUMN parent_id, DROP COLUMN parent_as;
+DROP INDEX health_read_of_token;
+ALTER TABLE health_read DROP COLUMN about, DROP COLUMN client_id;
 DROP TABLE visit_stop, card_limits, card_fact;

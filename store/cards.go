@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
+	"fmt"
 	"time"
 )
 
@@ -84,15 +86,13 @@ func (c Card) Replacement(id string) *CardFact {
 	return nil
 }
 
-// Stop is why a visit was stopped early, and who cleared what follows it. It is
-// near to health: only the stylist in charge and the owner read it.
+// Stop is that a visit was stopped early, and who cleared what follows it. What is
+// in StopWords and ClearedWhy is sealed: only the stylist in charge and the owner
+// read it.
 type Stop struct {
-	Visit        string
-	At           time.Time
-	Reason       string // a choice
-	Detail       string
-	Outcome      string // a choice
-	Told         []string
+	Visit string
+	At    time.Time
+	StopWords
 	LicensedID   string
 	LicensedName string
 	Noted        time.Time
@@ -101,6 +101,76 @@ type Stop struct {
 	ClearedID    string
 	ClearedName  string
 	ClearedWhy   string
+	// Unreadable says why the sealed words cannot be read: ErrNoHealthKey, a
+	// *UnknownKeyError or ErrSealBroken. Without it an empty Reason means that
+	// there was no key to keep the words with, or that they are erased.
+	Unreadable error `json:"-"`
+}
+
+// StopWords is why a visit was stopped early and what came of it.
+type StopWords struct {
+	Reason  string // a choice
+	Detail  string
+	Outcome string // a choice
+	Told    []string
+}
+
+// Places of the sealed words of a stop.
+const (
+	stopPlace    = "stop"
+	clearedPlace = "stop cleared"
+)
+
+// stopRow is a stop as it is kept.
+type stopRow struct {
+	Stop
+	Sealed, ClearedSealed []byte
+}
+
+type cardRow struct {
+	Visit  string          `db:"visit_id"`
+	Limits json.RawMessage `db:"limits"`
+	Facts  []CardFact      `db:"facts"`
+	Stop   *stopRow        `db:"stop"`
+}
+
+// cards reads whole cards, with what is sealed of them opened.
+func (t *Tx) cards(ctx context.Context, what, where string, arg any) ([]Card, error) {
+	rows, err := collect[cardRow](ctx, t, what, cardQuery+where, t.salon, arg)
+	var out []Card
+	for _, r := range rows {
+		c := Card{Visit: r.Visit, Limits: r.Limits, Facts: r.Facts}
+		if r.Stop != nil {
+			c.Stop = t.openStop(*r.Stop)
+		}
+		out = append(out, c)
+	}
+	return out, err
+}
+
+func (t *Tx) openStop(r stopRow) *Stop {
+	s := r.Stop
+	if r.Sealed != nil {
+		words, err := t.opened(r.Sealed, stopPlace, s.Visit)
+		if err == nil {
+			err = json.Unmarshal(words, &s.StopWords)
+		}
+		s.Unreadable = err
+	}
+	if r.ClearedSealed != nil {
+		why, err := t.opened(r.ClearedSealed, clearedPlace, s.Visit)
+		s.ClearedWhy, s.Unreadable = string(why), errors.Join(s.Unreadable, err)
+	}
+	return &s
+}
+
+// sealedIfKey seals words that are kept only where there is a key, and returns nil
+// without one.
+func (t *Tx) sealedIfKey(words []byte, place ...string) ([]byte, error) {
+	if t.seal == nil || len(words) == 0 {
+		return nil, nil
+	}
+	return t.sealed(words, place...)
 }
 
 // cardQuery reads whole cards in one statement.
@@ -112,10 +182,9 @@ const cardQuery = `
 			'Value', f.value, 'Noted', f.noted_at, 'By', f.noted_by, 'Replaces', f.replaces) ORDER BY f.fact_id)
 		FROM card_fact f WHERE f.salon_id = v.salon_id AND f.visit_id = v.visit_id
 	) AS facts, (
-		SELECT json_build_object('Visit', s.visit_id, 'At', s.stopped_at, 'Reason', s.reason, 'Detail', s.detail, 'Outcome', s.outcome,
-			'Told', s.told, 'LicensedID', s.licensed_id, 'LicensedName', s.licensed_name, 'Noted', s.noted_at, 'By', s.noted_by,
-			'Cleared', s.cleared_at, 'ClearedID', coalesce(s.cleared_id, ''), 'ClearedName', coalesce(s.cleared_name, ''),
-			'ClearedWhy', s.cleared_why)
+		SELECT json_build_object('Visit', s.visit_id, 'At', s.stopped_at, 'Sealed', encode(s.sealed, 'base64'),
+			'ClearedSealed', encode(s.cleared_sealed, 'base64'), 'LicensedID', s.licensed_id, 'LicensedName', s.licensed_name, 'Noted', s.noted_at, 'By', s.noted_by,
+			'Cleared', s.cleared_at, 'ClearedID', coalesce(s.cleared_id, ''), 'ClearedName', coalesce(s.cleared_name, ''))
 		FROM visit_stop s WHERE s.salon_id = v.salon_id AND s.visit_id = v.visit_id
 	) AS stop
 	FROM visit v WHERE v.salon_id = $1 `
@@ -123,7 +192,7 @@ const cardQuery = `
 // CardOf returns the record card of a visit, an empty one when nothing was
 // written on it, or scheduling.ErrNotFound when there is no such visit.
 func (t *Tx) CardOf(ctx context.Context, visit string) (Card, error) {
-	list, err := collect[Card](ctx, t, "card", cardQuery+`AND v.visit_id = $2`, t.salon, visit)
+	list, err := t.cards(ctx, "card", `AND v.visit_id = $2`, visit)
 	if err == nil {
 		err = one("card", int64(len(list)), nil)
 	}
@@ -136,7 +205,7 @@ func (t *Tx) CardOf(ctx context.Context, visit string) (Card, error) {
 // Cards returns the record cards of visits, in no order; ids that are not known
 // are left out.
 func (t *Tx) Cards(ctx context.Context, visits []string) ([]Card, error) {
-	return collect[Card](ctx, t, "cards", cardQuery+`AND v.visit_id = ANY($2)`, t.salon, visits)
+	return t.cards(ctx, "cards", `AND v.visit_id = ANY($2)`, visits)
 }
 
 // AddCardFact writes a fact on the card of a locked visit and adds it to
@@ -171,21 +240,35 @@ func (t *Tx) SetCardLimits(ctx context.Context, visit string, limits json.RawMes
 	return domain("card limits", err, false)
 }
 
-// AddStop notes why a locked visit was stopped early, once. It returns an
-// *scheduling.InvalidError when the visit or the licensed person does not exist.
+// AddStop notes that a locked visit was stopped early, once. Its words are sealed;
+// without a key they are not kept, since nothing may keep a visit from being
+// stopped. It returns an *scheduling.InvalidError when the visit or the licensed
+// person does not exist.
 func (t *Tx) AddStop(ctx context.Context, s Stop) error {
-	_, err := t.tx.Exec(ctx, `
-		INSERT INTO visit_stop (salon_id, visit_id, stopped_at, reason, detail, outcome, told, licensed_id, licensed_name, noted_at, noted_by)
-		VALUES ($1, $2, $3, $4, $5, $6, coalesce($7::text[], '{}'), $8, $9, $10, $11)`,
-		t.salon, s.Visit, s.At, s.Reason, s.Detail, s.Outcome, s.Told, s.LicensedID, s.LicensedName, s.Noted, s.By)
+	words, err := json.Marshal(s.StopWords)
+	if err != nil {
+		return fmt.Errorf("store: stop visit: %w", err)
+	}
+	sealed, err := t.sealedIfKey(words, stopPlace, s.Visit)
+	if err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, `
+		INSERT INTO visit_stop (salon_id, visit_id, stopped_at, sealed, licensed_id, licensed_name, noted_at, noted_by)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
+		t.salon, s.Visit, s.At, sealed, s.LicensedID, s.LicensedName, s.Noted, s.By)
 	return domain("stop visit", err, false)
 }
 
-// ClearStop notes who let follow-up messages go out after a stop. It returns
-// scheduling.ErrNotFound when the visit was not stopped or was cleared before.
+// ClearStop notes who let follow-up messages go out after a stop; why is sealed,
+// and not kept without a key. It returns scheduling.ErrNotFound when the visit was not stopped or was cleared before.
 func (t *Tx) ClearStop(ctx context.Context, visit string, at time.Time, staff, name, why string) error {
+	sealed, err := t.sealedIfKey([]byte(why), clearedPlace, visit)
+	if err != nil {
+		return err
+	}
 	tag, err := t.tx.Exec(ctx, `
-		UPDATE visit_stop SET cleared_at = $3, cleared_id = $4, cleared_name = $5, cleared_why = $6
-		WHERE salon_id = $1 AND visit_id = $2 AND cleared_at IS NULL`, t.salon, visit, at, staff, name, why)
+		UPDATE visit_stop SET cleared_at = $3, cleared_id = $4, cleared_name = $5, cleared_sealed = $6
+		WHERE salon_id = $1 AND visit_id = $2 AND cleared_at IS NULL`, t.salon, visit, at, staff, name, sealed)
 	return one("clear follow-up", tag.RowsAffected(), err)
 }

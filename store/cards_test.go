@@ -18,7 +18,7 @@ func fact(kind string, when time.Time) store.CardFact {
 
 // stop is a visit stopped early with lead in charge.
 func stop(visit, lead string) store.Stop {
-	return store.Stop{Visit: visit, At: at(9, 30), Reason: "skin", Outcome: "rinsed", Told: []string{"client"}, LicensedID: lead, LicensedName: "Ada",
+	return store.Stop{Visit: visit, At: at(9, 30), StopWords: store.StopWords{Reason: "skin", Detail: "zqblister", Outcome: "sent_to_doctor", Told: []string{"client"}}, LicensedID: lead, LicensedName: "Ada",
 		Noted: at(9, 31), By: "guard"}
 }
 
@@ -120,7 +120,7 @@ func TestAStopIsNotedOnceAndClearedOnce(t *testing.T) {
 	s.tx(func(tx *store.Tx) error { return tx.AddStop(ctx, stop(v.ID, s.ada)) })
 	require.Error(t, s.try(func(tx *store.Tx) error { return tx.AddStop(ctx, stop(v.ID, s.ada)) }))
 	got := s.card(v.ID).Stop
-	require.Equal(t, []string{"skin", "rinsed", "Ada"}, []string{got.Reason, got.Outcome, got.LicensedName})
+	require.Equal(t, []string{"skin", "sent_to_doctor", "Ada"}, []string{got.Reason, got.Outcome, got.LicensedName})
 	require.Equal(t, []string{"client"}, got.Told)
 	require.Nil(t, got.Cleared)
 	require.NoError(t, clear())
@@ -128,6 +128,21 @@ func TestAStopIsNotedOnceAndClearedOnce(t *testing.T) {
 	require.Equal(t, at(12, 0).Unix(), got.Cleared.Unix())
 	require.Equal(t, []string{s.ada, "Ada", "looked at it"}, []string{got.ClearedID, got.ClearedName, got.ClearedWhy})
 	require.ErrorIs(t, clear(), scheduling.ErrNotFound)
+	for _, word := range []string{"zqblister", "sent_to_doctor", "looked at it"} {
+		require.False(t, s.dumpHolds([]byte(word)), word)
+	}
+
+	s.store.SealWith(healthKeys(t, 2))
+	got = s.card(v.ID).Stop
+	require.Empty(t, got.Reason+got.ClearedWhy)
+	require.Error(t, got.Unreadable)
+	s.store.SealWith(nil) // a visit is stopped even so, but why is not kept
+	late := s.booked(s.client("Late"), at(13, 0), s.seat())
+	s.tx(func(tx *store.Tx) error { return tx.AddStop(ctx, stop(late.ID, s.ada)) })
+	got = s.card(late.ID).Stop
+	require.Equal(t, []string{"", "Ada"}, []string{got.Reason, got.LicensedName})
+	require.NoError(t, got.Unreadable)
+	require.False(t, s.dumpHolds([]byte("zqblister")))
 }
 
 func TestTheLimitsOfACardAreReplacedAsAWhole(t *testing.T) {

@@ -9,7 +9,7 @@ import (
 	"github.com/riverqueue/river"
 )
 
-// eraseArgs is the job that erases answers about health that are too old.
+// eraseArgs is the job that erases what is on record about health and too old.
 type eraseArgs struct{}
 
 // Kind names the job.
@@ -30,7 +30,7 @@ func eraseDaily() *river.PeriodicJob {
 
 // Work erases in every salon what is older than the salon keeps. It needs no key.
 func (w *eraseWorker) Work(ctx context.Context, _ *river.Job[eraseArgs]) error {
-	rows, err := w.store.pool.Query(ctx, `SELECT DISTINCT salon_id FROM screening WHERE erased_at IS NULL`)
+	rows, err := w.store.pool.Query(ctx, `SELECT salon_id FROM salon`)
 	if err != nil {
 		return domain("old screenings", err, false)
 	}

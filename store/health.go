@@ -65,12 +65,13 @@ func (t *Tx) SetHealthMonths(ctx context.Context, version int64, months int) (in
 	return version + 1, nil
 }
 
-// HealthRead says who did what with the answers of a screening. It outlives
-// them.
+// HealthRead says who did what with the answers of a screening, or with what else
+// is on record of a client's health. It outlives them.
 type HealthRead struct {
 	ID        string    `db:"read_id"`
-	Screening string    `db:"screening_id"`
-	Client    string    `db:"client_id"` // "" when the client is gone
+	About     string    `db:"about"`        // consultation ("" when noted), skin_tests, strand_tests, reactions, overrides, needs, stops; tests: all of the first three
+	Screening string    `db:"screening_id"` // "" unless about a consultation
+	Client    string    `db:"client_id"`    // "" when the client is gone
 	At        time.Time `db:"read_at"`
 	What      string    `db:"what"` // read, made, decided or erased
 	Role      string    `db:"role"`
@@ -80,17 +81,34 @@ type HealthRead struct {
 
 // NoteHealthRead notes it. Rows are never changed.
 func (t *Tx) NoteHealthRead(ctx context.Context, r HealthRead) error {
-	_, err := t.tx.Exec(ctx, `INSERT INTO health_read (salon_id, read_id, screening_id, read_at, what, role, staff_id, token_id)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, t.salon, NewID(), r.Screening, r.At, r.What, r.Role, r.Staff, r.Token)
+	_, err := t.tx.Exec(ctx, `INSERT INTO health_read (salon_id, read_id, screening_id, read_at, what, role, staff_id, token_id, about, client_id)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, coalesce(nullif($9, ''), 'consultation'), $10)`,
+		t.salon, NewID(), r.Screening, r.At, r.What, r.Role, r.Staff, r.Token, r.About, r.Client)
 	return domain("note a reading", err, false)
+}
+
+// readAgain is for how long looking at the same thing again is the same reading
+// (judgement: a page that is refreshed all day would bury the log).
+const readAgain = time.Hour
+
+// NoteHealthReadOnce notes it unless the same token did the same lately.
+func (t *Tx) NoteHealthReadOnce(ctx context.Context, r HealthRead) error {
+	var noted bool
+	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT 1 FROM health_read WHERE salon_id = $1 AND token_id = $2 AND about = $3 AND client_id = $4
+		AND what = $5 AND read_at > $6 AND read_at <= $7)`, t.salon, r.Token, r.About, r.Client, r.What, r.At.Add(-readAgain), r.At).Scan(&noted)
+	if err != nil || noted {
+		return domain("note a reading", err, false)
+	}
+	return t.NoteHealthRead(ctx, r)
 }
 
 // HealthReads lists who did what with answers, the newest first, before the one
 // with the id before ("" for the newest), at most limit.
 func (t *Tx) HealthReads(ctx context.Context, before string, limit int) ([]HealthRead, error) {
 	const q = `
-		SELECT r.read_id, r.screening_id, coalesce(x.client_id, '') AS client_id, r.read_at, r.what, r.role, r.staff_id, r.token_id
+		SELECT r.read_id, r.about, r.screening_id, coalesce(x.client_id, y.client_id, '') AS client_id, r.read_at, r.what, r.role, r.staff_id, r.token_id
 		FROM health_read r LEFT JOIN screening x USING (salon_id, screening_id)
+			LEFT JOIN client y ON y.salon_id = r.salon_id AND y.client_id = r.client_id
 		WHERE r.salon_id = $1 AND ($2 = '' OR r.read_id < $2) ORDER BY r.read_id DESC LIMIT $3`
 	return collect[HealthRead](ctx, t, "readings", q, t.salon, before, limit)
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"slices"
 
 	"github.com/jackc/pgx/v5"
 )
@@ -21,7 +22,10 @@ type Call struct {
 	Method      string
 	Route       string
 	Key         string
-	Fingerprint []byte // SHA-256 of the request
+	Fingerprint []byte // SHA-256 of the request, or a SealedPrints' first
+	// Older are other fingerprints of the same request, as it may have been kept
+	// before the keys were changed.
+	Older [][]byte
 }
 
 // Answer is what was answered to a call. Body is JSON.
@@ -58,7 +62,8 @@ func (t *Tx) Begin(ctx context.Context, c Call) (Answer, bool, error) {
 	if err != nil {
 		return Answer{}, false, domain("idempotency", err, false)
 	}
-	if !bytes.Equal(print, c.Fingerprint) {
+	same := func(old []byte) bool { return bytes.Equal(print, old) }
+	if !same(c.Fingerprint) && !slices.ContainsFunc(c.Older, same) {
 		return Answer{}, false, ErrKeyReused
 	}
 	return a, true, nil

@@ -2,8 +2,12 @@ package store
 
 import (
 	"context"
+	"fmt"
+	"maps"
+	"slices"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
@@ -206,11 +210,22 @@ func (t *Tx) EraseScreening(ctx context.Context, id string, now time.Time, withd
 	return one("screening", tag.RowsAffected(), err)
 }
 
-// EraseOld erases the answers of clients whose last visit, and whose
-// consultation, are more than the salon's months ago. A visit that is still to
-// come counts as the last; one that was cancelled or missed, or was never
-// booked, does not. It returns how many were erased.
+// EraseOld erases what is on record of the health of clients whose last visit is
+// more than the salon's months ago, and the record itself, too: the answers of
+// consultations, notes of tests and reactions, the reasons of overrides, and why
+// visits were stopped early. A visit that is still to come counts as the last; one
+// that was cancelled or missed, or was never booked, does not. It returns how many
+// rows were erased, and needs no key.
 func (t *Tx) EraseOld(ctx context.Context, now time.Time) (int, error) {
+	n, err := t.eraseOldScreenings(ctx, now)
+	if err != nil {
+		return n, err
+	}
+	more, err := t.eraseOldRecords(ctx, now)
+	return n + more, err
+}
+
+func (t *Tx) eraseOldScreenings(ctx context.Context, now time.Time) (int, error) {
 	const q = `
 		SELECT x.screening_id FROM screening x JOIN salon n USING (salon_id)
 		WHERE x.salon_id = $1 AND x.erased_at IS NULL AND
@@ -236,14 +251,64 @@ func (t *Tx) EraseOld(ctx context.Context, now time.Time) (int, error) {
 	return len(list), nil
 }
 
+// lastSeen is, in a query on a row x with the salon n, whether nothing of its
+// client happened for the salon's months; the rest is the row's own time.
+const lastSeen = `greatest((SELECT max(v.ends_at) FROM visit v WHERE v.salon_id = $1 AND v.client_id = %s
+		AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early')), %s) < $2::timestamptz - make_interval(months => n.health_months)`
+
+// oldRecords are what EraseOld erases beside the answers of consultations, by what
+// it is about; each returns the clients.
+var oldRecords = map[string]string{
+	"tests": `DELETE FROM test_record x USING salon n WHERE x.salon_id = $1 AND n.salon_id = $1 AND ` +
+		fmt.Sprintf(lastSeen, "x.client_id", "x.noted_at") + ` RETURNING x.client_id`,
+	"overrides": `UPDATE need_override x SET sealed = '' FROM salon n, visit w
+		WHERE x.salon_id = $1 AND n.salon_id = $1 AND w.salon_id = $1 AND w.visit_id = x.visit_id AND x.sealed <> '' AND ` +
+		fmt.Sprintf(lastSeen, "w.client_id", "x.made_at, w.ends_at") + ` RETURNING coalesce(w.client_id, '')`,
+	"stops": `UPDATE visit_stop x SET sealed = NULL, cleared_sealed = NULL FROM salon n, visit w
+		WHERE x.salon_id = $1 AND n.salon_id = $1 AND w.salon_id = $1 AND w.visit_id = x.visit_id
+			AND (x.sealed IS NOT NULL OR x.cleared_sealed IS NOT NULL) AND ` +
+		fmt.Sprintf(lastSeen, "w.client_id", "x.noted_at, w.ends_at") + ` RETURNING coalesce(w.client_id, '')`,
+}
+
+func (t *Tx) eraseOldRecords(ctx context.Context, now time.Time) (int, error) {
+	total := 0
+	for _, about := range slices.Sorted(maps.Keys(oldRecords)) {
+		rows, err := t.tx.Query(ctx, oldRecords[about], t.salon, now)
+		if err != nil {
+			return total, domain("old records", err, false)
+		}
+		clients, err := pgx.CollectRows(rows, pgx.RowTo[string])
+		if err != nil {
+			return total, domain("old records", err, false)
+		}
+		total += len(clients)
+		slices.Sort(clients)
+		for _, c := range slices.Compact(clients) {
+			if err := t.NoteHealthRead(ctx, HealthRead{About: about, Client: c, At: now, What: "erased", Role: "retention"}); err != nil {
+				return total, err
+			}
+		}
+	}
+	return total, nil
+}
+
+// Led lists which of some clients a stylist leads or led a visit of that was not
+// called off.
+func (t *Tx) Led(ctx context.Context, staff string, clients []string) ([]string, error) {
+	rows, err := t.tx.Query(ctx, `
+		SELECT DISTINCT v.client_id FROM visit v JOIN visit_service s USING (salon_id, visit_id)
+		WHERE v.salon_id = $1 AND v.client_id = ANY($3) AND s.lead_id = $2
+			AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early')`, t.salon, staff, clients)
+	if err != nil {
+		return nil, domain("stylist of clients", err, false)
+	}
+	list, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	return list, domain("stylist of clients", err, false)
+}
+
 // HasLed reports whether a stylist leads or led a visit of the client that was
 // not called off.
 func (t *Tx) HasLed(ctx context.Context, staff, client string) (bool, error) {
-	var led bool
-	err := t.tx.QueryRow(ctx, `
-		SELECT EXISTS (SELECT 1 FROM visit v JOIN visit_service s USING (salon_id, visit_id)
-		               WHERE v.salon_id = $1 AND v.client_id = $3 AND s.lead_id = $2
-		                 AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early'))`,
-		t.salon, staff, client).Scan(&led)
-	return led, domain("stylist of client", err, false)
+	list, err := t.Led(ctx, staff, []string{client})
+	return len(list) > 0, err
 }

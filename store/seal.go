@@ -150,13 +150,21 @@ func (t *Tx) opened(sealed []byte, place ...string) ([]byte, error) {
 	return t.seal.openAt(append([]string{t.salon}, place...), sealed)
 }
 
-// fingerprint tells equal requests apart from others without saying anything
-// about them to whoever lacks the key: a plain hash of a few yes and no could be
-// guessed.
-func (s *Sealer) fingerprint(request []byte) []byte {
-	h := hmac.New(sha256.New, s.keys[0].print)
-	h.Write(request)
-	return h.Sum(nil)
+// SealedPrints are the fingerprints of one request under every key, the one that
+// seals first. They tell equal requests apart from others without saying anything
+// about them to whoever lacks the keys: a plain hash of a few yes and no could be
+// guessed. Those under older keys know a request again that came before the keys
+// were changed.
+type SealedPrints [][]byte
+
+func (s *Sealer) fingerprints(request []byte) SealedPrints {
+	out := make(SealedPrints, len(s.keys))
+	for i, k := range s.keys {
+		h := hmac.New(sha256.New, k.print)
+		h.Write(request)
+		out[i] = h.Sum(nil)
+	}
+	return out
 }
 
 // SealWith gives the store its keys for words about health. Call it before the
@@ -172,11 +180,11 @@ func (s *Store) MaySeal() error {
 	return nil
 }
 
-// SealedPrint is the fingerprint of a request with words about health in it, for
-// a Call, or ErrNoHealthKey.
-func (s *Store) SealedPrint(request []byte) ([]byte, error) {
+// SealedPrints are the fingerprints of a request with words about health in it,
+// for a Call, or ErrNoHealthKey.
+func (s *Store) SealedPrints(request []byte) (SealedPrints, error) {
 	if err := s.MaySeal(); err != nil {
 		return nil, err
 	}
-	return s.seal.fingerprint(request), nil
+	return s.seal.fingerprints(request), nil
 }
