@@ -176,8 +176,7 @@ func (c *composed) add(ctx context.Context, t *store.Tx, n salonDay, row store.S
 		v.Estimate = &w.id
 	}
 	if w != nil {
-		more, err := makerCautions(known, row)
-		more, err := n.makerCautions(ctx, t, row, w)
+		more, err := n.makerCautions(known, row, w)
 		if err != nil {
 			return err
 		}

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"context"
 	"fmt"
 	"slices"
 
@@ -21,16 +20,13 @@ const (
 // of a service's products. They go before the salon's settings: product that
 // would stay on for longer than its maker says is refused. A service that nobody
 // has noted the neutralizer's minutes for says so.
-func (n salonDay) makerCautions(ctx context.Context, t *store.Tx, row store.ServiceRow, w *worked) ([]CautionBody, error) {
+func (n salonDay) makerCautions(known map[string]store.Product, row store.ServiceRow, w *worked) ([]CautionBody, error) {
 	if !row.Chemical {
 		return nil, nil
 	}
 	m := madeFor{n: n, row: row}
 	for _, x := range row.Products {
-		p, err := t.ProductByID(ctx, x.Product)
-		if err != nil {
-			return nil, err
-		}
+		p := known[x.Product]
 		label, err := labelOf(p)
 		if err != nil {
 			return nil, err

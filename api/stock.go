@@ -376,22 +376,3 @@ func productName(name, strength string) string {
 	}
 	return name + ", " + cmp.Or(strength, name)
 }
-
-// makerCautions says that nobody has noted how long the neutralizer of a service
-// works, so that its minutes are the salon's and not the maker's.
-func makerCautions(known map[string]store.Product, row store.ServiceRow) ([]CautionBody, error) {
-	if !row.Chemical || !slices.ContainsFunc(row.Steps, func(st scheduling.Step) bool { return st.Kind == scheduling.Dwell }) {
-		return nil, nil
-	}
-	for _, x := range row.Products {
-		label, err := labelOf(known[x.Product])
-		if err != nil {
-			return nil, err
-		}
-		if label.Neutralizer != nil {
-			return nil, nil
-		}
-	}
-	return []CautionBody{{string(chairtime.LevelWarn), cautionNeutralizer,
-		"No product of this service says how long the neutralizer works: the minutes are the salon's setting. Ask the maker."}}, nil
-}
