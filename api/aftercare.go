@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"time"
 
@@ -66,17 +67,17 @@ func followCare(ctx context.Context, t *store.Tx, n salonDay, client string, now
 	if err != nil {
 		return err
 	}
-	grows := map[string]scheduling.Growth{}
+	clients := make([]string, len(visits))
+	for i, v := range visits {
+		clients[i] = v.Client
+	}
+	grows, err := growthsOf(ctx, t, n, clients)
+	if err != nil {
+		return err
+	}
 	list := make([]store.VisitParts, len(visits))
 	for i, v := range visits {
-		g, ok := grows[v.Client]
-		if !ok {
-			if g, err = growthOf(ctx, t, n, v.Client); err != nil {
-				return err
-			}
-			grows[v.Client] = g
-		}
-		want := clientParts(n, v, realEnd(v), g)
+		want := clientParts(n, v, realEnd(v), grows[v.Client])
 		list[i] = store.VisitParts{Visit: v.ID, Client: v.Client, Want: slices.DeleteFunc(want, func(p store.Part) bool {
 			return p.Kind != store.PartClient && !slices.Contains(shown[v.ID], p.Kind)
 		})}
@@ -84,36 +85,32 @@ func followCare(ctx context.Context, t *store.Tx, n salonDay, client string, now
 	if err := t.SyncClientPartsOf(ctx, list); err != nil {
 		return err
 	}
-	for _, v := range visits {
-		if err := followMessages(ctx, t, n, v, grows[v.Client]); err != nil {
-			return err
-		}
-	}
-	return nil
+	return followMessages(ctx, t, n, visits, grows)
 }
 
 // followMessages makes the messages that wait for the end of aftercare and for
 // the retouch due when they are due now.
-func followMessages(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, g scheduling.Growth) error {
-	if v.State != store.Finished {
-		return nil
+func followMessages(ctx context.Context, t *store.Tx, n salonDay, visits []store.Visit, grows map[string]scheduling.Growth) error {
+	done := map[string]store.Visit{}
+	for _, v := range visits {
+		if v.State == store.Finished {
+			done[v.ID] = v
+		}
 	}
-	list, err := t.RemindersOf(ctx, v.ID)
+	list, err := t.RemindersOfVisits(ctx, slices.Collect(maps.Keys(done)))
 	if err != nil {
 		return err
 	}
-	due := n.careMessages(realEnd(v), g)
+	var moved []store.Rescheduled
 	for _, r := range list {
-		for _, x := range due {
-			if r.State != store.Waiting || r.Kind != x.kind {
-				continue
-			}
-			if err := t.RescheduleReminder(ctx, r.ID, x.due); err != nil {
-				return err
+		v := done[r.Visit]
+		for _, x := range n.careMessages(realEnd(v), grows[v.Client]) {
+			if r.Kind == x.kind {
+				moved = append(moved, store.Rescheduled{Reminder: r.ID, Due: x.due})
 			}
 		}
 	}
-	return nil
+	return t.RescheduleReminders(ctx, moved)
 }
 
 // careMessage is a message that follows from a visit's end.

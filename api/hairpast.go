@@ -126,12 +126,27 @@ func (p hairPast) growth(n salonDay) scheduling.Growth {
 	return n.care.growth.Of(p.client.Growth, p.measured())
 }
 
-// growthOf is how the hair of a client grows; of nobody in particular, the
+// growthsOf is how the hair of some clients grows; of nobody in particular, the
 // salon's usual.
-func growthOf(ctx context.Context, t *store.Tx, n salonDay, client string) (scheduling.Growth, error) {
-	if client == "" {
-		return n.care.growth.Seen(""), nil
+func growthsOf(ctx context.Context, t *store.Tx, n salonDay, clients []string) (map[string]scheduling.Growth, error) {
+	out := map[string]scheduling.Growth{"": n.care.growth.Seen("")}
+	rows, err := t.ClientsGrowth(ctx, clients)
+	for _, c := range rows {
+		out[c.Client] = n.care.growth.Seen(c.Seen)
+		if c.Measured < 2 { // which is not enough to know more
+			continue
+		}
+		p, err := loadHairPast(ctx, t, n, c.Client)
+		if err != nil {
+			return nil, err
+		}
+		out[c.Client] = p.growth(n)
 	}
-	p, err := loadHairPast(ctx, t, n, client)
-	return p.growth(n), err
+	return out, err
+}
+
+// growthOf is growthsOf for one client.
+func growthOf(ctx context.Context, t *store.Tx, n salonDay, client string) (scheduling.Growth, error) {
+	grows, err := growthsOf(ctx, t, n, []string{client})
+	return grows[client], err
 }

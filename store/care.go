@@ -3,10 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"time"
-
-	"github.com/riverqueue/river"
 )
 
 // SetCareRules writes how long hair is left alone here and when clients are
@@ -56,25 +53,59 @@ func (t *Tx) SyncClientPartsOf(ctx context.Context, list []VisitParts) error {
 	return t.SyncPartsOf(ctx, list)
 }
 
-// RescheduleReminder makes a message that is still waiting due at another time,
-// and its job with it. Messages that have gone out stay as they are.
-func (t *Tx) RescheduleReminder(ctx context.Context, id string, due time.Time) error {
-	r, waiting, err := t.waitingReminder(ctx, id)
-	if err != nil || !waiting || r.Due.Equal(due) {
-		return err
+// Rescheduled is a message and when it is due instead.
+type Rescheduled struct {
+	Reminder string
+	Due      time.Time
+}
+
+// RescheduleReminders makes messages that are still waiting due at other times,
+// and their jobs with them. Messages that have gone out stay as they are.
+func (t *Tx) RescheduleReminders(ctx context.Context, list []Rescheduled) error {
+	if len(list) == 0 {
+		return nil
 	}
-	if r.Job != nil {
-		// A job that ended long ago is not kept.
-		if _, err := t.jobs.JobCancelTx(ctx, t.tx, *r.Job); err != nil && !errors.Is(err, river.ErrNotFound) {
-			return domain("cancel job", err, false)
-		}
+	ids, due := make([]string, len(list)), make([]time.Time, len(list))
+	for i, r := range list {
+		ids[i], due[i] = r.Reminder, r.Due
 	}
-	job, err := t.jobs.InsertTx(ctx, t.tx, reminderArgs{t.salon, id}, &river.InsertOpts{ScheduledAt: due})
-	if err != nil {
-		return domain("enqueue reminder", err, false)
-	}
-	_, err = t.tx.Exec(ctx, `UPDATE reminder SET due_at = $3, job_id = $4 WHERE salon_id = $1 AND reminder_id = $2`, t.salon, id, due, job.Job.ID)
-	return domain("reschedule reminder", err, false)
+	// In the order of their ids, as whoever withdraws several.
+	const q = `
+		WITH wanted AS (SELECT * FROM unnest($2::text[], $3::timestamptz[]) AS w (reminder_id, due_at)),
+		waiting AS (
+			SELECT r.reminder_id, r.job_id, w.due_at FROM reminder r JOIN wanted w USING (reminder_id)
+			WHERE r.salon_id = $1 AND r.state = 'waiting' AND r.due_at <> w.due_at ORDER BY r.reminder_id FOR UPDATE OF r
+		), moved AS (
+			UPDATE reminder r SET due_at = w.due_at FROM waiting w WHERE r.salon_id = $1 AND r.reminder_id = w.reminder_id
+		)
+		UPDATE river_job j SET scheduled_at = w.due_at, state = 'scheduled' FROM waiting w
+		WHERE j.id = w.job_id AND j.kind = 'reminder' AND j.state IN ('available', 'scheduled', 'retryable')`
+	_, err := t.tx.Exec(ctx, q, t.salon, ids, due)
+	return domain("reschedule reminders", err, false)
+}
+
+// ClientGrowth is what is known of the growth of a client's hair without looking
+// any closer.
+type ClientGrowth struct {
+	Client   string `db:"client_id"`
+	Seen     string `db:"growth"`   // as in Client
+	Measured int    `db:"measured"` // on how many days new hair was measured
+}
+
+// ClientsGrowth returns the growth of some clients.
+func (t *Tx) ClientsGrowth(ctx context.Context, clients []string) ([]ClientGrowth, error) {
+	return collect[ClientGrowth](ctx, t, "growth", `
+		SELECT c.client_id, c.growth, (
+			SELECT count(DISTINCT h.measured_on) FROM head h
+			WHERE h.salon_id = c.salon_id AND h.client_id = c.client_id AND (h.hair->>'regrowth_cm')::float > 0
+		)::int AS measured
+		FROM client c WHERE c.salon_id = $1 AND c.client_id = ANY($2)`, t.salon, clients)
+}
+
+// RemindersOfVisits lists the messages of several visits that are still waiting.
+func (t *Tx) RemindersOfVisits(ctx context.Context, visits []string) ([]Reminder, error) {
+	return collect[Reminder](ctx, t, "reminders", `SELECT `+reminderColumns+` FROM reminder
+		WHERE salon_id = $1 AND visit_id = ANY($2) AND state = 'waiting'`, t.salon, visits)
 }
 
 // retouchOf is the start of the day of a visit's retouch as calendars show it,

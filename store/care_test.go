@@ -17,16 +17,20 @@ func TestAWaitingMessageAndItsJobBecomeDueAtAnotherTime(t *testing.T) {
 	x := s.filled()
 	id := rows[string](s, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, s.row.ID)[0]
 	due := at(30, 0)
-	for range 3 { // back and forth, since a job is unique by what it is about
+	for range 3 {
 		due = due.Add(time.Hour)
-		s.tx(func(t *store.Tx) error { return t.RescheduleReminder(s.t.Context(), id, due) })
+		s.tx(func(t *store.Tx) error {
+			return t.RescheduleReminders(s.t.Context(), []store.Rescheduled{{Reminder: id, Due: due}})
+		})
 	}
 	require.Equal(t, []time.Time{due.UTC()}, []time.Time{rows[time.Time](s, `SELECT due_at FROM reminder WHERE reminder_id = $1`, id)[0].UTC()})
 	jobs := rows[time.Time](s, `SELECT scheduled_at FROM river_job WHERE kind = 'reminder' AND state IN ('scheduled', 'available') AND args->>'reminder' = $1`, id)
 	require.Len(t, jobs, 1, "one job is left")
 	require.True(t, due.Equal(jobs[0]))
 	s.tx(func(t *store.Tx) error { return t.WithdrawReminders(s.t.Context(), x.visit) })
-	s.tx(func(t *store.Tx) error { return t.RescheduleReminder(s.t.Context(), id, due.Add(time.Hour)) })
+	s.tx(func(t *store.Tx) error {
+		return t.RescheduleReminders(s.t.Context(), []store.Rescheduled{{Reminder: id, Due: due.Add(time.Hour)}})
+	})
 	require.True(t, due.Equal(rows[time.Time](s, `SELECT due_at FROM reminder WHERE reminder_id = $1`, id)[0]), "what is withdrawn stays")
 }
 

@@ -166,9 +166,13 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"PartsInCare": func(t *store.Tx, x *filled) (any, error) {
 		return t.PartsInCare(x.t.Context(), x.client, time.Time{})
 	},
-	"RescheduleReminder": func(t *store.Tx, x *filled) (any, error) {
+	"ClientsGrowth": func(t *store.Tx, x *filled) (any, error) { return t.ClientsGrowth(x.t.Context(), []string{x.client}) },
+	"RemindersOfVisits": func(t *store.Tx, x *filled) (any, error) {
+		return t.RemindersOfVisits(x.t.Context(), []string{x.visit})
+	},
+	"RescheduleReminders": func(t *store.Tx, x *filled) (any, error) {
 		id := rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)[0]
-		return nil, t.RescheduleReminder(x.t.Context(), id, at(2, 0))
+		return nil, t.RescheduleReminders(x.t.Context(), []store.Rescheduled{{Reminder: id, Due: at(2, 0)}})
 	},
 	"SetCareRules": func(t *store.Tx, x *filled) (any, error) {
 		return t.SetCareRules(x.t.Context(), x.row.Version+7, json.RawMessage(`{}`))
