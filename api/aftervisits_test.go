@@ -88,6 +88,28 @@ func TestACorrectionNeedsTheLicensedYesAndCostsNothing(t *testing.T) {
 	require.Equal(t, int64(32000), v.PriceCents)
 }
 
+func TestAFreeCorrectionStaysFreeOnLongerHair(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	for _, name := range []string{"Straightening", "Correction"} {
+		s.priced(name, 32000, byMinute)
+	}
+	x := done(s)
+	var v api.VisitBody
+	a := x.follow("correction", object{"start": dayAfter(7, 9, 0), "hair": hair(), "approved_by": "Ada"}).is(201, &v)
+	require.Zero(t, v.PriceCents)
+	y := &noting{s, v.ID, a.header.Get("ETag"), v}
+	s.at(dayAfter(7, 9, 0))
+	y.ok("arrive")
+	for _, length := range []float64{40, 15} {
+		for _, c := range y.looks(object{"hair": object{"length_cm": length}, "preview": true}).Choices {
+			require.Zero(t, c.PriceCents, c.Choice)
+		}
+		y.looks(object{"hair": object{"length_cm": length}})
+		require.Zero(t, y.v.PriceCents)
+	}
+}
+
 func TestNothingFollowsAStoppedVisitThatIsNotCleared(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)

@@ -156,7 +156,7 @@ func takenBack(list []store.MoneyEntry, id string) bool {
 // account notes what a change of a visit means for product and money: what it
 // takes, the quote that it was booked with, and the deposit that is asked.
 func (s *Server) account(ctx context.Context, t *store.Tx, n salonDay, j *job) error {
-	if err := j.c.reserve(ctx, t, j.v, j.isNew()); err != nil || !j.isNew() {
+	if err := j.c.reserve(ctx, t, j.v, j.before.Services, j.isNew()); err != nil || !j.isNew() {
 		return err
 	}
 	if j.c.quote != nil {

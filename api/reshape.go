@@ -102,6 +102,9 @@ func (x *reshaping) work(ctx context.Context, t *store.Tx, f *scheduling.Faults,
 				return nil, err
 			}
 		}
+		if x.v.Parent != nil && sv.PriceCents == 0 { // what follows from another visit stays free
+			c.services[i].PriceCents = 0
+		}
 	}
 	if last := len(x.v.Steps) - 1; x.v.Steps[last].UnitIn(openings.RoleChair) == "" {
 		closeAtDesk(parts[len(parts)-1].Steps)

@@ -189,9 +189,9 @@ func (s *Server) listMovements(ctx context.Context, in *movementQuery) (*movemen
 func takes(known map[string]store.Product, i int, row store.ServiceRow, w *worked) []store.VisitProduct {
 	var out []store.VisitProduct
 	for _, x := range row.Products {
-		p := store.VisitProduct{Service: i, Product: x.Product, ML: x.ML}
+		p := store.VisitProduct{Service: i, Product: x.Product, Kind: known[x.Product].Kind, ML: x.ML}
 		if x.ML == 0 && w != nil {
-			p.ML = needed(known[x.Product].Kind, w)
+			p.ML = needed(p.Kind, w)
 		}
 		if p.ML > 0 {
 			out = append(out, p)
@@ -222,36 +222,74 @@ func needed(kind string, w *worked) int {
 }
 
 // reserve writes what a new visit takes, and what a visit whose hair was worked
-// out anew takes from now on; somebody's yes to another product stays.
-func (c *composed) reserve(ctx context.Context, t *store.Tx, v store.Visit, isNew bool) error {
+// out anew takes from now on; somebody's yes to another product stays. was are
+// the services of the visit before.
+func (c *composed) reserve(ctx context.Context, t *store.Tx, v store.Visit, was []store.VisitService, isNew bool) error {
 	if isNew {
 		if len(c.takes) == 0 {
 			return nil
 		}
 		return t.SetVisitProducts(ctx, v.ID, c.takes)
 	}
+	if !slices.ContainsFunc(c.estimates, func(w *worked) bool { return w != nil }) {
+		return nil
+	}
 	list, err := t.VisitProducts(ctx, v.ID)
 	if err != nil {
 		return err
 	}
-	changed := false
-	for k, p := range list {
-		w := c.estimates[p.Service]
-		if w == nil {
+	next := slices.Clone(list)
+	for i, x := range v.Services {
+		if c.estimates[i] == nil {
 			continue
 		}
-		row, err := t.ServiceVersion(ctx, v.Services[p.Service].Service, v.Services[p.Service].Version)
+		row, err := t.ServiceVersion(ctx, x.Service, x.Version)
 		if err != nil {
 			return err
 		}
-		if ml := needed(p.Kind, w); ml > 0 && ml != p.ML && !fixedML(row, p) {
-			list[k].ML, changed = ml, true
+		if i < len(was) && was[i].Key() != x.Key() {
+			before, err := t.ServiceVersion(ctx, was[i].Service, was[i].Version)
+			if err != nil {
+				return err
+			}
+			next = c.taken(next, before, i)
+		}
+		for k, p := range next {
+			if ml := needed(p.Kind, c.estimates[i]); p.Service == i && ml > 0 && !fixedML(row, p) {
+				next[k].ML = ml
+			}
 		}
 	}
-	if !changed {
+	if slices.Equal(list, next) {
 		return nil
 	}
-	return t.SetVisitProducts(ctx, v.ID, list)
+	return t.SetVisitProducts(ctx, v.ID, next)
+}
+
+// taken is list with what service i, which was before, takes now. What the
+// licensed person gave instead of a product of a kind is given instead of the new
+// service's product of that kind, and what she gave beside them stays.
+func (c *composed) taken(list []store.VisitProduct, before store.ServiceRow, i int) []store.VisitProduct {
+	own := func(p store.VisitProduct) bool {
+		return p.InsteadOf != nil || slices.ContainsFunc(before.Products, func(x store.ServiceProduct) bool { return x.Product == p.Product })
+	}
+	out := slices.DeleteFunc(slices.Clone(list), func(p store.VisitProduct) bool { return p.Service == i && own(p) })
+	for _, p := range c.takes {
+		if p.Service != i || slices.ContainsFunc(out, func(o store.VisitProduct) bool { return o.Service == i && o.Product == p.Product }) {
+			continue
+		}
+		for _, o := range list {
+			if o.Service != i || o.InsteadOf == nil || *o.InsteadOf != p.Product && (o.Kind != p.Kind || p.Kind == string(products.Other)) {
+				continue
+			}
+			if p.ApprovedBy = o.ApprovedBy; o.Product != p.Product {
+				p.Product, p.InsteadOf = o.Product, new(p.Product)
+			}
+		}
+		out = append(out, p)
+	}
+	slices.SortStableFunc(out, func(a, b store.VisitProduct) int { return cmp.Compare(a.Service, b.Service) })
+	return out
 }
 
 // fixedML reports whether the service says itself how much of p it takes.

@@ -78,3 +78,27 @@ func TestHairAsSeenIsPricedAndReservedByTheRuleOfTheVisit(t *testing.T) {
 	require.Greater(t, dearer, int64(31000))
 	require.EqualValues(t, 30000+dearer-31000, goOn.PriceCents, "what was agreed, and the difference by the quoted rule")
 }
+
+func TestDoingLessTakesTheOtherServicesProducts(t *testing.T) {
+	t.Parallel()
+	for _, given := range []bool{false, true} {
+		s := newSalon(t)
+		strong, mild, roots := s.product("solution", "strong", 1000, nil), s.product("solution", "mild", 1000, nil), s.product("solution", "roots", 1000, nil)
+		neutralizer := s.product("neutralizer", "2 %", 1000, object{"neutralizer_minutes": 5})
+		cape := s.product("other", "", 100, nil)
+		s.priced("Straightening", 32000, nil, object{"product_id": strong}, object{"product_id": neutralizer}, object{"product_id": cape, "ml": 2})
+		s.priced("Regrowth retouch", 21000, nil, object{"product_id": roots})
+		x := here(s)
+		want := []any{roots, "", ""}
+		if given {
+			body := object{"product_id": mild, "instead_of": strong, "approved_by": "Ada"}
+			x.tag = s.call("POST", "/v1/visits/"+x.id+"/products", body, "If-Match", x.tag).is(200, nil).header.Get("ETag")
+			want = []any{mild, roots, "Ada"} // the licensed person's word stays
+		}
+		x.looks(object{"hair": object{"regrowth_cm": 6}, "choice": "do_less", "less": "retouch", "client_agreed": true})
+		require.Len(t, x.v.Products, 1, "neither the neutralizer nor what went with the other service")
+		p := x.v.Products[0]
+		require.Equal(t, want, []any{p.ProductID, p.InsteadOf, p.ApprovedBy})
+		require.Less(t, p.ML, 108)
+	}
+}
