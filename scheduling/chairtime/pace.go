@@ -71,7 +71,11 @@ func (p *Pace) of(k scheduling.StepKind, hands int) (StepPace, bool) {
 	if hands > 1 && Shareable(k) {
 		list = p.Pair
 	}
-	s, ok := list[PaceKind(k)]
+	kept := PaceKind(k)
+	if kept == "" {
+		return StepPace{}, false
+	}
+	s, ok := list[kept]
 	if s.Factor == 0 {
 		s.Factor = 1
 	}

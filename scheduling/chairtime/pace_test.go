@@ -100,3 +100,19 @@ func TestPaceCarriesItsSpread(t *testing.T) {
 	require.False(t, strings.Contains(s.Working, "×  "), s.Working)
 	require.InDelta(t, 77, s.Mean, 0.1)
 }
+
+func BenchmarkEstimateAtAPace(b *testing.B) {
+	p := &Pace{Alone: map[scheduling.StepKind]StepPace{}}
+	for _, k := range []scheduling.StepKind{scheduling.Talk, scheduling.Wash, scheduling.Prep, scheduling.Apply, scheduling.Rinse1, scheduling.Dry1,
+		scheduling.Iron, scheduling.Neutral, scheduling.Rinse2, scheduling.Dry2, scheduling.Finish, scheduling.Close} {
+		p.Alone[k] = StepPace{Factor: 1.12, Visits: 14, Words: "pace of the last 14 visits"}
+	}
+	c, h := Default().At(p), shoulder()
+	h.Length = 20 // below the limits of exposure, where other plans are worked out
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := c.Estimate(h); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
