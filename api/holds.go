@@ -344,6 +344,9 @@ func (s *Server) maybeBooked(ctx context.Context, t *store.Tx, n salonDay, v *st
 		return nil, err
 	}
 	c.others(&f, v.Client)
+	if err := stillQuoted(ctx, t, n, &f, *v, s.now()); err != nil {
+		return nil, err
+	}
 	if err := f.Err(); err != nil {
 		return nil, err
 	}

@@ -181,7 +181,7 @@ func (s *Server) askDeposit(ctx context.Context, t *store.Tx, n salonDay, v stor
 	q, err := t.QuoteOfVisit(ctx, v.ID)
 	switch {
 	case err == nil:
-		p = quoting.Price{Cents: q.DepositCents, Working: "as quoted"}
+		p, err = n.afterMissed(ctx, t, quoting.Price{Cents: q.DepositCents, Working: "as quoted"}, v.PriceCents, v.Client)
 	case is(err, scheduling.ErrNotFound):
 		p, err = n.depositFor(ctx, t, v.PriceCents, chemical, v.Client)
 	}

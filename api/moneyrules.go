@@ -86,7 +86,12 @@ func (n salonDay) depositFor(ctx context.Context, t *store.Tx, total int64, chem
 	if chemical {
 		rule = m.DepositChemical
 	}
-	p := rule.rule().Of(total, n.moneyWords())
+	return n.afterMissed(ctx, t, rule.rule().Of(total, n.moneyWords()), total, client)
+}
+
+// afterMissed is the deposit p, or what is asked of a client who did not come to
+// her last visit where that is more.
+func (n salonDay) afterMissed(ctx context.Context, t *store.Tx, p quoting.Price, total int64, client string) (quoting.Price, error) {
 	if client == "" {
 		return p, nil
 	}
@@ -94,7 +99,7 @@ func (n salonDay) depositFor(ctx context.Context, t *store.Tx, total int64, chem
 	if err != nil || !missed {
 		return p, err
 	}
-	if after := m.DepositMissed.rule().Of(total, n.moneyWords()); after.Cents > p.Cents {
+	if after := n.rules.Money.filled().DepositMissed.rule().Of(total, n.moneyWords()); after.Cents > p.Cents {
 		after.Working += ", since the client did not come to the last visit"
 		return after, nil
 	}

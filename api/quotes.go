@@ -278,6 +278,27 @@ func (c *composed) asQuoted(ctx context.Context, t *store.Tx, n salonDay, f *sch
 	return nil
 }
 
+// stillQuoted notes why a pencilled visit cannot be booked for its client at the
+// price of the quote that it was pencilled with. A quote that is over holds as
+// long as the visit stays pencilled, which it was while the quote was valid.
+func stillQuoted(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Faults, v store.Visit, now time.Time) error {
+	q, err := t.QuoteOfVisit(ctx, v.ID)
+	if is(err, scheduling.ErrNotFound) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if q.Client != nil && *q.Client != v.Client {
+		f.Add("client_id", "is not the client for whom the price of this time was quoted", "that client, or the time pencilled anew without the quote")
+	}
+	if over(v, now) && !now.Before(q.ValidUntil) {
+		return conflict("the visit was pencilled with a quote that was valid until " + q.ValidUntil.In(n.loc).Add(-time.Second).Format("2 January 2006") +
+			", and its time is over: book it anew, without the quote")
+	}
+	return nil
+}
+
 // sameHair reports whether service i is about the hair of a kept estimate.
 func (c *composed) sameHair(ctx context.Context, t *store.Tx, i int, estimate string) (bool, error) {
 	w := c.estimates[i]

@@ -135,6 +135,35 @@ func TestAPencilledVisitKeepsTheQuotedPriceAndDeposit(t *testing.T) {
 	require.Equal(t, "as quoted", s.last(v.ID).Note)
 }
 
+func TestAQuoteIsForItsClientAndForgetsNoVisitThatNobodyCameTo(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.moneyRules(object{"deposit_other": object{"percent": 50}})
+	mara, ines := s.client("Mara"), s.client("Ines")
+	cut := []object{s.by(s.ben, "Dry cut")}
+	hers, anybodys := s.quote(object{"client_id": mara, "services": cut}), s.quote(object{"services": cut})
+	missed, tag := s.book(ines, start.Add(time.Hour), cut)
+	s.at(start.Add(2 * time.Hour))
+	s.call("POST", "/v1/visits/"+missed.ID+"/miss", nil, "If-Match", tag).is(200, nil)
+
+	v, tag := s.pencil(start.Add(73*time.Hour), cut, object{"quote_id": hers.ID})
+	require.Equal(t, "/client_id", places(s.bookHeld(v.ID, tag, object{"client_id": ines}).refused(422, "invalid")))
+	v, tag = s.pencil(start.Add(75*time.Hour), cut, object{"quote_id": anybodys.ID})
+	s.bookHeld(v.ID, tag, object{"client_id": ines}).is(200, &v)
+	require.EqualValues(t, 3900, v.Deposit.AskedCents, "all of it, whatever was quoted to nobody in particular")
+
+	// As long as it is pencilled the price holds, and no longer.
+	s.at(hers.ValidUntil.Add(-5 * time.Minute))
+	at := hers.ValidUntil.Add(33 * time.Hour)
+	v, tag = s.pencil(at, cut, object{"quote_id": hers.ID})
+	late, lateTag := s.pencil(at.Add(2*time.Hour), cut, object{"quote_id": hers.ID})
+	s.at(hers.ValidUntil.Add(time.Minute))
+	s.bookHeld(v.ID, tag, object{"client_id": mara}).is(200, &v)
+	require.EqualValues(t, 1950, v.Deposit.AskedCents)
+	s.at(hers.ValidUntil.Add(time.Hour))
+	require.Contains(t, s.bookHeld(late.ID, lateTag, object{"client_id": mara}).refused(409, "conflict").Detail, "quote that was valid until")
+}
+
 func TestAServiceIsPricedByLengthAndAmountOfHair(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
