@@ -42,7 +42,7 @@ func (x *cardOf) flags(now time.Time) []FlagBody {
 			continue
 		}
 		if !r.run.Neutralizer {
-			add(x.limits.Exposure(r.minutes(now)), "", &r.first)
+			add(r.exposed(x.limits, now), "", &r.first)
 		} else if m, ok := r.worked(); ok {
 			add(x.limits.Neutralizer(m), "", &r.last)
 		}
@@ -59,6 +59,19 @@ func (x *cardOf) flags(now time.Time) []FlagBody {
 	}
 	slices.SortStableFunc(out, func(a, b FlagBody) int { return cmp.Compare(gravity(b.Level), gravity(a.Level)) })
 	return out
+}
+
+// exposed judges how long the solution was on. Where nobody noted when it went on
+// or came off, that is said, and no reason is asked for what may not be so.
+func (r productRun) exposed(l card.Limits, now time.Time) []card.Flag {
+	list := l.Exposure(r.minutes(now))
+	for i := range list {
+		if r.inferred && r.run.Off != nil {
+			list[i].Level = card.LevelWarn
+			list[i].Text += " Nobody noted both when it went on and when it came off."
+		}
+	}
+	return list
 }
 
 func gravity(level string) int {

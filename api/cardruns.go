@@ -18,6 +18,7 @@ type productRun struct {
 	first, last int // steps
 	begun       bool
 	inferred    bool // a beginning or an end that nobody noted
+	applied     bool // somebody noted when all of it was on
 	run         card.Run
 }
 
@@ -36,9 +37,10 @@ func (r productRun) minutes(now time.Time) float64 {
 }
 
 // worked is how long the neutralizer worked on the last strand that it was put
-// on, and false as long as that is not known.
+// on, and false as long as nobody noted both ends of that: what is inferred from
+// the plan says nothing of how long it worked.
 func (r productRun) worked() (float64, bool) {
-	if !r.run.Neutralizer || r.run.Off == nil || r.run.Applied == nil {
+	if !r.run.Neutralizer || r.run.Off == nil || r.run.Applied == nil || !r.applied || r.inferred {
 		return 0, false
 	}
 	return max(0, r.run.Off.Sub(*r.run.Applied).Minutes()), true
@@ -82,7 +84,7 @@ func (r *productRun) times(v store.Visit, f *facts) {
 	}
 	for i := r.first; i <= r.last; i++ { // hands are off once all of it is on
 		if st := v.Steps[i]; !st.HandsOn && st.RealStart != nil && r.run.Applied == nil {
-			r.run.Applied = st.RealStart
+			r.run.Applied, r.applied = st.RealStart, f.starts[i] != nil
 		}
 	}
 	switch end := v.Steps[r.last].RealEnd; {

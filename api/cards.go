@@ -487,11 +487,15 @@ func (s *Server) writeFact(ctx context.Context, t *store.Tx, x *cardOf, fact sto
 func (s *Server) correctFact(ctx context.Context, in *correctionInput) (*created[FactAnswer], error) {
 	path := "/visits/" + in.ID + "/card/facts/" + in.Fact + "/correction"
 	return once(s, ctx, in.Repeatable, path, in.Body, func(t *store.Tx) (*created[FactAnswer], error) {
-		x, err := s.lockCard(ctx, t, in.ID)
+		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return nil, err
 		}
-		old := x.row.Fact(in.Fact)
+		row, err := t.CardOf(ctx, in.ID)
+		if err != nil {
+			return nil, err
+		}
+		old := row.Fact(in.Fact)
 		if old == nil {
 			return nil, scheduling.ErrNotFound
 		}
@@ -501,12 +505,16 @@ func (s *Server) correctFact(ctx context.Context, in *correctionInput) (*created
 		}
 		var f scheduling.Faults
 		value := in.Body.FactValue
-		x.checkPlace(&f, fact, s.now())
 		if in.Body.TakeBack {
-			noMore(&f, value.members(x.n), in.Body)
-		} else if fact.Value, err = value.read(x.n, &f, card.Kind(old.Kind)); err != nil && len(f) == 0 {
+			noMore(&f, value.members(n), in.Body)
+		} else if fact.Value, err = value.read(n, &f, card.Kind(old.Kind)); err != nil && len(f) == 0 {
 			return nil, err
 		}
+		x, err := s.lockCard(ctx, t, in.ID)
+		if err != nil {
+			return nil, cmp.Or(f.Err(), err)
+		}
+		x.checkPlace(&f, fact, s.now())
 		x.checkReason(&f, value.Reason, s.now())
 		if err := cmp.Or(f.Err(), x.mayCorrect(*old)); err != nil {
 			return nil, err

@@ -253,14 +253,16 @@ func TestTheCheckClockRunsFromTheFirstStrand(t *testing.T) {
 	require.Equal(t, []string{"over exposure"}, flagged(c.Flags))
 	require.Contains(t, asked(c.Open), "reason exposure")
 
-	// Too short a neutralizer is flagged, too.
+	// Too short a neutralizer is flagged, too, once both its ends were noted.
 	s.at(monday(12, 30))
 	x.ok(x.step("neutral") + "start")
 	s.at(monday(12, 50))
 	x.ok(x.step("dwell") + "start")
 	require.Equal(t, "Neutralizer working: rinse at 12:55, not before.", x.now().Words[0])
 	s.at(monday(12, 53))
-	x.ok(x.step("rinse_2") + "start")
+	x.ok(x.step("dry_2")+"start", monday(12, 53))
+	require.NotContains(t, flagged(x.card().Flags), "over neutralizer_short", "when it was rinsed is inferred")
+	x.ok(x.step("rinse_2")+"start", monday(12, 53))
 	require.Contains(t, flagged(x.card().Flags), "over neutralizer_short")
 }
 

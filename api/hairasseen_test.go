@@ -179,6 +179,7 @@ func TestANewPriceAsksTheClient(t *testing.T) {
 	body := object{"hair": object{"regrowth_cm": 6}, "choice": "do_less", "less": "retouch"}
 	preview := x.looks(object{"preview": true, "hair": object{"regrowth_cm": 6}})
 	less := ways(preview.Choices)["do_less retouch"]
+	require.Greater(t, ways(preview.Choices)["go_on"].Minutes, less.Minutes, "new growth that is seen does not make less of what was booked")
 	require.Equal(t, []any{true, int64(21000), true}, []any{less.Fits, less.PriceCents, less.AsksClient})
 	p := x.noLook(body, 422, "invalid")
 	require.Equal(t, []string{"body /client_agreed"}, pointers(p))

@@ -22,6 +22,8 @@ type reshaping struct {
 	h    openings.Horizon
 	shop openings.Shop // without the visit
 	snap *openings.Snapshot
+	// growth is true when it was booked to treat only new growth.
+	growth bool
 }
 
 // reshaped is a visit with other minutes. The first kept steps have begun, or are
@@ -33,7 +35,7 @@ type reshaped struct {
 }
 
 func (s *Server) reshape(ctx context.Context, t *store.Tx, c *cardOf) (*reshaping, error) {
-	x := &reshaping{v: c.v, n: c.n, now: s.now(), was: c.c}
+	x := &reshaping{v: c.v, n: c.n, now: s.now(), was: c.c, growth: c.booked.RegrowthCM > 0}
 	d := scheduling.CivilDate(c.v.Start, c.n.loc)
 	x.h = around(c.n.loc, d, d)
 	var ok bool
@@ -86,7 +88,11 @@ func (x *reshaping) work(ctx context.Context, t *store.Tx, f *scheduling.Faults,
 					return nil, err
 				}
 			}
-			part, w, err = workOut(ctx, t, x.n, f, "", row.Service, ServiceRequest{ServiceID: row.ID, LeadID: sv.Lead, WatcherID: part.WatcherID, Hair: &hair})
+			asked := hair
+			if !row.Retouch && !x.growth { // new growth that is seen does not make less of what was booked
+				asked.RegrowthCM = 0
+			}
+			part, w, err = workOut(ctx, t, x.n, f, "", row.Service, ServiceRequest{ServiceID: row.ID, LeadID: sv.Lead, WatcherID: part.WatcherID, Hair: &asked})
 			if err != nil || w == nil || len(*f) > 0 {
 				return nil, err
 			}

@@ -86,7 +86,7 @@ func (l Limits) Neutralizer(minutes float64) []Flag {
 	if l.NeutralizerLeast <= 0 || minutes >= l.NeutralizerLeast-slack {
 		return nil
 	}
-	return []Flag{{LevelOver, FlagNeutralizer, fmt.Sprintf("The neutralizer worked for %s minutes; the maker asks for %s at least.",
+	return []Flag{{LevelOver, FlagNeutralizer, fmt.Sprintf("The neutralizer worked for %s minutes; %s are asked for at least.",
 		brief(minutes), brief(l.NeutralizerLeast))}}
 }
 

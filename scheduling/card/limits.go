@@ -121,7 +121,7 @@ func (l Level) Words() string {
 	case LevelWarn:
 		return "Take care"
 	case LevelOver:
-		return "Outside the limit, a reason is asked for"
+		return "Outside the limit"
 	case LevelStop:
 	}
 	return "Stop and ask the licensed person"
