@@ -20,6 +20,7 @@ type ClientBody struct {
 	ContactBy  string `json:"contact_by" required:"false" enum:"mail,call,text,none" doc:"How messages should reach the client; left out: mail when there is an address, else none"`
 	Note       string `json:"note" required:"false" doc:"Good to know for the desk; never health"`
 	Growth     string `json:"growth,omitempty" enum:"slow,usual,quick" doc:"How quickly the hair seems to grow, until it is measured on two visits; left out: the salon's usual"`
+	Minor      bool   `json:"minor,omitempty" readOnly:"true" required:"false" doc:"A minor today, whose guardian is asked; only in the answer about one client"`
 }
 
 type clientInput struct {
@@ -96,9 +97,25 @@ func (s *Server) listClients(ctx context.Context, in *clientQuery) (*clientPage,
 }
 
 func (s *Server) getClient(ctx context.Context, in *ByID) (*found[ClientBody], error) {
-	var c store.Client
-	err := s.inTx(ctx, func(t *store.Tx) (err error) { c, err = t.ClientByID(ctx, in.ID); return err })
-	return &found[ClientBody]{etag(c.Version), writeClient(c)}, err
+	var out found[ClientBody]
+	err := s.read(ctx, func(t *store.Tx) error {
+		c, err := t.ClientByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		out = found[ClientBody]{etag(c.Version), writeClient(c)}
+		m, err := t.MinorOf(ctx, in.ID)
+		if is(err, scheduling.ErrNotFound) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		n, err := loadSalon(ctx, t)
+		out.Body.Minor = err == nil && n.minorAt(m, s.now())
+		return err
+	})
+	return &out, err
 }
 
 func (s *Server) addClient(ctx context.Context, in *clientInput) (*created[ClientBody], error) {

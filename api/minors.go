@@ -41,7 +41,7 @@ type GuardianYesBody struct {
 // TreatmentConsentBody is a client's consent to the wording in use.
 type TreatmentConsentBody struct {
 	ID          string     `json:"id" readOnly:"true" required:"false"`
-	Wording     int        `json:"wording_version,omitempty" minimum:"1" doc:"Of the wording that was agreed to, which has to be the one in use"`
+	Wording     int        `json:"wording_version,omitempty" minimum:"1" maximum:"1000000" doc:"Of the wording that was agreed to, which has to be the one in use"`
 	GivenBy     string     `json:"given_by" doc:"Who agreed: the client, or a minor's guardian" example:"Mara Quist"`
 	How         string     `json:"how" enum:"present,phone,written"`
 	Given       *time.Time `json:"given_at,omitempty" doc:"Left out: now"`
@@ -306,7 +306,9 @@ func (s *Server) addWording(ctx context.Context, in *wordingInput) (*created[Wor
 	if n := len([]rune(words)); n < 1 || n > 4000 {
 		f.Addf("text", "1 to 4000 characters", "has %d characters", n)
 	}
-	if strings.ContainsFunc(words, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\r' || r == '\u2028' || r == '\u2029' }) {
+	if strings.ContainsFunc(words, func(r rune) bool {
+		return unicode.IsControl(r) && r != '\n' && r != '\r' || r == '\u2028' || r == '\u2029'
+	}) {
 		f.Add("text", "holds a control character", "lines of plain text")
 	}
 	if err := f.Err(); err != nil {
