@@ -265,7 +265,7 @@ func (b *booking) showBooked(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	x, err := aboutVisit(ctx, b.t, b.n, v)
+	x, err := aboutVisit(withoutHealth(ctx), b.t, b.n, v)
 	if err != nil {
 		return err
 	}

@@ -33,6 +33,7 @@ func (s *Server) cardExportRoutes() {
 
 func (s *Server) exportCards(ctx context.Context, in *ByID) (*found[CardsAnswer], error) {
 	var out CardsAnswer
+	stops := false
 	err := s.read(ctx, func(t *store.Tx) error {
 		client, list, err := clientCards(ctx, t, in.ID)
 		if err != nil {
@@ -44,12 +45,21 @@ func (s *Server) exportCards(ctx context.Context, in *ByID) (*found[CardsAnswer]
 			return err
 		}
 		loc, err := zone(ctx, t)
+		if err != nil {
+			return err
+		}
 		out.ExportedAt = s.now().In(loc)
+		ctx, err := healthOf(ctx, t, in.ID)
 		for _, x := range list {
-			out.Cards = append(out.Cards, x.body(names, s.now(), mayReadStops(ctx)))
+			b := x.body(names, s.now(), seesHealth(ctx))
+			stops = stops || b.Stopped != nil
+			out.Cards = append(out.Cards, b)
 		}
 		return err
 	})
+	if err == nil && stops {
+		err = s.noteStops(ctx, in.ID)
+	}
 	return &found[CardsAnswer]{Body: out}, err
 }
 
@@ -100,6 +110,7 @@ func clientCards(ctx context.Context, t *store.Tx, id string) (store.Client, []*
 func (s *Server) cardsPage(c echo.Context) error {
 	ctx := c.Request().Context()
 	var page pages.CardsPage
+	stops := false
 	err := s.read(ctx, func(t *store.Tx) error {
 		client, list, err := clientCards(ctx, t, c.Param("id"))
 		if err != nil {
@@ -110,12 +121,21 @@ func (s *Server) cardsPage(c echo.Context) error {
 			return err
 		}
 		names, err := unitNames(ctx, t)
+		if err != nil {
+			return err
+		}
+		ctx, err := healthOf(ctx, t, client.ID)
 		page = pages.CardsPage{Salon: n.row.Name, Client: clientName(client), AsOf: s.now().In(n.loc), Location: n.loc}
 		for _, x := range list {
-			page.Cards = append(page.Cards, x.sheet(names, s.now(), mayReadStops(ctx)))
+			sheet := x.sheet(names, s.now(), seesHealth(ctx))
+			stops = stops || len(sheet.Stopped) > 0
+			page.Cards = append(page.Cards, sheet)
 		}
 		return err
 	})
+	if err == nil && stops {
+		err = s.noteStops(ctx, c.Param("id"))
+	}
 	if err != nil {
 		return sorry(c, err)
 	}

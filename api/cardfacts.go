@@ -287,7 +287,7 @@ func (c *CheckFact) words() string {
 // FactBody is a fact on a record card.
 type FactBody struct {
 	ID         string    `json:"id"`
-	Kind       string    `json:"kind" enum:"check,solution,neutralizer,iron,press,dryness,result,aftercare,pause,interruption,reason,hair_as_seen,rinse_now"`
+	Kind       string    `json:"kind" enum:"check,solution,neutralizer,iron,press,dryness,result,aftercare,pause,interruption,reason,hair_as_seen,rinse_now,begun_unready"`
 	Step       *int      `json:"step,omitempty" doc:"Which step, counted from 0"`
 	At         time.Time `json:"at" doc:"When it happened"`
 	Words      string    `json:"words"`
@@ -341,6 +341,8 @@ func (k keptFact) words() string {
 		return k.hair.words()
 	case card.Kind(k.Kind) == card.KindRinseNow:
 		return "rinse now"
+	case card.Kind(k.Kind) == card.KindUnready:
+		return "begun although something was missing"
 	}
 	return k.value.words()
 }

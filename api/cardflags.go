@@ -2,7 +2,6 @@ package api
 
 import (
 	"cmp"
-	"context"
 	"iter"
 	"maps"
 	"slices"
@@ -19,12 +18,6 @@ func sortLooks(list []card.Look) {
 	slices.SortStableFunc(list, func(a, b card.Look) int { return a.At.Compare(b.At) })
 }
 
-// mayReadStops reports whether the caller may read why a visit was stopped.
-func mayReadStops(ctx context.Context) bool {
-	role := principal(ctx).Role
-	return role == store.Owner || role == store.LeadRole
-}
-
 // flags lists what lies outside a limit, the gravest first: facts, how long
 // product was on, and an iron taken up where none should be.
 func (x *cardOf) flags(now time.Time) []FlagBody {
@@ -36,6 +29,9 @@ func (x *cardOf) flags(now time.Time) []FlagBody {
 	}
 	for _, k := range x.stands {
 		add(k.value.flags(x.limits), k.ID, k.Step)
+		if card.Kind(k.Kind) == card.KindUnready {
+			add([]card.Flag{card.BegunUnready()}, k.ID, k.Step)
+		}
 	}
 	for _, r := range x.runs {
 		if !r.begun {

@@ -308,15 +308,24 @@ func (x *cardOf) keepLimits(ctx context.Context, t *store.Tx, anew bool) error {
 
 func (s *Server) getCard(ctx context.Context, in *ByID) (*found[CardBody], error) {
 	var out CardBody
+	var client string
 	err := s.read(ctx, func(t *store.Tx) error {
 		x, err := loadCard(ctx, t, in.ID)
 		if err != nil {
 			return err
 		}
+		client = x.v.Client
 		names, err := unitNames(ctx, t)
-		out = x.body(names, s.now(), mayReadStops(ctx))
+		if err != nil {
+			return err
+		}
+		ctx, err := healthOf(ctx, t, client)
+		out = x.body(names, s.now(), seesHealth(ctx))
 		return err
 	})
+	if err == nil && out.Stopped != nil {
+		err = s.noteStops(ctx, client)
+	}
 	return &found[CardBody]{Body: out}, err
 }
 
@@ -546,6 +555,8 @@ func (x *cardOf) mayCorrect(old store.CardFact) error {
 		return conflict("hair as it was seen is corrected by looking at it again")
 	case card.Kind(old.Kind) == card.KindRinseNow:
 		return conflict("“rinse now” is taken back as such")
+	case card.Kind(old.Kind) == card.KindUnready:
+		return conflict("nobody wrote this by hand: say why in a fact of the kind reason")
 	}
 	return nil
 }

@@ -28,6 +28,7 @@ type ServiceRequest struct {
 
 // composed is a visit worked out but not placed.
 type composed struct {
+	visit     string // that is booked so, "" for none
 	plan      *openings.VisitPlan
 	services  []store.VisitService // leads still empty
 	estimates []*worked            // nil for services of fixed length
@@ -38,6 +39,7 @@ type composed struct {
 	aftercare bool
 	chemical  bool
 	consulted []CautionBody              // what the client's consultation asks for
+	veiled    bool                       // and how strictly is not to be said
 	spaced    []scheduling.SpacedService // as the rules of spacing see them
 	recorded  []CautionBody              // what is on record of the client asks for
 	tested    bool                       // a skin test counts for the visit, or the salon asks for none

@@ -88,7 +88,7 @@ func (s *Server) toTell(ctx context.Context, d store.Due) (to person, needed []n
 		of, err := needsOf(ctx, t, n, d.Visit)
 		for _, x := range needs.FirstOpen(of[d.Visit.ID]) {
 			// What the stylist has to be asked about is no matter for a message.
-			if !x.Hidden() && s.now().Before(x.Latest) {
+			if !x.Hidden() && !x.Unreadable && s.now().Before(x.Latest) {
 				needed = append(needed, notify.Needed{What: x.Words(), By: x.Latest})
 			}
 		}

@@ -189,12 +189,14 @@ func (s *Server) press(ctx context.Context, t *store.Tx, n salonDay, v *store.Vi
 		if err := clientIsHere(ctx, t, *v, p.step); err != nil {
 			return err
 		}
-		if err := s.mayStart(ctx, t, n, *v, p.step); err != nil {
+		if err := s.mayStart(ctx, t, n, *v, p.step, at); err != nil {
 			return err
 		}
 		if err := hairLookedAt(ctx, t, n, *v, p.step); err != nil {
 			return err
 		}
+	} else if err := s.noteUnready(ctx, t, n, *v, p.step, at); err != nil {
+		return err
 	}
 	return s.noted(ctx, t, v, store.Event{Kind: p.kind, Ordinal: &p.step, At: at})
 }

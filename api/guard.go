@@ -47,6 +47,9 @@ func closeAtDesk(steps []scheduling.TimedStep) {
 func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string, near []scheduling.Spacing) error {
 	refused, ask := []CautionBody(nil), asks(near)
 	for _, x := range c.consulted {
+		if c.veiled && approvedBy == "" { // a refusal reads as a question
+			x.Level = string(chairtime.LevelNeedsYes)
+		}
 		if x.Level == string(chairtime.LevelRefuse) {
 			refused = append(refused, x)
 		} else {

@@ -16,16 +16,17 @@ type PrivacyBody struct {
 	HealthMonths int `json:"health_months" minimum:"1" maximum:"120" doc:"Months after the last visit of a client after which the answers of her consultations are erased; 12 to begin with"`
 }
 
-// HealthReadBody says who did what with the answers of a consultation, without
-// any of them.
+// HealthReadBody says who did what with what is on record of a client's health,
+// without any of it.
 type HealthReadBody struct {
 	ID        string    `json:"id"`
+	About     string    `json:"about" enum:"consultation,skin_tests,strand_tests,reactions,overrides,needs,stops,tests" doc:"needs: what speaks against a visit, noted once an hour; tests: all of them, erased by age"`
 	At        time.Time `json:"at"`
 	What      string    `json:"what" enum:"read,made,decided,erased"`
 	Role      string    `json:"role" doc:"Role of the token; retention: erased by age"`
 	StaffID   string    `json:"staff_id,omitempty" doc:"Left out for a token that is nobody's own"`
 	TokenID   string    `json:"token_id,omitempty"`
-	Screening string    `json:"screening_id"`
+	Screening string    `json:"screening_id,omitempty" doc:"Left out unless about a consultation"`
 	ClientID  string    `json:"client_id,omitempty" doc:"Left out when the client is gone"`
 }
 
@@ -101,7 +102,7 @@ func (s *Server) listHealthReads(ctx context.Context, in *readQuery) (*readPage,
 		out.Link = nextLink("/v1/health-reads", "", "", rows[len(rows)-1].ID, in.Limit)
 	}
 	out.Body.Items = listOf(rows, func(r store.HealthRead) HealthReadBody {
-		return HealthReadBody{r.ID, r.At.In(n.loc), r.What, r.Role, r.Staff, r.Token, r.Screening, r.Client}
+		return HealthReadBody{r.ID, r.About, r.At.In(n.loc), r.What, r.Role, r.Staff, r.Token, r.Screening, r.Client}
 	}).Body.Items
 	return &out, nil
 }

@@ -26,21 +26,6 @@ type NeedBody struct {
 	Why          string     `json:"why,omitempty" doc:"Where it stands; only for the stylist in charge and the owner"`
 }
 
-type noHealthKey struct{}
-
-// withoutHealth is a context in which nobody sees anything about health, whoever
-// asks: for what is kept or sent.
-func withoutHealth(ctx context.Context) context.Context {
-	return context.WithValue(ctx, noHealthKey{}, true)
-}
-
-// seesHealth reports whether the caller may read what is on record about a
-// client's health.
-func seesHealth(ctx context.Context) bool {
-	role := principal(ctx).Role
-	return ctx.Value(noHealthKey{}) == nil && (role == store.Owner || role == store.LeadRole)
-}
-
 // needsOf works out what visits need, by visit. Kept time needs nothing.
 func needsOf(ctx context.Context, t *store.Tx, n salonDay, visits ...store.Visit) (map[string][]needs.Need, error) {
 	r, err := t.NeedRecords(ctx, visits)
@@ -109,7 +94,7 @@ func neededBy(v store.Visit, r store.NeedRecords) needs.Visit {
 		}
 	}
 	for _, o := range r.Overrides[v.ID] {
-		out.Overrides = append(out.Overrides, needs.Override{Kind: needs.Kind(o.Kind), By: o.SaidBy, At: o.Made})
+		out.Overrides = append(out.Overrides, needs.Override{Kind: needs.Kind(o.Kind), By: o.SaidBy, At: o.Made, Basis: o.Basis})
 	}
 	return out
 }
@@ -143,7 +128,7 @@ func (n salonDay) onRecord(client string, start time.Time, r store.NeedRecords) 
 func addTests(c *needs.Client, list []store.TestNote) {
 	at := map[string]int{} // of the skin test in c, by its note
 	for _, x := range list {
-		product := needs.Product{Name: x.Product, Strength: x.Strength}
+		product := needs.Product{ID: x.ProductID, Name: x.Product, Strength: x.Strength}
 		switch {
 		case x.Unreadable != nil:
 			c.Unreadable = true
@@ -185,6 +170,9 @@ func (s *Server) stillNeeded(ctx context.Context, t *store.Tx, n salonDay, v sto
 	if err != nil {
 		return nil, nil, err
 	}
+	if ctx, err = healthOf(ctx, t, v.Client); err != nil {
+		return nil, nil, err
+	}
 	return s.writeNeeds(ctx, n, of[v.ID]), new(len(needs.FirstOpen(of[v.ID]))), nil
 }
 
@@ -199,7 +187,7 @@ func (s *Server) writeNeeds(ctx context.Context, n salonDay, list []needs.Need) 
 // atWords writes a time as the desk says it.
 func (n salonDay) atWords(t time.Time) string { return t.In(n.loc).Format("Mon 2 January 15:04") }
 
-// writeNeed writes a need for the caller. Who does not see health hears of tests
+// writeNeed writes a need for the caller, whose context is that of the client. Who does not see health hears of tests
 // and consultations only that they are there or missing, or whom to ask.
 func (s *Server) writeNeed(ctx context.Context, n salonDay, x needs.Need) NeedBody {
 	b := NeedBody{Kind: string(x.Kind), State: string(x.State), Words: x.Words(), Latest: x.Latest.In(n.loc), Owner: string(x.Owner),

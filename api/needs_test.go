@@ -424,6 +424,9 @@ func TestAMinorIsBookedWithAGuardianAndTheLicensedYes(t *testing.T) {
 	require.Equal(t, []string{"body /minor_until"}, pointers(minor(object{"minor_until": "2042-06-09"}).refused(422, "invalid")))
 	require.Equal(t, []string{"body /contact_by"}, pointers(minor(object{"contact_by": "call"}).refused(422, "invalid")))
 	minor(nil).is(200, nil)
+	var c api.ClientBody
+	s.as(store.Desk).call("GET", "/v1/clients/"+client, nil).is(200, &c)
+	require.True(t, c.Minor)
 	ask := object{"client_id": client, "start": start.Add(73 * time.Hour), "services": s.straightening()}
 	book := func(key string) answer { return s.call("POST", "/v1/visits", ask, "Idempotency-Key", key) }
 	require.Equal(t, []string{"body /client_id"}, pointers(book("a").refused(422, "invalid")))
@@ -559,6 +562,12 @@ func TestAVisitLapsesByTheSalonsRuleWhenItsTimeIsOver(t *testing.T) {
 	s.at(latest.Add(time.Hour))
 	sweep()
 	require.Equal(t, "booked", state(ok.ID))
+	for _, wrong := range []*store.Sealer{nil, healthKey(t, 9)} {
+		s.store.SealWith(wrong)
+		require.Contains(t, s.needed(ok.ID), "patch_test missing")
+		sweep()
+		require.Equal(t, "booked", state(ok.ID), "a key that is not there cancels nothing")
+	}
 }
 
 func TestAVisitIsPencilledUntilItsDeposit(t *testing.T) {

@@ -49,9 +49,15 @@ func (s *Server) LapseOverdue(ctx context.Context, salon string) error {
 	return err
 }
 
-// lapsedFor reports whether a visit lapses for want of x.
+// lapsedFor reports whether a visit lapses now for want of x.
 func (s *Server) lapsedFor(n salonDay, x needs.Need) bool {
-	return x.State == needs.Missing && x.Owner != needs.Licensed && n.lapses(x.Kind) && x.Overdue(s.now())
+	return n.wouldLapse(x) && x.Overdue(s.now())
+}
+
+// wouldLapse reports whether a visit lapses for want of x once its latest time is
+// over. What may be on record, only cannot be read now, is no reason to.
+func (n salonDay) wouldLapse(x needs.Need) bool {
+	return x.State == needs.Missing && x.Owner != needs.Licensed && !x.Unreadable && n.lapses(x.Kind)
 }
 
 // lapse cancels one visit if that is still right.

@@ -70,15 +70,15 @@ func (s *Server) overrideNeed(ctx context.Context, in *overrideInput) (*found[Vi
 		if err := f.Err(); err != nil {
 			return v, err
 		}
-		if o.SaidBy = by.Name; v.Client != "" { // tests are noted one after the other
-			if err := t.LockClient(ctx, v.Client); err != nil {
-				return v, err
-			}
-		}
-		if err := s.mayOverride(ctx, t, n, v, needs.Kind(in.Kind)); err != nil {
+		o.SaidBy = by.Name
+		if o.Basis, err = s.mayOverride(ctx, t, n, v, needs.Kind(in.Kind)); err != nil {
 			return v, err
 		}
 		if o.NotedBy, err = whoNotes(ctx, t); err != nil {
+			return v, err
+		}
+		// One that was said of other facts counts no more.
+		if err := t.WithdrawNeedOverride(ctx, v.ID, in.Kind, o.NotedBy, o.Made); err != nil && !is(err, scheduling.ErrNotFound) {
 			return v, err
 		}
 		_, err = t.AddNeedOverride(ctx, o)
@@ -86,37 +86,45 @@ func (s *Server) overrideNeed(ctx context.Context, in *overrideInput) (*found[Vi
 	})
 }
 
-// mayOverride refuses what nobody can say yes to, and what is not open.
-func (s *Server) mayOverride(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, k needs.Kind) error {
+// mayOverride refuses what nobody can say yes to, and what is not open, and
+// returns what a yes would be said of.
+func (s *Server) mayOverride(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, k needs.Kind) (basis string, err error) {
 	if !toCome(v) {
-		return conflict("the visit is " + words(v.State))
+		return "", conflict("the visit is " + words(v.State))
 	}
 	of, err := needsOf(ctx, t, n, v)
 	if err != nil {
-		return err
+		return "", err
 	}
 	i := slices.IndexFunc(of[v.ID], func(x needs.Need) bool { return x.Kind == k })
 	if i < 0 {
-		return conflict("the visit does not need it")
+		return "", conflict("the visit does not need it")
 	}
 	x := of[v.ID][i]
-	switch {
-	case x.State == needs.Overridden:
-		return conflict(x.By + " has said so already")
-	case !x.Open():
-		return conflict("it is there already")
-	case x.State == needs.Refused:
-		return s.never(ctx, n, x, "nobody can let the visit begin like this: "+x.Words())
-	case k == needs.Guardian:
-		return s.never(ctx, n, x, "nobody can say yes in the guardian's place: note the guardian's yes, and the licensed person's")
-	case k == needs.Consent:
-		return s.never(ctx, n, x, "nobody can consent in the client's place: note her consent")
-	case k == needs.PatchTest && x.Final && !n.needRules().PatchTestOverride:
-		return s.never(ctx, n, x, "the salon has no written rule that allows a visit without a skin test (needs.skin_test_override of the rules of booking)")
-	case x.Final:
-		return s.never(ctx, n, x, "nobody can let the visit begin like this: what is on record cannot be read now")
+	if ctx, err = healthOf(ctx, t, v.Client); err != nil {
+		return "", err
 	}
-	return nil
+	switch {
+	case x.Hidden() && !seesHealth(ctx): // what the answer would be tells where it stands
+		p := newProblem(http.StatusForbidden, "forbidden", "ask the stylist: this needs the own token of a stylist who leads or led a visit of the client, or the owner")
+		p.StillNeeded = s.writeNeeds(ctx, n, []needs.Need{x})
+		return "", p
+	case x.State == needs.Overridden:
+		return "", conflict(x.By + " has said so already")
+	case !x.Open():
+		return "", conflict("it is there already")
+	case x.State == needs.Refused:
+		return "", s.never(ctx, n, x, "nobody can let the visit begin like this: "+x.Words())
+	case k == needs.Guardian:
+		return "", s.never(ctx, n, x, "nobody can say yes in the guardian's place: note the guardian's yes, and the licensed person's")
+	case k == needs.Consent:
+		return "", s.never(ctx, n, x, "nobody can consent in the client's place: note her consent")
+	case k == needs.PatchTest && x.Final && !n.needRules().PatchTestOverride:
+		return "", s.never(ctx, n, x, "the salon has no written rule that allows a visit without a skin test (needs.skin_test_override of the rules of booking)")
+	case x.Final:
+		return "", s.never(ctx, n, x, "nobody can let the visit begin like this: what is on record cannot be read now")
+	}
+	return x.Basis, nil
 }
 
 // never refuses an override for good.
@@ -143,11 +151,15 @@ func (s *Server) withdrawOverride(ctx context.Context, in *overridePath) (*found
 func (s *Server) listOverrides(ctx context.Context, in *ByID) (*listBody[OverrideBody], error) {
 	var rows []store.NeedOverride
 	var loc *time.Location
-	err := s.read(ctx, func(t *store.Tx) (err error) {
+	err := s.inTx(ctx, func(t *store.Tx) (err error) {
 		if loc, err = zone(ctx, t); err != nil {
 			return err
 		}
-		if _, err := t.VisitByID(ctx, in.ID); err != nil {
+		v, err := t.VisitByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		if err := s.needsHealthOf(ctx, t, v.Client, "overrides"); err != nil {
 			return err
 		}
 		rows, err = t.NeedOverrides(ctx, in.ID)

@@ -213,6 +213,15 @@ func (s *salon) send(r request) answer {
 	return s.call(r.method, r.path, r.body, r.headers...)
 }
 
+// atWork is the salon seen with a role: a stylist's with Ada's own token, since a
+// stylist's that is nobody's reads nobody's health.
+func (s *salon) atWork(role store.Role) *salon {
+	if role == store.LeadRole {
+		return s.asPerson(role, s.ada)
+	}
+	return s.as(role)
+}
+
 func TestEachRoleMayDoWhatItsTableSaysAndNothingElse(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
@@ -220,7 +229,7 @@ func TestEachRoleMayDoWhatItsTableSaysAndNothingElse(t *testing.T) {
 	require.Equal(t, slices.Sorted(maps.Keys(mayDo)), slices.Sorted(maps.Keys(requests)))
 	tables := s.tables()
 	for _, role := range []store.Role{store.Owner, store.Desk, store.LeadRole, store.AssistantRole} {
-		who := s.as(role)
+		who := s.atWork(role)
 		letter := string(role[0])
 		before := tables()
 		for id, r := range requests {
@@ -242,7 +251,7 @@ func TestEachRoleMayDoWhatItsTableSaysAndNothingElse(t *testing.T) {
 	}
 	// Changes that a role may make are refused for their content only.
 	for _, role := range []store.Role{store.Owner, store.Desk, store.LeadRole, store.AssistantRole} {
-		who := s.as(role)
+		who := s.atWork(role)
 		for id, r := range requests {
 			if r.method == "GET" || !strings.Contains(mayDo[id], string(role[0])) {
 				continue

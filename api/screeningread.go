@@ -63,17 +63,19 @@ type ScreeningBody struct {
 }
 
 // mayReadHealth refuses the answers of c to a stylist who has nothing to do with
-// the client. A token that is nobody's own has the rights of its role.
+// the client, and to a token that is nobody's own.
 func mayReadHealth(ctx context.Context, t *store.Tx, c store.Screening) error {
-	p := principal(ctx)
-	if p.Role == store.Owner || p.StaffID == "" || p.StaffID == c.MadeBy {
-		return nil
-	}
-	led, err := t.HasLed(ctx, p.StaffID, c.Client)
-	if err == nil && !led {
+	ctx, err := healthOf(ctx, t, c.Client)
+	if err == nil && !seesHealth(ctx) && !heldBy(ctx, c) {
 		err = newProblem(http.StatusForbidden, "forbidden", "this needs the stylist who held the consultation, who leads or led a visit of the client, or the owner")
 	}
 	return err
+}
+
+// heldBy reports whether the caller held the consultation herself.
+func heldBy(ctx context.Context, c store.Screening) bool {
+	p := principal(ctx)
+	return p.StaffID != "" && p.StaffID == c.MadeBy
 }
 
 func (s *Server) getScreening(ctx context.Context, in *ByID) (*struct{ Body ScreeningBody }, error) {

@@ -113,7 +113,7 @@ func (s *Server) addScreening(ctx context.Context, in *screeningInput) (*created
 // keepScreening judges the answers of a client and keeps them.
 func (s *Server) keepScreening(ctx context.Context, t *store.Tx, client string, b ScreeningInput) (store.Screening, error) {
 	var c store.Screening
-	if _, err := t.ClientByID(ctx, client); err != nil {
+	if err := t.LockClient(ctx, client); err != nil {
 		return c, err
 	}
 	n, err := loadSalon(ctx, t)
@@ -175,15 +175,17 @@ func (s *Server) listScreenings(ctx context.Context, in *ByID) (*listBody[Screen
 		if _, err = t.ClientByID(ctx, in.ID); err != nil {
 			return err
 		}
+		if ctx, err = healthOf(ctx, t, in.ID); err != nil {
+			return err
+		}
 		rows, err = t.Screenings(ctx, in.ID)
 		return err
 	})
 	if err != nil {
 		return nil, err
 	}
-	role := principal(ctx).Role
 	return listOf(rows, func(c store.Screening) ScreeningItem {
-		return n.screeningItem(c, role == store.Owner || role == store.LeadRole)
+		return n.screeningItem(c, seesHealth(ctx) || heldBy(ctx, c))
 	}), nil
 }
 

@@ -118,17 +118,18 @@ func TestAConsultationIsKeptAndReadByThoseWhoMay(t *testing.T) {
 	require.Equal(t, api.SaidBody{Question: "pregnancy", Text: "Are you pregnant or nursing?", Answer: "not_sure", Words: "Not sure"}, got.Answers[i])
 
 	var list struct{ Items []api.ScreeningItem }
-	for _, who := range []*salon{s, ada, s.as(store.LeadRole)} {
+	for _, who := range []*salon{s, ada} {
 		a := who.call("GET", "/v1/clients/"+client+"/screenings", nil)
 		a.is(200, &list)
 		require.Equal(t, "ask", list.Items[0].Outcome)
 		require.NotContains(t, string(a.body), "pregnan")
 	}
-	a = s.as(store.Desk).call("GET", "/v1/clients/"+client+"/screenings", nil)
-	var shown struct{ Items []map[string]any }
-	a.is(200, &shown)
-	require.Equal(t, []string{"form_version", "id", "made_at", "words"}, slices.Sorted(maps.Keys(shown.Items[0])))
-	require.Equal(t, "ask the stylist", shown.Items[0]["words"])
+	for _, who := range []*salon{s.as(store.Desk), s.as(store.LeadRole), s.asPerson(store.LeadRole, s.ben)} {
+		var shown struct{ Items []map[string]any }
+		who.call("GET", "/v1/clients/"+client+"/screenings", nil).is(200, &shown)
+		require.Equal(t, []string{"form_version", "id", "made_at", "words"}, slices.Sorted(maps.Keys(shown.Items[0])))
+		require.Equal(t, "ask the stylist", shown.Items[0]["words"])
+	}
 }
 
 func TestOnlyTheStylistOfAClientReadsTheAnswers(t *testing.T) {
@@ -149,7 +150,7 @@ func TestOnlyTheStylistOfAClientReadsTheAnswers(t *testing.T) {
 	ada.call("GET", path, nil).is(200, nil)
 	ben.call("GET", path, nil).refused(403, "forbidden")
 	s.call("GET", path, nil).is(200, nil)
-	s.as(store.LeadRole).call("GET", path, nil).is(200, nil) // a token that is nobody's own
+	s.as(store.LeadRole).call("GET", path, nil).refused(403, "forbidden") // a token that is nobody's own
 	s.as(store.Desk).call("GET", path, nil).refused(403, "forbidden")
 	s.as(store.AssistantRole).call("GET", "/v1/clients/"+client+"/screenings", nil).refused(403, "forbidden")
 	own := ben.screened(client, map[string]string{"asthma": "yes"})
@@ -165,13 +166,13 @@ func TestOnlyTheStylistOfAClientReadsTheAnswers(t *testing.T) {
 		require.Equal(t, client, r.ClientID)
 	}
 	slices.Reverse(what)
-	require.Equal(t, []string{"made owner ", "read lead Ada", "read owner ", "read lead ", "made lead Ben", "read lead Ben"}, what, "refusals read nothing")
+	require.Equal(t, []string{"made owner ", "read lead Ada", "read owner ", "made lead Ben", "read lead Ben"}, what, "refusals read nothing")
 	page := s.call("GET", "/v1/health-reads?limit=4", nil)
 	page.is(200, &reads)
 	require.Len(t, reads.Items, 4)
 	next := strings.TrimSuffix(strings.TrimPrefix(page.header.Get("Link"), "<"), `>; rel="next"`)
 	s.call("GET", next, nil).is(200, &reads)
-	require.Len(t, reads.Items, 2)
+	require.Len(t, reads.Items, 1)
 }
 
 func TestFaultsOfAConsultationAreNamedWithoutWhatWasSent(t *testing.T) {

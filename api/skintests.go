@@ -109,6 +109,8 @@ func (s *Server) happened(f *scheduling.Faults, field string, at *time.Time) tim
 }
 
 // worker finds who did something: the person who is named, or whose token it is.
+// Who has a stylist's or an assistant's token of her own notes what she did herself
+// and nothing in another's name.
 func worker(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who string) (store.Staff, error) {
 	const want = "the name or id of somebody who works here"
 	if who = cmp.Or(strings.TrimSpace(who), principal(ctx).StaffID); who == "" {
@@ -121,6 +123,10 @@ func worker(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who s
 	}
 	for _, x := range staff {
 		if x.Active && (x.ID == who || strings.EqualFold(x.Name, who)) {
+			p := principal(ctx)
+			if own := p.Role == store.LeadRole || p.Role == store.AssistantRole; own && p.StaffID != "" && x.ID != p.StaffID {
+				f.Add(field, "is somebody else than whose token it is", "nothing, or the person whose token it is")
+			}
 			return x, nil
 		}
 	}
@@ -157,6 +163,18 @@ func (s *Server) by(ctx context.Context, t *store.Tx, f *scheduling.Faults, x *s
 	return err
 }
 
+// inList notes in x which product of the salon's list it is, if it is one, so that
+// it stays the same when the product gets another name.
+func inList(ctx context.Context, t *store.Tx, x *store.TestFacts) error {
+	list, err := t.Products(ctx)
+	for _, p := range list {
+		if strings.EqualFold(p.Name, x.Product) && strings.EqualFold(p.Strength, x.Strength) {
+			x.ProductID = p.ID
+		}
+	}
+	return err
+}
+
 func (s *Server) addSkinTest(ctx context.Context, in *skinTestInput) (*created[SkinTestPutOn], error) {
 	b := in.Body
 	var hours float64
@@ -169,6 +187,9 @@ func (s *Server) addSkinTest(ctx context.Context, in *skinTestInput) (*created[S
 		var f scheduling.Faults
 		*x = store.TestFacts{What: store.PatchPutOn, NotedBy: x.NotedBy, Place: b.Place, At: s.happened(&f, "put_on_at", b.PutOn),
 			Product: text(&f, "product", b.Product, 1, 80), Strength: text(&f, "strength", b.Strength, 0, 40)}
+		if err := inList(ctx, t, x); err != nil {
+			return err
+		}
 		x.Family = cmp.Or(b.Family, scheduling.FamilyStraightening)
 		if !skillName.MatchString(x.Family) {
 			f.Add("family", "is not the name of a family", "small letters, digits and _, such as straightening or colour")
@@ -204,12 +225,19 @@ func (s *Server) readSkinTest(ctx context.Context, in *readingInput) (*created[R
 		if x.At.Before(test.At) {
 			f.Add("read_at", "is before the test was put on", test.At.Format(time.RFC3339)+" or later")
 		}
-		by, err := worker(ctx, t, &f, "by", b.By)
+		who := worker
+		if b.Correction != "" {
+			who = licensedPerson
+		}
+		by, err := who(ctx, t, &f, "by", b.By)
 		if err != nil {
 			return err
 		}
 		x.ByID, x.By = by.ID, by.Name
 		if err := f.Err(); err != nil {
+			return err
+		}
+		if ctx, err = healthOf(ctx, t, test.Client); err != nil {
 			return err
 		}
 		return mayRead(ctx, t, test, *x, by)
@@ -240,6 +268,8 @@ func mayRead(ctx context.Context, t *store.Tx, test store.TestNote, x store.Test
 	switch {
 	case last == nil, last.Result == string(needs.Unclear), x.Result == string(needs.Positive) && last.Result != x.Result:
 		return nil
+	case x.Corrects == "" && !seesHealth(ctx): // which of the two it is tells the result
+		return conflict("the test was read already by " + last.By + ": ask the stylist in charge")
 	case last.Result == x.Result:
 		return conflict("the test was read already by " + last.By + ", with the same result")
 	case x.Corrects == "":
@@ -254,10 +284,14 @@ func writeReading(x store.TestNote) ReadingBody {
 	return ReadingBody{x.Result, x.At, x.By, x.Words, x.Corrects}
 }
 
-// tests reads what is noted of a client's tests, all of it or nothing.
-func (s *Server) tests(ctx context.Context, client string) (list []store.TestNote, n salonDay, err error) {
-	err = s.read(ctx, func(t *store.Tx) error {
+// tests reads what is noted of a client's tests, all of it or nothing, for those
+// who may, and notes about what they read.
+func (s *Server) tests(ctx context.Context, client, about string) (list []store.TestNote, n salonDay, err error) {
+	err = s.inTx(ctx, func(t *store.Tx) error {
 		if _, err := t.ClientByID(ctx, client); err != nil {
+			return err
+		}
+		if err := s.needsHealthOf(ctx, t, client, about); err != nil {
 			return err
 		}
 		if n, err = loadSalon(ctx, t); err != nil {
@@ -275,7 +309,7 @@ func (s *Server) tests(ctx context.Context, client string) (list []store.TestNot
 }
 
 func (s *Server) listSkinTests(ctx context.Context, in *ByID) (*listBody[SkinTestBody], error) {
-	notes, n, err := s.tests(ctx, in.ID)
+	notes, n, err := s.tests(ctx, in.ID, "skin_tests")
 	if err != nil {
 		return nil, err
 	}

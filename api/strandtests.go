@@ -52,6 +52,9 @@ func (s *Server) addStrandTest(ctx context.Context, in *strandTestInput) (*creat
 		if err := s.by(ctx, t, &f, x, b.By); err != nil {
 			return err
 		}
+		if err := inList(ctx, t, x); err != nil {
+			return err
+		}
 		return f.Err()
 	})
 	if err != nil {
@@ -66,7 +69,7 @@ func writeStrandTest(x store.TestNote, loc *time.Location) StrandTestBody {
 }
 
 func (s *Server) listStrandTests(ctx context.Context, in *ByID) (*listBody[StrandTestBody], error) {
-	notes, n, err := s.tests(ctx, in.ID)
+	notes, n, err := s.tests(ctx, in.ID, "strand_tests")
 	return listOf(only(notes, store.StrandMade), func(x store.TestNote) StrandTestBody { return writeStrandTest(x, n.loc) }), err
 }
 
@@ -98,7 +101,7 @@ func (s *Server) addReaction(ctx context.Context, in *reactionInput) (*created[R
 }
 
 func (s *Server) listReactions(ctx context.Context, in *ByID) (*listBody[ReactionBody], error) {
-	notes, n, err := s.tests(ctx, in.ID)
+	notes, n, err := s.tests(ctx, in.ID, "reactions")
 	return listOf(only(notes, store.Reaction), func(x store.TestNote) ReactionBody {
 		at := x.At.In(n.loc)
 		return ReactionBody{ID: x.ID, Product: x.Product, At: &at, Note: x.Words, NotedBy: x.NotedBy}

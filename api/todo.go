@@ -30,7 +30,7 @@ type ToDoBody struct {
 	ContactBy  string    `json:"contact_by" enum:"mail,call,text,none"`
 	Phone      string    `json:"phone,omitempty"`
 	Mail       string    `json:"mail,omitempty"`
-	Lapses     bool      `json:"lapses" doc:"The visit is cancelled by itself when this is not there by its latest time"`
+	Lapses     bool      `json:"lapses" doc:"The visit is cancelled by itself when this is not there by its latest time, unless it was booked or moved after that"`
 	LongFor    *int      `json:"overdue_minutes,omitempty"`
 }
 
@@ -104,7 +104,12 @@ func (s *Server) toDo(ctx context.Context, t *store.Tx, n salonDay, visits []sto
 	if err != nil {
 		return out, err
 	}
+	readable, err := readableOf(ctx, t, clientIDs(visits)...)
+	if err != nil {
+		return out, err
+	}
 	for _, v := range visits {
+		ctx := herClient(ctx, slices.Contains(readable, v.Client))
 		to := s.spokenTo(n, clients[v.ID], minors)
 		for _, x := range of[v.ID] {
 			if !x.Open() {
@@ -112,7 +117,8 @@ func (s *Server) toDo(ctx context.Context, t *store.Tx, n salonDay, visits []sto
 			}
 			b := ToDoBody{NeedBody: s.writeNeed(ctx, n, x), VisitID: v.ID, Start: v.Start.In(n.loc), VisitState: string(v.State), LeadName: names[v.Lead()],
 				ClientID: v.Client, Name: clientName(to.client), Minor: to.minor, Contact: to.name, ContactBy: to.by, Phone: to.phone, Mail: to.mail,
-				Lapses: n.lapses(x.Kind) && v.State == store.Booked && x.State != needs.Refused, Services: []string{}}
+				Lapses: n.wouldLapse(x) && v.State == store.Booked, Services: []string{}}
+			b.Why = "" // for whoever opens the visit, which is noted
 			for _, k := range v.Services {
 				b.Services = append(b.Services, k.Name)
 			}

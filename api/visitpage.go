@@ -30,7 +30,7 @@ func (s *Server) visitPage(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		page, err = describeVisit(ctx, t, n, v)
+		page, err = s.describeVisit(ctx, t, n, v)
 		return err
 	})
 	if err != nil {
@@ -41,10 +41,15 @@ func (s *Server) visitPage(c echo.Context) error {
 	return pages.RenderVisit(c.Response(), page)
 }
 
-func describeVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (pages.VisitPage, error) {
+func (s *Server) describeVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (pages.VisitPage, error) {
 	x, err := aboutVisit(ctx, t, n, v)
 	if err != nil {
 		return pages.VisitPage{}, err
+	}
+	if x.against {
+		if err := t.NoteHealthReadOnce(ctx, s.healthRead(ctx, v.Client, "needs")); err != nil {
+			return pages.VisitPage{}, err
+		}
 	}
 	body := writeVisit(v, n, nil)
 	p := pages.VisitPage{Salon: n.row.Name, BoardHref: boardOf(n, v), Client: shortName(x.client), State: stateWords(v, n.loc),
@@ -117,6 +122,7 @@ type visitFacts struct {
 	names      map[string]string
 	cautions   []CautionBody // as they were when it was booked
 	needed     []string
+	against    bool // something in needed says what of the client's health speaks against the visit
 	chemical   bool
 	messages   []pages.MessageDue
 	noMessages string
@@ -163,12 +169,20 @@ func (x *visitFacts) needs(ctx context.Context, t *store.Tx, n salonDay, v store
 	if !toCome(v) {
 		return nil
 	}
+	ctx, err := healthOf(ctx, t, v.Client)
+	if err != nil {
+		return err
+	}
 	of, err := needsOf(ctx, t, n, v)
-	for _, k := range needs.FirstOpen(of[v.ID]) {
+	open := needs.FirstOpen(of[v.ID])
+	if !seesHealth(ctx) {
+		open = inKindOrder(open)
+	}
+	for _, k := range open {
 		line := k.Words()
 		switch {
 		case k.Hidden() && seesHealth(ctx):
-			line = k.Why
+			line, x.against = k.Why, v.Client != ""
 		case !k.Hidden():
 			line += ", " + k.Right(n.atWords)
 		}

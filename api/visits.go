@@ -343,6 +343,9 @@ func (s *Server) getVisit(ctx context.Context, in *ByID) (*found[VisitBody], err
 		out = found[VisitBody]{etag(v.Version), b}
 		return err
 	})
+	if err == nil && slices.ContainsFunc(out.Body.StillNeeded, NeedBody.speaks) {
+		err = s.inTx(ctx, func(t *store.Tx) error { return s.noteNeeds(ctx, t, out.Body.ClientID, out.Body.StillNeeded) })
+	}
 	return &out, err
 }
 
@@ -360,7 +363,7 @@ func (s *Server) answerVisit(ctx context.Context, f func(*store.Tx, salonDay) (s
 		}
 		b, err := s.visitBody(ctx, t, n, v)
 		out = found[VisitBody]{etag(v.Version), b}
-		return err
+		return errors.Join(err, s.noteNeeds(ctx, t, v.Client, b.StillNeeded))
 	})
 	return &out, err
 }
@@ -451,6 +454,9 @@ func (s *Server) arriveVisit(ctx context.Context, in *arriveInput) (*found[Visit
 
 func (s *Server) finishVisit(ctx context.Context, in *finishInput) (*found[VisitBody], error) {
 	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
+		if err := s.mayFinish(ctx, t, n, *v, in.Body.EndedAt); err != nil {
+			return err
+		}
 		return s.finish(ctx, t, n, v, in.Body.EndedAt)
 	})
 }

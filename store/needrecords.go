@@ -29,7 +29,7 @@ type NeedService struct {
 }
 
 // NeedProduct is a product in one strength.
-type NeedProduct struct{ Name, Strength string }
+type NeedProduct struct{ ID, Name, Strength string }
 
 // NeedRecords reads what follows for visits, in one round trip.
 func (t *Tx) NeedRecords(ctx context.Context, visits []Visit) (NeedRecords, error) {
@@ -104,16 +104,18 @@ func (r *NeedRecords) queueVisits(b *pgx.Batch, t *Tx, ids []string) {
 		Aftercare bool     `db:"aftercare"`
 		Retouch   bool     `db:"retouch"`
 		Families  []string `db:"families"`
+		IDs       []string `db:"ids"`
 		Names     []string `db:"names"`
 		Strengths []string `db:"strengths"`
 	}
 	each(b, func(x service) {
 		s := NeedService{Chemical: x.Chemical, Aftercare: x.Aftercare, Retouch: x.Retouch, Families: x.Families}
 		for i, name := range x.Names {
-			s.Solutions = append(s.Solutions, NeedProduct{name, x.Strengths[i]})
+			s.Solutions = append(s.Solutions, NeedProduct{x.IDs[i], name, x.Strengths[i]})
 		}
 		r.Services[x.Visit] = append(r.Services[x.Visit], s)
 	}, `SELECT x.visit_id, k.chemical, k.aftercare, k.retouch, k.families,
+			array(SELECT p.product_id FROM visit_product u JOIN product p USING (salon_id, product_id) WHERE `+solutionOf+`) AS ids,
 			array(SELECT p.name FROM visit_product u JOIN product p USING (salon_id, product_id) WHERE `+solutionOf+`) AS names,
 			array(SELECT p.strength FROM visit_product u JOIN product p USING (salon_id, product_id) WHERE `+solutionOf+`) AS strengths
 		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)

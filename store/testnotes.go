@@ -35,18 +35,20 @@ type TestNote struct {
 
 // TestFacts is what is sealed of a TestNote.
 type TestFacts struct {
-	What     TestWhat  `json:"what"`
-	Of       string    `json:"of,omitempty"` // the note of the test that was read
-	At       time.Time `json:"at"`           // when it happened
-	ByID     string    `json:"by_id"`        // who put it on, read it or made it
-	By       string    `json:"by"`           // by name
-	NotedBy  string    `json:"noted_by"`
-	Family   string    `json:"family,omitempty"` // of the services it is for
-	Product  string    `json:"product,omitempty"`
-	Strength string    `json:"strength,omitempty"`
-	Place    string    `json:"place,omitempty"`
-	Result   string    `json:"result,omitempty"`
-	Words    string    `json:"words,omitempty"`
+	What    TestWhat  `json:"what"`
+	Of      string    `json:"of,omitempty"` // the note of the test that was read
+	At      time.Time `json:"at"`           // when it happened
+	ByID    string    `json:"by_id"`        // who put it on, read it or made it
+	By      string    `json:"by"`           // by name
+	NotedBy string    `json:"noted_by"`
+	Family  string    `json:"family,omitempty"` // of the services it is for
+	Product string    `json:"product,omitempty"`
+	// ProductID is the product of the salon's list that it was then, "" for none.
+	ProductID string `json:"product_id,omitempty"`
+	Strength  string `json:"strength,omitempty"`
+	Place     string `json:"place,omitempty"`
+	Result    string `json:"result,omitempty"`
+	Words     string `json:"words,omitempty"`
 	// Corrects says why an earlier reading of the same test was wrong.
 	Corrects string `json:"corrects,omitempty"`
 }
@@ -61,7 +63,8 @@ type testRow struct {
 const testColumns = `record_id, client_id, sealed, noted_at`
 
 // LockClient keeps others from changing what is on record of a client until the
-// transaction ends. It returns scheduling.ErrNotFound when there is none.
+// transaction ends. It returns scheduling.ErrNotFound when there is none. It comes
+// before any visit is locked.
 func (t *Tx) LockClient(ctx context.Context, id string) error {
 	tag, err := t.tx.Exec(ctx, `SELECT 1 FROM client WHERE salon_id = $1 AND client_id = $2 FOR NO KEY UPDATE`, t.salon, id)
 	return one("client", tag.RowsAffected(), err)
@@ -129,6 +132,7 @@ type NeedOverride struct {
 	NotedBy     string
 	Made        time.Time
 	Reason      string // "" when it cannot be read
+	Basis       string // what it was said of, see needs.Need; "" when it cannot be read
 	Withdrawn   *time.Time
 	WithdrawnBy string
 }
@@ -150,10 +154,17 @@ const overrideColumns = `override_id, visit_id, kind, said_by, noted_by, made_at
 func (t *Tx) override(r overrideRow) NeedOverride {
 	o := NeedOverride{ID: r.ID, Visit: r.Visit, Kind: r.Kind, SaidBy: r.SaidBy, NotedBy: r.NotedBy, Made: r.Made,
 		Withdrawn: r.Withdrawn, WithdrawnBy: r.WithdrawnBy}
-	if why, err := t.opened(r.Sealed, "override", r.Visit, r.ID); err == nil {
-		o.Reason = string(why)
+	var x sealedOverride
+	if plain, err := t.opened(r.Sealed, "override", r.Visit, r.ID); err == nil && json.Unmarshal(plain, &x) == nil {
+		o.Reason, o.Basis = x.Reason, x.Basis
 	}
 	return o
+}
+
+// sealedOverride is what is sealed of a NeedOverride.
+type sealedOverride struct {
+	Reason string `json:"reason"`
+	Basis  string `json:"basis"`
 }
 
 // AddNeedOverride notes the licensed person's word about a locked visit; its id
@@ -161,7 +172,11 @@ func (t *Tx) override(r overrideRow) NeedOverride {
 // ErrNoHealthKey without a key to seal the reason with.
 func (t *Tx) AddNeedOverride(ctx context.Context, o NeedOverride) (NeedOverride, error) {
 	o.ID = NewID()
-	sealed, err := t.sealed([]byte(o.Reason), "override", o.Visit, o.ID)
+	plain, err := json.Marshal(sealedOverride{o.Reason, o.Basis})
+	if err != nil {
+		return o, fmt.Errorf("store: override: %w", err)
+	}
+	sealed, err := t.sealed(plain, "override", o.Visit, o.ID)
 	if err != nil {
 		return o, err
 	}

@@ -44,7 +44,7 @@ func (c *DemoCmd) Run(out io.Writer) error {
 	}
 	mail := Mail{Maildir: filepath.Join(c.Data, "messages")}
 	// Beside the database, never in it: a copy of the one does not open the other.
-	key := HealthKey{filepath.Join(c.Data, "health.key")}
+	key := HealthKey{File: filepath.Join(c.Data, "health.key")}
 	if err := store.MakeKeyFile(key.File); err != nil {
 		return err
 	}

@@ -46,16 +46,69 @@ func TestServeSaysWhetherItHasAKeyAndRefusesABadOne(t *testing.T) {
 	require.Contains(t, said[0], "consultations are refused, everything else works")
 	path := filepath.Join(t.TempDir(), "key")
 	require.NoError(t, store.MakeKeyFile(path))
-	s, err = HealthKey{path}.sealer(log)
+	s, err = HealthKey{File: path}.sealer(log)
 	require.NoError(t, err)
 	require.NotNil(t, s)
 	require.NoError(t, os.Chmod(path, 0o640))
-	_, err = HealthKey{path}.sealer(log)
+	_, err = HealthKey{File: path}.sealer(log)
 	require.ErrorContains(t, err, "chmod 600")
 	var out, errs bytes.Buffer
 	require.Equal(t, exitFailed, run([]string{"serve", "--maildir", t.TempDir(), "--listen", "127.0.0.1:0", "--health-key-file", path}, nil, &out, &errs))
 	require.Contains(t, errs.String(), "chmod 600", "before a database is started")
 	require.Len(t, said, 2)
+}
+
+func TestServeRefusesKeysThatDoNotOpenTheDatabaseUntilTheKeyIsChangedForGood(t *testing.T) {
+	st := freshStore(t)
+	d := fillAt(t, st, moment(t, "2026-06-10 10:30:00"))
+	dir := t.TempDir()
+	made := func(name string) string {
+		path := filepath.Join(dir, name)
+		require.NoError(t, store.MakeKeyFile(path))
+		sealer, err := store.ReadSealer(path)
+		require.NoError(t, err)
+		st.SealWith(sealer)
+		return path
+	}
+	check := func(k HealthKey) error {
+		var sealer *store.Sealer
+		if k.File != "" {
+			var err error
+			sealer, err = store.ReadSealer(k.File)
+			require.NoError(t, err)
+		}
+		st.SealWith(sealer)
+		return k.check(t.Context(), st, t.Logf)
+	}
+	old := made("old")
+	require.NoError(t, check(HealthKey{}), "nothing is sealed yet")
+	require.NoError(t, check(HealthKey{File: old}))
+	require.NoError(t, st.InTx(t.Context(), d.row.ID, func(tx *store.Tx) error {
+		_, err := tx.AddTestNote(t.Context(), store.TestNote{Client: d.clients[0].ID, Noted: time.Now(), TestFacts: store.TestFacts{What: store.Reaction}})
+		return err
+	}))
+	young := made("young")
+	for _, wrong := range []HealthKey{{}, {File: young}} {
+		require.ErrorContains(t, check(wrong), "--health-key-lost")
+		wrong.Lost = true
+		require.NoError(t, check(wrong))
+	}
+	both := filepath.Join(dir, "both")
+	a, err := os.ReadFile(young)
+	require.NoError(t, err)
+	b, err := os.ReadFile(old)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(both, append(a, b...), 0o600))
+	require.NoError(t, check(HealthKey{File: both}))
+	done, err := st.Reseal(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, store.Resealed{Rows: 1}, done)
+	require.NoError(t, check(HealthKey{File: young}))
+	require.Error(t, check(HealthKey{File: old}))
+
+	var out, errs bytes.Buffer
+	require.Equal(t, exitUsage, run([]string{"health-key", "reseal"}, nil, &out, &errs))
+	require.Contains(t, errs.String(), "--health-key-file")
 }
 
 func TestTheDemoHoldsConsultationsOnce(t *testing.T) {

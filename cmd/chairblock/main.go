@@ -21,7 +21,7 @@ type commands struct {
 	Serve     ServeCmd     `cmd:"" help:"Run the service."`
 	Salon     SalonCmd     `cmd:"" help:"Make salons."`
 	Migrate   MigrateCmd   `cmd:"" help:"Bring the database to the newest schema."`
-	HealthKey HealthKeyCmd `cmd:"" help:"Make a file with a new key for answers about health."`
+	HealthKey HealthKeyCmd `cmd:"" help:"Make a key for answers about health, or change it."`
 	Estimate  EstimateCmd  `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
 	Openings  OpeningsCmd  `cmd:"" help:"Find every start at which a visit fits, from a problem file."`
 	Pack      PackCmd      `cmd:"" help:"Put as many visits as possible into the time that is left, from a problem file."`

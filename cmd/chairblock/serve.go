@@ -147,7 +147,11 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 		return err
 	}
 	r.store.SealWith(seal)
-	r.ends = append(r.ends, r.store.Close, r.store.KeepWarm(time.Now).Stop)
+	r.ends = append(r.ends, r.store.Close)
+	if err := k.check(ctx, r.store, r.log); err != nil {
+		return err
+	}
+	r.ends = append(r.ends, r.store.KeepWarm(time.Now).Stop)
 	if r.url = strings.TrimSuffix(url, "/"); url == "" {
 		r.url = "http://" + reachable(r.listener.Addr().String())
 	}

@@ -10,8 +10,8 @@ import (
 // Kind names what a fact is about.
 type Kind string
 
-// Kinds of facts. The last two are written by the operations they are named
-// after.
+// Kinds of facts. Those of the last group are written by operations, and
+// not by hand.
 const (
 	KindCheck        Kind = "check"       // a strand was stretched or looked at
 	KindSolution     Kind = "solution"    // what was put on, and how much
@@ -27,6 +27,7 @@ const (
 
 	KindHairAsSeen Kind = "hair_as_seen"
 	KindRinseNow   Kind = "rinse_now"
+	KindUnready    Kind = "begun_unready" // noted of a visit that must not have begun
 )
 
 // Bounds of what can have happened at all. A fact outside them is a slip of the

@@ -96,5 +96,11 @@ func IronedAfterRinse() Flag {
 	return Flag{LevelOver, FlagIronedAfter, "The iron was taken up after “rinse now” was noted; such hair is not ironed."}
 }
 
+// BegunUnready says that a step was noted although by what was on record then the
+// visit must not have begun. What was missing may touch health and is not said.
+func BegunUnready() Flag {
+	return Flag{LevelOver, FlagUnready, "This was noted although something that the visit needs was missing: the licensed person says why."}
+}
+
 // brief writes a number without decimals that mean nothing.
 func brief(v float64) string { return scheduling.Number(math.Round(v*10) / 10) }

@@ -150,6 +150,7 @@ const (
 	FlagExposure     = "exposure"
 	FlagNeutralizer  = "neutralizer_short"
 	FlagIronedAfter  = "ironed_after_rinse_now"
+	FlagUnready      = "begun_unready"
 )
 
 // degrees writes °C as the salon does. °F are rounded to whole ones, as irons

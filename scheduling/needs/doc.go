@@ -6,7 +6,10 @@
 // nothing that was listed once stays listed when it is done. What is not known
 // counts as needed, so that more facts never make a list longer, but for those
 // that speak against the visit: a positive skin test, a strand that stretched or
-// snapped, a reaction, a consultation that says no.
+// snapped, a reaction, a consultation that says no. The licensed person's word that
+// a visit may begin without something counts for what was on record when it was
+// said: with other facts, on another day or with another product it has to be said
+// again.
 //
 // Nothing here approves anything. The product maker's directions, local rules
 // and the judgement of the licensed person come first.
@@ -65,8 +68,15 @@ type Need struct {
 	// Why says in words for the stylist in charge and the owner where it stands.
 	// It may speak of health.
 	Why string
+	// Basis stands for what the need was worked out from. As long as it is the
+	// same, nothing has been noted and nothing has changed that an override could
+	// not have known.
+	Basis string
 	// Final is set when no override may stand in for it.
 	Final bool
+	// Unreadable is set when it is open only because what is on record cannot be
+	// read now: no reason to do anything to the visit by itself.
+	Unreadable bool
 	// By and At are those of an override.
 	By string
 	At time.Time

@@ -2,10 +2,13 @@ package needs
 
 import (
 	"cmp"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
 )
 
 // Service is what a service of the visit is, as far as needs go.
@@ -19,8 +22,9 @@ type Service struct {
 	Products []Product
 }
 
-// Product is a product in one strength.
-type Product struct{ Name, Strength string }
+// Product is a product in one strength. ID is its id in the salon's list, "" when
+// all that is known is what somebody typed.
+type Product struct{ ID, Name, Strength string }
 
 func (s Service) in(scope Scope) bool {
 	switch scope {
@@ -53,11 +57,13 @@ type Visit struct {
 }
 
 // Override is the licensed person's word that a visit may begin without
-// something.
+// something. It counts as long as the need stands as it did then.
 type Override struct {
 	Kind Kind
 	By   string
 	At   time.Time
+	// Basis is that of the need when it was said.
+	Basis string
 }
 
 // Client is what is on record of the client. The zero value is somebody of whom
@@ -149,7 +155,33 @@ type use struct {
 
 // is reports whether something was made with the product of u.
 func (u use) is(p Product) bool {
+	if u.ID != "" && p.ID != "" {
+		return u.ID == p.ID
+	}
 	return u.Name == "" || same(u.Name, p.Name) && same(u.Strength, p.Strength)
+}
+
+// mayBe reports whether a test may have been made with the product of u, as far
+// as anybody can tell: a name that is not in the salon's list may be a slip of the
+// pen, or an old name, for any product of its family.
+func (u use) mayBe(t Patch) bool {
+	switch {
+	case u.Name == "":
+	case u.ID != "" && u.ID == t.ID:
+		return true
+	case same(u.Name, t.Name):
+		return u.Strength == "" || t.Strength == "" || same(u.Strength, t.Strength)
+	case u.ID != "" && t.ID != "":
+		return false
+	}
+	return !apart(u.family, t.Family)
+}
+
+// apart reports whether two families are different ones. One that nobody knows may
+// be any.
+func apart(a, b string) bool {
+	known := []string{scheduling.FamilyStraightening, scheduling.FamilyColour, scheduling.FamilyBleach, scheduling.FamilyPerm}
+	return a != b && slices.Contains(known, a) && slices.Contains(known, b)
 }
 
 // words names it for people.

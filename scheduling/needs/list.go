@@ -1,6 +1,9 @@
 package needs
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
 	"slices"
 	"time"
 
@@ -22,6 +25,7 @@ func List(v Visit, c Client, r Rules, loc *time.Location) []Need {
 	var out []Need
 	for _, f := range []func() (Need, bool){l.consultation, l.patchTest, l.strandTest, l.deposit, l.guardian, l.consent} {
 		if n, asked := f(); asked {
+			n.Basis = l.basis(n)
 			out = append(out, l.overridden(n))
 		}
 	}
@@ -33,13 +37,51 @@ func (l *list) asked(scope Scope) bool {
 	return slices.ContainsFunc(l.v.Services, func(s Service) bool { return s.in(scope) })
 }
 
+// basis is what n follows from. A deposit follows from nothing but that it is
+// asked for.
+func (l *list) basis(n Need) string {
+	h := sha256.New()
+	put := func(list ...any) { fmt.Fprintf(h, "%q\n", fmt.Sprint(list...)) }
+	at := func(t time.Time) int64 { return t.Unix() }
+	put(n.Kind, n.State)
+	if n.Kind == Consultation || n.Kind == PatchTest || n.Kind == StrandTest {
+		put(scheduling.CivilDate(l.v.Start, l.loc), l.c.Unreadable)
+		for _, s := range l.v.Services {
+			put(s.Chemical, s.Aftercare, s.Retouch, s.Families)
+			for _, p := range s.Products {
+				put(p.ID, "/", p.Name, "/", p.Strength)
+			}
+		}
+		for _, r := range l.c.Reactions {
+			put("reaction ", at(r))
+		}
+	}
+	if n.Kind == PatchTest {
+		for _, t := range l.c.PatchTests {
+			put(t.Family, "/", t.Name, "/", t.Strength, " ", at(t.PutOn), t.Result, at(t.Read))
+		}
+	}
+	if n.Kind == StrandTest {
+		for _, t := range l.c.StrandTests {
+			put(t.Name, "/", t.Strength, " ", at(t.Made), t.Result)
+		}
+	}
+	if c := l.c.Consultation; c != nil && (n.Kind == Consultation || n.Kind == StrandTest) {
+		put(at(c.Made), c.Outcome, c.StrandTest)
+		if c.Earliest != nil {
+			put(*c.Earliest)
+		}
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
 // overridden lets the licensed person's word stand in for what is missing.
 func (l *list) overridden(n Need) Need {
 	if !n.Open() || n.Final || n.State == Refused {
 		return n
 	}
 	for _, o := range l.v.Overrides {
-		if o.Kind == n.Kind {
+		if o.Kind == n.Kind && o.Basis == n.Basis {
 			n.State, n.Owner, n.By, n.At = Overridden, nobodysTurn, o.By, o.At
 			n.Why = o.By + " lets the visit begin without it"
 		}

@@ -2,6 +2,7 @@ package needs_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -183,7 +184,10 @@ func TestATestCountsForItsProductAndStrengthOnly(t *testing.T) {
 	c := ready()
 	c.PatchTests[0].Result = needs.Positive
 	require.Equal(t, needs.Refused, of(t, listed(visit(straight), c), needs.PatchTest).State)
-	require.Equal(t, needs.Missing, of(t, listed(uses("Firm Wave", "N"), c), needs.PatchTest).State)
+	c.PatchTests[0].ID = "1"
+	firm := straight
+	firm.Products = []needs.Product{{ID: "2", Name: "Firm Wave", Strength: "N"}}
+	require.Equal(t, needs.Missing, of(t, listed(visit(firm), c), needs.PatchTest).State)
 	// Two products are tested each, and two families.
 	both := straight
 	both.Products = []needs.Product{soft, {Name: "Firm Wave", Strength: "N"}}
@@ -324,16 +328,11 @@ func TestAMinorNeedsTheGuardianAndTheLicensedPerson(t *testing.T) {
 }
 
 func TestAnOverrideStandsInForWhatMayBeOverriddenOnly(t *testing.T) {
-	all := func() (out []needs.Override) {
-		for _, k := range needs.Kinds() {
-			out = append(out, needs.Override{Kind: k, By: "Ada", At: ago(day)})
-		}
-		return out
-	}()
 	rule := func(r *needs.Rules) { r.PatchTestOverride = true }
 	v := visit(straight)
-	v.DepositOpen, v.Overrides = true, all
+	v.DepositOpen = true
 	minor := needs.Client{Minor: true}
+	v.Overrides = said(listed(v, minor))
 	require.Equal(t, "consultation overridden, patch_test missing, strand_test overridden, deposit overridden, guardian missing, consent missing", states(listed(v, minor)))
 	require.Equal(t, "consultation overridden, patch_test overridden, strand_test overridden, deposit overridden, guardian missing, consent missing", states(listed(v, minor, rule)))
 
@@ -341,10 +340,98 @@ func TestAnOverrideStandsInForWhatMayBeOverriddenOnly(t *testing.T) {
 	c.Consultation = &needs.Consulted{Made: ago(day), Outcome: needs.DoNotBook}
 	c.PatchTests[0].Result = needs.Positive
 	c.StrandTests = []needs.Strand{{Made: ago(day), Result: needs.Snapped}}
+	v.Overrides = said(listed(v, c, rule))
 	require.Equal(t, "consultation refused, patch_test refused, strand_test refused, deposit overridden, consent done", states(listed(v, c, rule)))
 	c.Consultation.Outcome, c.PatchTests[0].Result, c.StrandTests[0].Result = needs.Ask, needs.Unclear, needs.Stretched
 	c.Consultation.StrandTest = true
+	v.Overrides = said(listed(v, c, rule))
 	require.Equal(t, "consultation overridden, patch_test refused, strand_test overridden, deposit overridden, consent done", states(listed(v, c, rule)))
+}
+
+// said overrides all that is on a list.
+func said(list []needs.Need) (out []needs.Override) {
+	for _, n := range list {
+		out = append(out, needs.Override{Kind: n.Kind, By: "Ada", At: ago(day), Basis: n.Basis})
+	}
+	return out
+}
+
+func TestAnOverrideCountsForWhatWasOnRecordWhenItWasSaid(t *testing.T) {
+	rule := func(r *needs.Rules) { r.PatchTestOverride = true }
+	for name, change := range map[string]func(*needs.Visit, *needs.Client) string{
+		"nothing":                     func(*needs.Visit, *needs.Client) string { return "" },
+		"an hour later":               func(v *needs.Visit, _ *needs.Client) string { v.Start = v.Start.Add(time.Hour); return "" },
+		"another date of the deposit": func(v *needs.Visit, _ *needs.Client) string { v.DepositBy = new(v.Start); return "" },
+		"months later": func(v *needs.Visit, _ *needs.Client) string {
+			v.Start = v.Start.AddDate(0, 2, 0)
+			return "consultation patch_test strand_test"
+		},
+		"another product": func(v *needs.Visit, _ *needs.Client) string {
+			v.Services[0].Products = []needs.Product{{ID: "2", Name: "Firm Wave"}}
+			return "consultation patch_test strand_test"
+		},
+		"a reaction, long ago": func(_ *needs.Visit, c *needs.Client) string {
+			c.Reactions = append(c.Reactions, ago(400*day))
+			return "consultation patch_test strand_test"
+		},
+		"a strand that stretched": func(_ *needs.Visit, c *needs.Client) string {
+			c.StrandTests = append(c.StrandTests, needs.Strand{Product: soft, Made: ago(day), Result: needs.Stretched})
+			return "strand_test"
+		},
+		"a skin test": func(_ *needs.Visit, c *needs.Client) string {
+			c.PatchTests = append(c.PatchTests, needs.Patch{Product: soft, PutOn: ago(day)})
+			return "patch_test"
+		},
+		"a consultation that asks": func(_ *needs.Visit, c *needs.Client) string {
+			c.Consultation = &needs.Consulted{Made: ago(day), Outcome: needs.Ask, StrandTest: true}
+			return "consultation strand_test"
+		},
+	} {
+		v, c := visit(straight), needs.Client{}
+		v.DepositOpen, v.Services = true, slices.Clone(v.Services)
+		v.Overrides = said(listed(v, c, rule))
+		open := strings.Fields(change(&v, &c))
+		for _, n := range listed(v, c, rule) {
+			if n.Kind != needs.Consent {
+				require.Equal(t, slices.Contains(open, string(n.Kind)), n.Open(), "%s: %s %s", name, n.Kind, n.State)
+			}
+		}
+	}
+}
+
+func TestWhatSpeaksAgainstCountsForAllThatItMayHaveBeenMadeWith(t *testing.T) {
+	for _, x := range []struct {
+		name   string
+		test   needs.Product
+		family string
+		want   needs.State
+	}{
+		{"the same", needs.Product{ID: "1", Name: "Soft Wave", Strength: "N"}, "straightening", needs.Refused},
+		{"renamed since", needs.Product{ID: "1", Name: "Old Wave", Strength: "1"}, "colour", needs.Refused},
+		{"no strength", needs.Product{Name: "Soft Wave"}, "straightening", needs.Refused},
+		{"no strength, another family", needs.Product{Name: "soft wave"}, "colour", needs.Refused},
+		{"a slip of the pen", needs.Product{Name: "Sotf Wave", Strength: "N"}, "straightening", needs.Refused},
+		{"a family that nobody knows", needs.Product{Name: "Wave", Strength: "N"}, "strait", needs.Refused},
+		{"another strength", needs.Product{ID: "2", Name: "Soft Wave", Strength: "F"}, "straightening", needs.Missing},
+		{"another product of the list", needs.Product{ID: "3", Name: "Firm Wave", Strength: "N"}, "straightening", needs.Missing},
+		{"another family", needs.Product{Name: "Copper", Strength: "6"}, "colour", needs.Missing},
+	} {
+		v := visit(straight)
+		v.Services = slices.Clone(v.Services)
+		v.Services[0].Products = []needs.Product{{ID: "1", Name: "Soft Wave", Strength: "N"}}
+		for _, result := range []needs.Result{needs.Positive, needs.Unclear} {
+			c := ready()
+			c.PatchTests = []needs.Patch{{Family: x.family, Product: x.test, PutOn: ago(9 * day), Read: ago(8 * day), Result: result}}
+			n := of(t, listed(v, c), needs.PatchTest)
+			require.Equal(t, x.want, n.State, "%s: %s", x.name, n.Why)
+			c.Reactions = []time.Time{ago(7 * day)} // makes it no better
+			require.Equal(t, x.want, of(t, listed(v, c), needs.PatchTest).State, x.name)
+		}
+		c := ready()
+		c.PatchTests = []needs.Patch{{Family: "straightening", Product: x.test, PutOn: ago(9 * day), Read: ago(7 * day), Result: needs.Negative}}
+		done := x.test.ID == "1"
+		require.Equal(t, done, !of(t, listed(v, c), needs.PatchTest).Open(), "what speaks for it counts for its own product: %s", x.name)
+	}
 }
 
 func TestRulesThatAskForNothingStillHearWhatSpeaksAgainst(t *testing.T) {
@@ -360,10 +447,8 @@ func TestRulesThatAskForNothingStillHearWhatSpeaksAgainst(t *testing.T) {
 
 func TestTestsThatNobodyCanReadAreMissingAndNobodyOverridesThat(t *testing.T) {
 	v := visit(straight)
-	for _, k := range needs.Kinds() {
-		v.Overrides = append(v.Overrides, needs.Override{Kind: k, By: "Ada"})
-	}
 	rule := func(r *needs.Rules) { r.PatchTestOverride = true }
+	v.Overrides = said(listed(v, needs.Client{Unreadable: true}, rule))
 	require.Equal(t, "consultation overridden, patch_test missing, strand_test missing, consent missing", states(listed(v, needs.Client{Unreadable: true}, rule)))
 }
 

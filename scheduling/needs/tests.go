@@ -35,11 +35,14 @@ func (l *list) patchTestOf(u use) Need {
 	n := Need{Kind: PatchTest, State: Missing, Owner: Stylist, Latest: before(l.v.Start, l.r.PatchTestHours),
 		Final: !l.r.PatchTestOverride, Why: "no skin test with " + u.words() + " counts for the visit"}
 	tests := slices.DeleteFunc(slices.Clone(l.c.PatchTests), func(t Patch) bool {
+		if t.Result == Positive || t.Result == Unclear { // speaks against all that it may have been made with
+			return !u.mayBe(t)
+		}
 		return !u.is(t.Product) || u.family != "" && t.Family != "" && u.family != t.Family
 	})
 	slices.SortStableFunc(tests, func(a, b Patch) int { return a.PutOn.Compare(b.PutOn) })
 	if l.c.Unreadable {
-		n.Final, n.Why = true, unreadable
+		n.Final, n.Unreadable, n.Why = true, true, unreadable
 	}
 	base := n
 	for _, t := range tests {
@@ -61,10 +64,10 @@ func (l *list) read(t Patch, n Need) Need {
 	switch {
 	case t.Result == Positive:
 		n.State, n.Owner, n.Latest, n.Final, n.Why = Refused, Licensed, l.v.Start, true, "a skin test was positive"
+	case t.Result == Unclear: // a reaction since makes it no better
+		n.State, n.Owner, n.Latest, n.Final, n.Why = Refused, Licensed, l.v.Start, true, "a skin test was unclear and has to be read again"
 	case voided:
 		n.Why = "the skin test was made before a reaction and counts no more"
-	case t.Result == Unclear:
-		n.State, n.Owner, n.Latest, n.Final, n.Why = Refused, Licensed, l.v.Start, true, "a skin test was unclear and has to be read again"
 	case !l.within(t.PutOn, l.r.PatchTestValidDays):
 		n.Why = "the skin test is too old for the visit"
 	case t.PutOn.After(before(l.v.Start, l.r.PatchTestHours)):
@@ -106,7 +109,7 @@ func (l *list) strandTestOf(u use) Need {
 	n := Need{Kind: StrandTest, State: Missing, Owner: Stylist, Latest: before(l.v.Start, l.r.StrandTestHours),
 		Why: "no strand test with " + u.words() + " counts for the visit"}
 	if l.c.Unreadable {
-		n.Final, n.Why = true, unreadable
+		n.Final, n.Unreadable, n.Why = true, true, unreadable
 	}
 	tests := slices.DeleteFunc(slices.Clone(l.c.StrandTests), func(t Strand) bool { return t.Result != Snapped && !u.is(t.Product) })
 	slices.SortStableFunc(tests, func(a, b Strand) int { return a.Made.Compare(b.Made) })
