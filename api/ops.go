@@ -179,6 +179,15 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 	if !j.c.tested && n.skinTestAgain(s.now(), j.before, j.start, approvedBy) {
 		ask = append(ask, n.askSkinTest())
 	}
+	if !j.start.Equal(j.before.Start) {
+		asked, err := j.c.elsewhere(ctx, t, n, j.v.Client, j.start)
+		if err != nil {
+			return err
+		}
+		if j.v.State != store.Held { // which is asked about when it is booked
+			ask = append(ask, asked...)
+		}
+	}
 	return s.guardMove(ctx, t, n, j.before, j.c, j.start, approvedBy, ask)
 }
 
@@ -264,7 +273,7 @@ func recompose(ctx context.Context, t *store.Tx, v store.Visit, lead newLead) (*
 
 // recomposeWith is recompose with somebody else who knows the services.
 func recomposeWith(service func(store.VisitService) (store.ServiceRow, error), v store.Visit, lead newLead) (*composed, error) {
-	c := &composed{}
+	c := &composed{visit: v.ID}
 	var parts []openings.VisitService
 	for i, x := range v.Services {
 		row, err := service(x)

@@ -199,6 +199,9 @@ func (p *packer) addWish(ctx context.Context, t *store.Tx, w store.Wish) error {
 		j.out, j.refused = refused[0].Text, refused
 		return nil
 	}
+	if j.out, err = j.c.barred(ctx, t, p.n, w.Client, p.now); j.out != "" || err != nil {
+		return err
+	}
 	if j.spaced, err = t.SpacedVisits(ctx, w.Client, "", p.now); err != nil {
 		return err
 	}

@@ -41,7 +41,14 @@ func (p *packer) addVisits(ctx context.Context, t *store.Tx, movable []store.Vis
 		if err != nil {
 			return err
 		}
-		if j != nil {
+		if j == nil {
+			continue
+		}
+		why, err := j.c.barred(ctx, t, p.n, v.Client, v.Start)
+		if err != nil {
+			return err
+		}
+		if why == "" { // what must not be held is cancelled, and not moved
 			p.jobs = append(p.jobs, j)
 			except = append(except, v.ID)
 		}

@@ -137,7 +137,10 @@ func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.T
 		if err != nil {
 			return nil, err
 		}
-		out := append(asks(near), j.c.recorded...)
+		if err := j.c.consult(ctx, t, p.n, client, start); err != nil {
+			return nil, err
+		}
+		out := slices.Concat(asks(near), j.c.consulted, j.c.recorded)
 		for _, w := range j.c.estimates {
 			if w == nil {
 				continue
@@ -161,6 +164,13 @@ func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.T
 		return nil, err
 	}
 	out := asks(near)
+	more, err := j.c.elsewhere(ctx, t, p.n, client, start)
+	if err != nil {
+		return nil, err
+	}
+	if j.visit.State != store.Held {
+		out = append(out, more...)
+	}
 	if !j.c.tested && p.n.skinTestAgain(p.now, *j.visit, start, "") {
 		out = append(out, p.n.askSkinTest())
 	}

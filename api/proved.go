@@ -2,12 +2,15 @@ package api
 
 import (
 	"context"
+	"errors"
+	"net/http"
 	"slices"
 	"time"
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
 	"chairblock/scheduling/needs"
+	"chairblock/scheduling/products"
 	"chairblock/store"
 )
 
@@ -26,16 +29,20 @@ func (c *composed) prove(ctx context.Context, t *store.Tx, n salonDay, client st
 		return nil
 	}
 	v := needs.Visit{Start: start}
-	for _, x := range c.services {
+	r, err := t.NeedRecords(ctx, []store.Visit{{ID: c.visit, Client: client}})
+	if err != nil {
+		return err
+	}
+	used, err := c.solutions(ctx, t, r.Services[c.visit])
+	if err != nil {
+		return err
+	}
+	for i, x := range c.services {
 		row, err := t.ServiceVersion(ctx, x.Service, x.Version)
 		if err != nil {
 			return err
 		}
-		v.Services = append(v.Services, needs.Service{Chemical: row.Chemical, Aftercare: row.Aftercare, Retouch: row.Retouch, Families: row.Families})
-	}
-	r, err := t.NeedRecords(ctx, []store.Visit{{Client: client}})
-	if err != nil {
-		return err
+		v.Services = append(v.Services, needs.Service{Chemical: row.Chemical, Aftercare: row.Aftercare, Retouch: row.Retouch, Families: row.Families, Products: used[i]})
 	}
 	on := n.onRecord(client, start, r)
 	c.unguarded = on.Minor && !on.GuardianNamed
@@ -51,6 +58,70 @@ func (c *composed) prove(ctx context.Context, t *store.Tx, n salonDay, client st
 	}
 	c.tested = c.tested || slices.ContainsFunc(list, func(x needs.Need) bool { return x.Kind == needs.PatchTest && !x.Open() })
 	return nil
+}
+
+// solutions lists by service what is put on that skin tests are made with: what
+// was worked out, else what is reserved for the visit.
+func (c *composed) solutions(ctx context.Context, t *store.Tx, booked []store.NeedService) (map[int][]needs.Product, error) {
+	out := map[int][]needs.Product{}
+	if len(c.takes) == 0 {
+		for i, x := range booked {
+			for _, p := range x.Solutions {
+				out[i] = append(out[i], needs.Product(p))
+			}
+		}
+		return out, nil
+	}
+	ids := make([]string, len(c.takes))
+	for i, x := range c.takes {
+		ids[i] = x.Product
+	}
+	of, err := t.ProductsByID(ctx, ids...)
+	for _, x := range c.takes {
+		if p := of[x.Product]; products.Kind(p.Kind) == products.Solution {
+			out[x.Service] = append(out[x.Service], needs.Product{ID: p.ID, Name: p.Name, Strength: p.Strength})
+		}
+	}
+	return out, err
+}
+
+// elsewhere is what the licensed person is asked about when a proved visit gets
+// another start, or the refusal of it.
+func (c *composed) elsewhere(ctx context.Context, t *store.Tx, n salonDay, client string, start time.Time) ([]CautionBody, error) {
+	if err := c.guarded(); err != nil {
+		return nil, err
+	}
+	if err := c.consult(ctx, t, n, client, start); err != nil {
+		return nil, err
+	}
+	var ask []CautionBody
+	for _, x := range slices.Concat(c.consulted, c.recorded) {
+		switch {
+		case x.Level == string(chairtime.LevelRefuse):
+			p := newProblem(http.StatusUnprocessableEntity, "refused", x.Text)
+			p.Cautions = []CautionBody{x}
+			return nil, p
+		case x.Code != cautionMinor: // a yes to that stands for any start
+			ask = append(ask, x)
+		}
+	}
+	return ask, nil
+}
+
+// barred says why a client's visit cannot be booked, and one that is booked not
+// be moved, at whatever time; "" when it can.
+func (c *composed) barred(ctx context.Context, t *store.Tx, n salonDay, client string, start time.Time) (string, error) {
+	if err := c.prove(ctx, t, n, client, start); err != nil {
+		return "", err
+	}
+	_, err := c.elsewhere(ctx, t, n, client, start)
+	if p, ok := errors.AsType[*Problem](err); ok {
+		return p.Detail, nil
+	}
+	if f, ok := errors.AsType[*scheduling.InvalidError](err); ok {
+		return "the client " + f.Problem, nil
+	}
+	return "", err
 }
 
 // guarded refuses to book a minor for whom nobody answers.

@@ -141,6 +141,9 @@ func (r *rearranging) prepare(ctx context.Context, t *store.Tx, list []change) e
 			r.except = append(r.except, c.id)
 		}
 	}
+	if err := r.lockClients(ctx, t); err != nil {
+		return err
+	}
 	slices.SortStableFunc(inOrder, func(a, b *job) int { return cmp.Compare(a.id, b.id) })
 	for i, j := range inOrder {
 		if i > 0 && inOrder[i-1].id == j.id {
@@ -165,6 +168,25 @@ func (r *rearranging) prepare(ctx context.Context, t *store.Tx, list []change) e
 		j.v.Group, j.start = j.group, j.book.Start
 	}
 	return f.Err()
+}
+
+// lockClients keeps what is on record of the clients of new visits as it is: what
+// they may be booked with does not change meanwhile. That there is no such client
+// is said later.
+func (r *rearranging) lockClients(ctx context.Context, t *store.Tx) error {
+	var ids []string
+	for _, j := range r.jobs {
+		if j.isNew() && j.book.ClientID != "" {
+			ids = append(ids, j.book.ClientID)
+		}
+	}
+	slices.Sort(ids)
+	for _, id := range slices.Compact(ids) {
+		if err := t.LockClient(ctx, id); err != nil && !is(err, scheduling.ErrNotFound) {
+			return err
+		}
+	}
+	return nil
 }
 
 // place finds a schedule for every visit without one.

@@ -110,6 +110,11 @@ func (t *Tx) Consents(ctx context.Context, clients ...string) ([]Consent, error)
 // WithdrawConsent notes that a consent was taken back. It returns
 // scheduling.ErrNotFound when there is none or it was taken back before.
 func (t *Tx) WithdrawConsent(ctx context.Context, id, by string, now time.Time) (Consent, error) {
+	_, err := t.tx.Exec(ctx, `SELECT 1 FROM client WHERE salon_id = $1
+		AND client_id = (SELECT client_id FROM consent WHERE salon_id = $1 AND consent_id = $2) FOR NO KEY UPDATE`, t.salon, id)
+	if err != nil {
+		return Consent{}, domain("client of consent", err, false)
+	}
 	list, err := collect[Consent](ctx, t, "withdraw consent", `UPDATE consent SET withdrawn_at = $3, withdrawn_by = $4
 		WHERE salon_id = $1 AND consent_id = $2 AND withdrawn_at IS NULL RETURNING `+consentColumns, t.salon, id, now, by)
 	if err == nil {

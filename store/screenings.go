@@ -86,8 +86,14 @@ func (t *Tx) ScreeningByID(ctx context.Context, id string) (Screening, error) {
 	return t.screening(ctx, id, "")
 }
 
-// LockScreening is ScreeningByID for who is about to change it.
+// LockScreening is ScreeningByID for who is about to change it. Its client is
+// locked, too.
 func (t *Tx) LockScreening(ctx context.Context, id string) (Screening, error) {
+	_, err := t.tx.Exec(ctx, `SELECT 1 FROM client WHERE salon_id = $1
+		AND client_id = (SELECT client_id FROM screening WHERE salon_id = $1 AND screening_id = $2) FOR NO KEY UPDATE`, t.salon, id)
+	if err != nil {
+		return Screening{}, domain("client of screening", err, false)
+	}
 	return t.screening(ctx, id, " FOR UPDATE")
 }
 

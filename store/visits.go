@@ -149,12 +149,18 @@ const visitQuery = `
 	) AS steps, ` + visitEvents + `
 	FROM visit v WHERE v.salon_id = $1 `
 
-// LockVisit returns a visit and keeps others from changing it until the
-// transaction ends. It returns scheduling.ErrNotFound, or scheduling.ErrStale
+// LockVisit returns a visit and keeps others from changing it, and what is on
+// record of its client, until the transaction ends: what it may be begun with does
+// not change meanwhile. Clients are locked before their visits everywhere. It returns scheduling.ErrNotFound, or scheduling.ErrStale
 // when version is not 0 and not the visit's.
 func (t *Tx) LockVisit(ctx context.Context, id string, version int64) (Visit, error) {
+	_, err := t.tx.Exec(ctx, `SELECT 1 FROM client WHERE salon_id = $1
+		AND client_id = (SELECT client_id FROM visit WHERE salon_id = $1 AND visit_id = $2) FOR NO KEY UPDATE`, t.salon, id)
+	if err != nil {
+		return Visit{}, domain("client of visit", err, false)
+	}
 	var now int64
-	err := t.tx.QueryRow(ctx, `SELECT version FROM visit WHERE salon_id = $1 AND visit_id = $2 FOR UPDATE`, t.salon, id).Scan(&now)
+	err = t.tx.QueryRow(ctx, `SELECT version FROM visit WHERE salon_id = $1 AND visit_id = $2 FOR UPDATE`, t.salon, id).Scan(&now)
 	if err != nil {
 		return Visit{}, domain("visit", err, false)
 	}
