@@ -1,8 +1,12 @@
 package api
 
 import (
+	"errors"
 	"math"
+	"reflect"
 	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -15,10 +19,59 @@ import (
 const sameFigure = 0.01
 
 // Resolve is called for hair anywhere in a request once it is read, so that
-// everything behind the border finds SI units.
-func (b *HeadBody) Resolve(huma.Context) []error {
+// everything behind the border finds SI units. The description bounds every
+// figure on its own; where one is out of bounds, what contradicts itself beside
+// it is said at once.
+func (b *HeadBody) Resolve(_ huma.Context, at *huma.PathBuffer) []error {
 	b.InSI()
-	return nil
+	out, words := b.outOfBounds()
+	if !out {
+		return nil
+	}
+	faults, _ := errors.AsType[scheduling.Faults](b.Head().Validate())
+	var errs []error
+	for _, f := range faults {
+		name, _, _ := strings.Cut(f.Field, "[")
+		if words[name] { // nobody's words are repeated
+			continue
+		}
+		f.Field = scheduling.Under(strings.TrimPrefix(strings.TrimPrefix(at.String(), "body"), "."), f.Field)
+		errs = append(errs, ownFault{f})
+	}
+	return errs
+}
+
+// outOfBounds reports whether a figure or a word is not what the description
+// allows, and names the fields whose words are not.
+func (b *HeadBody) outOfBounds() (out bool, words map[string]bool) {
+	v := reflect.ValueOf(b).Elem()
+	words = map[string]bool{}
+	for i := range v.NumField() {
+		tag, x := v.Type().Field(i).Tag, v.Field(i)
+		if !v.Type().Field(i).IsExported() || x.IsZero() {
+			continue
+		}
+		name, _, _ := strings.Cut(tag.Get("json"), ",")
+		switch x := reflect.Indirect(x).Interface().(type) {
+		case float64:
+			out = out || !bounded(tag, x)
+		case int:
+			out = out || !bounded(tag, float64(x))
+		case string:
+			words[name] = tag.Get("enum") != "" && !slices.Contains(strings.Split(tag.Get("enum"), ","), x)
+		case []string:
+			words[name] = slices.ContainsFunc(x, func(s string) bool { return !slices.Contains(strings.Split(tag.Get("enum"), ","), s) })
+		}
+		out = out || words[name]
+	}
+	return out, words
+}
+
+// bounded holds a figure against the bounds in a tag.
+func bounded(tag reflect.StructTag, v float64) bool {
+	least, err1 := strconv.ParseFloat(tag.Get("minimum"), 64)
+	most, err2 := strconv.ParseFloat(tag.Get("maximum"), 64)
+	return err1 != nil || err2 != nil || v >= least && v <= most
 }
 
 // InSI turns what is given in inches or °F into centimetres and °C. What is

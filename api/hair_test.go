@@ -163,6 +163,12 @@ func TestHairThatContradictsItselfIsNamedAtOnce(t *testing.T) {
 	}
 	p := s.call("POST", "/v1/estimates", object{"service_id": s.services["Straightening"], "hair": hairWith(object{"length_cm": nil, "length_in": 3.145})}).refused(422, "invalid")
 	require.Equal(t, "3.15 to 47.24 in", p.Errors[0].Expected, "in the unit that was sent")
+	p = s.call("POST", "/v1/estimates", object{"service_id": s.services["Straightening"], "hair": hairWith(object{"length_in": 14, "hairs_per_cm2": 300, "plate_depth_cm": nil, "plate_depth_in": 2.5,
+		"shrinkage": 0.3, "sections": 9, "strand": "thick"})}).refused(422, "invalid")
+	require.ElementsMatch(t, []string{"body /hair/length_in", "body /hair/shrinkage", "body /hair/density", "body /hair/sections", "body /hair/plate_depth_in", "body /hair/strand"}, pointers(p),
+		"contradictions beside figures that are out of all bounds")
+	require.Contains(t, p.Detail, "hair/plate_depth_in is 2.5; expected 0.99 to 1.96 in")
+	require.NotContains(t, p.Detail, "thick")
 	after := s.tables()()
 	delete(before, "client")
 	delete(after, "client")

@@ -18,7 +18,7 @@ import (
 // HairMapBody is a client's hair from scalp to ends.
 type HairMapBody struct {
 	On       string         `json:"on" format:"date"`
-	LengthCM float64        `json:"length_cm"`
+	LengthCM float64        `json:"length_cm,omitempty" doc:"Left out when nobody has measured it"`
 	LengthIn *float64       `json:"length_in,omitempty"`
 	Zones    []HairZoneBody `json:"zones" nullable:"false" doc:"From the scalp to the ends, without gaps"`
 	Done     []HairDoneBody `json:"done" nullable:"false" doc:"What was done here, and elsewhere as told, oldest first"`

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -221,16 +222,45 @@ func frameworkError(status int, msg string, errs ...error) huma.StatusError {
 		return newProblem(status, kindOf(status), "")
 	}
 	p := newProblem(status, kindOf(status), msg)
+	own := ownFaults(errs)
+	for _, f := range own {
+		p.add(f)
+	}
 	for _, err := range errs {
+		if is(err, errOwnFault) {
+			continue
+		}
 		f := FieldProblem{In: "body", Detail: "cannot be read"}
 		if d, ok := err.(huma.ErrorDetailer); ok {
 			e := d.ErrorDetail()
 			f.In, f.Pointer = splitLocation(e.Location)
 			f.say(e.Message)
 		}
+		if slices.ContainsFunc(own, func(o FieldProblem) bool { return o.Pointer == f.Pointer }) {
+			continue // said in better words
+		}
 		p.add(f)
 	}
 	return p.told()
+}
+
+// errOwnFault marks faults that our own types found while a request was read.
+var errOwnFault = errors.New("fault found by ourselves")
+
+// ownFault is a fault of the core that was found while the request was read.
+type ownFault struct{ *scheduling.InvalidError }
+
+// Is makes it known as ours.
+func (ownFault) Is(target error) bool { return target == errOwnFault }
+
+func ownFaults(errs []error) []FieldProblem {
+	var out []FieldProblem
+	for _, err := range errs {
+		if f, ok := errors.AsType[ownFault](err); ok {
+			out = append(out, fieldProblem(f.InvalidError))
+		}
+	}
+	return out
 }
 
 // Limits on how much of a faulty request an answer goes into.
