@@ -35,7 +35,7 @@ type GuardianYesBody struct {
 	How        string     `json:"how" enum:"present,phone,written"`
 	Given      *time.Time `json:"given_at,omitempty" doc:"Left out: now"`
 	TakenBy    string     `json:"taken_by,omitempty" maxLength:"80" doc:"Who took it, by name or id; left out: whose token it is"`
-	ApprovedBy string     `json:"approved_by,omitempty" maxLength:"80" doc:"The licensed person who agrees, too; needed unless one agreed when the visit was booked"`
+	ApprovedBy string     `json:"approved_by,omitempty" maxLength:"80" doc:"The licensed person who agrees, too, to treating a minor; whoever said yes when the visit was booked agreed to what was asked then"`
 }
 
 // TreatmentConsentBody is a client's consent to the wording in use.

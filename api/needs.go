@@ -73,7 +73,7 @@ func correctedEnds(ctx context.Context, t *store.Tx, visits []store.Visit) (map[
 
 // neededBy is what is on record of a visit.
 func neededBy(v store.Visit, r store.NeedRecords) needs.Visit {
-	out := needs.Visit{Start: v.Start, ApprovedBy: v.ApprovedBy}
+	out := needs.Visit{Start: v.Start}
 	for _, x := range r.Services[v.ID] {
 		k := needs.Service{Chemical: x.Chemical, Aftercare: x.Aftercare, Retouch: x.Retouch, Families: x.Families}
 		for _, p := range x.Solutions {

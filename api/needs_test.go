@@ -441,8 +441,10 @@ func TestAMinorIsBookedWithAGuardianAndTheLicensedYes(t *testing.T) {
 	var yes api.GuardianYesBody
 	s.call("POST", "/v1/visits/"+v.ID+"/guardian-yes", object{"how": "phone", "taken_by": "Ada"}).is(201, &yes)
 	require.Equal(t, "Rosa Quist", yes.GivenBy)
+	require.Contains(t, s.needed(v.ID), "guardian waiting", "the yes to what the booking asked is none to treating a minor")
+	s.call("POST", "/v1/visits/"+v.ID+"/guardian-yes", object{"how": "phone", "taken_by": "Ada", "approved_by": "Ada"}).is(201, &yes)
 	require.Contains(t, s.needed(v.ID), "guardian done")
-	s.call("POST", "/v1/consents/"+yes.ID+"/withdraw", nil).is(200, nil)
+	s.call("POST", "/v1/consents/"+yes.ID+"/withdraw", nil).is(200, nil) // with the first one
 	require.Contains(t, s.needed(v.ID), "guardian missing")
 	s.call("POST", "/v1/consents/"+yes.ID+"/withdraw", nil).refused(404, "not-found")
 
@@ -471,6 +473,22 @@ func TestMessagesOfAMinorGoToTheGuardianAndSayWhatIsNeeded(t *testing.T) {
 	}
 }
 
+func TestASkinTestThatWasReadTooSoonIsReadAgain(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.strict(object{"deposit_for": "nothing"})
+	client := s.client("Mara")
+	v, _ := s.book(client, start.Add(97*time.Hour), s.straightening())
+	test := s.skinTest(client, start)
+	s.at(start.Add(3 * time.Hour))
+	s.readTest(test, "negative", nil).is(201, nil)
+	require.NotContains(t, s.needed(v.ID), "patch_test done")
+	s.at(start.Add(49 * time.Hour))
+	s.readTest(test, "negative", nil).is(201, nil)
+	require.Contains(t, s.needed(v.ID), "patch_test done")
+	s.readTest(test, "negative", nil).refused(409, "conflict")
+}
+
 func TestConsentCountsForTheWordingInUse(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
@@ -487,6 +505,7 @@ func TestConsentCountsForTheWordingInUse(t *testing.T) {
 	require.Contains(t, s.needed(v.ID), "consent missing")
 	agree(1).refused(422, "invalid")
 	var c api.TreatmentConsentBody
+	agree(2).is(201, nil)
 	agree(2).is(201, &c)
 	require.Contains(t, s.needed(v.ID), "consent done")
 	s.call("POST", "/v1/consents/"+c.ID+"/withdraw", nil).is(200, nil)

@@ -265,6 +265,15 @@ func mayRead(ctx context.Context, t *store.Tx, test store.TestNote, x store.Test
 			last = &notes[i]
 		}
 	}
+	if last != nil && last.Result == x.Result {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if from := test.At.Add(time.Duration(n.needRules().PatchTestReadHours * float64(time.Hour))); last.At.Before(from) {
+			return nil // too soon to count: it has to be read again, whatever it shows
+		}
+	}
 	switch {
 	case last == nil, last.Result == string(needs.Unclear), x.Result == string(needs.Positive) && last.Result != x.Result:
 		return nil

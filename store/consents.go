@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
 )
 
 // Minor says that a client is below the age of consent, until when, and who
@@ -107,8 +109,9 @@ func (t *Tx) Consents(ctx context.Context, clients ...string) ([]Consent, error)
 		WHERE salon_id = $1 AND client_id = ANY($2) ORDER BY consent_id`, t.salon, clients)
 }
 
-// WithdrawConsent notes that a consent was taken back. It returns
-// scheduling.ErrNotFound when there is none or it was taken back before.
+// WithdrawConsent notes that a consent was taken back, and with it every other one
+// of the client to the same wording or visit. It returns scheduling.ErrNotFound
+// when there is none or it was taken back before.
 func (t *Tx) WithdrawConsent(ctx context.Context, id, by string, now time.Time) (Consent, error) {
 	_, err := t.tx.Exec(ctx, `SELECT 1 FROM client WHERE salon_id = $1
 		AND client_id = (SELECT client_id FROM consent WHERE salon_id = $1 AND consent_id = $2) FOR NO KEY UPDATE`, t.salon, id)
@@ -116,14 +119,19 @@ func (t *Tx) WithdrawConsent(ctx context.Context, id, by string, now time.Time) 
 		return Consent{}, domain("client of consent", err, false)
 	}
 	list, err := collect[Consent](ctx, t, "withdraw consent", `UPDATE consent SET withdrawn_at = $3, withdrawn_by = $4
-		WHERE salon_id = $1 AND consent_id = $2 AND withdrawn_at IS NULL RETURNING `+consentColumns, t.salon, id, now, by)
-	if err == nil {
-		err = one("withdraw consent", int64(len(list)), nil)
-	}
+		WHERE salon_id = $1 AND withdrawn_at IS NULL AND (client_id, coalesce(visit_id, ''), coalesce(wording_version, 0)) IN (
+			SELECT client_id, coalesce(visit_id, ''), coalesce(wording_version, 0) FROM consent
+			WHERE salon_id = $1 AND consent_id = $2 AND withdrawn_at IS NULL)
+		RETURNING `+consentColumns, t.salon, id, now, by)
 	if err != nil {
 		return Consent{}, err
 	}
-	return list[0], nil
+	for _, c := range list {
+		if c.ID == id {
+			return c, nil
+		}
+	}
+	return Consent{}, scheduling.ErrNotFound
 }
 
 // ConsentWording is a text that clients agree to. Version 1 is the program's own
