@@ -62,8 +62,6 @@ func (s *salon) filled() *filled {
 		_, err = t.AddHairTreatment(ctx, store.HairTreatment{Client: x.client, Kind: "coloured", DoneOn: date.New(2025, time.May, 1)})
 		require.NoError(s.t, err)
 		x.account(t)
-		_, err = t.AddHairTreatment(ctx, store.HairTreatment{Client: x.client, Kind: "coloured", DoneOn: date.New(2025, time.May, 1)})
-		require.NoError(s.t, err)
 		x.head, x.estimate, x.closure, x.absence, x.feed, x.group = h.ID, e.ID, c.ID, a.ID, f.ID, g.ID
 		require.NoError(s.t, t.ReplacePaces(ctx, paceOf(s.ada)))
 		w, err := t.AddWish(ctx, wish(x.client))
