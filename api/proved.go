@@ -99,6 +99,9 @@ func (c *composed) elsewhere(ctx context.Context, t *store.Tx, n salonDay, clien
 		switch {
 		case x.Level == string(chairtime.LevelRefuse):
 			p := newProblem(http.StatusUnprocessableEntity, "refused", x.Text)
+			if c.veiled { // a refusal reads as a question
+				x.Level = string(chairtime.LevelNeedsYes)
+			}
 			p.Cautions = []CautionBody{x}
 			return nil, p
 		case x.Code != cautionMinor: // a yes to that stands for any start
