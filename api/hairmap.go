@@ -187,7 +187,7 @@ func zoneBody(z scheduling.HairZone, m scheduling.HairMap, u chairtime.Units) Ha
 	from, to := decimals(z.From, 1), decimals(z.To, 1)
 	b := HairZoneBody{FromCM: from, ToCM: to, FromIn: inchesIf(u, from), ToIn: inchesIf(u, to), Times: z.Times, Overlaps: z.Overlaps,
 		More: z.Unknown, Bleached: z.Bleached, DoneBy: append([]int{}, z.By...)}
-	words := ""
+	var words string
 	switch {
 	case z.Times >= 2:
 		b.Kind, words = "treated_more", fmt.Sprintf("treated %d times", z.Times)

@@ -73,7 +73,7 @@ func (b *booking) decideAbout(ctx context.Context, do pages.ActionKind, id strin
 			return err
 		}
 		return b.showPencilled(ctx, id, false)
-	case pages.ActGiveUp, pages.ActEstimate, pages.ActOpenings, pages.ActPlan, pages.ActBook, pages.ActPencil:
+	case pages.ActGiveUp, pages.ActEstimate, pages.ActOpenings, pages.ActPlan, pages.ActBook, pages.ActPencil, pages.ActHair:
 	}
 	if _, err := b.s.release(ctx, b.t, b.n, id, version); err != nil {
 		return err

@@ -76,7 +76,7 @@ func TestHairAsSeenIsPricedAndReservedByTheRuleOfTheVisit(t *testing.T) {
 	s.priced("Straightening", 32000, byMinute)
 	dearer := s.quote(object{"services": []object{{"service_id": s.services["Straightening"], "hair": longer}}}).TotalCents
 	require.Greater(t, dearer, int64(31000))
-	require.EqualValues(t, 30000+dearer-31000, goOn.PriceCents, "what was agreed, and the difference by the quoted rule")
+	require.Equal(t, 30000+dearer-31000, goOn.PriceCents, "what was agreed, and the difference by the quoted rule")
 }
 
 func TestDoingLessTakesTheOtherServicesProducts(t *testing.T) {

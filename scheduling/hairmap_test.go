@@ -177,7 +177,7 @@ func TestMapsAgreeWithHairThatGrowsDayByDay(t *testing.T) {
 		require.InDelta(t, float64(len(hair))/perCM, m.LengthCM, 1e-6, seed)
 		for _, z := range m.Zones {
 			for i := int(math.Round(z.From * perCM)); i < int(math.Round(z.To*perCM)); i++ {
-				require.Equal(t, hair[i], piece{z.Times, z.Overlaps}, "seed %d, %v cm", seed, float64(i)/perCM)
+				require.Equal(t, piece{z.Times, z.Overlaps}, hair[i], "seed %d, %v cm", seed, float64(i)/perCM)
 			}
 		}
 	}

@@ -71,7 +71,7 @@ func TestMoneyCarriedOverIsMissingHereAndThereOnTheOtherVisit(t *testing.T) {
 	carried := s.notes(store.MoneyEntry{Visit: v, Kind: store.CarriedOver, Amount: 3000, ToVisit: &other})
 	s.notes(store.MoneyEntry{Visit: v, Kind: store.Returned, Amount: 500})
 	s.notes(store.MoneyEntry{Visit: v, Kind: store.Kept, Amount: 1000})
-	require.EqualValues(t, []int64{5000, 3500, 1000, 500}, []int64{s.balance(v).In, s.balance(v).Out, s.balance(v).Forfeit, s.balance(v).Left()})
+	require.Equal(t, []int64{5000, 3500, 1000, 500}, []int64{s.balance(v).In, s.balance(v).Out, s.balance(v).Forfeit, s.balance(v).Left()})
 	require.EqualValues(t, 3000, s.balance(other).Left())
 	require.True(t, s.deposit(other).Settled)
 	s.notes(store.MoneyEntry{Visit: v, Kind: store.TakenBack, Reverses: &carried})
@@ -94,7 +94,7 @@ func TestAPriceThatChangedIsTheSumOfTheServices(t *testing.T) {
 	require.EqualValues(t, 190, v.PriceCents)
 	s.tx(func(tx *store.Tx) error {
 		got, err := tx.VisitByID(t.Context(), v.ID)
-		require.EqualValues(t, []int64{190, 150, 40}, []int64{got.PriceCents, got.Services[0].PriceCents, got.Services[1].PriceCents})
+		require.Equal(t, []int64{190, 150, 40}, []int64{got.PriceCents, got.Services[0].PriceCents, got.Services[1].PriceCents})
 		require.Equal(t, v.Version, got.Version)
 		return err
 	})
@@ -106,7 +106,7 @@ func TestAPriceThatChangedIsTheSumOfTheServices(t *testing.T) {
 	})
 	s.tx(func(tx *store.Tx) error {
 		got, err := tx.VisitByID(t.Context(), v.ID)
-		require.EqualValues(t, []int64{190, 150}, []int64{got.PriceCents, got.Services[0].PriceCents})
+		require.Equal(t, []int64{190, 150}, []int64{got.PriceCents, got.Services[0].PriceCents})
 		return err
 	})
 }

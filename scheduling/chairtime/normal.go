@@ -71,6 +71,7 @@ func (c Settings) ExposureWords(h Head, p PlanOption) string {
 		return s + ", longer than the " + brief(warn) + " to stay below"
 	case LevelRefuse:
 		return s + ", which must be rinsed before " + brief(refuse)
+	case LevelNeedsYes:
 	}
 	return s
 }

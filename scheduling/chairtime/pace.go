@@ -41,8 +41,9 @@ func PaceKind(k scheduling.StepKind) scheduling.StepKind {
 		return scheduling.Rinse1
 	case scheduling.Process, scheduling.Process1, scheduling.Process2, scheduling.Check1, scheduling.Check2, scheduling.Dwell:
 		return ""
+	default:
+		return k
 	}
-	return k
 }
 
 // Shareable reports whether a second pair of hands makes the step shorter.
@@ -50,8 +51,9 @@ func Shareable(k scheduling.StepKind) bool {
 	switch PaceKind(k) {
 	case scheduling.Apply, scheduling.Iron, scheduling.Neutral, scheduling.Finish, scheduling.Dry1, scheduling.Dry2:
 		return true
+	default:
+		return false
 	}
-	return false
 }
 
 // At returns c with the pace p laid over its hands-on steps, for the estimates

@@ -2,7 +2,6 @@ package pace
 
 import (
 	"errors"
-	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -94,7 +93,7 @@ func FuzzReadNeverPanics(f *testing.F) {
 		}
 		for _, row := range fit.Rows {
 			if !(row.Factor >= leastFactor && row.Factor <= mostFactor && row.Low <= row.Factor && row.Factor <= row.High) {
-				t.Fatal(fmt.Sprintf("%+v", row))
+				t.Fatalf("%+v", row)
 			}
 		}
 		Promises(r.Promises, r.Loc)

@@ -259,7 +259,7 @@ func TestTheOrderOfRecordsDoesNotMatter(t *testing.T) {
 	for range 5 {
 		r.Shuffle(len(list), func(i, j int) { list[i], list[j] = list[j], list[i] })
 		got := fit(t, Fitter{}, list)
-		require.Equal(t, len(want.Rows), len(got.Rows))
+		require.Len(t, got.Rows, len(want.Rows))
 		for i := range got.Rows {
 			require.InDelta(t, want.Rows[i].Factor, got.Rows[i].Factor, 1e-12)
 			require.Equal(t, want.Rows[i].Visits, got.Rows[i].Visits)

@@ -65,7 +65,8 @@ func TestNoVisitsMakeAnEmptyReport(t *testing.T) {
 
 func TestPromisesNameEveryFault(t *testing.T) {
 	err := Promise{Quantile: 0.4, Minutes: 0, Block: math.NaN(), Real: 1e9, Out: "x"}.Validate()
-	faults := err.(scheduling.Faults)
+	var faults scheduling.Faults
+	require.ErrorAs(t, err, &faults)
 	var fields []string
 	for _, f := range faults {
 		fields = append(fields, f.Field)

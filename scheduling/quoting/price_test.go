@@ -184,6 +184,7 @@ func slowPrice(t *testing.T, x quoting.Rule, w quoting.Work) int64 {
 			v++
 		}
 		return v
+	case quoting.ByNothing:
 	}
 	return x.Fixed + helper
 }

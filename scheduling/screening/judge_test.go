@@ -148,7 +148,8 @@ func TestEveryAnswerToEveryQuestionLeadsToWhatItsRuleSays(t *testing.T) {
 					require.Equal(t, -1, i)
 				} else {
 					r := o.Reasons[i]
-					require.Equal(t, w, want{r.Level, r.Code, r.StrandTest, r.Lift, daysOf(r.Earliest)})
+					got := want{r.Level, r.Code, r.StrandTest, r.Lift, daysOf(r.Earliest)}
+					require.Equal(t, w, got)
 					require.NotEmpty(t, r.Words)
 					require.NotEmpty(t, r.Source)
 				}

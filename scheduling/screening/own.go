@@ -37,7 +37,7 @@ func (o Own) question(i int) Question {
 
 // origin finds what nobody is asked. It knows English words only; the owner
 // answers for the rest.
-var origin = regexp.MustCompile(`(?i)\b(ethnic\w*|ancest\w*|nationalit\w*|race|racial\w*|origin|origins|skin colou?r)\b`)
+var origin = regexp.MustCompile(`(?i)\b(ethnic\w*|ancest\w*|national\w*|race|racial\w*|origin|origins|skin colou?r)\b`)
 
 // CheckOwn returns scheduling.Faults for what is wrong with a salon's own
 // questions, by fields such as "[2].text".
