@@ -22,7 +22,7 @@ const demoPackML = 500
 // demoProducts are invented, as their figures are. Of the solution there is too
 // little for everybody who is booked.
 var demoProducts = []demoProduct{
-	{"Straightening solution", "solution", "normal", 2600, api.LabelBody{Thioglycolic: new(7.5), PH: new(9.2), Processing: new(15), Longest: new(60), DryBefore: new(80.0)}, 2000},
+	{"Straightening solution", "solution", "normal", 2600, api.LabelBody{Thioglycolic: new(7.5), PH: new(9.2), Processing: new(15), Longest: new(60), DryBefore: new(80.0)}, 1700},
 	{"Straightening solution", "solution", "mild", 2600, api.LabelBody{Thioglycolic: new(6.0), PH: new(8.8), Processing: new(10), Longest: new(30), DryBefore: new(90.0)}, 1000},
 	{"Neutralizer", "neutralizer", "2 %", 1400, api.LabelBody{Peroxide: new(2.0), Neutralizer: new(5)}, 4500},
 }
