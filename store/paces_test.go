@@ -51,7 +51,7 @@ func TestAFitReplacesTheOneBefore(t *testing.T) {
 		own, err = tx.Paces(ctx, s.ben)
 		require.NoError(t, err)
 		require.Len(t, own, 1)
-		require.Equal(t, "", own[0].Staff)
+		require.Empty(t, own[0].Staff)
 		return tx.ReplacePaces(ctx, pace.Fit{})
 	})
 	s.tx(func(tx *store.Tx) error {
@@ -134,7 +134,7 @@ func TestRecordsTellWhatPaceNeeds(t *testing.T) {
 		P50: 50, P80: 59.5, P90: 66, Formula: r.Expected[0].Formula, Hands: 2}, r.Expected[0])
 	require.NotNil(t, r.Expected[0].Formula)
 	require.Len(t, r.Visit.Events, 1, "remedies say nothing of pace")
-	require.Equal(t, len(v.Steps), len(r.Visit.Steps))
+	require.Len(t, r.Visit.Steps, len(v.Steps))
 	for i, st := range r.Visit.Steps {
 		require.Equal(t, v.Steps[i].Kind, st.Kind)
 		require.True(t, v.Steps[i].Start.Equal(st.Start))

@@ -1,7 +1,6 @@
 package store_test
 
 import (
-	"strings"
 	"testing"
 	"time"
 
@@ -282,7 +281,7 @@ func TestAVersionOfTheFormIsKeptOnce(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, store.Form{Version: 1, Standard: 1, Own: []byte(`[]`)}, f)
 		f, err = tx.NewestForm(t.Context())
-		require.True(t, strings.Contains(string(f.Own), "Why?"))
+		require.Contains(t, string(f.Own), "Why?")
 		_, missing := tx.FormByVersion(t.Context(), 3)
 		require.ErrorIs(t, missing, scheduling.ErrNotFound)
 		return err

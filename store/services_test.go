@@ -73,7 +73,7 @@ func TestEveryVersionOfAServiceStays(t *testing.T) {
 			require.Equal(t, r, one)
 		}
 		require.EqualValues(t, 1002, list[0].PriceCents)
-		require.EqualValues(t, s.service.PriceCents, list[3].PriceCents)
+		require.Equal(t, s.service.PriceCents, list[3].PriceCents)
 		_, err = tx.ServiceVersions(t.Context(), "none")
 		require.ErrorIs(t, err, scheduling.ErrNotFound)
 		visits := []store.Visit{{Services: []store.VisitService{{Service: x.ID, Version: 2}, {Service: x.ID, Version: 4}}}, {Services: []store.VisitService{{Service: x.ID, Version: 2}}}}
