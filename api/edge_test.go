@@ -245,7 +245,13 @@ func TestReadingTwiceChangesNothing(t *testing.T) {
 	s := newSalon(t)
 	client := s.client("Mara")
 	v, _ := s.book(client, start.Add(time.Hour), s.straightening())
-	before := s.tables()()
+	tables := s.tables()
+	held := func() map[string]string {
+		all := tables()
+		delete(all, "health_read") // that somebody read about health is noted
+		return all
+	}
+	before := held()
 	for path, ops := range readSpec(t).Paths {
 		if _, ok := ops["get"]; !ok {
 			continue
@@ -256,5 +262,5 @@ func TestReadingTwiceChangesNothing(t *testing.T) {
 			s.call("GET", full, nil)
 		}
 	}
-	require.Equal(t, before, s.tables()())
+	require.Equal(t, before, held())
 }

@@ -125,7 +125,7 @@ func (s *salon) requests() map[string]request {
 		"make-estimate": object{"service_id": straightening, "hair": hair()}, "phone-estimate": object{"reach": "chin", "history": []string{"nothing"}},
 		"find-openings": object{"services": s.straightening(), "limit": 2},
 		"book-visit":    object{"client_id": s.client("Nora"), "start": start.Add(73 * time.Hour), "services": s.straightening()},
-		"move-visit":    object{"start": start.Add(97 * time.Hour)}, "finish-visit": object{},
+		"move-visit":    object{"start": start.Add(97 * time.Hour), "approved_by": "Ada"}, "finish-visit": object{},
 		"cancel-visit": object{"others": "keep"}, "extend-visit": object{"minutes": 5}, "set-visit-group": object{"group_id": things["visit-groups"]},
 		"swap-visit":          object{"other_id": s.visit("Olga", start.Add(121*time.Hour)), "other_version": 1},
 		"find-group-openings": object{"how": "side_by_side", "limit": 1, "visits": []object{{"services": s.straightening()}, {"services": []object{s.by(s.ben, "Dry cut")}}}},
