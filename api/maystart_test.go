@@ -154,7 +154,7 @@ func TestAMoveAsksWhatABookingAsks(t *testing.T) {
 	move(object{"approved_by": "Ada"}).refused(422, "refused")
 	s.call("PUT", "/v1/clients/"+client+"/minor", object{"minor_until": "2028-03-01"}).is(200, nil)
 	require.Equal(t, []string{"body /client_id"}, pointers(move(object{"approved_by": "Ada"}).refused(422, "invalid")))
-	s.call("DELETE", "/v1/clients/"+client+"/minor", nil)
+	s.call("DELETE", "/v1/clients/"+client+"/minor?approved_by=Ada&reason=noted+by+mistake", nil).is(204, nil)
 }
 
 func TestWhatIsReservedDecidesWhichSkinTestCounts(t *testing.T) {

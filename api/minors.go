@@ -26,6 +26,20 @@ type MinorBody struct {
 	ContactBy    string `json:"contact_by" required:"false" enum:"mail,call,text,none" doc:"How messages reach the guardian; left out: mail when there is an address, else none"`
 	Stays        string `json:"guardian_stays" required:"false" enum:"present,reachable" doc:"During the visit; left out: reachable"`
 	Minor        bool   `json:"minor" readOnly:"true" required:"false" doc:"Still so today, by the age that the salon asks for now"`
+
+	ApprovedBy string            `json:"approved_by,omitempty" maxLength:"80" doc:"The licensed person who agrees; needed for an earlier day while she is a minor"`
+	Reason     string            `json:"reason,omitempty" maxLength:"300" doc:"Why; needed for an earlier day while she is a minor"`
+	Changes    []MinorChangeBody `json:"changes,omitempty" readOnly:"true" required:"false" doc:"Everything that was ever noted of it, oldest first; only in the answer to GET"`
+}
+
+// MinorChangeBody is a change of until when a client is a minor.
+type MinorChangeBody struct {
+	Was        string    `json:"old_until,omitempty" format:"date" doc:"Left out: she was not noted as a minor before"`
+	Until      string    `json:"new_until,omitempty" format:"date" doc:"Left out: it was taken back"`
+	ApprovedBy string    `json:"approved_by,omitempty"`
+	Reason     string    `json:"reason,omitempty"`
+	NotedBy    string    `json:"noted_by"`
+	Made       time.Time `json:"made_at"`
 }
 
 // GuardianYesBody is a guardian's yes to one visit.
@@ -67,6 +81,11 @@ const ownWording = "I was told what will be done, which products are used and wh
 type minorInput struct {
 	ByID
 	Body MinorBody
+}
+type minorEndInput struct {
+	ByID
+	ApprovedBy string `query:"approved_by" maxLength:"80" doc:"The licensed person who agrees; needed while she is a minor"`
+	Reason     string `query:"reason" maxLength:"300" doc:"Why, in words that say nothing of her health; needed while she is a minor"`
 }
 type guardianInput struct {
 	ByID
@@ -127,10 +146,49 @@ func (s *Server) getMinor(ctx context.Context, in *ByID) (out *found[MinorBody],
 			return err
 		}
 		m, err := t.MinorOf(ctx, in.ID)
+		if err != nil {
+			return err
+		}
 		out = s.writeMinor(n, m)
+		list, err := t.MinorChanges(ctx, in.ID)
+		for _, c := range list {
+			b := MinorChangeBody{ApprovedBy: c.ApprovedBy, Reason: c.Reason, NotedBy: c.NotedBy, Made: c.Made.In(n.loc)}
+			if c.Was != nil {
+				b.Was = c.Was.String()
+			}
+			if c.Until != nil {
+				b.Until = c.Until.String()
+			}
+			out.Body.Changes = append(out.Body.Changes, b)
+		}
 		return err
 	})
 	return out, err
+}
+
+// minorChange is who changes until when a client is a minor, and why. With ends,
+// a guardian who is asked today might not be asked any more: then only the
+// licensed person's yes and a reason will do. in is where the request says so.
+func (s *Server) minorChange(ctx context.Context, t *store.Tx, ends bool, in, approvedBy, reason string) (c store.MinorChange, err error) {
+	var f scheduling.Faults
+	least := 0
+	if ends {
+		least = 1
+	}
+	if ends || approvedBy != "" {
+		p, err := licensedPerson(ctx, t, &f, in+"approved_by", text(&f, in+"approved_by", approvedBy, 0, 80))
+		if err != nil {
+			return c, err
+		}
+		c.ApprovedBy = p.Name
+	}
+	c.Reason = text(&f, in+"reason", reason, least, 300)
+	if err := f.Err(); err != nil {
+		return c, err
+	}
+	c.Made = s.now()
+	c.NotedBy, err = whoNotes(ctx, t)
+	return c, err
 }
 
 func (s *Server) setMinor(ctx context.Context, in *minorInput) (out *found[MinorBody], err error) {
@@ -150,15 +208,41 @@ func (s *Server) setMinor(ctx context.Context, in *minorInput) (out *found[Minor
 		if latest := n.today(s.now()).AddDate(m.Age, 0, 0); m.Until.After(latest) {
 			return &scheduling.InvalidError{Field: "minor_until", Problem: "is later than anybody born today could be " + fmt.Sprint(m.Age), Want: latest.String() + " or earlier"}
 		}
-		m, err = t.SetMinor(ctx, m)
+		old, err := t.MinorOf(ctx, in.ID)
+		if err != nil && !is(err, scheduling.ErrNotFound) {
+			return err
+		}
+		ends := err == nil && n.minorAt(old, s.now()) && m.Until.Before(n.ofAge(old))
+		c, err := s.minorChange(ctx, t, ends, "", in.Body.ApprovedBy, in.Body.Reason)
+		if err != nil {
+			return err
+		}
+		m, err = t.SetMinor(ctx, m, c)
 		out = s.writeMinor(n, m)
 		return err
 	})
 	return out, err
 }
 
-func (s *Server) deleteMinor(ctx context.Context, in *ByID) (*empty, error) {
-	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.DeleteMinor(ctx, in.ID) })
+func (s *Server) deleteMinor(ctx context.Context, in *minorEndInput) (*empty, error) {
+	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if err := t.LockClient(ctx, in.ID); err != nil {
+			return err
+		}
+		m, err := t.MinorOf(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		c, err := s.minorChange(ctx, t, n.minorAt(m, s.now()), "query.", in.ApprovedBy, in.Reason)
+		if err != nil {
+			return err
+		}
+		return t.DeleteMinor(ctx, in.ID, c)
+	})
 }
 
 // addGuardianYes notes a guardian's yes. A new one stands beside those before it.

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"time"
 
+	"github.com/rickb777/date"
+
 	"chairblock/scheduling"
 	"chairblock/scheduling/needs"
 	"chairblock/store"
@@ -147,11 +149,15 @@ func addTests(c *needs.Client, list []store.TestNote) {
 	}
 }
 
-// minorAt reports whether a client is below the salon's age of consent at t. The
-// age may have changed since it was written down until when she is.
+// ofAge is the day on which a client reaches the salon's age of consent, which may
+// have changed since it was written down.
+func (n salonDay) ofAge(m store.Minor) date.Date {
+	return m.Until.AddDate(n.consentAge()-m.Age, 0, 0)
+}
+
+// minorAt reports whether a client is below the salon's age of consent at t.
 func (n salonDay) minorAt(m store.Minor, t time.Time) bool {
-	until := m.Until.AddDate(n.consentAge()-m.Age, 0, 0)
-	return scheduling.CivilDate(t, n.loc).Before(until)
+	return scheduling.CivilDate(t, n.loc).Before(n.ofAge(m))
 }
 
 // toCome reports whether the needs of a visit are of interest: it is pencilled or

@@ -456,6 +456,45 @@ func TestAMinorIsBookedWithAGuardianAndTheLicensedYes(t *testing.T) {
 	require.False(t, m.Minor)
 }
 
+func TestNobodyEndsAMinorsStatusWithoutTheLicensedPersonAndAReason(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	path := "/v1/clients/" + s.client("Mara") + "/minor"
+	desk := s.as(store.Desk)
+	put := func(until string, more object) answer {
+		body := object{"minor_until": until}
+		for k, v := range more {
+			body[k] = v
+		}
+		return desk.call("PUT", path, body)
+	}
+	put("2028-03-01", nil).is(200, nil)
+	put("2028-03-01", object{"guardian_name": "Rosa Quist"}).is(200, nil)
+	put("2028-04-01", nil).is(200, nil) // asks for the guardian for longer
+	for _, until := range []string{"2028-03-31", "2020-01-01"} {
+		require.ElementsMatch(t, []string{"body /approved_by", "body /reason"}, pointers(put(until, nil).refused(422, "invalid")))
+		require.Equal(t, []string{"body /reason"}, pointers(put(until, object{"approved_by": "Ada", "reason": " "}).refused(422, "invalid")))
+		require.Equal(t, []string{"body /approved_by"}, pointers(put(until, object{"approved_by": "Mina", "reason": "a slip"}).refused(422, "invalid")))
+	}
+	require.ElementsMatch(t, []string{"query approved_by", "query reason"}, pointers(desk.call("DELETE", path, nil).refused(422, "invalid")))
+	require.Equal(t, []string{"query approved_by"}, pointers(desk.call("DELETE", path+"?approved_by=Mina&reason=a+slip", nil).refused(422, "invalid")))
+
+	put("2028-03-31", object{"approved_by": "Ada", "reason": "her papers say so"}).is(200, nil)
+	desk.call("DELETE", path+"?approved_by=Ada&reason=another+client", nil).is(204, nil)
+	desk.call("DELETE", path+"?approved_by=Ada&reason=another+client", nil).refused(404, "not-found")
+	put("2020-01-01", nil).is(200, nil) // nobody was asked for before
+	put("2019-01-01", nil).is(200, nil)
+	var m api.MinorBody
+	desk.call("GET", path, nil).is(200, &m)
+	var got []string
+	for _, c := range m.Changes {
+		require.Equal(t, "desk", c.NotedBy)
+		got = append(got, c.Was+" > "+c.Until+" "+c.ApprovedBy+": "+c.Reason)
+	}
+	require.Equal(t, []string{" > 2028-03-01 : ", "2028-03-01 > 2028-03-01 : ", "2028-03-01 > 2028-04-01 : ", "2028-04-01 > 2028-03-31 Ada: her papers say so",
+		"2028-03-31 >  Ada: another client", " > 2020-01-01 : ", "2020-01-01 > 2019-01-01 : "}, got)
+}
+
 func TestMessagesOfAMinorGoToTheGuardianAndSayWhatIsNeeded(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)

@@ -127,7 +127,7 @@ func (s *salon) requests() map[string]request {
 		"book-visit":    object{"client_id": s.client("Nora"), "start": start.Add(73 * time.Hour), "services": s.straightening()},
 		"move-visit":    object{"start": start.Add(97 * time.Hour), "approved_by": "Ada"}, "finish-visit": object{},
 		"cancel-visit": object{"others": "keep"}, "extend-visit": object{"minutes": 5}, "set-visit-group": object{"group_id": things["visit-groups"]},
-		"swap-visit":          object{"other_id": s.visit("Olga", start.Add(121*time.Hour)), "other_version": 1},
+		"swap-visit":          object{"other_id": s.visit("Olga", start.Add(121*time.Hour)), "other_version": 1, "approved_by": "Ada"},
 		"find-group-openings": object{"how": "side_by_side", "limit": 1, "visits": []object{{"services": s.straightening()}, {"services": []object{s.by(s.ben, "Dry cut")}}}},
 		"book-group": object{"how": "side_by_side", "visits": []object{s.visitOf("Rosa", start.Add(time.Hour), s.by(s.ada, "Dry cut")),
 			s.visitOf("Thea", start.Add(time.Hour), s.by(s.ben, "Dry cut"))}},
@@ -178,7 +178,8 @@ func (s *salon) requests() map[string]request {
 	bodies["clear-follow-up"] = object{"licensed": "Ada", "why": "looked at it"}
 	bodies["book-first-wash-check"] = object{"start": "2026-06-15T10:00:00+02:00"}
 	bodies["book-correction"] = object{"start": "2026-06-16T09:00:00+02:00", "approved_by": "Ada", "hair": hair()}
-	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12"}
+	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
+		"delete-minor": "?approved_by=Ada&reason=noted+by+mistake"}
 	out := map[string]request{}
 	for path, ops := range readSpec(s.t).Paths {
 		kind := strings.Split(strings.TrimPrefix(path, "/"), "/")[0]

@@ -33,6 +33,24 @@ CREATE TABLE minor (
     FOREIGN KEY (salon_id, client_id) REFERENCES client ON DELETE CASCADE
 );
 
+-- Each time somebody noted, changed or took back that a client is a minor, never
+-- updated: since a guardian's yes cannot be overridden, who ends the need for it
+-- stays on record.
+CREATE TABLE minor_change (
+    salon_id    text NOT NULL,
+    change_id   text NOT NULL,
+    client_id   text NOT NULL,
+    old_until   date, -- none: she was not noted as a minor before
+    new_until   date, -- none: it was taken back
+    approved_by text NOT NULL DEFAULT '', -- the licensed person who agreed
+    reason      text NOT NULL DEFAULT '' CHECK (length(reason) <= 300),
+    noted_by    text NOT NULL,
+    made_at     timestamptz NOT NULL,
+    PRIMARY KEY (salon_id, change_id),
+    FOREIGN KEY (salon_id, client_id) REFERENCES client ON DELETE CASCADE
+);
+CREATE INDEX minor_change_by_client ON minor_change (salon_id, client_id, change_id);
+
 -- Wordings of the consent that a salon asks for; version 1 is the program's own.
 CREATE TABLE consent_wording (
     salon_id        text NOT NULL REFERENCES salon ON DELETE CASCADE,
@@ -96,4 +114,4 @@ CREATE TRIGGER staff_leaves_out_gone AFTER DELETE ON staff_leaves_out REFERENCIN
     FOR EACH STATEMENT EXECUTE FUNCTION note_salon_change();
 
 -- +goose Down
-DROP TABLE staff_leaves_out, need_override, consent, consent_wording, minor, test_record;
+DROP TABLE staff_leaves_out, need_override, consent, consent_wording, minor_change, minor, test_record;

@@ -51,9 +51,39 @@ func (t *Tx) MinorsOf(ctx context.Context, clients ...string) (map[string]Minor,
 	return out, err
 }
 
-// SetMinor notes that a client is a minor, or changes what was noted. The client
-// has to be locked.
-func (t *Tx) SetMinor(ctx context.Context, m Minor) (Minor, error) {
+// MinorChange says who noted, changed or took back that a client is a minor, and
+// why. None is ever changed itself.
+type MinorChange struct {
+	Was        *date.Date `db:"old_until"`   // nil: she was not noted as a minor before
+	Until      *date.Date `db:"new_until"`   // nil: it was taken back
+	ApprovedBy string     `db:"approved_by"` // the licensed person, "" when nobody had to agree
+	Reason     string     `db:"reason"`      // up to 300 characters
+	NotedBy    string     `db:"noted_by"`
+	Made       time.Time  `db:"made_at"`
+}
+
+// MinorChanges lists every change of until when a client is a minor, oldest first.
+func (t *Tx) MinorChanges(ctx context.Context, client string) ([]MinorChange, error) {
+	return collect[MinorChange](ctx, t, "minor changes", `SELECT old_until::text AS old_until, new_until::text AS new_until, approved_by, reason, noted_by, made_at
+		FROM minor_change WHERE salon_id = $1 AND client_id = $2 ORDER BY change_id`, t.salon, client)
+}
+
+// addMinorChange keeps a change before it is made; until is "" when it takes back
+// what was noted.
+func (t *Tx) addMinorChange(ctx context.Context, client, until string, c MinorChange) error {
+	_, err := t.tx.Exec(ctx, `
+		INSERT INTO minor_change (salon_id, change_id, client_id, old_until, new_until, approved_by, reason, noted_by, made_at)
+		VALUES ($1, $2, $3, (SELECT until_date FROM minor WHERE salon_id = $1 AND client_id = $3), nullif($4, '')::date, $5, $6, $7, $8)`,
+		t.salon, NewID(), client, until, c.ApprovedBy, c.Reason, c.NotedBy, c.Made)
+	return domain("note change of minor", err, false)
+}
+
+// SetMinor notes that a client is a minor, or changes what was noted, and keeps
+// who did and why. The client has to be locked.
+func (t *Tx) SetMinor(ctx context.Context, m Minor, c MinorChange) (Minor, error) {
+	if err := t.addMinorChange(ctx, m.Client, m.Until.String(), c); err != nil {
+		return m, err
+	}
 	_, err := t.tx.Exec(ctx, `
 		INSERT INTO minor (salon_id, client_id, until_date, consent_age, guardian_name, phone, mail, contact_by, stays)
 		VALUES ($1, $2, $3::text::date, $4, $5, $6, $7, $8, $9)
@@ -67,9 +97,15 @@ func (t *Tx) SetMinor(ctx context.Context, m Minor) (Minor, error) {
 	return t.MinorOf(ctx, m.Client)
 }
 
-// DeleteMinor takes back that a client is a minor, or returns
-// scheduling.ErrNotFound.
-func (t *Tx) DeleteMinor(ctx context.Context, client string) error {
+// DeleteMinor takes back that a client is a minor and keeps who did and why, or
+// returns scheduling.ErrNotFound. The client has to be locked.
+func (t *Tx) DeleteMinor(ctx context.Context, client string, c MinorChange) error {
+	if _, err := t.MinorOf(ctx, client); err != nil {
+		return err
+	}
+	if err := t.addMinorChange(ctx, client, "", c); err != nil {
+		return err
+	}
 	tag, err := t.tx.Exec(ctx, `DELETE FROM minor WHERE salon_id = $1 AND client_id = $2`, t.salon, client)
 	return one("delete minor", tag.RowsAffected(), err)
 }

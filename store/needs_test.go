@@ -22,7 +22,7 @@ func (x *filled) onRecord(t *store.Tx) {
 	n, err := t.AddTestNote(ctx, patch(x.client, "product of "+x.row.ID))
 	require.NoError(x.t, err)
 	x.test = n.ID
-	_, err = t.SetMinor(ctx, minor(x.client))
+	_, err = t.SetMinor(ctx, minor(x.client), changed)
 	require.NoError(x.t, err)
 	c, err := t.AddConsent(ctx, consent(x.client))
 	require.NoError(x.t, err)
@@ -40,6 +40,8 @@ func patch(client, product string) store.TestNote {
 func minor(client string) store.Minor {
 	return store.Minor{Client: client, Until: date.New(2028, time.May, 1), Age: 16, Guardian: "Rosa Quist", ContactBy: "none", Stays: "present"}
 }
+
+var changed = store.MinorChange{NotedBy: "desk", Made: at(1, 0)}
 
 func consent(client string) store.Consent {
 	return store.Consent{Client: client, Wording: 1, GivenBy: "herself", How: "present", Given: at(1, 0), TakenBy: "Ada"}
@@ -69,10 +71,11 @@ func init() {
 		},
 		"MinorOf": func(t *store.Tx, x *filled) (any, error) { return t.MinorOf(x.t.Context(), x.client) },
 		"SetMinor": func(t *store.Tx, x *filled) (any, error) {
-			_, err := t.SetMinor(x.t.Context(), minor(x.client))
+			_, err := t.SetMinor(x.t.Context(), minor(x.client), changed)
 			return nil, err
 		},
-		"DeleteMinor": func(t *store.Tx, x *filled) (any, error) { return nil, t.DeleteMinor(x.t.Context(), x.client) },
+		"DeleteMinor":  func(t *store.Tx, x *filled) (any, error) { return nil, t.DeleteMinor(x.t.Context(), x.client, changed) },
+		"MinorChanges": func(t *store.Tx, x *filled) (any, error) { return t.MinorChanges(x.t.Context(), x.client) },
 		"AddConsent": func(t *store.Tx, x *filled) (any, error) {
 			_, err := t.AddConsent(x.t.Context(), consent(x.client))
 			return nil, err
@@ -236,7 +239,7 @@ func TestTheRecordsOfSeveralVisitsAreReadAtOnce(t *testing.T) {
 
 		_, err = tx.AddTestNote(ctx, patch(guest, "Soft Wave"))
 		require.NoError(t, err)
-		_, err = tx.SetMinor(ctx, minor(other))
+		_, err = tx.SetMinor(ctx, minor(other), changed)
 		require.NoError(t, err)
 		c, err := tx.AddConsent(ctx, consent(guest))
 		require.NoError(t, err)
