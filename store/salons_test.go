@@ -561,32 +561,6 @@ func TestClientsAreFoundByTheBeginningOfANameAndPageByPage(t *testing.T) {
 	require.Empty(t, find("x", "", 10))
 }
 
-func TestABookedVisitKeepsTheServiceAsItWas(t *testing.T) {
-	t.Parallel()
-	s := newSalon(t, 4)
-	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
-	next := s.service.Service
-	next.Name, next.PriceCents = "Dearer", 1
-	s.tx(func(tx *store.Tx) error {
-		now, err := tx.UpdateService(t.Context(), next, 1)
-		require.NoError(t, err)
-		require.Equal(t, 2, now.Version)
-		require.NoError(t, tx.RetireService(t.Context(), next.ID, 2))
-		list, err := tx.Services(t.Context())
-		require.NoError(t, err)
-		require.Empty(t, list)
-		old, err := tx.ServiceVersion(t.Context(), next.ID, 1)
-		require.NoError(t, err)
-		require.Equal(t, s.service.Steps, old.Steps)
-		got, err := tx.VisitByID(t.Context(), v.ID)
-		require.NoError(t, err)
-		require.Equal(t, s.service.Name, got.Services[0].Name)
-		_, err = tx.ServiceVersion(t.Context(), next.ID, 3)
-		require.ErrorIs(t, err, scheduling.ErrNotFound)
-		return nil
-	})
-}
-
 func TestASalonIsKeptAsItWasGiven(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 4)
