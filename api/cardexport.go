@@ -147,7 +147,7 @@ func (s *Server) cardsPage(c echo.Context) error {
 // sheet is the card for the page.
 func (x *cardOf) sheet(names map[string]string, now time.Time, stops bool) pages.CardSheet {
 	b := x.body(names, now, stops)
-	p := pages.CardSheet{Start: x.v.Start, End: realEnd(x.v), Services: strings.Join(b.Services, ", "), Lead: b.Lead, State: stateWords(x.v, x.n.loc)}
+	p := pages.CardSheet{Start: realStart(x.v), End: realEnd(x.v), Services: strings.Join(b.Services, ", "), Lead: b.Lead, State: stateWords(x.v, x.n.loc)}
 	if b.Hair != nil {
 		p.Hair = hairWords(*b.Hair)
 		if !x.seen {
@@ -227,4 +227,16 @@ func stopWords(b StopBody, n salonDay) []string {
 		out = append(out, "What follows is not cleared yet.")
 	}
 	return out
+}
+
+// realStart is when the first step that anything is known of began, and the
+// planned start as long as nothing is: a client who comes early can be done
+// before the planned start.
+func realStart(v store.Visit) time.Time {
+	for _, st := range v.Steps {
+		if st.RealStart != nil {
+			return *st.RealStart
+		}
+	}
+	return v.Start
 }
