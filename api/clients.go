@@ -61,19 +61,25 @@ func (b ClientBody) row() (store.Client, error) {
 	c.Note = text(&f, "note", b.Note, 0, 500)
 	c.Mail = address(&f, "mail", b.Mail)
 	c.Phone = phone(&f, "phone", b.Phone, "")
-	if c.ContactBy == "" {
-		c.ContactBy = "none"
-		if c.Mail != "" {
-			c.ContactBy = "mail"
-		}
-	}
-	if c.ContactBy == "mail" && c.Mail == "" {
-		f.Add("contact_by", "is mail, but there is no address", "an address in mail, or another way")
-	}
-	if (c.ContactBy == "call" || c.ContactBy == "text") && c.Phone == "" {
-		f.Add("contact_by", "is "+c.ContactBy+", but there is no telephone number", "a number in phone, or another way")
-	}
+	c.ContactBy = contactBy(&f, c.ContactBy, "mail", c.Mail, "phone", c.Phone)
 	return c, f.Err()
+}
+
+// contactBy is how messages reach somebody who has the address and the number in
+// the fields named: by mail where nothing is wished and there is an address. A way
+// for which there is neither is noted.
+func contactBy(f *scheduling.Faults, wished, mailField, mail, phoneField, phone string) string {
+	switch {
+	case wished == "" && mail != "":
+		return "mail"
+	case wished == "":
+		return "none"
+	case wished == "mail" && mail == "":
+		f.Add("contact_by", "is mail, but there is no address", "an address in "+mailField+", or another way")
+	case (wished == "call" || wished == "text") && phone == "":
+		f.Add("contact_by", "is "+wished+", but there is no telephone number", "a number in "+phoneField+", or another way")
+	}
+	return wished
 }
 
 func writeClient(c store.Client) ClientBody {

@@ -121,7 +121,13 @@ func (s *Server) expectedHairRoutes() {
 }
 
 func (s *Server) expectedHair(ctx context.Context, in *hairQuery) (*found[ExpectedHair], error) {
-	var out ExpectedHair
+	return onHair(ctx, s, in, hairPast.expect)
+}
+
+// onHair answers a question about what is known of a client's hair on a day, when
+// so many cm were cut since.
+func onHair[B any](ctx context.Context, s *Server, in *hairQuery, ask func(hairPast, salonDay, date.Date, *float64) (B, error)) (*found[B], error) {
+	var out found[B]
 	err := s.read(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
@@ -136,10 +142,10 @@ func (s *Server) expectedHair(ctx context.Context, in *hairQuery) (*found[Expect
 		if err != nil {
 			return err
 		}
-		out, err = p.expect(n, on, cut)
+		out.Body, err = ask(p, n, on, cut)
 		return in.inQuery(err)
 	})
-	return &found[ExpectedHair]{Body: out}, err
+	return &out, err
 }
 
 // expect is the hair as it should be on a day when cut cm were cut since it was

@@ -12,7 +12,6 @@ import (
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
-	"chairblock/store"
 )
 
 // HairMapBody is a client's hair from scalp to ends.
@@ -72,25 +71,9 @@ func (s *Server) hairMapRoutes() {
 }
 
 func (s *Server) hairMap(ctx context.Context, in *hairQuery) (*found[HairMapBody], error) {
-	var out HairMapBody
-	err := s.read(ctx, func(t *store.Tx) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
-		}
-		var f scheduling.Faults
-		on, cut := in.day(&f, n, s.now()), in.cut(&f)
-		if err := f.Err(); err != nil {
-			return err
-		}
-		p, err := loadHairPast(ctx, t, n, in.ID)
-		if err != nil {
-			return err
-		}
-		out, err = p.until(on).drawn(n, on, cut)
-		return in.inQuery(err)
+	return onHair(ctx, s, in, func(p hairPast, n salonDay, on date.Date, cut *float64) (HairMapBody, error) {
+		return p.until(on).drawn(n, on, cut)
 	})
-	return &found[HairMapBody]{Body: out}, err
 }
 
 // history is what the core makes a map of, and what is shown of each piece of

@@ -119,18 +119,7 @@ func (b MinorBody) row(client string) (store.Minor, error) {
 	m.Guardian = text(&f, "guardian_name", b.GuardianName, 0, 120)
 	m.Mail = address(&f, "guardian_mail", b.Mail)
 	m.Phone = phone(&f, "guardian_phone", b.Phone, "")
-	if m.ContactBy == "" {
-		m.ContactBy = "none"
-		if m.Mail != "" {
-			m.ContactBy = "mail"
-		}
-	}
-	if m.ContactBy == "mail" && m.Mail == "" {
-		f.Add("contact_by", "is mail, but there is no address", "an address in guardian_mail, or another way")
-	}
-	if (m.ContactBy == "call" || m.ContactBy == "text") && m.Phone == "" {
-		f.Add("contact_by", "is "+m.ContactBy+", but there is no telephone number", "a number in guardian_phone, or another way")
-	}
+	m.ContactBy = contactBy(&f, m.ContactBy, "guardian_mail", m.Mail, "guardian_phone", m.Phone)
 	return m, f.Err()
 }
 

@@ -20,9 +20,15 @@ func (l *list) patchTest() (Need, bool) {
 	if !asked { // a test that spoke against the product counts all the same
 		scope = ForChemical
 	}
+	return l.worstOf(scope, asked, l.patchTestOf)
+}
+
+// worstOf is the worst of the tests of the products used in scope, and whether
+// there is one that counts: a test that nobody asks for does only when it refuses.
+func (l *list) worstOf(scope Scope, asked bool, test func(use) Need) (Need, bool) {
 	var worst Need
 	for i, u := range l.uses(scope) {
-		if n := l.patchTestOf(u); i == 0 || worse(n, worst) {
+		if n := test(u); i == 0 || worse(n, worst) {
 			worst = n
 		}
 	}
@@ -95,13 +101,7 @@ func (l *list) strandTest() (Need, bool) {
 	if !asked {
 		scope = ForChemical
 	}
-	var worst Need
-	for i, u := range l.uses(scope) {
-		if n := l.strandTestOf(u); i == 0 || worse(n, worst) {
-			worst = n
-		}
-	}
-	return worst, worst.Kind != "" && (asked || worst.State == Refused)
+	return l.worstOf(scope, asked, l.strandTestOf)
 }
 
 // strandTestOf is the strand test for u.
