@@ -398,13 +398,8 @@ func (s *Server) addFact(ctx context.Context, in *factInput) (*created[FactAnswe
 		if fact.Value, err = value.read(n, &f, card.Kind(fact.Kind)); err != nil && len(f) == 0 {
 			return nil, err
 		}
-		x, err := s.lockCard(ctx, t, in.ID)
+		x, err := s.lockFor(ctx, t, &f, in.ID, fact, value)
 		if err != nil {
-			return nil, cmp.Or(f.Err(), err)
-		}
-		x.checkPlace(&f, fact, s.now())
-		x.checkReason(&f, value.Reason, s.now())
-		if err := f.Err(); err != nil {
 			return nil, err
 		}
 		return s.writeFact(ctx, t, x, fact)
@@ -519,17 +514,27 @@ func (s *Server) correctFact(ctx context.Context, in *correctionInput) (*created
 		} else if fact.Value, err = value.read(n, &f, card.Kind(old.Kind)); err != nil && len(f) == 0 {
 			return nil, err
 		}
-		x, err := s.lockCard(ctx, t, in.ID)
+		x, err := s.lockFor(ctx, t, &f, in.ID, fact, value)
 		if err != nil {
-			return nil, cmp.Or(f.Err(), err)
+			return nil, err
 		}
-		x.checkPlace(&f, fact, s.now())
-		x.checkReason(&f, value.Reason, s.now())
-		if err := cmp.Or(f.Err(), x.mayCorrect(*old)); err != nil {
+		if err := x.mayCorrect(*old); err != nil {
 			return nil, err
 		}
 		return s.writeFact(ctx, t, x, fact)
 	})
+}
+
+// lockFor locks the card of a visit for a fact. It returns f with what is wrong
+// with the place of the fact and with its reason, when anything is.
+func (s *Server) lockFor(ctx context.Context, t *store.Tx, f *scheduling.Faults, visit string, fact store.CardFact, value FactValue) (*cardOf, error) {
+	x, err := s.lockCard(ctx, t, visit)
+	if err != nil {
+		return nil, cmp.Or(f.Err(), err)
+	}
+	x.checkPlace(f, fact, s.now())
+	x.checkReason(f, value.Reason, s.now())
+	return x, f.Err()
 }
 
 // noMore notes whatever stands beside a fact that is taken back.
