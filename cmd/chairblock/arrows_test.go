@@ -18,12 +18,13 @@ const module = "chairblock"
 // arrows says which of our packages each of our packages may import. A package
 // that is missing here fails the test: a new one has to find its place first.
 var arrows = map[string][]string{
-	"cmd/chairblock": {"api", "api/notify", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
+	"cmd/chairblock": {"api", "api/notify", "api/outbound", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
-	"api": {"api/ics", "api/notify", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
+	"api": {"api/ics", "api/notify", "api/outbound", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/ics":              {"scheduling"},
-	"api/notify":           {"scheduling"},
+	"api/notify":           {"api/outbound", "scheduling"},
+	"api/outbound":         {},
 	"api/pages":            {"scheduling", "scheduling/chairtime"},
 	"store":                {"migrations", "scheduling", "scheduling/openings", "scheduling/pace", "scheduling/screening"},
 	"store/pg":             {},
