@@ -128,14 +128,14 @@ func (s *Server) compose(d store.Due, to person, needed []notify.Needed) (notify
 		if d.Retouch != nil { // as the client's calendar shows it, which knows how the hair grows
 			day = scheduling.CivilDate(*d.Retouch, loc)
 		}
-		f.RetouchFrom = &day
+		f.WithinFrom = &day
 	}
 	f.StillNeeded, f.GuardianFirstName = needed, to.first
-	subject, text, err := notify.Compose(notify.Kind(d.Reminder.Kind), f)
+	m, err := notify.Compose(notify.English(), notify.Kind(d.Reminder.Kind), f)
 	return notify.Mail{
 		From:    netmail.Address{Name: d.Salon.Name, Address: d.Salon.Mail},
 		To:      netmail.Address{Name: cmp.Or(to.first, d.Client.GivenName), Address: to.mail},
-		Subject: subject, Text: text, MessageID: d.Reminder.MessageID,
+		Subject: m.Subject, Text: m.Text, HTML: m.HTML, MessageID: d.Reminder.MessageID,
 	}, err
 }
 

@@ -21,24 +21,24 @@ var messages = template.Must(template.New("").ParseFS(messageFiles, "messages/*.
 // Confirmation and Reminder need Services, Start and End, and KeepDryUntil
 // when Straightening; Moved needs Before as well; Cancelled needs Start;
 // Aftercare needs End, KeepDryUntil and Emergency; AftercareEnd needs End and
-// KeepDryUntil; Retouch needs RetouchFrom.
+// KeepDryUntil; Retouch needs WithinFrom.
 //
 // Compose returns scheduling.Faults when a fact is missing or impossible.
-func Compose(k Kind, f Facts) (subject, text string, err error) {
+func Compose(w *Words, k Kind, f Facts) (Message, error) {
 	if err := f.check(k); err != nil {
-		return "", "", fmt.Errorf("notify: compose: %w", err)
+		return Message{}, fmt.Errorf("notify: compose: %w", err)
 	}
 	v := newView(k, f)
 	var b strings.Builder
 	if err := messages.ExecuteTemplate(&b, string(k)+".subject", v); err != nil {
-		return "", "", fmt.Errorf("notify: compose %s: %w", k, err)
+		return Message{}, fmt.Errorf("notify: compose %s: %w", k, err)
 	}
-	subject = clean(b.String())
+	subject := clean(b.String())
 	b.Reset()
 	if err := messages.ExecuteTemplate(&b, string(k)+".text", v); err != nil {
-		return "", "", fmt.Errorf("notify: compose %s: %w", k, err)
+		return Message{}, fmt.Errorf("notify: compose %s: %w", k, err)
 	}
-	return subject, strings.TrimSpace(b.String()) + "\n", nil
+	return Message{Subject: subject, Text: strings.TrimSpace(b.String()) + "\n"}, nil
 }
 
 // view is what the message files see: every value already in words.
@@ -81,7 +81,7 @@ func newView(k Kind, f Facts) view {
 		}
 	}
 	if k == Retouch {
-		v.RetouchFrom = f.RetouchFrom.Format("Monday 2 January 2006")
+		v.RetouchFrom = f.WithinFrom.Format("Monday 2 January 2006")
 		return v
 	}
 	v.setTimes(k, f)

@@ -125,11 +125,12 @@ func TestEveryMessageReadsAsInItsGolden(t *testing.T) {
 		"aftercare_end with a longer time untied": {AftercareEnd, with(base, func(f *Facts) {
 			f.NoTieUntil, f.Link = after(f.End, 168*time.Hour), ""
 		})},
-		"retouch":              {Retouch, with(base, func(f *Facts) { f.RetouchFrom = &due })},
-		"retouch without link": {Retouch, with(base, func(f *Facts) { f.RetouchFrom, f.Link, f.ClientFirstName = &due, "", "" })},
+		"retouch":              {Retouch, with(base, func(f *Facts) { f.WithinFrom = &due })},
+		"retouch without link": {Retouch, with(base, func(f *Facts) { f.WithinFrom, f.Link, f.ClientFirstName = &due, "", "" })},
 	} {
 		t.Run(name, func(t *testing.T) {
-			subject, text, err := Compose(tt.kind, tt.facts)
+			m, err := Compose(English(), tt.kind, tt.facts)
+			subject, text := m.Subject, m.Text
 			require.NoError(t, err)
 			golden(t, strings.ReplaceAll(name, " ", "-")+".txt", "Subject: "+subject+"\n\n"+text)
 			requireTidy(t, subject, text)
@@ -168,7 +169,8 @@ func TestAftercareIsFortyEightElapsedHours(t *testing.T) {
 	} {
 		t.Run(tt.zone+" "+tt.end, func(t *testing.T) {
 			f := straightening(t).endingAt(at(t, tt.end), zone(t, tt.zone))
-			subject, text, err := Compose(Aftercare, f)
+			m, err := Compose(English(), Aftercare, f)
+			subject, text := m.Subject, m.Text
 			require.NoError(t, err)
 			require.Equal(t, "Keep your hair dry until "+tt.want, subject)
 			require.Contains(t, text, "For 48 hours, until "+tt.want+"\n")
@@ -191,7 +193,7 @@ func TestComposeNamesEveryMissingFact(t *testing.T) {
 	}{
 		{"nothing given for a confirmation", Confirmation, Facts{}, []string{"salon_name", "salon_phone", "zone", "start", "end", "end", "services"}},
 		{"nothing given for aftercare", Aftercare, Facts{}, []string{"salon_name", "salon_phone", "zone", "emergency", "end", "keep_dry_until"}},
-		{"nothing given for a retouch", Retouch, Facts{}, []string{"salon_name", "salon_phone", "zone", "retouch_from"}},
+		{"nothing given for a retouch", Retouch, Facts{}, []string{"salon_name", "salon_phone", "zone", "within_from"}},
 		{"nothing given for a cancellation", Cancelled, Facts{}, []string{"salon_name", "salon_phone", "zone", "start"}},
 		{"an unknown kind", "greeting", base, []string{"kind"}},
 		{"no emergency number", Aftercare, with(base, func(f *Facts) { f.Emergency = "\r\n" }), []string{"emergency"}},
@@ -206,7 +208,7 @@ func TestComposeNamesEveryMissingFact(t *testing.T) {
 		{"a link with a password", Reminder, with(base, func(f *Facts) { f.Link = "https://a:b@salon.example/" }), []string{"link"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			_, _, err := Compose(tt.kind, tt.facts)
+			_, err := Compose(English(), tt.kind, tt.facts)
 			var faults scheduling.Faults
 			require.ErrorAs(t, err, &faults)
 			var fields []string
@@ -233,7 +235,8 @@ func TestAStrangersLinkIsNotGreeted(t *testing.T) {
 		"Ma\u202era":                 "Hello Mara,",
 		"\xff":                       "Hello \uFFFD,",
 	} {
-		_, text, err := Compose(Cancelled, with(straightening(t), func(f *Facts) { f.ClientFirstName = name }))
+		m, err := Compose(English(), Cancelled, with(straightening(t), func(f *Facts) { f.ClientFirstName = name }))
+		text := m.Text
 		require.NoError(t, err)
 		require.Equal(t, want, strings.SplitN(text, "\n", 2)[0])
 	}
@@ -241,7 +244,7 @@ func TestAStrangersLinkIsNotGreeted(t *testing.T) {
 
 // A secret link must not come back in the error that refuses it.
 func TestComposeErrorsDoNotRepeatTheLink(t *testing.T) {
-	_, _, err := Compose(Reminder, with(straightening(t), func(f *Facts) { f.Link = "ftp://salon.example/c_secret" }))
+	_, err := Compose(English(), Reminder, with(straightening(t), func(f *Facts) { f.Link = "ftp://salon.example/c_secret" }))
 	require.Error(t, err)
 	require.NotContains(t, err.Error(), "c_secret")
 }
@@ -251,7 +254,8 @@ func FuzzComposeKeepsHostileTextOnItsLine(f *testing.F) {
 		f.Add(s, s)
 	}
 	base := straightening(f)
-	_, plain, err := Compose(Confirmation, base)
+	m, err := Compose(English(), Confirmation, base)
+	plain := m.Text
 	require.NoError(f, err)
 	lines := strings.Count(plain, "\n")
 	f.Fuzz(func(t *testing.T, name, service string) {
@@ -259,7 +263,8 @@ func FuzzComposeKeepsHostileTextOnItsLine(f *testing.F) {
 			x.ClientFirstName, x.Stylist, x.SalonAddress = name, "I "+name, "A "+service
 			x.Services, x.SalonName = []string{"s" + service, "fringe cut"}, "S "+service
 		})
-		subject, text, err := Compose(Confirmation, facts)
+		m, err := Compose(English(), Confirmation, facts)
+		subject, text := m.Subject, m.Text
 		require.NoError(t, err)
 		require.Equal(t, lines, strings.Count(text, "\n"), "hostile text made or lost a line")
 		require.LessOrEqual(t, len([]rune(subject)), maxFact)
@@ -273,7 +278,7 @@ func BenchmarkCompose(b *testing.B) {
 	facts := straightening(b)
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, _, err := Compose(Confirmation, facts); err != nil {
+		if _, err := Compose(English(), Confirmation, facts); err != nil {
 			b.Fatal(err)
 		}
 	}

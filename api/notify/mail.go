@@ -25,11 +25,26 @@ type Mail struct {
 	Subject  string
 	// Text is plain text in UTF-8 with LF or CR LF line ends.
 	Text string
+	// HTML is the same message as a page of its own, or empty.
+	HTML string
+	// Unsubscribe is an https address where one POST stops messages like this
+	// one (RFC 8058), or empty. That RFC wants a DKIM signature over both of
+	// its headers, which the mail server of the salon adds.
+	Unsubscribe string
 	// MessageID is what MessageID returned, without angle brackets.
 	MessageID string
-	// ICS is a calendar object, or empty. One with a METHOD goes out as an
-	// invitation that mail programs can act on, one without as a file.
-	ICS []byte
+	// Invitation is nil, or what mail programs offer to put into a calendar.
+	Invitation *Invitation
+}
+
+// Invitation is a calendar object that mail programs act on (RFC 6047).
+type Invitation struct {
+	// ICS is the calendar object, whose METHOD is Method.
+	ICS    []byte
+	Method string
+	// Organizer is where answers of calendars go. The zero value, and the
+	// address that the mail comes from, mean that they go back to the sender.
+	Organizer netmail.Address
 }
 
 // Bounds of one mail, judgement: a message of ours has a few kilobytes.
@@ -94,16 +109,36 @@ func (m Mail) check() error {
 	if strings.TrimSpace(m.Text) == "" || len(m.Text) > maxText {
 		faults.Addf("text", "1 to 262144 octets of text", "has %d octets", len(m.Text))
 	}
+	if len(m.HTML) > maxText {
+		faults.Addf("html", "at most 262144 octets", "has %d octets", len(m.HTML))
+	}
+	if m.Unsubscribe != "" && !(plainLink(m.Unsubscribe) && strings.HasPrefix(m.Unsubscribe, "https://")) {
+		faults.Add("unsubscribe", "is not a secure web address", "an https address of at most 500 characters")
+	}
 	if !messageID.MatchString(m.MessageID) {
 		faults.Add("message_id", "is not a Message-ID", "letters@host, without angle brackets")
 	}
-	if len(m.ICS) > maxICS {
-		faults.Addf("ics", "at most 1048576 octets", "has %d octets", len(m.ICS))
-	}
-	if len(m.ICS) > 0 && !bytes.HasPrefix(m.ICS, []byte("BEGIN:VCALENDAR")) {
-		faults.Add("ics", "is not a calendar object", "BEGIN:VCALENDAR first")
+	if m.Invitation != nil {
+		m.Invitation.check(&faults)
 	}
 	return faults.Err()
+}
+
+func (v Invitation) check(faults *scheduling.Faults) {
+	if len(v.ICS) > maxICS {
+		faults.Addf("invitation.ics", "at most 1048576 octets", "has %d octets", len(v.ICS))
+		return
+	}
+	if !bytes.HasPrefix(v.ICS, []byte("BEGIN:VCALENDAR\r\n")) {
+		faults.Add("invitation.ics", "is not a calendar object", "BEGIN:VCALENDAR first")
+	}
+	// A method beside the object that is not the object's own gets the mail refused.
+	if found := icsMethod.FindAllSubmatch(v.ICS, 2); len(found) != 1 || string(found[0][1]) != v.Method {
+		faults.Add("invitation.method", "is not that of the calendar object", "the value of its METHOD")
+	}
+	if v.Organizer != (netmail.Address{}) {
+		checkAddress(faults, "invitation.organizer", v.Organizer.Address)
+	}
 }
 
 // checkAddress wants a bare ASCII address. Addresses in other scripts need an
@@ -133,26 +168,34 @@ func (m Mail) build(at time.Time) (*mail.Msg, error) {
 	msg.SetMessageIDWithValue(m.MessageID)
 	// RFC 3834: no out-of-office program answers what says this.
 	msg.SetGenHeader("Auto-Submitted", "auto-generated")
+	if m.Unsubscribe != "" {
+		msg.SetGenHeaderPreformatted("List-Unsubscribe", "<"+m.Unsubscribe+">")
+		msg.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")
+	}
 	msg.SetBodyString(mail.TypeTextPlain, cleanBody(m.Text))
-	if len(m.ICS) > 0 {
-		if err := m.addCalendar(msg); err != nil {
+	if m.HTML != "" {
+		msg.AddAlternativeString(mail.TypeTextHTML, cleanBody(m.HTML))
+	}
+	if m.Invitation != nil {
+		if err := m.addInvitation(msg); err != nil {
 			return nil, err
 		}
 	}
 	return msg, nil
 }
 
-// addCalendar puts the calendar object into the mail. One with a METHOD is an
-// alternative to the text (RFC 6047 2.4), where mail programs look for
-// invitations, and a file besides for those that do not.
-func (m Mail) addCalendar(msg *mail.Msg) error {
-	kind := mail.ContentType("text/calendar; charset=UTF-8")
-	if method := icsMethod.FindSubmatch(m.ICS); method != nil {
-		msg.AddAlternativeString(mail.ContentType("text/calendar; method="+string(method[1])), string(m.ICS),
-			mail.WithPartEncoding(mail.EncodingB64))
-		kind = "application/ics"
+// addInvitation makes the calendar object the last alternative to the text
+// (RFC 6047 2.4), where mail programs look for invitations, and a file besides
+// for those that do not. Answers by hand still reach the salon where those of
+// calendars have an address of their own.
+func (m Mail) addInvitation(msg *mail.Msg) error {
+	v := m.Invitation
+	msg.AddAlternativeString(mail.ContentType("text/calendar; method="+v.Method), string(v.ICS),
+		mail.WithPartEncoding(mail.EncodingB64))
+	if o := v.Organizer; o.Address != "" && o.Address != m.From.Address {
+		msg.ReplyToMailAddress(named(m.From), named(o))
 	}
-	return msg.AttachReader("visit.ics", bytes.NewReader(m.ICS), mail.WithFileContentType(kind))
+	return msg.AttachReader("visit.ics", bytes.NewReader(v.ICS), mail.WithFileContentType("application/ics"))
 }
 
 func named(a netmail.Address) *netmail.Address {
