@@ -109,8 +109,21 @@ func TestMailsThatCannotBeSentNameTheFieldAndNotItsContent(t *testing.T) {
 		{"an empty message id", "message_id", func(m *Mail) { m.MessageID = "" }},
 		{"a message id with a header in it", "message_id", func(m *Mail) { m.MessageID = "secret@x\r\nBcc: y@z.example" }},
 		{"a message id in angle brackets", "message_id", func(m *Mail) { m.MessageID = "<secret@x>" }},
-		{"something else than a calendar", "ics", func(m *Mail) { m.ICS = []byte("secret") }},
-		{"an endless calendar", "ics", func(m *Mail) { m.ICS = append([]byte("BEGIN:VCALENDAR"), make([]byte, maxICS)...) }},
+		{"something else than a calendar", "invitation.ics", func(m *Mail) {
+			m.Invitation = &Invitation{ICS: []byte("secret\r\nMETHOD:REQUEST\r\n"), Method: "REQUEST"}
+		}},
+		{"an endless calendar", "invitation.ics", func(m *Mail) {
+			m.Invitation = &Invitation{ICS: append([]byte(invitation), make([]byte, maxICS)...), Method: "REQUEST"}
+		}},
+		{"another method than the calendar's", "invitation.method", func(m *Mail) {
+			m.Invitation = &Invitation{ICS: []byte(invitation), Method: "CANCEL"}
+		}},
+		{"two methods", "invitation.method", func(m *Mail) {
+			m.Invitation = &Invitation{ICS: []byte(invitation + invitation), Method: "REQUEST"}
+		}},
+		{"an organizer with a header in the address", "invitation.organizer", func(m *Mail) {
+			m.Invitation = &Invitation{ICS: []byte(invitation), Method: "REQUEST", Organizer: netmail.Address{Address: "secret@x.example\r\nBcc: y@z.example"}}
+		}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			m := sample()
@@ -185,7 +198,7 @@ func parts(t *testing.T, contentType string, body io.Reader) (types []string, co
 
 func TestAnInvitationStandsBesideTheTextAndAsAFile(t *testing.T) {
 	m := sample()
-	m.ICS = []byte(invitation)
+	m.Invitation = &Invitation{ICS: []byte(invitation), Method: "REQUEST", Organizer: m.From}
 	msg := parsed(t, rendered(t, m))
 	types, contents := parts(t, msg.Header.Get("Content-Type"), msg.Body)
 	require.Equal(t, []string{
@@ -194,15 +207,15 @@ func TestAnInvitationStandsBesideTheTextAndAsAFile(t *testing.T) {
 	}, types)
 	require.Equal(t, invitation, string(contents[3]), "every octet as it was given")
 	require.Equal(t, invitation, string(contents[4]))
+	require.Empty(t, msg.Header.Get("Reply-To"))
 }
 
-func TestACalendarWithoutMethodIsOnlyAFile(t *testing.T) {
+func TestAnswersByHandStillReachTheSalon(t *testing.T) {
 	m := sample()
-	m.ICS = []byte(strings.Replace(invitation, "METHOD:REQUEST\r\n", "X-NOTE:METHOD:REQUEST\r\n", 1))
-	msg := parsed(t, rendered(t, m))
-	types, contents := parts(t, msg.Header.Get("Content-Type"), msg.Body)
-	require.Equal(t, []string{"multipart/mixed", "text/plain; charset=UTF-8", `text/calendar; charset=UTF-8; name="visit.ics"`}, types)
-	require.Equal(t, m.ICS, contents[2])
+	m.Invitation = &Invitation{ICS: []byte(invitation), Method: "REQUEST", Organizer: netmail.Address{Name: "Corner Salon", Address: "replies+abc@salon.example"}}
+	list, err := parsed(t, rendered(t, m)).Header.AddressList("Reply-To")
+	require.NoError(t, err)
+	require.Equal(t, []*netmail.Address{&m.From, &m.Invitation.Organizer}, list)
 }
 
 func FuzzNoNameOrSubjectAddsAHeader(f *testing.F) {
