@@ -27,11 +27,12 @@ type Salon struct {
 	Booking    json.RawMessage `db:"booking"`    // rules of booking that differ from the default
 	Pace       json.RawMessage `db:"pace"`       // what is set for learning and differs from the default
 	Care       json.RawMessage `db:"care"`       // rules of aftercare and growth that differ from the default
+	Messages   json.RawMessage `db:"messages"`   // rules of messages that differ from the default
 	Version    int64           `db:"version"`
 }
 
 const salonColumns = `salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail,
-	emergency, chair_time, booking, care, pace, version`
+	emergency, chair_time, booking, care, pace, messages, version`
 
 // AddSalon makes an empty salon and returns it with its id and key.
 func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {

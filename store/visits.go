@@ -56,6 +56,9 @@ type Visit struct {
 	// FollowUpHeld is true of a visit that was stopped early as long as the
 	// licensed person has not let messages and aftercare follow.
 	FollowUpHeld bool `db:"follow_up_held"`
+	// SaidYesAt is when the client said that she comes at Start, nil as long as she
+	// has not, or only of another start.
+	SaidYesAt *time.Time `db:"said_yes_at"`
 
 	Services []VisitService `db:"services"`
 	Steps    []VisitStep    `db:"steps"`
@@ -124,7 +127,9 @@ const visitColumns = `visit_id, coalesce(client_id, '') AS client_id, title, sta
 	coalesce(chair_id, '') AS chair_id, price_cents, note, approved_by, arrived_at, finished_at, held_until, group_id, parent_id,
 	parent_as, version, state = 'stopped_early' AND EXISTS (
 		SELECT 1 FROM visit_stop s WHERE s.salon_id = v.salon_id AND s.visit_id = v.visit_id AND s.cleared_at IS NULL
-	) AS follow_up_held`
+	) AS follow_up_held, (
+		SELECT y.said_at FROM visit_yes y WHERE y.salon_id = v.salon_id AND y.visit_id = v.visit_id AND y.starts_at = v.starts_at
+	) AS said_yes_at`
 
 // visitQuery reads visits with their services and steps in one statement, so
 // that a move is seen whole or not at all. The keys of the objects are the
