@@ -282,9 +282,3 @@ func addClientPart(a *ics.Appointment, p store.Part, n salonDay) {
 func (s *Server) health() map[string]string {
 	return map[string]string{"status": "ok", "zone_data": ics.ZoneDataVersion()}
 }
-
-// feedPath is the address of a feed below the server's own.
-func feedPath(secret string) string { return "/cal/" + secret + ".ics" }
-
-// FeedURL is the whole address of a feed.
-func (s *Server) FeedURL(secret string) string { return s.base + feedPath(secret) }

@@ -57,7 +57,7 @@ var mayDo = map[string]string{
 	"get-minor": "odl", "set-minor": "odl", "delete-minor": "odl", "add-guardian-yes": "odl",
 	"list-consents": "odl", "add-consent": "odl", "withdraw-consent": "odl", "list-consent-wordings": "odla", "add-consent-wording": "o",
 	"override-need": "odl", "withdraw-override": "odl", "list-overrides": "ol", "list-to-do": "odl", "name-client": "odl",
-	"list-feeds": "od", "add-feed": "od", "revoke-feed": "od",
+	"list-feeds": "odl", "add-feed": "odl", "rotate-feed": "odl", "revoke-feed": "odl",
 	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
 	"get-privacy": "odl", "set-privacy": "o", "list-health-reads": "o",

@@ -43,6 +43,7 @@ func (s *Server) routes() {
 	s.delayRoutes()
 	s.reminderRoutes()
 	s.accessRoutes()
+	s.feedRoutes()
 	s.testRoutes()
 	s.minorRoutes()
 	s.overrideRoutes()

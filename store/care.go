@@ -42,7 +42,7 @@ func (t *Tx) SyncClientPartsOf(ctx context.Context, list []VisitParts) error {
 		at[x.Visit], ids[i] = i, x.Visit
 	}
 	staff, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
-		WHERE salon_id = $1 AND visit_id = ANY($2) AND live AND kind IN ('hands_on', 'watched', 'away')`, t.salon, ids)
+		WHERE salon_id = $1 AND visit_id = ANY($2) AND live AND `+ofSalon, t.salon, ids)
 	if err != nil {
 		return err
 	}
@@ -76,7 +76,7 @@ func (t *Tx) RescheduleReminders(ctx context.Context, list []Rescheduled) error 
 			SELECT r.reminder_id, r.job_id, w.due_at FROM reminder r JOIN wanted w USING (reminder_id)
 			WHERE r.salon_id = $1 AND r.state = 'waiting' AND r.due_at <> w.due_at ORDER BY r.reminder_id FOR UPDATE OF r
 		), moved AS (
-			UPDATE reminder r SET due_at = w.due_at FROM waiting w WHERE r.salon_id = $1 AND r.reminder_id = w.reminder_id
+			UPDATE reminder r SET due_at = w.due_at, next_at = NULL FROM waiting w WHERE r.salon_id = $1 AND r.reminder_id = w.reminder_id
 		)
 		UPDATE river_job j SET scheduled_at = w.due_at, state = 'scheduled' FROM waiting w
 		WHERE j.id = w.job_id AND j.kind = 'reminder' AND j.state IN ('available', 'scheduled', 'retryable')`

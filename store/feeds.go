@@ -10,36 +10,47 @@ import (
 	"chairblock/scheduling"
 )
 
-// Feed is a secret calendar address of one person.
+// Kinds of feeds: whose calendar it is.
+const (
+	FeedStaff   = "staff"
+	FeedStation = "station"
+	FeedClient  = "client"
+	FeedSalon   = "salon"
+)
+
+// Feed is a secret calendar address of a person, a station or the salon.
 type Feed struct {
 	ID       string     `db:"feed_id"`
-	Kind     string     `db:"kind"` // staff or client
-	Subject  string     `db:"subject_id"`
+	Kind     string     `db:"kind"`       // one of the kinds above
+	Subject  string     `db:"subject_id"` // the salon's own id for the salon
+	Label    string     `db:"label"`      // what the address is for, such as whose phone
 	Created  time.Time  `db:"created_at"`
+	Rotated  *time.Time `db:"rotated_at"` // when the address was changed last
 	Revoked  *time.Time `db:"revoked_at"`
-	LastUsed *time.Time `db:"last_used_at"`
+	LastUsed *time.Time `db:"last_used_at"` // of the present address
 }
 
 // FeedState is what a feed's validators are made of.
 type FeedState struct {
-	Salon   string
-	Feed    string
-	Kind    string
-	Subject string
-	Version int64
-	Changed time.Time
+	Salon   string    `db:"salon_id"`
+	Feed    string    `db:"feed_id"`
+	Kind    string    `db:"kind"`
+	Subject string    `db:"subject_id"`
+	Zone    string    `db:"zone"` // the salon's
+	Version int64     `db:"version"`
+	Changed time.Time `db:"changed_at"`
 }
 
-// AddFeed makes a feed for a staff member or a client and returns its secret,
-// which is shown once. scheduling.ErrNotFound when there is no such person.
-func (t *Tx) AddFeed(ctx context.Context, kind, subject string) (Feed, string, error) {
-	var err error
-	if kind == "staff" {
-		_, err = t.StaffByID(ctx, subject)
-	} else {
-		_, err = t.ClientByID(ctx, subject)
+const feedColumns = `feed_id, kind, subject_id, label, created_at, rotated_at, revoked_at, last_used_at`
+
+// AddFeed makes a feed of a kind and returns its secret, which is shown once.
+// The salon's feed needs no subject. scheduling.ErrNotFound when there is no
+// such person or station in use.
+func (t *Tx) AddFeed(ctx context.Context, kind, subject, label string) (Feed, string, error) {
+	if kind == FeedSalon {
+		subject = t.salon
 	}
-	if err != nil {
+	if err := t.hasSubject(ctx, kind, subject); err != nil {
 		return Feed{}, "", err
 	}
 	n, err := t.SalonRow(ctx)
@@ -47,9 +58,9 @@ func (t *Tx) AddFeed(ctx context.Context, kind, subject string) (Feed, string, e
 		return Feed{}, "", err
 	}
 	secret, sum := newSecret(KindFeed, n.Key)
-	f := Feed{ID: NewID(), Kind: kind, Subject: subject}
-	err = t.tx.QueryRow(ctx, `INSERT INTO feed (salon_id, feed_id, kind, subject_id, sha256) VALUES ($1, $2, $3, $4, $5) RETURNING created_at`,
-		t.salon, f.ID, kind, subject, sum).Scan(&f.Created)
+	f := Feed{ID: NewID(), Kind: kind, Subject: subject, Label: label}
+	err = t.tx.QueryRow(ctx, `INSERT INTO feed (salon_id, feed_id, kind, subject_id, label, sha256) VALUES ($1, $2, $3, $4, $5, $6) RETURNING created_at`,
+		t.salon, f.ID, kind, subject, label, sum).Scan(&f.Created)
 	if err != nil {
 		return f, "", domain("add feed", err, false)
 	}
@@ -57,11 +68,65 @@ func (t *Tx) AddFeed(ctx context.Context, kind, subject string) (Feed, string, e
 	return f, secret, domain("add feed", err, false)
 }
 
-// Feeds lists feeds, newest first.
-func (t *Tx) Feeds(ctx context.Context) ([]Feed, error) {
-	return collect[Feed](ctx, t, "feeds", `
-		SELECT feed_id, kind, subject_id, created_at, revoked_at, last_used_at FROM feed
-		WHERE salon_id = $1 ORDER BY feed_id DESC`, t.salon)
+// hasSubject returns scheduling.ErrNotFound when nobody and nothing of a kind
+// has this id.
+func (t *Tx) hasSubject(ctx context.Context, kind, subject string) error {
+	var active bool
+	var err error
+	switch kind {
+	case FeedStaff:
+		var p Staff
+		p, err = t.StaffByID(ctx, subject)
+		active = p.Active
+	case FeedStation:
+		var u Unit
+		u, err = t.StationByID(ctx, subject)
+		active = u.Active
+	case FeedClient:
+		_, err = t.ClientByID(ctx, subject)
+		active = true
+	case FeedSalon:
+		active = true
+	}
+	if err == nil && !active {
+		return domain("feed", pgx.ErrNoRows, false)
+	}
+	return err
+}
+
+// Feeds lists feeds, newest first; of one subject only unless it is empty.
+func (t *Tx) Feeds(ctx context.Context, subject string) ([]Feed, error) {
+	return collect[Feed](ctx, t, "feeds", `SELECT `+feedColumns+` FROM feed
+		WHERE salon_id = $1 AND ($2 = '' OR subject_id = $2) ORDER BY feed_id DESC`, t.salon, subject)
+}
+
+// FeedByID returns one feed, or scheduling.ErrNotFound.
+func (t *Tx) FeedByID(ctx context.Context, id string) (Feed, error) {
+	list, err := collect[Feed](ctx, t, "feed", `SELECT `+feedColumns+` FROM feed WHERE salon_id = $1 AND feed_id = $2`, t.salon, id)
+	if err == nil {
+		err = one("feed", int64(len(list)), nil)
+	}
+	if err != nil {
+		return Feed{}, err
+	}
+	return list[0], nil
+}
+
+// RotateFeed gives a feed another secret and returns it: the old one ends at
+// once. scheduling.ErrNotFound when there is no such feed or it was revoked.
+func (t *Tx) RotateFeed(ctx context.Context, id string) (Feed, string, error) {
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return Feed{}, "", err
+	}
+	secret, sum := newSecret(KindFeed, n.Key)
+	tag, err := t.tx.Exec(ctx, `UPDATE feed SET sha256 = $3, rotated_at = now(), last_used_at = NULL
+		WHERE salon_id = $1 AND feed_id = $2 AND revoked_at IS NULL`, t.salon, id, sum)
+	if err := one("feed", tag.RowsAffected(), err); err != nil {
+		return Feed{}, "", err
+	}
+	f, err := t.FeedByID(ctx, id)
+	return f, secret, err
 }
 
 // RevokeFeed ends a feed at once, or returns scheduling.ErrNotFound.
@@ -70,7 +135,28 @@ func (t *Tx) RevokeFeed(ctx context.Context, id string) error {
 	return one("feed", tag.RowsAffected(), err)
 }
 
-// FeedBySecret finds a feed that is not revoked, or scheduling.ErrNotFound.
+// HasFeed reports whether a client follows her calendar: there is an address of
+// it that was read at least once and has not ended.
+func (t *Tx) HasFeed(ctx context.Context, client string) (bool, error) {
+	var yes bool
+	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT 1 FROM feed WHERE salon_id = $1 AND subject_id = $2 AND kind = 'client'
+		AND revoked_at IS NULL AND last_used_at IS NOT NULL)`, t.salon, client).Scan(&yes)
+	return yes, domain("feed of client", err, false)
+}
+
+// stateOfFeed ends a query over hit. The salon's calendar has no version of its
+// own that every booking would have to wait for: it is the sum of those of its
+// people and stations, one of which rises with every visit.
+const stateOfFeed = `
+	SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at
+	FROM hit JOIN salon n USING (salon_id), LATERAL (
+		SELECT coalesce(sum(x.version), 0)::bigint AS version, coalesce(max(x.changed_at), hit.created_at) AS changed_at
+		FROM feed_version x WHERE x.salon_id = hit.salon_id AND (x.subject_id = hit.subject_id OR hit.kind = 'salon'
+			AND x.subject_id IN (SELECT unit_id FROM unit u WHERE u.salon_id = hit.salon_id))
+	) v`
+
+// FeedBySecret finds a feed that is not revoked and whose subject is still
+// there, or scheduling.ErrNotFound.
 func (s *Store) FeedBySecret(ctx context.Context, secret string) (FeedState, error) {
 	key, ok := splitSecret(KindFeed, secret)
 	if !ok {
@@ -78,18 +164,33 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string) (FeedState, err
 	}
 	const q = `
 		WITH hit AS (
-			SELECT f.salon_id, f.feed_id, f.kind, f.subject_id, f.last_used_at
+			SELECT f.salon_id, f.feed_id, f.kind, f.subject_id, f.created_at, f.last_used_at
 			FROM feed f JOIN salon n USING (salon_id)
-			WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL
+			WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL AND (f.kind = 'salon'
+				OR f.kind = 'client' AND EXISTS (SELECT 1 FROM client c WHERE c.salon_id = f.salon_id AND c.client_id = f.subject_id)
+				OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))
 		), touch AS (
 			UPDATE feed f SET last_used_at = now() FROM hit
 			WHERE f.salon_id = hit.salon_id AND f.feed_id = hit.feed_id
 			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '5 minutes')
-		)
-		SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, v.version, v.changed_at
-		FROM hit JOIN feed_version v ON v.salon_id = hit.salon_id AND v.subject_id = hit.subject_id`
-	var f FeedState
-	err := s.pool.QueryRow(ctx, q, key, hash(secret)).Scan(&f.Salon, &f.Feed, &f.Kind, &f.Subject, &f.Version, &f.Changed)
+		)` + stateOfFeed
+	rows, err := s.pool.Query(ctx, q, key, hash(secret))
+	if err != nil {
+		return FeedState{}, domain("feed", err, false)
+	}
+	f, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])
+	return f, domain("feed", err, false)
+}
+
+// FeedState is what a feed's validators are made of as this transaction sees it,
+// or scheduling.ErrNotFound.
+func (t *Tx) FeedState(ctx context.Context, id string) (FeedState, error) {
+	rows, err := t.tx.Query(ctx, `WITH hit AS (SELECT salon_id, feed_id, kind, subject_id, created_at FROM feed WHERE salon_id = $1 AND feed_id = $2)`+stateOfFeed,
+		t.salon, id)
+	if err != nil {
+		return FeedState{}, domain("feed", err, false)
+	}
+	f, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])
 	return f, domain("feed", err, false)
 }
 
@@ -142,8 +243,8 @@ func (t *Tx) touchAllFeeds(ctx context.Context) error {
 	return nil
 }
 
-// touchFeedsOfClient raises the feeds of a client and of everybody who has a
-// part in one of the client's visits; what they say of the parts changes, and
+// touchFeedsOfClient raises the feeds of a client and of everybody and everything
+// that has a part in one of the client's visits; what they say of the parts changes, and
 // so does the parts' time of change.
 func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
 	if err := t.lockFeeds(ctx, false); err != nil {
@@ -152,7 +253,7 @@ func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
 	rows, err := t.tx.Query(ctx, `
 		WITH shown AS (
 			SELECT p.visit_id, p.subject, p.ordinal FROM visit_part p JOIN visit v USING (salon_id, visit_id)
-			WHERE p.salon_id = $1 AND v.client_id = $2 AND p.kind IN ('hands_on', 'watched', 'away')`+partsInOrder+`
+			WHERE p.salon_id = $1 AND v.client_id = $2 AND p.kind NOT IN ('client', 'aftercare', 'retouch')`+partsInOrder+`
 		), touched AS (
 			UPDATE visit_part p SET changed_at = `+later+` FROM shown
 			WHERE p.salon_id = $1 AND p.visit_id = shown.visit_id AND p.subject = shown.subject AND p.ordinal = shown.ordinal
@@ -166,5 +267,6 @@ func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
 	if err != nil {
 		return domain("feeds", err, false)
 	}
+	subjects = slices.DeleteFunc(subjects, func(s string) bool { return s == PartSalon })
 	return t.touchFeeds(ctx, append(subjects, client))
 }

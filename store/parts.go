@@ -14,26 +14,34 @@ import (
 // Sequence rises whenever its time, kind or life changes.
 type Part struct {
 	Visit    string    `db:"visit_id"`
-	Subject  string    `db:"subject"` // a unit, or one of the subjects below
+	Subject  string    `db:"subject"` // a person, a station, or one of the subjects below
 	Ordinal  int       `db:"ordinal"`
 	UID      string    `db:"uid"`
 	Sequence int       `db:"sequence"`
 	Changed  time.Time `db:"changed_at"`
 	Start    time.Time `db:"starts_at"`
 	End      time.Time `db:"ends_at"`
-	Kind     string    `db:"kind"` // hands_on, watched, away, client, aftercare or retouch
+	Kind     string    `db:"kind"` // hands_on, watched, away, in_use or one of the subjects below
 	// Shown changes with what a calendar shows of the part beside its time:
 	// chair, basin, people, steps. It is never shown itself.
 	Shown string `db:"shown"`
 	Live  bool   `db:"live"`
 }
 
-// Subjects of the parts that a client's calendar shows; they are also kinds.
+// Subjects that are no people or stations; they are also kinds. The salon's
+// calendar shows one part of each visit, a client's the others.
 const (
+	PartSalon     = "salon"
 	PartClient    = "client"
 	PartAftercare = "aftercare"
 	PartRetouch   = "retouch"
 )
+
+// PartInUse is the kind of the parts of stations.
+const PartInUse = "in_use"
+
+// ofSalon picks the parts that the salon's own people see.
+const ofSalon = `kind NOT IN ('client', 'aftercare', 'retouch')`
 
 const partColumns = `visit_id, subject, ordinal, uid, sequence, changed_at, starts_at, ends_at, kind, shown, live`
 
@@ -104,6 +112,9 @@ func (t *Tx) SyncPartsOf(ctx context.Context, list []VisitParts) error {
 func (t *Tx) queueParts(b *pgx.Batch, x VisitParts, old map[partKey]Part, touched map[string]bool) {
 	regrouped := regrouped(old, x.Want)
 	touch := func(subject string) {
+		if subject == PartSalon { // its version is the sum of the others
+			return
+		}
 		if subject == PartClient || subject == PartAftercare || subject == PartRetouch {
 			subject = x.Client
 		}
@@ -158,7 +169,7 @@ func regrouped(old map[partKey]Part, want []Part) map[string]bool {
 	return out
 }
 
-// PartsOf lists the parts of one staff member that touch from..to, dead ones
+// PartsOf lists the parts of one subject that touch from..to, dead ones
 // left out.
 func (t *Tx) PartsOf(ctx context.Context, unit string, from, to time.Time) ([]Part, error) {
 	return collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
@@ -182,22 +193,22 @@ func (t *Tx) VisitsByID(ctx context.Context, ids []string) ([]Visit, error) {
 	return t.visits(ctx, `AND visit_id = ANY($2) ORDER BY starts_at, visit_id`, ids)
 }
 
-// SyncClientParts is SyncParts for the client's calendar alone: parts of the
-// staff stay as they are.
+// SyncClientParts is SyncParts for the client's calendar alone: the salon's own
+// parts stay as they are.
 func (t *Tx) SyncClientParts(ctx context.Context, visit, client string, want []Part) error {
 	staff, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
-		WHERE salon_id = $1 AND visit_id = $2 AND live AND kind IN ('hands_on', 'watched', 'away')`, t.salon, visit)
+		WHERE salon_id = $1 AND visit_id = $2 AND live AND `+ofSalon, t.salon, visit)
 	if err != nil {
 		return err
 	}
 	return t.SyncParts(ctx, visit, client, append(staff, want...))
 }
 
-// CutParts is SyncClientParts for a visit that ends at at: what the staff were to
-// do after that is gone from their calendars.
+// CutParts is SyncClientParts for a visit that ends at at: what people and
+// stations were to do after that is gone from their calendars.
 func (t *Tx) CutParts(ctx context.Context, visit, client string, at time.Time, want []Part) error {
 	staff, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part
-		WHERE salon_id = $1 AND visit_id = $2 AND live AND kind IN ('hands_on', 'watched', 'away') AND starts_at < $3`, t.salon, visit, at)
+		WHERE salon_id = $1 AND visit_id = $2 AND live AND `+ofSalon+` AND starts_at < $3`, t.salon, visit, at)
 	if err != nil {
 		return err
 	}

@@ -54,7 +54,7 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, err)
 		x.token, _, err = t.AddToken(ctx, store.Desk, s.ben, "desk", nil)
 		require.NoError(s.t, err)
-		f, _, err := t.AddFeed(ctx, "staff", s.ada)
+		f, _, err := t.AddFeed(ctx, "staff", s.ada, "")
 		require.NoError(s.t, err)
 		g, err := t.AddGroup(ctx, store.Group{How: "arrive_together"})
 		require.NoError(s.t, err)
@@ -146,7 +146,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, t.AddEvents(x.t.Context(), &store.Visit{ID: x.visit}, []store.Event{{Kind: store.EventArrive, At: at(9, 0), Noted: at(9, 0)}})
 	},
 	"AddFeed": func(t *store.Tx, x *filled) (any, error) {
-		_, _, err := t.AddFeed(x.t.Context(), "staff", x.ada)
+		_, _, err := t.AddFeed(x.t.Context(), "staff", x.ada, "")
 		return nil, err
 	},
 	"AddHead": func(t *store.Tx, x *filled) (any, error) {
@@ -211,7 +211,14 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, t.End(x.t.Context(), x.call, store.Answer{Status: 500})
 	},
 	"EstimateByID": func(t *store.Tx, x *filled) (any, error) { return t.EstimateByID(x.t.Context(), x.estimate) },
-	"Feeds":        func(t *store.Tx, x *filled) (any, error) { return t.Feeds(x.t.Context()) },
+	"Feeds":        func(t *store.Tx, x *filled) (any, error) { return t.Feeds(x.t.Context(), "") },
+	"FeedByID":     func(t *store.Tx, x *filled) (any, error) { return t.FeedByID(x.t.Context(), x.feed) },
+	"FeedState":    func(t *store.Tx, x *filled) (any, error) { return t.FeedState(x.t.Context(), x.feed) },
+	"HasFeed":      func(t *store.Tx, x *filled) (any, error) { return t.HasFeed(x.t.Context(), x.client) },
+	"RotateFeed": func(t *store.Tx, x *filled) (any, error) {
+		_, _, err := t.RotateFeed(x.t.Context(), x.feed)
+		return nil, err
+	},
 	"FreeTime": func(t *store.Tx, x *filled) (any, error) {
 		f, err := t.FreeTime(x.t.Context(), zone(x.t), around(soon, 1, 1), time.Now(), x.visit)
 		if f.Snapshot == nil {

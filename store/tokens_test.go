@@ -28,7 +28,7 @@ func (s *salon) secrets() (x secrets) {
 		if _, x.bearer, err = t.AddToken(ctx, store.Desk, "", "front desk", nil); err != nil {
 			return err
 		}
-		if _, x.feed, err = t.AddFeed(ctx, "staff", s.ada); err != nil {
+		if _, x.feed, err = t.AddFeed(ctx, "staff", s.ada, ""); err != nil {
 			return err
 		}
 		x.link, err = t.AddSessionLink(ctx, store.Owner, time.Now().Add(time.Hour))
@@ -149,7 +149,7 @@ func TestARevokedExpiredOrUnknownSecretIsTheSameToTheCaller(t *testing.T) {
 		revoked = secret
 		_, expired, err = tx.AddToken(ctx, store.Desk, "", "", &past)
 		require.NoError(t, err)
-		f, secret, err := tx.AddFeed(ctx, "staff", s.ben)
+		f, secret, err := tx.AddFeed(ctx, "staff", s.ben, "")
 		require.NoError(t, err)
 		require.NoError(t, tx.RevokeFeed(ctx, f.ID))
 		revokedFeed = secret
@@ -187,15 +187,15 @@ func TestARevokedExpiredOrUnknownSecretIsTheSameToTheCaller(t *testing.T) {
 	s.tx(func(tx *store.Tx) error {
 		require.ErrorIs(t, tx.RevokeToken(ctx, store.NewID()), scheduling.ErrNotFound)
 		require.ErrorIs(t, tx.RevokeFeed(ctx, store.NewID()), scheduling.ErrNotFound)
-		_, _, err := tx.AddFeed(ctx, "staff", s.chairs[0])
+		_, _, err := tx.AddFeed(ctx, "staff", s.chairs[0], "")
 		require.ErrorIs(t, err, scheduling.ErrNotFound, "a chair has no calendar")
-		_, _, err = tx.AddFeed(ctx, "client", s.ada)
+		_, _, err = tx.AddFeed(ctx, "client", s.ada, "")
 		require.ErrorIs(t, err, scheduling.ErrNotFound)
 		tokens, err := tx.Tokens(ctx)
 		require.NoError(t, err)
 		require.Len(t, tokens, 3)
 		require.NotNil(t, tokens[2].Revoked)
-		feeds, err := tx.Feeds(ctx)
+		feeds, err := tx.Feeds(ctx, "")
 		require.NoError(t, err)
 		require.Len(t, feeds, 2)
 		return nil
@@ -245,7 +245,7 @@ func TestSomebodyWhoLeavesLosesTokensAndFeedsAtOnce(t *testing.T) {
 	s.tx(func(tx *store.Tx) (err error) {
 		_, token, err = tx.AddToken(ctx, store.LeadRole, s.ada, "", nil)
 		require.NoError(t, err)
-		_, feed, err = tx.AddFeed(ctx, "staff", s.ada)
+		_, feed, err = tx.AddFeed(ctx, "staff", s.ada, "")
 		require.NoError(t, err)
 		_, bens, err = tx.AddToken(ctx, store.LeadRole, s.ben, "", nil)
 		return err

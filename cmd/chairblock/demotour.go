@@ -106,7 +106,7 @@ func (d *demoSalon) secrets(ctx context.Context, s *api.Server, host store.Clien
 			return err
 		}
 		feed := func(to *string, kind, subject string) error {
-			_, secret, err := tx.AddFeed(ctx, kind, subject)
+			_, secret, err := tx.AddFeed(ctx, kind, subject, "demo")
 			*to = s.FeedURL(secret)
 			return err
 		}
