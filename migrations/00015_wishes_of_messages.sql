@@ -54,17 +54,21 @@ CREATE TABLE visit_yes (
     FOREIGN KEY (salon_id, visit_id) REFERENCES visit ON DELETE CASCADE
 );
 
--- A salon's own texts of messages, one file for each language.
+-- A salon's own texts of messages, one file for each language. What was parsed of a
+-- file is kept by its version, so that no version may come twice, not even of a
+-- file that was deleted and made again.
+CREATE SEQUENCE message_language_version;
 CREATE TABLE message_language (
     salon_id   text NOT NULL REFERENCES salon ON DELETE CASCADE,
     tag        text NOT NULL CHECK (tag ~ '^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*$'),
     doc        text NOT NULL CHECK (length(doc) <= 262144),
     changed_at timestamptz NOT NULL,
     changed_by text NOT NULL,
-    version    bigint NOT NULL DEFAULT 1,
+    version    bigint NOT NULL DEFAULT nextval('message_language_version'),
     PRIMARY KEY (salon_id, tag)
 );
 
 -- +goose Down
 DROP TABLE message_language, visit_yes, message_choice, message_wish, message_key;
+DROP SEQUENCE message_language_version;
 ALTER TABLE salon DROP COLUMN messages;

@@ -84,15 +84,3 @@ func (s *Store) LinkedMessage(ctx context.Context, link string) (salon, reminder
 	}
 	return salon, id.String(), nil
 }
-
-// MessageByID returns one message, or scheduling.ErrNotFound.
-func (t *Tx) MessageByID(ctx context.Context, id string) (Reminder, error) {
-	list, err := collect[Reminder](ctx, t, "message", `SELECT `+reminderColumns+` FROM reminder WHERE salon_id = $1 AND reminder_id = $2`, t.salon, id)
-	if err == nil {
-		err = one("message", int64(len(list)), nil)
-	}
-	if err != nil {
-		return Reminder{}, err
-	}
-	return list[0], nil
-}
