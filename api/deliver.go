@@ -3,7 +3,6 @@ package api
 import (
 	"cmp"
 	"context"
-	"errors"
 	"log/slog"
 	netmail "net/mail"
 	"strings"
@@ -19,36 +18,32 @@ import (
 // sender, as a line for the desk when the client wishes a call or a text, and
 // not at all when there is no way.
 func (s *Server) Deliver(sender notify.Sender) store.Deliver {
-	return func(ctx context.Context, d store.Due) (store.ReminderState, string, error) {
+	return func(ctx context.Context, d store.Due) (store.Outcome, error) {
 		if late(d, s.now()) {
-			return store.Withdrawn, "it would have come too late", nil
+			return store.Outcome{State: store.Withdrawn, Problem: "it would have come too late"}, nil
 		}
 		to, needed, err := s.toTell(ctx, d)
 		if err != nil {
-			return store.Waiting, "", err
+			return store.Outcome{}, err
 		}
 		switch to.by {
 		case "call", "text":
-			return store.ToCall, "", nil
+			return store.Outcome{State: store.ToCall}, nil
 		case "none":
-			return store.NotWanted, "the client wishes no messages", nil
+			return store.Outcome{State: store.NotWanted, Problem: "the client wishes no messages"}, nil
 		}
 		if to.mail == "" {
-			return store.NotWanted, "the client has no mail address", nil
+			return store.Outcome{State: store.NotWanted, Problem: "the client has no mail address"}, nil
 		}
 		if d.Salon.Mail == "" {
-			return store.Failed, "the salon has no mail address to send from: set it in the salon's settings", nil
+			return store.Outcome{State: store.Failed, Problem: "the salon has no mail address to send from: set it in the salon's settings"}, nil
 		}
 		m, err := s.compose(d, to, needed)
 		if err != nil {
 			slog.ErrorContext(ctx, "message not composed", "kind", d.Reminder.Kind, "err", err)
-			return store.Failed, "the message could not be written", nil
+			return store.Outcome{State: store.Failed, Problem: "the message could not be written"}, nil
 		}
-		err = sender.Send(ctx, m)
-		if p, ok := errors.AsType[*notify.PermanentError](err); ok {
-			return store.Failed, p.Error(), nil
-		}
-		return store.Sent, "", err
+		return handedOver(store.ByMail, sender.Send(ctx, m))
 	}
 }
 

@@ -18,7 +18,7 @@ type ReminderBody struct {
 	VisitID string     `json:"visit_id"`
 	Kind    string     `json:"kind" enum:"confirmation,moved,cancelled,reminder,aftercare,aftercare_end,retouch"`
 	Due     time.Time  `json:"due_at"`
-	State   string     `json:"state" enum:"waiting,sent,to_call,withdrawn,not_wanted,failed" doc:"to_call: the client wishes a call or a text"`
+	State   string     `json:"state" enum:"waiting,sending,sent,to_call,withdrawn,not_wanted,failed" doc:"to_call: the client wishes a call or a text"`
 	Done    *time.Time `json:"done_at,omitempty"`
 	Problem string     `json:"problem,omitempty"`
 }

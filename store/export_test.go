@@ -18,10 +18,11 @@ func (s *Store) Purge(ctx context.Context) error { return (&purgeWorker{store: s
 // Erase is what the daily job does.
 func (s *Store) Erase(ctx context.Context) error { return (&eraseWorker{store: s}).Work(ctx, nil) }
 
-// Send is one try of the job that sends a reminder.
-func (s *Store) Send(ctx context.Context, salon, reminder string, last bool, deliver Deliver) error {
-	w := reminderWorker{store: s, deliver: deliver}
-	return w.send(ctx, reminderArgs{salon, reminder}, last)
+// Send is one run of the job that sends a reminder, and how long the job waits
+// for the next.
+func (s *Store) Send(ctx context.Context, salon, reminder string, deliver Deliver) (time.Duration, error) {
+	w := reminderWorker{store: s, deliver: deliver, set: s.work.orUsual()}
+	return w.send(ctx, reminderArgs{Salon: salon, Reminder: reminder})
 }
 
 // SettleTime is what a delivery must leave of a job's time.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -18,25 +19,94 @@ type Due struct {
 	Salon    Salon
 	Client   Client
 	Visit    Visit
+	Staff    Staff      // to whom of the staff, zero when it goes to the client
+	Attempt  int        // of this message, from 1
 	Stylist  string     // name of the stylist in charge of the first service
 	Retouch  *time.Time // start of the day of the retouch as calendars show it, nil when they show none
 }
 
-// Deliver sends one message and says what became of it. An error means: try
-// again later.
-type Deliver func(ctx context.Context, d Due) (state ReminderState, problem string, err error)
+// Outcome is what became of a message.
+type Outcome struct {
+	State   ReminderState // Sent, Failed, ToCall, NotWanted or Withdrawn
+	Channel string        // ByMail or ByWebhook when it was handed over, also beside an error
+	Problem string        // in words, without addresses and without words of a server
+	// Later, when set, puts the message off until then, whatever State says. It
+	// does not count as a try.
+	Later time.Time
+}
+
+// Deliver sends one message and says what became of it, until ctx ends. An error
+// beside a Channel means that the message was handed over in vain and is worth
+// another try later; best a *TryAgainError. An error without a Channel means that
+// nothing was handed over, which does not count as a try.
+type Deliver func(ctx context.Context, d Due) (Outcome, error)
+
+// TryAgainError says why a message did not go out this time.
+type TryAgainError struct {
+	Problem string        // without addresses and without words of a server
+	After   time.Duration // how long the server wants to be left alone, 0 when it did not say
+	Unknown bool          // it may have gone out all the same: the answer was lost
+}
+
+// Error is the problem.
+func (e *TryAgainError) Error() string { return e.Problem }
 
 // Jobs is the running part of the job queue.
 type Jobs struct{ client *river.Client[pgx.Tx] }
 
+// JobSettings are how jobs are worked off. The zero value is what a salon wants.
+type JobSettings struct {
+	Workers int           // messages sent at once, 0 for 4
+	Timeout time.Duration // of one job, 0 for 20 s
+	// Rescue is after how long a job of a process that died is taken over, 0 for a
+	// minute; not less than Timeout. Looking for them takes up to half a minute more.
+	Rescue time.Duration
+	// Mail and Texts are how long to wait after each try that was in vain, nil for
+	// the usual; a message has one try more than they are long.
+	Mail, Texts []time.Duration
+}
+
+// Usual waits. A server that puts unknown senders off for some minutes gets its
+// second try after at least one; after eleven hours or so a mail is given up,
+// since it would help nobody any more (judgement). Text messages go by the
+// schedule that the Standard Webhooks specification 1.0.0 proposes.
+var (
+	mailWaits = []time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute, time.Hour, 2 * time.Hour, 3 * time.Hour, 5 * time.Hour}
+	textWaits = []time.Duration{5 * time.Second, 5 * time.Minute, 30 * time.Minute, 2 * time.Hour, 5 * time.Hour, 10 * time.Hour,
+		14 * time.Hour, 20 * time.Hour, 24 * time.Hour}
+)
+
+func (x JobSettings) orUsual() JobSettings {
+	x.Workers, x.Timeout, x.Rescue = cmp.Or(x.Workers, 4), cmp.Or(x.Timeout, 20*time.Second), cmp.Or(x.Rescue, time.Minute)
+	if x.Mail == nil {
+		x.Mail = mailWaits
+	}
+	if x.Texts == nil {
+		x.Texts = textWaits
+	}
+	return x
+}
+
+// waits are those after tries of a channel.
+func (x JobSettings) waits(channel string) []time.Duration {
+	if channel == ByWebhook {
+		return x.Texts
+	}
+	return x.Mail
+}
+
+// WorkWith sets how jobs are worked off. Call it before StartJobs.
+func (s *Store) WorkWith(x JobSettings) { s.work = x }
+
 // StartJobs works off due messages, ends pencilled visits and keeps the pace up to
-// date until Stop, at most four at a time.
+// date until Stop, at most four messages and four other jobs at a time.
 // Several processes may do so at once. A message is sent at least once: it is
 // sent a second time, under the same Message-ID, only when the process or the
-// database dies between sending and noting it.
+// database dies between sending and noting it, or the answer was lost.
 func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*Jobs, error) {
+	x := s.work.orUsual()
 	workers := river.NewWorkers()
-	river.AddWorker(workers, &reminderWorker{store: s, deliver: deliver})
+	river.AddWorker(workers, &reminderWorker{store: s, deliver: deliver, set: x})
 	river.AddWorker(workers, &lapseWorker{store: s})
 	river.AddWorker(workers, &purgeWorker{store: s})
 	river.AddWorker(workers, &paceWorker{store: s, refit: refit})
@@ -45,10 +115,10 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	river.AddWorker(workers, &overdueAllWorker{store: s})
 	river.AddWorker(workers, &overdueWorker{store: s})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
-		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}},
+		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers}},
 		Workers:              workers,
-		JobTimeout:           20 * time.Second,
-		RescueStuckJobsAfter: time.Minute,
+		JobTimeout:           x.Timeout,
+		RescueStuckJobsAfter: x.Rescue,
 		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
 		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly()},
 	})
@@ -67,56 +137,6 @@ func hourly(args river.JobArgs) *river.PeriodicJob {
 
 // Stop lets running deliveries end and starts no more.
 func (j *Jobs) Stop(ctx context.Context) error { return j.client.Stop(ctx) }
-
-type reminderWorker struct {
-	river.WorkerDefaults[reminderArgs]
-	store   *Store
-	deliver Deliver
-}
-
-// Work sends one reminder unless the visit has made it pointless meanwhile.
-func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs]) error {
-	return w.send(ctx, job.Args, job.Attempt >= job.MaxAttempts)
-}
-
-// settleTime is what a delivery must leave of a job's time, so that what became
-// of it can still be noted.
-const settleTime = 5 * time.Second
-
-// send reads what is due, lets go of the database while the mail server takes
-// its time, and then notes what became of the message: who cancels the visit
-// meanwhile does not have to wait.
-func (w *reminderWorker) send(ctx context.Context, args reminderArgs, last bool) error {
-	var d Due
-	var waiting bool
-	err := w.store.InTx(ctx, args.Salon, func(t *Tx) error {
-		r, ok, err := t.waitingReminder(ctx, args.Reminder)
-		if waiting = ok; err != nil || !ok {
-			return err
-		}
-		d, err = t.due(ctx, r)
-		return err
-	})
-	if err != nil || !waiting {
-		return err
-	}
-	sending, cancel := ctx, context.CancelFunc(func() {})
-	if end, ok := ctx.Deadline(); ok {
-		sending, cancel = context.WithDeadline(ctx, end.Add(-settleTime))
-	}
-	defer cancel()
-	state, problem, err := w.deliver(sending, d)
-	if err != nil && !last {
-		return err
-	}
-	if err != nil {
-		state, problem = Failed, givenUp
-	}
-	// What has been sent is noted although the job may have been called off.
-	ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), settleTime)
-	defer stop()
-	return w.store.InTx(ctx, args.Salon, func(t *Tx) error { return t.settleReminder(ctx, d.Reminder.ID, state, problem) })
-}
 
 func (t *Tx) due(ctx context.Context, r Reminder) (Due, error) {
 	d := Due{Reminder: r}
@@ -137,6 +157,11 @@ func (t *Tx) due(ctx context.Context, r Reminder) (Due, error) {
 		}
 		d.Stylist = p.Name
 	}
+	if r.Staff != "" {
+		if d.Staff, err = t.StaffByID(ctx, r.Staff); err != nil {
+			return d, err
+		}
+	}
 	d.Retouch, err = t.retouchOf(ctx, r.Visit)
 	return d, err
 }
@@ -151,15 +176,12 @@ type purgeWorker struct {
 	store *Store
 }
 
-// givenUp is the problem of a message that could not be sent for about eleven
-// hours, which is how long twelve tries take.
-const givenUp = "given up after many tries"
-
 // Work forgets answers to repeated requests after 48 hours, browser sessions and
 // links a day after they have expired, and which units' time has changed about
-// two hours after that. Messages whose job has
-// ended without noting what became of them, say because the process died
-// during the last try, are noted as failed, so that the desk hears of them.
+// two hours after that. Messages and their attempts are kept for 400 days after
+// they were settled: long enough to answer what the salon wrote and when (judgement).
+// Messages whose job has ended without noting what became of them are noted as
+// failed, so that the desk hears of them.
 // Pencilled visits that their own job left alone, because somebody was changing
 // them, lapse here.
 func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
@@ -168,9 +190,12 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		`DELETE FROM idempotency WHERE created_at < now() - interval '48 hours'`,
 		`DELETE FROM session WHERE expires_at < now() - interval '1 day'`,
 		`DELETE FROM session_link WHERE expires_at < now() - interval '1 day'`,
-		`UPDATE reminder SET state = 'failed', problem = '` + givenUp + `', done_at = now()
-		WHERE state = 'waiting' AND due_at < now() - interval '1 hour'
+		`UPDATE reminder SET state = 'failed', problem = '` + orphaned + `', done_at = now(), sending_at = NULL, next_at = NULL
+		WHERE state IN ('waiting', 'sending') AND GREATEST(due_at, next_at, sending_at) < now() - interval '1 hour'
 		  AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = job_id AND j.finalized_at IS NULL)`,
+		`UPDATE reminder_attempt SET ended_at = now(), outcome = 'unknown', problem = '` + cutShort + `'
+		WHERE ended_at IS NULL AND started_at < now() - interval '1 hour'`,
+		`DELETE FROM reminder WHERE done_at < now() - interval '400 days' AND state NOT IN ('waiting', 'sending')`,
 		// Free time that is in memory has seen what was committed keptLongest ago.
 		`DELETE FROM unit_change c USING unit_change_seen s
 		WHERE c.salon_id = s.salon_id AND s.seen_at < now() - interval '1 hour'

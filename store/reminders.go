@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"time"
 
@@ -14,63 +15,118 @@ type ReminderState string
 // States of a message.
 const (
 	Waiting   ReminderState = "waiting"
+	Sending   ReminderState = "sending" // a worker has it: nobody can tell yet whether it has gone out
 	Sent      ReminderState = "sent"
 	ToCall    ReminderState = "to_call"    // the client wishes a call or a text: the desk's list
 	Withdrawn ReminderState = "withdrawn"  // the visit changed first
 	NotWanted ReminderState = "not_wanted" // no way to reach the client, or none wished
-	Failed    ReminderState = "failed"     // the mail server refused it for good
+	Failed    ReminderState = "failed"     // refused for good, or given up: nobody will try again by himself
+)
+
+// Ways in which a message leaves.
+const (
+	ByMail    = "mail"
+	ByWebhook = "webhook" // to the salon's gateway, as a text message
 )
 
 // Reminder is one message that is due because of a visit.
 type Reminder struct {
-	ID        string        `db:"reminder_id"`
-	Visit     string        `db:"visit_id"`
-	Kind      string        `db:"kind"`
-	Due       time.Time     `db:"due_at"`
-	State     ReminderState `db:"state"`
-	MessageID string        `db:"message_id"`
-	Job       *int64        `db:"job_id"`
-	Before    *time.Time    `db:"before_at"` // start that a moved visit had
-	Done      *time.Time    `db:"done_at"`
-	Problem   string        `db:"problem"`
+	ID        string          `db:"reminder_id"`
+	Visit     string          `db:"visit_id"`
+	Staff     string          `db:"staff_id"` // to whom of the staff, "" for the client of the visit
+	Kind      string          `db:"kind"`     // small letters and underlines, at most 40
+	Due       time.Time       `db:"due_at"`
+	State     ReminderState   `db:"state"`
+	MessageID string          `db:"message_id"` // one for each reason to write: it never changes
+	Job       *int64          `db:"job_id"`
+	Before    *time.Time      `db:"before_at"`  // start that a moved visit had
+	Detail    json.RawMessage `db:"detail"`     // what the words need beside the visit; nothing about health
+	Reason    string          `db:"reason"`     // why it was put in line, in a few words; at most 200 characters
+	Channel   string          `db:"channel"`    // of the last try: ByMail, ByWebhook, "" before there was one
+	Sending   *time.Time      `db:"sending_at"` // since when a worker has it
+	Next      *time.Time      `db:"next_at"`    // when it is tried again
+	Tries     int             `db:"tries"`      // since it was put in line, the one under way included
+	Rounds    int             `db:"rounds"`     // how often it was put in line again by hand
+	Done      *time.Time      `db:"done_at"`
+	Problem   string          `db:"problem"`
 }
 
-const reminderColumns = `reminder_id, visit_id, kind, due_at, state, message_id, job_id, before_at, done_at, problem`
+const reminderColumns = `reminder_id, visit_id, COALESCE(staff_id, '') AS staff_id, kind, due_at, state, message_id, job_id, before_at,
+	detail, reason, channel, sending_at, next_at, tries, rounds, done_at, problem`
+
+// messages is the queue of jobs that send: a slow server does not hold up others.
+const messages = "messages"
 
 // reminderArgs is the job that sends one reminder. It carries ids only.
 type reminderArgs struct {
 	Salon    string `json:"salon"`
 	Reminder string `json:"reminder"`
+	Round    int    `json:"round,omitempty"` // so that putting it in line again is another job
 }
 
 // Kind names the job.
 func (reminderArgs) Kind() string { return "reminder" }
 
-// InsertOpts makes a reminder's job unique.
+// InsertOpts makes a reminder's job unique. How often sending is tried does not
+// stand here: what the queue counts are only runs that died or could not reach
+// the database.
 func (reminderArgs) InsertOpts() river.InsertOpts {
-	return river.InsertOpts{MaxAttempts: 12, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+	return river.InsertOpts{Queue: messages, MaxAttempts: 25, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
 // AddReminder notes a message and enqueues its job in this transaction: both
-// are there or neither.
+// are there or neither. When there is a message with the same MessageID already,
+// whatever became of it, nothing is done and that one is returned: one message
+// for one reason.
 func (t *Tx) AddReminder(ctx context.Context, r Reminder) (Reminder, error) {
 	if r.ID == "" {
 		r.ID = NewID()
 	}
 	r.State = Waiting
-	job, err := t.jobs.InsertTx(ctx, t.tx, reminderArgs{t.salon, r.ID}, &river.InsertOpts{ScheduledAt: r.Due})
+	tag, err := t.tx.Exec(ctx, `
+		INSERT INTO reminder (salon_id, reminder_id, visit_id, staff_id, kind, due_at, message_id, before_at, detail, reason)
+		VALUES ($1, $2, $3, NULLIF($4, ''), $5, $6, $7, $8, $9, $10) ON CONFLICT (salon_id, message_id) DO NOTHING`,
+		t.salon, r.ID, r.Visit, r.Staff, r.Kind, r.Due, r.MessageID, r.Before, r.Detail, r.Reason)
 	if err != nil {
-		return r, domain("enqueue reminder", err, false)
+		return r, domain("add reminder", err, false)
 	}
-	r.Job = &job.Job.ID
-	_, err = t.tx.Exec(ctx, `
-		INSERT INTO reminder (salon_id, reminder_id, visit_id, kind, due_at, message_id, job_id, before_at)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, t.salon, r.ID, r.Visit, r.Kind, r.Due, r.MessageID, r.Job, r.Before)
-	return r, domain("add reminder", err, false)
+	if tag.RowsAffected() == 0 {
+		return t.reminderWhere(ctx, `message_id = $2`, r.MessageID)
+	}
+	r.Job, err = t.enqueue(ctx, r, r.Due)
+	return r, err
 }
 
-// WithdrawReminders takes back every message of a visit that is still
-// waiting, and its job.
+// enqueue gives a message the job that sends it.
+func (t *Tx) enqueue(ctx context.Context, r Reminder, due time.Time) (*int64, error) {
+	job, err := t.jobs.InsertTx(ctx, t.tx, reminderArgs{t.salon, r.ID, r.Rounds}, &river.InsertOpts{ScheduledAt: due})
+	if err != nil {
+		return nil, domain("enqueue reminder", err, false)
+	}
+	_, err = t.tx.Exec(ctx, `UPDATE reminder SET job_id = $3 WHERE salon_id = $1 AND reminder_id = $2`, t.salon, r.ID, job.Job.ID)
+	return &job.Job.ID, domain("enqueue reminder", err, false)
+}
+
+// ReminderByID returns a message, or scheduling.ErrNotFound.
+func (t *Tx) ReminderByID(ctx context.Context, id string) (Reminder, error) {
+	return t.reminderWhere(ctx, `reminder_id = $2`, id)
+}
+
+func (t *Tx) reminderWhere(ctx context.Context, where string, args ...any) (Reminder, error) {
+	list, err := collect[Reminder](ctx, t, "reminder", `SELECT `+reminderColumns+` FROM reminder
+		WHERE salon_id = $1 AND `+where, append([]any{t.salon}, args...)...)
+	if err == nil {
+		err = one("reminder", int64(len(list)), nil)
+	}
+	if err != nil {
+		return Reminder{}, err
+	}
+	return list[0], nil
+}
+
+// WithdrawReminders takes back every message of a visit that is still waiting,
+// and its job. One that is just being sent is noted as sent when it was; one that
+// had failed is not worth another try any more.
 func (t *Tx) WithdrawReminders(ctx context.Context, visit string) error {
 	return t.withdraw(ctx, `visit_id = $2`, visit)
 }
@@ -101,10 +157,19 @@ func (t *Tx) WithdrawOlderRetouch(ctx context.Context, client, visit string) err
 }
 
 func (t *Tx) withdraw(ctx context.Context, where string, args ...any) error {
-	list, err := collect[Reminder](ctx, t, "withdraw reminders", `
-		UPDATE reminder SET state = 'withdrawn', done_at = now()
-		WHERE salon_id = $1 AND state = 'waiting' AND `+where+`
-		RETURNING `+reminderColumns, append([]any{t.salon}, args...)...)
+	// In the order of their ids, as whoever else changes several.
+	list, err := collect[struct {
+		Job *int64 `db:"job_id"`
+	}](ctx, t, "withdraw reminders", `
+		WITH open AS (
+			SELECT reminder_id, state FROM reminder
+			WHERE salon_id = $1 AND state IN ('waiting', 'sending', 'failed') AND `+where+` ORDER BY reminder_id FOR UPDATE
+		), withdrawn AS (
+			UPDATE reminder r SET state = 'withdrawn', next_at = NULL, sending_at = NULL, done_at = COALESCE(done_at, now())
+			FROM open o WHERE r.salon_id = $1 AND r.reminder_id = o.reminder_id RETURNING r.reminder_id, r.job_id
+		)
+		SELECT w.job_id FROM withdrawn w JOIN open o USING (reminder_id) WHERE o.state = 'waiting'`,
+		append([]any{t.salon}, args...)...)
 	if err != nil {
 		return err
 	}
@@ -130,25 +195,4 @@ func (t *Tx) Reminders(ctx context.Context, from, to time.Time) ([]Reminder, err
 func (t *Tx) RemindersOf(ctx context.Context, visit string) ([]Reminder, error) {
 	return collect[Reminder](ctx, t, "reminders", `SELECT `+reminderColumns+` FROM reminder
 		WHERE salon_id = $1 AND visit_id = $2 ORDER BY due_at, reminder_id`, t.salon, visit)
-}
-
-// waitingReminder returns a reminder that is still waiting, and false when it
-// is gone or settled. It waits for whoever is about to withdraw it.
-func (t *Tx) waitingReminder(ctx context.Context, id string) (Reminder, bool, error) {
-	list, err := collect[Reminder](ctx, t, "reminder", `SELECT `+reminderColumns+` FROM reminder
-		WHERE salon_id = $1 AND reminder_id = $2 AND state = 'waiting' FOR UPDATE`, t.salon, id)
-	if err != nil || len(list) == 0 {
-		return Reminder{}, false, err
-	}
-	return list[0], true, nil
-}
-
-// settleReminder notes what became of a message. One that was withdrawn while
-// it was being sent is noted as sent, because it was.
-func (t *Tx) settleReminder(ctx context.Context, id string, state ReminderState, problem string) error {
-	_, err := t.tx.Exec(ctx, `
-		UPDATE reminder SET state = $3, problem = $4, done_at = now()
-		WHERE salon_id = $1 AND reminder_id = $2 AND (state = 'waiting' OR (state = 'withdrawn' AND $3 = 'sent'))`,
-		t.salon, id, state, problem)
-	return domain("settle reminder", err, false)
 }

@@ -15,15 +15,25 @@ import (
 	"chairblock/store"
 )
 
+// sent is what becomes of most messages.
+var sent = store.Outcome{State: store.Sent, Channel: store.ByMail}
+
+// mailed is a mail that was handed over in vain.
+var mailed = store.Outcome{Channel: store.ByMail}
+
+// quick are settings under which nobody waits long for another try.
+var quick = store.JobSettings{Timeout: 4 * time.Second, Rescue: 4 * time.Second,
+	Mail: []time.Duration{time.Second, time.Second}, Texts: []time.Duration{time.Second}}
+
 // outbox notes what it was given to deliver.
 type outbox struct {
 	mu   sync.Mutex
 	sent []store.Due
 	// does decides what becomes of a message; nil sends it. tries counts from 1.
-	does func(ctx context.Context, d store.Due, tries int) (store.ReminderState, string, error)
+	does func(ctx context.Context, d store.Due, tries int) (store.Outcome, error)
 }
 
-func (o *outbox) deliver(ctx context.Context, d store.Due) (store.ReminderState, string, error) {
+func (o *outbox) deliver(ctx context.Context, d store.Due) (store.Outcome, error) {
 	o.mu.Lock()
 	o.sent = append(o.sent, d)
 	tries := 0
@@ -34,7 +44,7 @@ func (o *outbox) deliver(ctx context.Context, d store.Due) (store.ReminderState,
 	}
 	o.mu.Unlock()
 	if o.does == nil {
-		return store.Sent, "", nil
+		return sent, nil
 	}
 	return o.does(ctx, d, tries)
 }
@@ -117,7 +127,8 @@ func TestAMessageIsThereWithItsJobOrNotAtAll(t *testing.T) {
 	s.tx(add)
 	require.Equal(t, []int{1, 1}, counts())
 
-	require.Error(t, s.try(add), "the same message twice")
+	s.tx(add) // the same message twice
+	require.Equal(t, []int{1, 1}, counts(), "one message for one reason")
 	var bad *scheduling.InvalidError
 	require.ErrorAs(t, s.try(func(tx *store.Tx) error {
 		_, err := tx.AddReminder(t.Context(), store.Reminder{Visit: store.NewID(), Kind: "reminder", Due: at(8, 0), MessageID: "two"})
@@ -186,13 +197,13 @@ func TestEachDueMessageIsDeliveredOnceByTwoProcesses(t *testing.T) {
 		want = append(want, r.ID)
 		outcome[r.ID] = []store.ReminderState{store.Sent, store.ToCall, store.NotWanted, store.Failed, store.Withdrawn}[i%5]
 	}
-	o := &outbox{does: func(_ context.Context, d store.Due, _ int) (store.ReminderState, string, error) {
-		return outcome[d.Reminder.ID], "because " + d.Reminder.ID, nil
+	o := &outbox{does: func(_ context.Context, d store.Due, _ int) (store.Outcome, error) {
+		return store.Outcome{State: outcome[d.Reminder.ID], Channel: store.ByMail, Problem: "because " + d.Reminder.ID}, nil
 	}}
 	s.start(o)
 	second := &salon{t: t, store: open(t, s.url, 8)}
 	second.start(o)
-	s.until("no message waits", func() bool { return value[int](s, `SELECT count(*) FROM reminder WHERE state = 'waiting'`) == 0 })
+	s.until("no message waits", func() bool { return value[int](s, `SELECT count(*) FROM reminder WHERE state IN ('waiting', 'sending')`) == 0 })
 	got := o.ids()
 	slices.Sort(got)
 	slices.Sort(want)
@@ -215,11 +226,12 @@ func TestADeliveryThatFailsIsTriedAgainUnderTheSameMessageID(t *testing.T) {
 	s := newSalon(t, 8)
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
 	r := s.remind(v.ID, time.Now())
-	o := &outbox{does: func(_ context.Context, _ store.Due, tries int) (store.ReminderState, string, error) {
+	s.store.WorkWith(quick)
+	o := &outbox{does: func(_ context.Context, _ store.Due, tries int) (store.Outcome, error) {
 		if tries == 1 {
-			return "", "", errors.New("the mail server is busy")
+			return mailed, errors.New("the mail server is busy")
 		}
-		return store.Sent, "", nil
+		return sent, nil
 	}}
 	s.start(o)
 	s.until("the first try has failed", func() bool { return len(o.ids()) == 1 })
@@ -237,9 +249,10 @@ func TestAMessageIsSentAgainWhenItCouldNotBeNoted(t *testing.T) {
 	s := newSalon(t, 8)
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
 	r := s.remind(v.ID, time.Now())
-	o := &outbox{does: func(_ context.Context, _ store.Due, tries int) (store.ReminderState, string, error) {
+	s.store.WorkWith(quick)
+	o := &outbox{does: func(_ context.Context, _ store.Due, tries int) (store.Outcome, error) {
 		if tries > 1 {
-			return store.Sent, "", nil
+			return sent, nil
 		}
 		// Somebody holds the row for longer than noting may take.
 		tx, err := s.db.Begin(t.Context())
@@ -250,7 +263,7 @@ func TestAMessageIsSentAgainWhenItCouldNotBeNoted(t *testing.T) {
 		if err != nil {
 			t.Error(err)
 		}
-		return store.Sent, "", nil
+		return sent, nil
 	}}
 	s.start(o)
 	s.until("it is noted", func() bool { return s.stateOf(r) == store.Sent })
@@ -298,7 +311,10 @@ func TestAMessageAboutACancelledVisitIsNotDelivered(t *testing.T) {
 			return err
 		}
 		s.start(o)
-		go func() { tried <- s.store.Send(t.Context(), s.row.ID, busy.ID, false, o.deliver) }()
+		go func() {
+			_, err := s.store.Send(t.Context(), s.row.ID, busy.ID, o.deliver)
+			tried <- err
+		}()
 		time.Sleep(time.Second)
 		require.Empty(t, tried)
 		return nil
@@ -320,10 +336,10 @@ func TestCancellingDoesNotWaitForTheMailServer(t *testing.T) {
 	r := s.remind(v.ID, time.Now())
 	begun, end := make(chan struct{}), make(chan struct{})
 	release := sync.OnceFunc(func() { close(end) })
-	o := &outbox{does: func(context.Context, store.Due, int) (store.ReminderState, string, error) {
+	o := &outbox{does: func(context.Context, store.Due, int) (store.Outcome, error) {
 		close(begun)
 		<-end
-		return store.Sent, "", nil
+		return sent, nil
 	}}
 	s.start(o)
 	t.Cleanup(release) // before the jobs are stopped, also when the test fails
@@ -337,38 +353,50 @@ func TestCancellingDoesNotWaitForTheMailServer(t *testing.T) {
 func TestTheLastTryEndsWithANote(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 8)
+	set := quick
+	set.Mail = []time.Duration{0}
+	s.store.WorkWith(set)
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
-	busy := errors.New("the mail server is busy")
-	fails := func(context.Context, store.Due) (store.ReminderState, string, error) { return "", "", busy }
-	r := s.remind(v.ID, at(8, 0))
-	require.ErrorIs(t, s.store.Send(t.Context(), s.row.ID, r.ID, false, fails), busy)
+	fails := func(context.Context, store.Due) (store.Outcome, error) {
+		return mailed, &store.TryAgainError{Problem: "the mail server is busy"}
+	}
+	r := s.remind(v.ID, time.Now())
+	_, err := s.store.Send(t.Context(), s.row.ID, r.ID, fails)
+	require.NoError(t, err)
 	require.Equal(t, store.Waiting, s.stateOf(r))
-	require.NoError(t, s.store.Send(t.Context(), s.row.ID, r.ID, true, fails))
+	wait, err := s.store.Send(t.Context(), s.row.ID, r.ID, fails)
+	require.NoError(t, err)
+	require.Zero(t, wait)
 	require.Equal(t, store.Failed, s.stateOf(r))
-	require.Equal(t, "given up after many tries", s.remindersOf(v.ID)[0].Problem)
+	require.Equal(t, "given up after 2 tries: the mail server is busy", s.remindersOf(v.ID)[0].Problem)
 
 	// Also when the server takes all the time there is.
-	r = s.remind(v.ID, at(8, 0))
-	ctx, cancel := context.WithTimeout(t.Context(), store.SettleTime+100*time.Millisecond)
+	set.Mail = []time.Duration{}
+	s.store.WorkWith(set)
+	r = s.remind(v.ID, time.Now())
+	ctx, cancel := context.WithTimeout(t.Context(), time.Second+100*time.Millisecond)
 	defer cancel()
-	slow := func(sending context.Context, _ store.Due) (store.ReminderState, string, error) {
+	slow := func(sending context.Context, _ store.Due) (store.Outcome, error) {
 		<-sending.Done()
 		require.NoError(t, ctx.Err(), "the job has time left for the note")
-		return "", "", sending.Err()
+		return mailed, sending.Err()
 	}
-	require.NoError(t, s.store.Send(ctx, s.row.ID, r.ID, true, slow))
+	_, err = s.store.Send(ctx, s.row.ID, r.ID, slow)
+	require.NoError(t, err)
 	require.Equal(t, store.Failed, s.stateOf(r))
 
 	// Settled messages and those of a salon that is gone are nobody's business.
-	never := func(context.Context, store.Due) (store.ReminderState, string, error) {
+	never := func(context.Context, store.Due) (store.Outcome, error) {
 		t.Error("delivered")
-		return store.Sent, "", nil
+		return sent, nil
 	}
-	require.NoError(t, s.store.Send(t.Context(), s.row.ID, r.ID, false, never))
+	_, err = s.store.Send(t.Context(), s.row.ID, r.ID, never)
+	require.NoError(t, err)
 	r = s.remind(v.ID, at(8, 0))
 	s.tx(func(tx *store.Tx) error { return tx.DeleteSalon(t.Context()) })
 	require.Equal(t, "cancelled", s.jobState(r))
-	require.NoError(t, s.store.Send(t.Context(), s.row.ID, r.ID, false, never))
+	_, err = s.store.Send(t.Context(), s.row.ID, r.ID, never)
+	require.NoError(t, err)
 }
 
 func TestStoppingWaitsForTheDeliveryUnderWay(t *testing.T) {
@@ -377,10 +405,10 @@ func TestStoppingWaitsForTheDeliveryUnderWay(t *testing.T) {
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
 	r := s.remind(v.ID, time.Now())
 	begun := make(chan struct{})
-	o := &outbox{does: func(context.Context, store.Due, int) (store.ReminderState, string, error) {
+	o := &outbox{does: func(context.Context, store.Due, int) (store.Outcome, error) {
 		close(begun)
 		time.Sleep(300 * time.Millisecond)
-		return store.Sent, "", nil
+		return sent, nil
 	}}
 	jobs := s.start(o)
 	<-begun

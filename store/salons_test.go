@@ -178,6 +178,12 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"SyncClientPartsOf": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SyncClientPartsOf(x.t.Context(), []store.VisitParts{{Visit: x.visit, Client: x.client}})
 	},
+	"AttemptsOf": func(t *store.Tx, x *filled) (any, error) {
+		return t.AttemptsOf(x.t.Context(), rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID))
+	},
+	"ReminderByID": func(t *store.Tx, x *filled) (any, error) {
+		return t.ReminderByID(x.t.Context(), value[string](x.salon, `SELECT min(reminder_id) FROM reminder WHERE salon_id = $1`, x.row.ID))
+	},
 	"AddReminder": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddReminder(x.t.Context(), store.Reminder{Visit: x.visit, Kind: "reminder", Due: at(1, 0), MessageID: "m"})
 	},

@@ -51,6 +51,7 @@ type Store struct {
 	seal  *Sealer                   // nil: what is about health is refused
 	// overdue is nil when nobody looks for visits that lapse.
 	overdue Overdue
+	work    JobSettings
 }
 
 // Tx is one transaction within one salon.

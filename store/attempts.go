@@ -1,0 +1,310 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"time"
+
+	"github.com/riverqueue/river"
+)
+
+// AttemptOutcome says how one attempt to hand a message over ended.
+type AttemptOutcome string
+
+// Outcomes of an attempt.
+const (
+	Accepted AttemptOutcome = "accepted"
+	Refused  AttemptOutcome = "refused"   // for good
+	TryAgain AttemptOutcome = "try_again" // not this time
+	Unknown  AttemptOutcome = "unknown"   // the answer was lost, or whoever waited for it died: it may have been accepted
+)
+
+// Attempt is one time that a message was handed over, or was about to be.
+type Attempt struct {
+	Reminder string          `db:"reminder_id"`
+	Number   int             `db:"attempt"` // from 1
+	Channel  string          `db:"channel"` // "" when it was never known
+	Started  time.Time       `db:"started_at"`
+	Ended    *time.Time      `db:"ended_at"`
+	Outcome  *AttemptOutcome `db:"outcome"` // nil while it is under way
+	Problem  string          `db:"problem"`
+}
+
+// AttemptsOf lists what was tried for some messages, by message and number.
+func (t *Tx) AttemptsOf(ctx context.Context, reminders []string) ([]Attempt, error) {
+	return collect[Attempt](ctx, t, "attempts", `SELECT reminder_id, attempt, channel, started_at, ended_at, outcome, problem
+		FROM reminder_attempt WHERE salon_id = $1 AND reminder_id = ANY($2) ORDER BY reminder_id, attempt`, t.salon, reminders)
+}
+
+// What is said of messages and attempts that nobody could end properly.
+const (
+	cutShort = "it was cut short before anybody could note what became of it"
+	orphaned = "given up: sending it was cut short too often"
+)
+
+type reminderWorker struct {
+	river.WorkerDefaults[reminderArgs]
+	store   *Store
+	deliver Deliver
+	set     JobSettings
+}
+
+// Work sends one reminder unless the visit has made it pointless meanwhile.
+func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs]) error {
+	wait, err := w.send(ctx, job.Args)
+	if err == nil && wait > 0 {
+		return river.JobSnooze(wait)
+	}
+	return err
+}
+
+// longestRest is how long a run that could not reach the database rests at most.
+const longestRest = time.Hour
+
+// NextRetry is when a run that died or could not reach the database is repeated:
+// after 1, 16, 81 s and so on, up to an hour.
+func (w *reminderWorker) NextRetry(job *river.Job[reminderArgs]) time.Time {
+	n := time.Duration(max(1, min(job.Attempt, 8))) // whose fourth power is above an hour
+	return time.Now().Add(min(n*n*n*n*time.Second, longestRest))
+}
+
+// settleTime is what a delivery must leave of a job's time, so that what became
+// of it can still be noted; a quarter of a job's time when that is shorter.
+const settleTime = 5 * time.Second
+
+// send takes a message in one transaction, lets go of the database while the
+// server takes its time, and notes in another what became of it: who cancels the
+// visit meanwhile does not have to wait, and whoever finds it after a crash sees
+// that it may have gone out. It returns how long to wait for the next run, 0 when
+// none is needed.
+func (w *reminderWorker) send(ctx context.Context, args reminderArgs) (time.Duration, error) {
+	var d *Due
+	var wait time.Duration
+	err := w.store.InTx(ctx, args.Salon, func(t *Tx) (err error) {
+		d, wait, err = t.beginAttempt(ctx, args.Reminder, w.set)
+		return err
+	})
+	if err != nil || d == nil {
+		return wait, err
+	}
+	settle := min(settleTime, w.set.Timeout/4)
+	end := time.Now().Add(w.set.Timeout)
+	if at, ok := ctx.Deadline(); ok {
+		end = at
+	}
+	sending, cancel := context.WithDeadline(ctx, end.Add(-settle))
+	out, err := w.deliver(sending, *d)
+	cancel()
+	e := w.ending(*d, out, err)
+	// What has been sent is noted although the job may have been called off.
+	ctx, cancel = context.WithDeadline(context.WithoutCancel(ctx), latest(end, time.Now().Add(settle)))
+	defer cancel()
+	return e.wait, errors.Join(w.note(ctx, *d, e), e.err)
+}
+
+// note writes down how an attempt ended. It does not give up at once when the
+// database is away: it would have to be sent again.
+func (w *reminderWorker) note(ctx context.Context, d Due, e ending) error {
+	for {
+		err := w.store.InTx(ctx, d.Salon.ID, func(t *Tx) error { return t.endAttempt(ctx, d.Reminder.ID, d.Attempt, e) })
+		if !errors.Is(err, ErrUnavailable) {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return err
+		case <-time.After(100 * time.Millisecond):
+		}
+	}
+}
+
+func latest(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+// ending is what is noted of an attempt.
+type ending struct {
+	state   ReminderState
+	channel string
+	problem string
+	outcome AttemptOutcome // "" when nothing was handed over, which leaves no trace
+	said    string         // the attempt's own problem
+	later   *time.Time     // put off until then
+	wait    time.Duration  // until the next run of the job
+	err     error          // for the queue: the run itself failed
+}
+
+// soonest is how long a message that is put off waits at least.
+const soonest = time.Second
+
+// ending judges what came of a delivery.
+func (w *reminderWorker) ending(d Due, out Outcome, err error) ending {
+	e := ending{state: out.State, channel: out.Channel, problem: shorten(out.Problem), said: shorten(out.Problem)}
+	switch {
+	case err != nil && out.Channel == "":
+		return ending{state: Waiting, err: err}
+	case err != nil:
+		return w.tryAgain(e, d.Reminder.Tries, err)
+	case !out.Later.IsZero():
+		return ending{state: Waiting, later: &out.Later, problem: e.problem, wait: max(time.Until(out.Later), soonest)}
+	}
+	switch out.State {
+	case Sent:
+		e.outcome = Accepted
+	case Failed:
+		if out.Channel != "" {
+			e.outcome = Refused
+		}
+	case ToCall, NotWanted, Withdrawn:
+		e.channel = ""
+	case Waiting, Sending:
+		return ending{state: Waiting, err: fmt.Errorf("store: deliver: a message that is %q is not settled", out.State)}
+	default:
+		return ending{state: Waiting, err: fmt.Errorf("store: deliver: state %q is unknown", out.State)}
+	}
+	return e
+}
+
+// longestAfter is how long a server is left alone at most when it asks for it.
+const longestAfter = 24 * time.Hour
+
+// tryAgain plans the next try, the tries-th having been in vain, or gives up.
+func (w *reminderWorker) tryAgain(e ending, tries int, err error) ending {
+	e.outcome, e.said = TryAgain, shorten(err.Error())
+	var after time.Duration
+	if again, ok := errors.AsType[*TryAgainError](err); ok {
+		after = min(again.After, longestAfter)
+		if again.Unknown {
+			e.outcome = Unknown
+		}
+	}
+	waits := w.set.waits(e.channel)
+	if tries > len(waits) {
+		e.state, e.problem = Failed, givenUp(tries, e.said)
+		return e
+	}
+	e.state, e.problem = Waiting, e.said
+	// Never sooner than planned, and not all at the same moment.
+	planned := waits[max(tries, 1)-1]
+	e.wait = max(planned, after) + rand.N(planned/5+1)
+	return e
+}
+
+func givenUp(tries int, why string) string {
+	if tries == 1 {
+		return shorten("given up after one try: " + why)
+	}
+	return shorten(fmt.Sprintf("given up after %d tries: %s", tries, why))
+}
+
+// shorten cuts a problem to what is kept of it.
+func shorten(s string) string {
+	const most = 300
+	if r := []rune(s); len(r) > most {
+		return string(r[:most])
+	}
+	return s
+}
+
+// takenReminder is a message and whether its time has come.
+type takenReminder struct {
+	Reminder
+	Wait float64 `db:"wait_s"` // seconds until it may be sent
+}
+
+// beginAttempt takes a message that waits: it is sending from now on. It returns
+// nil when there is nothing to do, or not yet; then wait is for how long.
+//
+// One that is sending already was left so by a run that died, or is in the hands
+// of another: nobody else takes it before the other one's time is over.
+func (t *Tx) beginAttempt(ctx context.Context, id string, x JobSettings) (d *Due, wait time.Duration, err error) {
+	list, err := collect[takenReminder](ctx, t, "reminder", `
+		SELECT `+reminderColumns+`, COALESCE(extract(epoch FROM GREATEST(due_at, next_at,
+			CASE state WHEN 'sending' THEN sending_at + make_interval(secs => $3) END) - clock_timestamp()), 0)::float8 AS wait_s
+		FROM reminder WHERE salon_id = $1 AND reminder_id = $2 AND state IN ('waiting', 'sending') FOR UPDATE`,
+		t.salon, id, x.Timeout.Seconds())
+	if err != nil {
+		return nil, 0, err
+	}
+	if len(list) == 0 {
+		return nil, 0, t.abandonAttempts(ctx, id, x.Timeout)
+	}
+	r := list[0].Reminder
+	if s := list[0].Wait; s > 0 {
+		return nil, time.Duration(s*float64(time.Second)) + time.Millisecond, nil
+	}
+	if r.State == Sending {
+		if err := t.abandonAttempts(ctx, id, 0); err != nil {
+			return nil, 0, err
+		}
+		if r.Tries > len(x.waits(r.Channel)) {
+			_, err := t.tx.Exec(ctx, `UPDATE reminder SET state = 'failed', problem = $3, done_at = clock_timestamp(), sending_at = NULL
+				WHERE salon_id = $1 AND reminder_id = $2`, t.salon, id, givenUp(r.Tries, cutShort))
+			return nil, 0, domain("give reminder up", err, false)
+		}
+	}
+	var number int
+	err = t.tx.QueryRow(ctx, `
+		WITH begun AS (
+			UPDATE reminder SET state = 'sending', sending_at = clock_timestamp(), next_at = NULL, tries = tries + 1
+			WHERE salon_id = $1 AND reminder_id = $2 RETURNING sending_at, channel
+		)
+		INSERT INTO reminder_attempt (salon_id, reminder_id, attempt, channel, started_at)
+		SELECT $1, $2, 1 + COALESCE((SELECT max(attempt) FROM reminder_attempt WHERE salon_id = $1 AND reminder_id = $2), 0),
+			channel, sending_at FROM begun RETURNING attempt`, t.salon, id).Scan(&number)
+	if err != nil {
+		return nil, 0, domain("begin attempt", err, false)
+	}
+	r.State, r.Tries = Sending, r.Tries+1
+	due, err := t.due(ctx, r)
+	due.Attempt = number
+	return &due, 0, err
+}
+
+// abandonAttempts ends attempts at a message that began longer than age ago and
+// whose outcome nobody will hear of any more.
+func (t *Tx) abandonAttempts(ctx context.Context, id string, age time.Duration) error {
+	_, err := t.tx.Exec(ctx, `UPDATE reminder_attempt SET ended_at = clock_timestamp(), outcome = 'unknown', problem = $3
+		WHERE salon_id = $1 AND reminder_id = $2 AND ended_at IS NULL AND started_at <= clock_timestamp() - make_interval(secs => $4)`,
+		t.salon, id, cutShort, age.Seconds())
+	return domain("abandoned attempts", err, false)
+}
+
+// endAttempt notes what became of a message and of one attempt at it. A message
+// that was withdrawn or given up while it was being sent is noted as sent, because
+// it was; one that somebody else has begun to send meanwhile is his.
+func (t *Tx) endAttempt(ctx context.Context, id string, number int, e ending) error {
+	untried := 0
+	if e.outcome == "" {
+		untried = 1
+	}
+	var next *float64
+	if e.outcome != "" && e.state == Waiting {
+		s := e.wait.Seconds()
+		next = &s
+	}
+	_, err := t.tx.Exec(ctx, `
+		UPDATE reminder r SET state = $3, channel = COALESCE(NULLIF($4, ''), channel), problem = $5, sending_at = NULL,
+			done_at = CASE WHEN $3 = 'waiting' THEN NULL ELSE clock_timestamp() END,
+			next_at = clock_timestamp() + make_interval(secs => $6), due_at = COALESCE($7, due_at), tries = tries - $8
+		WHERE salon_id = $1 AND reminder_id = $2 AND (
+			state = 'sending' AND NOT EXISTS (SELECT 1 FROM reminder_attempt a
+				WHERE a.salon_id = $1 AND a.reminder_id = $2 AND a.attempt > $9)
+			OR $3 = 'sent' AND state IN ('waiting', 'withdrawn', 'failed'))`,
+		t.salon, id, e.state, e.channel, e.problem, next, e.later, untried, number)
+	if err != nil {
+		return domain("settle reminder", err, false)
+	}
+	if untried == 1 {
+		_, err = t.tx.Exec(ctx, `DELETE FROM reminder_attempt WHERE salon_id = $1 AND reminder_id = $2 AND attempt = $3`, t.salon, id, number)
+		return domain("forget attempt", err, false)
+	}
+	_, err = t.tx.Exec(ctx, `UPDATE reminder_attempt SET ended_at = clock_timestamp(), outcome = $4, problem = $5, channel = $6
+		WHERE salon_id = $1 AND reminder_id = $2 AND attempt = $3`, t.salon, id, number, e.outcome, e.said, e.channel)
+	return domain("end attempt", err, false)
+}
