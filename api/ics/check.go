@@ -3,6 +3,7 @@ package ics
 import (
 	"fmt"
 	"net/url"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -50,23 +51,24 @@ func (c Calendar) check(from, to date.Date) error {
 }
 
 func (c Calendar) checkEvents(f *scheduling.Faults) {
-	seen := map[string]string{} // UID to the field that had it first
-	events := map[string]bool{}
+	seen := make(map[string]string, len(c.Events)) // UID to the field that had it first
+	events := make(map[string]bool, len(c.Events))
+	at := make([]string, len(c.Events))
 	for i := range c.Events {
-		checkUID(f, seen, fmt.Sprintf("events[%d].uid", i), c.Events[i].UID)
+		at[i] = "events[" + strconv.Itoa(i) + "]"
+		checkUID(f, seen, at[i]+".uid", c.Events[i].UID)
 		events[c.Events[i].UID] = true
 	}
 	for i := range c.Events {
-		e, at := &c.Events[i], fmt.Sprintf("events[%d]", i)
+		e, at := &c.Events[i], at[i]
 		var own scheduling.Faults
 		e.check(&own)
 		for j, r := range e.RelatedTo {
-			field := fmt.Sprintf("related_to[%d]", j)
 			if r.UID == e.UID || !events[r.UID] {
-				own.Add(field+".uid", "is not that of another event", "the UID of another event of this calendar")
+				own.Add(fmt.Sprintf("related_to[%d].uid", j), "is not that of another event", "the UID of another event of this calendar")
 			}
 			if r.Type != Parent && r.Type != Next && r.Type != First {
-				own.Addf(field+".type", "PARENT, NEXT or FIRST", "is %q", r.Type)
+				own.Addf(fmt.Sprintf("related_to[%d].type", j), "PARENT, NEXT or FIRST", "is %q", r.Type)
 			}
 		}
 		for j, a := range e.Alarms {

@@ -1,6 +1,7 @@
 package ics
 
 import (
+	"bytes"
 	"cmp"
 	"fmt"
 	"slices"
@@ -33,8 +34,6 @@ func (c Calendar) Encode(from, to date.Date) ([]byte, error) {
 	if err := c.check(from, to); err != nil {
 		return nil, fmt.Errorf("ics: encode: %w", err)
 	}
-	cal := ical.NewCalendar()
-	c.header(cal.Props)
 	first, _ := scheduling.DayBounds(c.Zone, from)
 	_, last := scheduling.DayBounds(c.Zone, to)
 	events := c.sorted()
@@ -42,37 +41,34 @@ func (c Calendar) Encode(from, to date.Date) ([]byte, error) {
 		first = earlier(first, e.from)
 		last = later(last, e.until)
 	}
-	cal.Children = append(cal.Children, timezone(c.Zone, first, last))
+	w := lines{out: make([]byte, 0, 1024*(2+len(events)))} // about what an event takes
+	w.raw("BEGIN", ical.CompCalendar)
+	c.header(&w)
+	w.out = append(w.out, zoneText(c.Zone, first, last)...)
 	for _, e := range events {
-		cal.Children = append(cal.Children, c.event(*e.Event))
+		c.write(&w, *e.Event)
 	}
-	var f folder
-	f.out.Grow(1024 * (1 + len(events))) // about what an event takes
-	if err := ical.NewEncoder(&f).Encode(cal); err != nil {
-		return nil, fmt.Errorf("ics: encode: %w", err)
-	}
-	return f.out.Bytes(), nil
+	w.raw("END", ical.CompCalendar)
+	return w.out, nil
 }
 
-func (c Calendar) header(p ical.Props) {
+// header writes what the calendar says of itself.
+func (c Calendar) header(w *lines) {
+	name, about := oneLine(c.Name), clean(c.Description)
 	refresh := duration(cmp.Or(c.Refresh, DefaultRefresh))
-	put(p, ical.PropProductID, productID)
-	put(p, ical.PropVersion, "2.0")
-	put(p, ical.PropName, escape(oneLine(c.Name)))
-	put(p, "X-WR-CALNAME", escape(oneLine(c.Name)))
-	if d := clean(c.Description); d != "" {
-		put(p, ical.PropDescription, escape(d))
-		put(p, "X-WR-CALDESC", escape(d))
-	}
-	put(p, "X-WR-TIMEZONE", c.Zone.String())
-	put(p, ical.PropRefreshInterval, refresh, ical.ParamValue, string(ical.ValueDuration))
-	put(p, "X-PUBLISHED-TTL", refresh)
-	if c.Color != "" {
-		put(p, ical.PropColor, c.Color)
-	}
+	w.text(ical.PropColor, c.Color)
+	w.text(ical.PropDescription, about)
 	if !c.LastModified.IsZero() {
-		put(p, ical.PropLastModified, instant(c.LastModified))
+		w.instant(ical.PropLastModified, c.LastModified)
 	}
+	w.text(ical.PropName, name)
+	w.raw(ical.PropProductID, productID)
+	w.raw(ical.PropRefreshInterval+";VALUE=DURATION", refresh)
+	w.raw(ical.PropVersion, "2.0")
+	w.raw("X-PUBLISHED-TTL", refresh)
+	w.text("X-WR-CALDESC", about)
+	w.text("X-WR-CALNAME", name)
+	w.raw("X-WR-TIMEZONE", c.Zone.String())
 }
 
 // timed is an event with the instants it lies between.
@@ -97,60 +93,79 @@ func (c Calendar) sorted() []timed {
 	return events
 }
 
-func (c Calendar) event(e Event) *ical.Component {
-	comp := ical.NewComponent(ical.CompEvent)
-	p := comp.Props
-	put(p, ical.PropUID, escape(e.UID))
-	put(p, ical.PropDateTimeStamp, instant(e.Stamp))
-	put(p, ical.PropLastModified, instant(e.Stamp))
-	put(p, ical.PropSequence, strconv.Itoa(e.Sequence))
-	c.times(p, e)
-	put(p, ical.PropSummary, escape(oneLine(e.Summary)))
-	if s := clean(e.Description); s != "" {
-		put(p, ical.PropDescription, escape(s))
-	}
-	if s := oneLine(e.Location); s != "" {
-		put(p, ical.PropLocation, escape(s))
-	}
-	if e.URL != "" {
-		put(p, ical.PropURL, e.URL)
-	}
-	if len(e.Categories) > 0 {
-		list := make([]string, len(e.Categories))
-		for i, s := range e.Categories {
-			list[i] = escape(oneLine(s))
-		}
-		put(p, ical.PropCategories, strings.Join(list, ","))
-	}
-	put(p, ical.PropStatus, string(e.Status))
+// write writes one event.
+func (c Calendar) write(w *lines, e Event) {
 	transparency, busy := busyness(e)
-	put(p, ical.PropTransparency, transparency)
-	put(p, "X-MICROSOFT-CDO-BUSYSTATUS", busy)
+	w.raw("BEGIN", ical.CompEvent)
+	w.categories(e.Categories)
+	w.text(ical.PropDescription, clean(e.Description))
+	c.time(w, ical.PropDateTimeEnd, e, e.End, e.EndDate)
+	w.instant(ical.PropDateTimeStamp, e.Stamp)
+	c.time(w, ical.PropDateTimeStart, e, e.Start, e.StartDate)
+	w.instant(ical.PropLastModified, e.Stamp)
+	w.text(ical.PropLocation, oneLine(e.Location))
 	for _, r := range e.RelatedTo {
-		put(p, ical.PropRelatedTo, escape(r.UID), ical.ParamRelationshipType, string(r.Type))
+		w.text(ical.PropRelatedTo+";RELTYPE="+string(r.Type), r.UID)
 	}
+	w.raw(ical.PropSequence, strconv.Itoa(e.Sequence))
+	w.raw(ical.PropStatus, string(e.Status))
+	w.text(ical.PropSummary, oneLine(e.Summary))
+	w.raw(ical.PropTransparency, transparency)
+	w.text(ical.PropUID, e.UID)
+	if e.URL != "" {
+		w.raw(ical.PropURL, e.URL)
+	}
+	w.raw("X-MICROSOFT-CDO-BUSYSTATUS", busy)
 	for _, a := range e.Alarms {
-		comp.Children = append(comp.Children, alarm(a))
+		w.alarm(a)
 	}
-	return comp
+	w.raw("END", ical.CompEvent)
 }
 
-// times writes start and end as local times of the zone. A wall time that
-// occurs twice is written in UTC: its second run cannot be written otherwise,
-// and readers disagree which run a local time means.
-func (c Calendar) times(p ical.Props, e Event) {
-	if e.AllDay {
-		put(p, ical.PropDateTimeStart, e.StartDate.UTC().Format(dateForm), ical.ParamValue, string(ical.ValueDate))
-		put(p, ical.PropDateTimeEnd, e.EndDate.UTC().Format(dateForm), ical.ParamValue, string(ical.ValueDate))
+// categories writes a list, whose commas are bare.
+func (w *lines) categories(list []string) {
+	if len(list) == 0 {
 		return
 	}
-	if occursTwice(c.Zone, e.Start) || occursTwice(c.Zone, e.End) {
-		put(p, ical.PropDateTimeStart, instant(e.Start))
-		put(p, ical.PropDateTimeEnd, instant(e.End))
-		return
+	w.begin(ical.PropCategories)
+	for i, s := range list {
+		if i > 0 {
+			w.line = append(w.line, ',')
+		}
+		w.line = appendEscaped(w.line, oneLine(s))
 	}
-	put(p, ical.PropDateTimeStart, e.Start.In(c.Zone).Format(wallForm), ical.ParamTimezoneID, c.Zone.String())
-	put(p, ical.PropDateTimeEnd, e.End.In(c.Zone).Format(wallForm), ical.ParamTimezoneID, c.Zone.String())
+	w.end()
+}
+
+// time writes the start or the end of e as a local time of the zone. A wall time
+// that occurs twice is written in UTC: its second run cannot be written
+// otherwise, and readers disagree which run a local time means.
+func (c Calendar) time(w *lines, name string, e Event, t time.Time, d date.Date) {
+	switch {
+	case e.AllDay:
+		w.raw(name+";VALUE=DATE", d.UTC().Format(dateForm))
+	case occursTwice(c.Zone, e.Start) || occursTwice(c.Zone, e.End):
+		w.instant(name, t)
+	default:
+		w.begin(name + ";TZID=" + c.Zone.String())
+		w.line = t.In(c.Zone).AppendFormat(w.line, wallForm)
+		w.end()
+	}
+}
+
+// event is e as a component of the library, for objects that say more of an
+// event than a feed does. It reads what write has written, so that both are the
+// same.
+func (c Calendar) event(e Event) *ical.Component {
+	var w lines
+	w.raw("BEGIN", ical.CompCalendar)
+	c.write(&w, e)
+	w.raw("END", ical.CompCalendar)
+	cal, err := ical.NewDecoder(bytes.NewReader(w.out)).Decode()
+	if err != nil {
+		panic(err) // lines of this package
+	}
+	return cal.Children[0]
 }
 
 // busyness gives TRANSP and the property that some mail programs read instead.
@@ -165,17 +180,17 @@ func busyness(e Event) (transparency, busy string) {
 	}
 }
 
-func alarm(a Alarm) *ical.Component {
-	comp := ical.NewComponent(ical.CompAlarm)
-	put(comp.Props, ical.PropUID, escape(a.UID))
-	put(comp.Props, ical.PropAction, "DISPLAY")
-	put(comp.Props, ical.PropDescription, escape(clean(a.Text)))
+func (w *lines) alarm(a Alarm) {
+	trigger := ical.PropTrigger
 	if a.FromEnd {
-		put(comp.Props, ical.PropTrigger, duration(a.Offset), ical.ParamRelated, "END")
-	} else {
-		put(comp.Props, ical.PropTrigger, duration(a.Offset))
+		trigger += ";RELATED=END"
 	}
-	return comp
+	w.raw("BEGIN", ical.CompAlarm)
+	w.raw(ical.PropAction, "DISPLAY")
+	w.text(ical.PropDescription, clean(a.Text))
+	w.raw(trigger, duration(a.Offset))
+	w.text(ical.PropUID, a.UID)
+	w.raw("END", ical.CompAlarm)
 }
 
 // put appends a property whose value is already in its written form, with at

@@ -190,12 +190,15 @@ func TestDurations(t *testing.T) {
 }
 
 func TestTriggerExamplesOfRFC5545Section3863(t *testing.T) {
-	before := alarm(Alarm{UID: "a", Text: "t", Offset: -15 * time.Minute}).Props.Get("TRIGGER")
-	require.Equal(t, "-PT15M", before.Value)
-	require.Empty(t, before.Params)
-	after := alarm(Alarm{UID: "a", Text: "t", Offset: 5 * time.Minute, FromEnd: true}).Props.Get("TRIGGER")
-	require.Equal(t, "PT5M", after.Value)
-	require.Equal(t, "END", after.Params.Get("RELATED"))
+	trigger := func(a Alarm) string {
+		var w lines
+		w.alarm(a)
+		_, rest, _ := strings.Cut(string(w.out), "\r\nTRIGGER")
+		value, _, _ := strings.Cut(rest, "\r\n")
+		return value
+	}
+	require.Equal(t, ":-PT15M", trigger(Alarm{UID: "a", Text: "t", Offset: -15 * time.Minute}))
+	require.Equal(t, ";RELATED=END:PT5M", trigger(Alarm{UID: "a", Text: "t", Offset: 5 * time.Minute, FromEnd: true}))
 }
 
 func TestBusyAgreesForAllReaders(t *testing.T) {

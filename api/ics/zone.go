@@ -3,9 +3,11 @@ package ics
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/emersion/go-ical"
@@ -49,6 +51,54 @@ func timezone(loc *time.Location, first, last time.Time) *ical.Component {
 	onsets := onsetsOf(loc, first, last.AddDate(proofYears, 0, 0))
 	comp.Children = observances(onsets, last)
 	return comp
+}
+
+// zoneKey names a description of a zone by what it was made from. The system's
+// zone data is read once in the life of the process.
+type zoneKey struct {
+	name        string
+	first, last int64 // Unix time
+}
+
+// mostZones is how many descriptions are kept: about as many zones as salons can
+// be in on one day.
+const mostZones = 512
+
+var zones = struct {
+	sync.Mutex
+	kept map[zoneKey][]byte
+}{kept: map[zoneKey][]byte{}}
+
+// zoneText is timezone as the lines of a feed. Feeds of one day and zone share
+// them.
+func zoneText(loc *time.Location, first, last time.Time) []byte {
+	key := zoneKey{loc.String(), first.Unix(), last.Unix()}
+	zones.Lock()
+	defer zones.Unlock()
+	if kept, ok := zones.kept[key]; ok {
+		return kept
+	}
+	var w lines
+	w.component(timezone(loc, first, last))
+	if len(zones.kept) >= mostZones {
+		clear(zones.kept)
+	}
+	zones.kept[key] = w.out
+	return w.out
+}
+
+// component writes a component of the library whose properties occur once.
+func (w *lines) component(c *ical.Component) {
+	w.raw("BEGIN", c.Name)
+	for _, name := range slices.Sorted(maps.Keys(c.Props)) {
+		for _, p := range c.Props[name] {
+			w.raw(name, p.Value)
+		}
+	}
+	for _, child := range c.Children {
+		w.component(child)
+	}
+	w.raw("END", c.Name)
 }
 
 func stateAt(loc *time.Location, at int64) zoneState {
