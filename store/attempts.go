@@ -15,10 +15,10 @@ type AttemptOutcome string
 
 // Outcomes of an attempt.
 const (
-	Accepted AttemptOutcome = "accepted"
-	Refused  AttemptOutcome = "refused"   // for good
-	TryAgain AttemptOutcome = "try_again" // not this time
-	Unknown  AttemptOutcome = "unknown"   // the answer was lost, or whoever waited for it died: it may have been accepted
+	AttemptAccepted AttemptOutcome = "accepted"
+	AttemptRefused  AttemptOutcome = "refused"   // for good
+	AttemptTryAgain AttemptOutcome = "try_again" // not this time
+	AttemptUnknown  AttemptOutcome = "unknown"   // the answer was lost, or whoever waited for it died: it may have been accepted
 )
 
 // Attempt is one time that a message was handed over, or was about to be.
@@ -155,10 +155,10 @@ func (w *reminderWorker) ending(d Due, out Outcome, err error) ending {
 	}
 	switch out.State {
 	case Sent:
-		e.outcome = Accepted
+		e.outcome = AttemptAccepted
 	case Failed:
 		if out.Channel != "" {
-			e.outcome = Refused
+			e.outcome = AttemptRefused
 		}
 	case ToCall, NotWanted, Withdrawn:
 		e.channel = ""
@@ -175,12 +175,12 @@ const longestAfter = 24 * time.Hour
 
 // tryAgain plans the next try, the tries-th having been in vain, or gives up.
 func (w *reminderWorker) tryAgain(e ending, tries int, err error) ending {
-	e.outcome, e.said = TryAgain, shorten(err.Error())
+	e.outcome, e.said = AttemptTryAgain, shorten(err.Error())
 	var after time.Duration
 	if again, ok := errors.AsType[*TryAgainError](err); ok {
 		after = min(again.After, longestAfter)
 		if again.Unknown {
-			e.outcome = Unknown
+			e.outcome = AttemptUnknown
 		}
 	}
 	waits := w.set.waits(e.channel)
