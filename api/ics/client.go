@@ -29,6 +29,8 @@ type Appointment struct {
 	// Prepare are lines on how to come, such as PrepareChemical.
 	Prepare []string
 	// Aftercare is what the hair must be kept from; empty without chemical work.
+	// Each stretch becomes an event of its own: one when hair may be washed and
+	// tied again at the same time, two when not, so that each has its own end.
 	Aftercare []Aftercare
 	Retouch   *Retouch
 }
@@ -71,13 +73,31 @@ func PrepareChemical() []string {
 	}
 }
 
-// AftercareStraightening tells how straightened hair is treated until it may
-// be washed and tied; emergency is the number to call. Common practice, no
-// source; the maker's directions come first.
+// The lines below tell how straightened hair is treated until it may be washed
+// and tied. Common practice, no source; the maker's directions come first.
+const (
+	noWater = "No water and no shampoo."
+	noTies  = "No ties, clips, pins or hats, and do not tuck it behind your ears."
+	gotWet  = "If it gets wet or sweaty, dry it at once, combed straight down."
+)
+
+// AftercareStraightening is for hours in which hair is neither washed nor tied;
+// emergency is the number to call.
 func AftercareStraightening(emergency string) []string {
+	return append([]string{noWater + " " + noTies, gotWet}, whenInTrouble(emergency)...)
+}
+
+// AftercareDry is for hours in which it stays dry, when those for ties are
+// others.
+func AftercareDry(emergency string) []string {
+	return append([]string{noWater, gotWet}, whenInTrouble(emergency)...)
+}
+
+// AftercareUntied is for hours without ties, when those without water are others.
+func AftercareUntied() []string { return []string{noTies} }
+
+func whenInTrouble(emergency string) []string {
 	return []string{
-		"No water and no shampoo. No ties, clips, pins or hats, and do not tuck it behind your ears.",
-		"If it gets wet or sweaty, dry it at once, combed straight down.",
 		"Burning, blisters or hair that snaps: call us.",
 		"Swelling of the face or trouble breathing: call " + emergency + " at once.",
 	}

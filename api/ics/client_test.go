@@ -129,3 +129,76 @@ func TestBadAppointmentsAreRefusedByName(t *testing.T) {
 	_, err := ClientFeed(Feed{Name: "n"}, thursday, nil)
 	require.ErrorContains(t, err, "ics: client feed: zone is missing")
 }
+
+// TestEachEntryOfAClientsCalendar keeps one file for each kind of entry, so that
+// a change of one shows which.
+func TestEachEntryOfAClientsCalendar(t *testing.T) {
+	list := appointments()
+	trim, straight := list[0], list[1]
+	only := func(a Appointment, care, retouch bool) []Appointment {
+		if !care {
+			a.Aftercare = nil
+		}
+		if !retouch {
+			a.Retouch = nil
+		}
+		return []Appointment{a}
+	}
+	apart := straight
+	apart.Aftercare = []Aftercare{straight.Aftercare[0], {
+		UID: uid("000000000005"), AlarmUID: uid("00000000000b"), Changed: revised,
+		Until: straight.End.Add(72 * time.Hour), Keep: "untied", Rules: AftercareUntied(),
+	}}
+	apart.Aftercare[0].Keep, apart.Aftercare[0].Rules = "dry", AftercareDry("112")
+	for name, list := range map[string][]Appointment{
+		"client_appointment.ics":     only(straight, false, false),
+		"client_cancelled.ics":       {trim},
+		"client_aftercare.ics":       only(straight, true, false),
+		"client_aftercare_apart.ics": only(apart, true, false),
+		"client_retouch.ics":         only(straight, false, true),
+	} {
+		t.Run(name, func(t *testing.T) {
+			c, err := ClientFeed(client(), thursday, list)
+			require.NoError(t, err)
+			if len(list[0].Aftercare) > 0 || list[0].Retouch != nil { // the appointment has a file of its own
+				c.Events = c.Events[1:]
+			}
+			golden(t, name, encode(t, c))
+		})
+	}
+}
+
+// In other zones the same rule ends at other clock times, also where clocks move
+// by half an hour (derived from the zones' published rules).
+func TestAftercareIs48RealHoursElsewhere(t *testing.T) {
+	for _, tt := range []struct {
+		zone      string
+		end       string
+		title     string
+	}{
+		{"America/New_York", "2026-03-06T15:00:00-05:00", "Keep your hair dry and untied until Sun 16:00"},
+		{"America/New_York", "2026-10-31T15:00:00-04:00", "Keep your hair dry and untied until Mon 14:00"},
+		{"Australia/Lord_Howe", "2026-04-04T13:00:00+11:00", "Keep your hair dry and untied until Mon 12:30"},
+		{"Australia/Lord_Howe", "2026-10-03T13:00:00+10:30", "Keep your hair dry and untied until Mon 13:30"},
+	} {
+		t.Run(tt.zone+" "+tt.end, func(t *testing.T) {
+			zone, err := time.LoadLocation(tt.zone)
+			require.NoError(t, err)
+			end, err := time.Parse(time.RFC3339, tt.end)
+			require.NoError(t, err)
+			a := appointments()[1]
+			a.Start, a.End, a.Retouch = end.Add(-4*time.Hour), end, nil
+			a.Aftercare[0].Until = end.Add(48 * time.Hour)
+			on := scheduling.CivilDate(end, zone)
+			c, err := ClientFeed(Feed{Name: "Plain Salon", Zone: zone}, on, []Appointment{a})
+			require.NoError(t, err)
+			care := c.Events[1]
+			require.Equal(t, tt.title, care.Summary)
+			require.Equal(t, 48*time.Hour, care.End.Sub(care.Start))
+			out, err := c.Encode(on, on.Add(3))
+			require.NoError(t, err)
+			require.Contains(t, string(out), "DTEND;TZID="+tt.zone+":"+end.Add(48*time.Hour).In(zone).Format(wallForm)+"\r\n")
+			require.Contains(t, string(out), "TRIGGER;RELATED=END:PT0S\r\n")
+		})
+	}
+}
