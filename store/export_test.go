@@ -28,6 +28,12 @@ func (s *Store) Send(ctx context.Context, salon, reminder string, deliver Delive
 // SettleTime is what a delivery must leave of a job's time.
 const SettleTime = settleTime
 
+// LookForPrivate is what the job that looks for private calendars does.
+func (s *Store) LookForPrivate(ctx context.Context) error {
+	s.FetchWith(func(context.Context, string, string) error { return nil })
+	return (&privateDueWorker{store: s}).Work(ctx, nil)
+}
+
 // LimitKept bounds the free time in memory anew, for as many salons and spans.
 func (s *Store) LimitKept(salons, weight int) { s.kept = newKeptFreeTimes(salons, weight) }
 

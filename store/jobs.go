@@ -114,13 +114,14 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	river.AddWorker(workers, &eraseWorker{store: s})
 	river.AddWorker(workers, &overdueAllWorker{store: s})
 	river.AddWorker(workers, &overdueWorker{store: s})
+	addPrivateWorkers(workers, s)
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
-		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers}},
+		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers}, privateQueue: {MaxWorkers: privateAtOnce}},
 		Workers:              workers,
 		JobTimeout:           x.Timeout,
 		RescueStuckJobsAfter: x.Rescue,
 		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
-		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly()},
+		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly(), privateRegularly()},
 	})
 	if err != nil {
 		return nil, domain("jobs", err, false)

@@ -27,6 +27,10 @@ var sealedPlaces = []sealedPlace{
 	{"need_override", "sealed", "", "x.override_id", "'override', x.visit_id, x.override_id"},
 	{"visit_stop", "sealed", "", "x.visit_id", "'" + stopPlace + "', x.visit_id"},
 	{"visit_stop", "cleared_sealed", "", "x.visit_id", "'" + clearedPlace + "', x.visit_id"},
+	{"text_gateway", "sealed", "", "'gateway'", "'" + gatewayPlace + "', 'now'"},
+	{"text_gateway", "old_sealed", "", "'gateway'", "'" + gatewayPlace + "', 'before'"},
+	{"private_calendar", "address_sealed", "", "x.private_calendar_id", "'" + addressPlace + "', x.private_calendar_id"},
+	{"private_calendar", "file_sealed", "", "x.private_calendar_id", "'" + filePlace + "', x.private_calendar_id"},
 }
 
 // MissingKeysError means that words in the database are sealed with keys that the

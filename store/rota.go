@@ -111,12 +111,15 @@ type Absence struct {
 	From   time.Time `db:"starts_at"`
 	To     time.Time `db:"ends_at"`
 	Reason string    `db:"reason"`
+	// Calendar is the private calendar that the absence comes from, nil for one that
+	// was noted by hand.
+	Calendar *string `db:"private_calendar_id"`
 }
 
 // Absences lists absences that end after from, by start.
 func (t *Tx) Absences(ctx context.Context, from time.Time) ([]Absence, error) {
 	const q = `
-		SELECT absence_id, unit_id, starts_at, ends_at, reason FROM absence
+		SELECT absence_id, unit_id, starts_at, ends_at, reason, private_calendar_id FROM absence
 		WHERE salon_id = $1 AND ends_at > $2 ORDER BY starts_at, absence_id`
 	return collect[Absence](ctx, t, "absences", q, t.salon, from)
 }

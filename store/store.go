@@ -51,7 +51,9 @@ type Store struct {
 	seal  *Sealer                   // nil: what is about health is refused
 	// overdue is nil when nobody looks for visits that lapse.
 	overdue Overdue
-	work    JobSettings
+	// fetch is nil when nobody fetches private calendars.
+	fetch FetchPrivate
+	work  JobSettings
 }
 
 // Tx is one transaction within one salon.
