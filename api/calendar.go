@@ -222,18 +222,7 @@ func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, cl
 	}
 	var list []ics.Appointment
 	for _, v := range visits {
-		a := ics.Appointment{Start: v.Start, End: v.End, Salon: n.row.Name, Address: n.row.Address, Phone: n.row.Phone}
-		for _, s := range v.Services {
-			a.Services = append(a.Services, s.Name)
-			if s.Aftercare {
-				a.Prepare = ics.PrepareChemical()
-			}
-		}
-		for _, p := range parts {
-			if p.Visit == v.ID {
-				addClientPart(&a, p, n)
-			}
-		}
+		a := appointmentOf(n, v, parts)
 		if a.UID != "" {
 			list = append(list, a)
 		}
@@ -255,27 +244,6 @@ func shownParts(parts []store.Part, from time.Time) []store.Part {
 		}
 	}
 	return slices.DeleteFunc(parts, func(p store.Part) bool { return !shown[p.Visit] })
-}
-
-func addClientPart(a *ics.Appointment, p store.Part, n salonDay) {
-	switch p.Kind {
-	case store.PartClient:
-		a.UID, a.Sequence, a.Changed, a.Cancelled = p.UID, p.Sequence, p.Changed, !p.Live
-		a.Start, a.End = p.Start, p.End
-	case store.PartAftercare:
-		if p.Live {
-			keep, rules := "dry and untied", ics.AftercareStraightening(n.row.Emergency)
-			if untied := n.untiedUntil(p.Start); !untied.Equal(p.End) {
-				keep, rules = "dry", append(rules, "No ties, clips, hats or tucking behind the ears until "+untied.Format("Mon 2 January 15:04")+".")
-			}
-			a.Aftercare = append(a.Aftercare, ics.Aftercare{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed,
-				AlarmUID: p.UID + "-end", From: p.Start, Until: p.End, Keep: keep, Rules: rules})
-		}
-	case store.PartRetouch:
-		if p.Live {
-			a.Retouch = &ics.Retouch{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Date: scheduling.CivilDate(p.Start, n.loc)}
-		}
-	}
 }
 
 // health says that the process is alive and which zone data it reads.
