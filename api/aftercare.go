@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"maps"
 	"slices"
 	"time"
 
@@ -85,48 +84,34 @@ func followCare(ctx context.Context, t *store.Tx, n salonDay, client string, now
 	if err := t.SyncClientPartsOf(ctx, list); err != nil {
 		return err
 	}
-	return followMessages(ctx, t, n, visits, grows)
+	return followMessages(ctx, t, n, visits, grows, now)
 }
 
 // followMessages makes the messages that wait for the end of aftercare and for
 // the retouch due when they are due now.
-func followMessages(ctx context.Context, t *store.Tx, n salonDay, visits []store.Visit, grows map[string]scheduling.Growth) error {
-	done := map[string]store.Visit{}
-	for _, v := range visits {
-		if v.State == store.Finished {
-			done[v.ID] = v
-		}
+func followMessages(ctx context.Context, t *store.Tx, n salonDay, visits []store.Visit, grows map[string]scheduling.Growth, now time.Time) error {
+	rules, err := messageRulesOf(n.row)
+	if err != nil {
+		return err
 	}
-	list, err := t.RemindersOfVisits(ctx, slices.Collect(maps.Keys(done)))
+	byID, ids := map[string]store.Visit{}, []string{}
+	for _, v := range visits {
+		byID[v.ID], ids = v, append(ids, v.ID)
+	}
+	list, err := t.RemindersOfVisits(ctx, ids)
 	if err != nil {
 		return err
 	}
 	var moved []store.Rescheduled
 	for _, r := range list {
-		v := done[r.Visit]
-		for _, x := range n.careMessages(realEnd(v), grows[v.Client]) {
-			if r.Kind == x.kind {
+		v := byID[r.Visit]
+		for _, x := range n.followsFrom(rules, v, now, grows[v.Client], false, false) {
+			if x.is(r) {
 				moved = append(moved, store.Rescheduled{Reminder: r.ID, Due: x.due})
 			}
 		}
 	}
 	return t.RescheduleReminders(ctx, moved)
-}
-
-// careMessage is a message that follows from a visit's end.
-type careMessage struct {
-	kind string
-	due  time.Time
-}
-
-// careMessages are due at the real end, when hair may be washed again, and on
-// the day when enough new hair is expected.
-func (n salonDay) careMessages(end time.Time, g scheduling.Growth) []careMessage {
-	return []careMessage{
-		{"aftercare", end},
-		{"aftercare_end", n.keepDryUntil(end)},
-		{"retouch", wall(n.loc, n.retouchDate(end, g), retouchHour)},
-	}
 }
 
 // growthFor is how the hair of the client of v grows, as far as v needs it.

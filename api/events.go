@@ -332,7 +332,14 @@ func (s *Server) noted(ctx context.Context, t *store.Tx, v *store.Visit, presses
 			return err
 		}
 	}
-	return t.SetVisitState(ctx, v)
+	if err := t.SetVisitState(ctx, v); err != nil || v.State == was.State {
+		return err
+	}
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return err
+	}
+	return s.followVisit(ctx, t, n, *v)
 }
 
 // follow gives a visit that is not over the state that its facts say.

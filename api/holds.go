@@ -319,7 +319,10 @@ func (s *Server) bookHeld(ctx context.Context, t *store.Tx, n salonDay, id strin
 	if err := s.askDeposit(ctx, t, n, v, c.chemical); err != nil {
 		return v, err
 	}
-	return v, s.remindBooked(ctx, t, n, v, nil)
+	if err := s.tellBooked(ctx, t, n, v); err != nil {
+		return v, err
+	}
+	return v, s.tellDays(ctx, t, n, changedVisit{is: v})
 }
 
 // maybeBooked checks all of the booking of v but whether its time is free, with
@@ -530,5 +533,8 @@ func (s *Server) pencilLonger(ctx context.Context, t *store.Tx, n salonDay, v *s
 	if err := f.Err(); err != nil {
 		return err
 	}
-	return t.HoldUntil(ctx, v, until)
+	if err := t.HoldUntil(ctx, v, until); err != nil {
+		return err
+	}
+	return s.followVisit(ctx, t, n, *v)
 }

@@ -339,12 +339,12 @@ func (s *Server) cancel(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 // cancelAll is cancel for locked visits that end together.
 func (s *Server) cancelAll(ctx context.Context, t *store.Tx, n salonDay, to store.VisitState, visits ...*store.Visit) error {
 	var parts []store.VisitParts
-	pencilled := map[string]bool{} // of which nobody was told
-	for _, v := range visits {
+	before := make([]store.Visit, len(visits))
+	for i, v := range visits {
 		if v.State != store.Booked && (v.State != store.Arrived && v.State != store.Held || to != store.Cancelled) {
 			return conflict("the visit is " + words(v.State) + " and cannot become " + words(to))
 		}
-		pencilled[v.ID] = v.State == store.Held
+		before[i] = *v
 		v.State = to
 		if err := t.SetVisitState(ctx, v); err != nil {
 			return err
@@ -354,18 +354,17 @@ func (s *Server) cancelAll(ctx context.Context, t *store.Tx, n salonDay, to stor
 	if err := t.SyncPartsOf(ctx, parts); err != nil {
 		return err
 	}
-	for _, v := range visits {
-		if err := t.WithdrawReminders(ctx, v.ID); err != nil {
+	var news []changedVisit
+	for i, v := range visits {
+		if err := s.tellOff(ctx, t, n, *v, before[i].State); err != nil {
 			return err
 		}
-		if to == store.Missed || pencilled[v.ID] {
-			continue
-		}
-		if err := s.remind(ctx, t, n, *v, "cancelled", s.now(), nil); err != nil {
-			return err
-		}
+		news = append(news, changedVisit{before[i], *v})
 	}
-	return nil
+	if to == store.Missed {
+		return s.tellMissed(ctx, t, n, news...)
+	}
+	return s.tellDays(ctx, t, n, news...)
 }
 
 // finish notes the real end, from which aftercare counts.
@@ -397,7 +396,7 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, *ended, g)); err != nil {
 		return err
 	}
-	if err := t.WithdrawReminders(ctx, v.ID); err != nil {
+	if err := s.followVisit(ctx, t, n, *v); err != nil {
 		return err
 	}
 	if needsAftercare(*v) {
@@ -408,7 +407,7 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if err := s.useProducts(ctx, t, *v); err != nil {
 		return err
 	}
-	return s.remindFinished(ctx, t, n, *v, g)
+	return s.followOthers(ctx, t, n, *v)
 }
 
 // words names a state as screens do.

@@ -444,24 +444,31 @@ func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 			return err
 		}
 	}
-	return nil
+	var news []changedVisit
+	for _, j := range r.jobs {
+		if !j.isNew() || !j.as.walk {
+			news = append(news, changedVisit{j.before, j.v})
+		}
+	}
+	return r.s.tellDays(ctx, t, r.n, news...)
 }
 
 // tell enqueues what the client hears of the change. One who is here already
-// hears it in the salon, and one whose visit is only pencilled when it is booked.
+// hears it in the salon.
 func (r *rearranging) tell(ctx context.Context, t *store.Tx, j *job) error {
 	switch {
+	case j.isNew() && j.as.walk:
+		return nil
+	case j.v.State == store.Held:
+		return r.s.followVisit(ctx, t, r.n, j.v)
 	case j.v.State != store.Booked:
 		return nil
 	case j.isNew():
-		return r.s.remindBooked(ctx, t, r.n, j.v, nil)
+		return r.s.tellBooked(ctx, t, r.n, j.v)
 	case j.v.Start.Equal(j.before.Start) && sameLeads(j.v, j.before):
 		return nil
 	}
-	if err := t.WithdrawReminders(ctx, j.v.ID); err != nil {
-		return err
-	}
-	return r.s.remindBooked(ctx, t, r.n, j.v, &j.before.Start)
+	return r.s.tellMoved(ctx, t, r.n, j.v, j.before)
 }
 
 func sameLeads(a, b store.Visit) bool {

@@ -41,7 +41,7 @@ func (s *salon) settled(visit string) map[string]api.ReminderBody {
 				name += "+"
 			}
 			out[name] = r
-			if r.State == "waiting" {
+			if r.State == "waiting" || r.State == "sending" {
 				waiting++
 			}
 		}
@@ -66,9 +66,9 @@ func TestAVisitSendsItsMessagesFromBookingToRetouch(t *testing.T) {
 	client := s.client("Mara")
 	v, tag := s.book(client, begin.Add(97*time.Hour), s.straightening())
 	first := s.settled(v.ID)
-	require.Equal(t, map[string]string{"confirmation": "sent", "reminder": "sent"}, states(first))
+	require.Equal(t, map[string]string{"confirmation": "sent", "prepare": "sent", "reminder": "sent", "client_late": "sent"}, states(first))
 	require.True(t, first["confirmation"].Due.Equal(begin))
-	require.True(t, first["reminder"].Due.Equal(v.Start.Add(-48*time.Hour)))
+	require.True(t, first["reminder"].Due.Equal(v.Start.Add(-24*time.Hour)))
 
 	a := s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start.Add(time.Hour)}, "If-Match", tag).is(200, nil)
 	require.Equal(t, map[string]string{"confirmation": "sent", "moved": "sent", "reminder": "sent", "reminder+": "sent"}, states(s.settled(v.ID)))

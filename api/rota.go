@@ -350,7 +350,7 @@ func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[Abs
 	span(&f, b.From, b.To)
 	var out AbsenceBody
 	err := s.inTx(ctx, func(t *store.Tx) error {
-		loc, err := zone(ctx, t)
+		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
@@ -368,15 +368,22 @@ func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[Abs
 		if a, err = t.AddAbsence(ctx, a); err != nil {
 			return err
 		}
-		out = writeAbsence(a, loc)
-		out.Conflicts, err = t.VisitsUsing(ctx, a.Unit, a.From, a.To)
-		return err
+		out = writeAbsence(a, n.loc)
+		if out.Conflicts, err = t.VisitsUsing(ctx, a.Unit, a.From, a.To); err != nil {
+			return err
+		}
+		return s.tellHelperAway(ctx, t, n, a, out.Conflicts)
 	})
 	return &created[AbsenceBody]{Location: "/v1/absences/" + a.ID, Body: out}, err
 }
 
 func (s *Server) deleteAbsence(ctx context.Context, in *ByID) (*empty, error) {
-	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.DeleteAbsence(ctx, in.ID) })
+	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		if err := t.DeleteAbsence(ctx, in.ID); err != nil {
+			return err
+		}
+		return untellHelperAway(ctx, t, in.ID)
+	})
 }
 
 // zone is the salon's zone.

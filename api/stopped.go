@@ -321,7 +321,10 @@ func (s *Server) endEarly(ctx context.Context, t *store.Tx, n salonDay, v *store
 	if err := t.CutParts(ctx, v.ID, v.Client, free, clientParts(n, *v, at, scheduling.Growth{})); err != nil {
 		return err
 	}
-	return t.WithdrawReminders(ctx, v.ID)
+	if err := s.followVisit(ctx, t, n, *v); err != nil {
+		return err
+	}
+	return s.followOthers(ctx, t, n, *v)
 }
 
 // clearFollowUp lets aftercare count from the real end and messages go out.
@@ -359,7 +362,7 @@ func (s *Server) clearFollowUp(ctx context.Context, in *clearInput) (*found[Visi
 		if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
 			return err
 		}
-		return s.remindFinished(ctx, t, n, *v, g)
+		return s.followOthers(ctx, t, n, *v)
 	})
 }
 

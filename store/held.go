@@ -8,8 +8,8 @@ import (
 )
 
 // lapse is a query that ends the pencilled visits of salon $1, or of all salons
-// when that is null, whose time was over at $2, and frees their blocks. It
-// leaves out those that somebody else is changing; lapseListed, which is for
+// when that is null, whose time was over at $2, frees their blocks and takes back
+// what their clients were to hear of them. It leaves out those that somebody else is changing; lapseListed, which is for
 // the visits $3, waits for them.
 const (
 	lapse       = overDue + `ORDER BY salon_id, visit_id FOR UPDATE SKIP LOCKED` + endThem
@@ -24,6 +24,9 @@ const (
 	), lapsed AS (
 		UPDATE visit v SET state = 'lapsed', version = version + 1, changed_at = now()
 		FROM over WHERE v.salon_id = over.salon_id AND v.visit_id = over.visit_id
+	), unsaid AS (
+		UPDATE reminder r SET state = 'withdrawn', next_at = NULL, done_at = now()
+		FROM over WHERE r.salon_id = over.salon_id AND r.visit_id = over.visit_id AND r.state IN ('waiting', 'failed')
 	)
 	DELETE FROM block b USING over WHERE b.salon_id = over.salon_id AND b.visit_id = over.visit_id`
 )

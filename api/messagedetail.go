@@ -1,0 +1,41 @@
+package api
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"chairblock/api/notify"
+)
+
+// messageDetail is what a message has to know beside its visit, as it is kept with
+// the message that waits. It holds ids and times only: names are read when the
+// message is sent, and nothing about health belongs here.
+type messageDetail struct {
+	LateMinutes   int             `json:"late_minutes,omitempty"`    // running_late, client_late
+	CanStartUntil *time.Time      `json:"can_start_until,omitempty"` // client_late
+	Changes       []messageChange `json:"changes,omitempty"`         // day_changed
+	Helper        string          `json:"helper_id,omitempty"`       // helper_away: who is away
+	CheckAt       *time.Time      `json:"check_at,omitempty"`        // check_due
+	CheckBy       *time.Time      `json:"check_by,omitempty"`        // check_due: the last moment for it
+	Station       string          `json:"station_id,omitempty"`      // check_due: the chair or basin
+}
+
+// messageChange is one visit of a day that has changed.
+type messageChange struct {
+	Visit  string            `json:"visit_id"`
+	What   notify.ChangeWhat `json:"what"`
+	Before *time.Time        `json:"before_at,omitempty"` // the start it had, when it was moved
+}
+
+// readDetail reads what a message keeps.
+func readDetail(doc json.RawMessage) (messageDetail, error) {
+	var d messageDetail
+	if len(doc) == 0 {
+		return d, nil
+	}
+	if err := json.Unmarshal(doc, &d); err != nil {
+		return d, fmt.Errorf("api: detail of message: %w", err)
+	}
+	return d, nil
+}
