@@ -19,6 +19,9 @@ func handedOver(channel string, err error) (store.Outcome, error) {
 		out.State, out.Problem = store.Failed, p.Error()
 		return out, nil
 	}
-	again := &store.TryAgainError{Problem: err.Error()}
+	again := &store.TryAgainError{Problem: err.Error(), Unknown: errors.Is(err, notify.ErrAnswerLost)}
+	if b, ok := errors.AsType[*notify.BusyError](err); ok {
+		again.After = b.After
+	}
 	return out, again
 }

@@ -308,3 +308,62 @@ func (t *Tx) endAttempt(ctx context.Context, id string, number int, e ending) er
 		WHERE salon_id = $1 AND reminder_id = $2 AND attempt = $3`, t.salon, id, number, e.outcome, e.said, e.channel)
 	return domain("end attempt", err, false)
 }
+
+// MessageFilter chooses messages.
+type MessageFilter struct {
+	// State is theirs. Left empty: those that failed, have been sending for two
+	// minutes or should have gone out ten minutes ago.
+	State    ReminderState
+	From, To time.Time // when they are due, from From and before To; zero for whenever
+	After    string    // id of the last one on the page before, "" for the first page
+	Limit    int
+}
+
+// Messages lists messages by when they were put in line.
+func (t *Tx) Messages(ctx context.Context, f MessageFilter) ([]Reminder, error) {
+	which := `state = $2`
+	if f.State == "" {
+		which = `$2 = '' AND (state = 'failed' OR state = 'sending' AND sending_at < now() - interval '2 minutes'
+			OR state = 'waiting' AND due_at < now() - interval '10 minutes')`
+	}
+	return collect[Reminder](ctx, t, "messages", `SELECT `+reminderColumns+` FROM reminder
+		WHERE salon_id = $1 AND `+which+` AND ($3::timestamptz IS NULL OR due_at >= $3) AND ($4::timestamptz IS NULL OR due_at < $4)
+		  AND reminder_id > $5 ORDER BY reminder_id LIMIT $6`, t.salon, f.State, orNull(f.From), orNull(f.To), f.After, f.Limit)
+}
+
+func orNull(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	return &t
+}
+
+// LockReminder returns a message, or scheduling.ErrNotFound, and keeps others from
+// changing it or its visit until the transaction ends.
+func (t *Tx) LockReminder(ctx context.Context, id string) (Reminder, error) {
+	r, err := t.ReminderByID(ctx, id)
+	if err != nil {
+		return r, err
+	}
+	// The visit first, as everybody else.
+	if _, err := t.LockVisit(ctx, r.Visit, 0); err != nil {
+		return r, err
+	}
+	return t.reminderWhere(ctx, `reminder_id = $2 FOR UPDATE`, id)
+}
+
+// SendAgain puts a message that failed, and that this transaction has locked, in
+// line again under the same MessageID: it is due at once and has all its tries
+// before it. Others are left as they are.
+func (t *Tx) SendAgain(ctx context.Context, r Reminder) (Reminder, error) {
+	tag, err := t.tx.Exec(ctx, `UPDATE reminder SET state = 'waiting', due_at = LEAST(due_at, now()), tries = 0, rounds = rounds + 1,
+		done_at = NULL, next_at = NULL, problem = '' WHERE salon_id = $1 AND reminder_id = $2 AND state = 'failed'`, t.salon, r.ID)
+	if err != nil || tag.RowsAffected() == 0 {
+		return r, domain("send again", err, false)
+	}
+	if r, err = t.ReminderByID(ctx, r.ID); err != nil {
+		return r, err
+	}
+	r.Job, err = t.enqueue(ctx, r, time.Now())
+	return r, err
+}

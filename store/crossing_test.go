@@ -25,6 +25,8 @@ func (x *filled) account(t *store.Tx) {
 	e, err := t.AddMoney(ctx, store.MoneyEntry{Visit: x.visit, Kind: store.DepositAsked, Amount: 100, Note: "of " + x.row.ID}, time.Now())
 	require.NoError(x.t, err)
 	x.product, x.quote, x.entry = p.ID, q.ID, e.ID
+	_, err = t.AddTextGateway(ctx, store.TextGateway{Address: "https://texts.example/" + x.row.ID, Enabled: true}, "whsec_"+x.row.ID)
+	require.NoError(x.t, err)
 }
 
 // accounts are the methods about prices, products and money.
@@ -39,18 +41,34 @@ var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
 		_, err := t.AddQuote(x.t.Context(), store.Quote{Client: &x.client, Request: json.RawMessage(`1`), Answer: json.RawMessage(`1`)})
 		return nil, err
 	},
-	"ClientsByID":  func(t *store.Tx, x *filled) (any, error) { return t.ClientsByID(x.t.Context(), x.client) },
-	"DepositOf":    func(t *store.Tx, x *filled) (any, error) { return t.DepositOf(x.t.Context(), x.visit) },
-	"MinorsOf":     func(t *store.Tx, x *filled) (any, error) { return t.MinorsOf(x.t.Context(), x.client) },
-	"MissedLast":   func(t *store.Tx, x *filled) (any, error) { return t.MissedLast(x.t.Context(), x.client) },
-	"MoneyOf":      func(t *store.Tx, x *filled) (any, error) { return t.MoneyOf(x.t.Context(), x.visit) },
-	"Movements":    func(t *store.Tx, x *filled) (any, error) { return t.Movements(x.t.Context(), x.product, "", 10) },
-	"ProductByID":  func(t *store.Tx, x *filled) (any, error) { return t.ProductByID(x.t.Context(), x.product) },
-	"ProductsByID": func(t *store.Tx, x *filled) (any, error) { return t.ProductsByID(x.t.Context(), x.product) },
-	"Products":     func(t *store.Tx, x *filled) (any, error) { return t.Products(x.t.Context()) },
-	"QuoteByID":    func(t *store.Tx, x *filled) (any, error) { return t.QuoteByID(x.t.Context(), x.quote) },
-	"QuoteOfVisit": func(t *store.Tx, x *filled) (any, error) { return t.QuoteOfVisit(x.t.Context(), x.visit) },
-	"QuotesOf":     func(t *store.Tx, x *filled) (any, error) { return t.QuotesOf(x.t.Context(), x.client) },
+	"LockReminder": func(t *store.Tx, x *filled) (any, error) {
+		return t.LockReminder(x.t.Context(), value[string](x.salon, `SELECT min(reminder_id) FROM reminder WHERE salon_id = $1`, x.row.ID))
+	},
+	"Messages": func(t *store.Tx, x *filled) (any, error) {
+		return t.Messages(x.t.Context(), store.MessageFilter{State: store.Waiting, Limit: 100})
+	},
+	"SendAgain": func(t *store.Tx, x *filled) (any, error) {
+		id := value[string](x.salon, `SELECT min(reminder_id) FROM reminder WHERE salon_id = $1`, x.row.ID)
+		_, err := t.SendAgain(x.t.Context(), store.Reminder{ID: id})
+		return nil, err
+	},
+	"SwitchOffTextGateway": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SwitchOffTextGateway(x.t.Context(), "https://texts.example/"+x.row.ID, "gone")
+	},
+	"TextGateway":        func(t *store.Tx, x *filled) (any, error) { return t.TextGateway(x.t.Context()) },
+	"TextGatewaySecrets": func(t *store.Tx, x *filled) (any, error) { return t.TextGatewaySecrets(x.t.Context(), at(1, 0)) },
+	"ClientsByID":        func(t *store.Tx, x *filled) (any, error) { return t.ClientsByID(x.t.Context(), x.client) },
+	"DepositOf":          func(t *store.Tx, x *filled) (any, error) { return t.DepositOf(x.t.Context(), x.visit) },
+	"MinorsOf":           func(t *store.Tx, x *filled) (any, error) { return t.MinorsOf(x.t.Context(), x.client) },
+	"MissedLast":         func(t *store.Tx, x *filled) (any, error) { return t.MissedLast(x.t.Context(), x.client) },
+	"MoneyOf":            func(t *store.Tx, x *filled) (any, error) { return t.MoneyOf(x.t.Context(), x.visit) },
+	"Movements":          func(t *store.Tx, x *filled) (any, error) { return t.Movements(x.t.Context(), x.product, "", 10) },
+	"ProductByID":        func(t *store.Tx, x *filled) (any, error) { return t.ProductByID(x.t.Context(), x.product) },
+	"ProductsByID":       func(t *store.Tx, x *filled) (any, error) { return t.ProductsByID(x.t.Context(), x.product) },
+	"Products":           func(t *store.Tx, x *filled) (any, error) { return t.Products(x.t.Context()) },
+	"QuoteByID":          func(t *store.Tx, x *filled) (any, error) { return t.QuoteByID(x.t.Context(), x.quote) },
+	"QuoteOfVisit":       func(t *store.Tx, x *filled) (any, error) { return t.QuoteOfVisit(x.t.Context(), x.visit) },
+	"QuotesOf":           func(t *store.Tx, x *filled) (any, error) { return t.QuotesOf(x.t.Context(), x.client) },
 	"RetireProduct": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.RetireProduct(x.t.Context(), x.product, 1)
 	},

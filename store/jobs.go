@@ -148,8 +148,10 @@ func (t *Tx) due(ctx context.Context, r Reminder) (Due, error) {
 	if d.Visit, err = t.VisitByID(ctx, r.Visit); err != nil {
 		return d, err
 	}
-	if d.Client, err = t.ClientByID(ctx, d.Visit.Client); err != nil {
-		return d, err
+	if d.Visit.Client != "" { // a time kept for somebody yet to be named
+		if d.Client, err = t.ClientByID(ctx, d.Visit.Client); err != nil {
+			return d, err
+		}
 	}
 	if lead := d.Visit.Lead(); lead != "" {
 		p, err := t.StaffByID(ctx, lead)

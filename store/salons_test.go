@@ -430,7 +430,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 var errUndo = errors.New("undo")
 
 // ownOnly name methods that take nothing that could belong to another salon.
-var ownOnly = []string{"AddClient", "AddClosure", "AddConsentWording", "AddGroup", "AddService", "AddSessionLink", "AddStaff", "AddStation", "LapseHeld", "LockRota", "Salon", "Savepoint",
+var ownOnly = []string{"AddClient", "AddClosure", "AddConsentWording", "AddGroup", "AddService", "AddSessionLink", "AddStaff", "AddStation", "AddTextGateway", "DeleteTextGateway", "LapseHeld", "LockRota", "RotateTextGateway", "Salon", "Savepoint", "UpdateTextGateway",
 	"Exec"} // of these tests
 
 func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {

@@ -50,7 +50,7 @@ func Open(smtpURL, maildir string) (Sender, error) {
 // PermanentError means that this mail will not be accepted however often it
 // is sent: the server refused it for good, or it cannot be sent as it is.
 type PermanentError struct {
-	Stage    string // what was going on: "mail", "sender", "recipient" or "content"
+	Stage    string // what was refused: "mail", "sender", "recipient", "content" or "text"
 	Code     int    // reply code of the server, 500 to 599; 0 when it was not asked
 	Enhanced string // enhanced status code of RFC 3463 such as "5.1.1", or ""
 	Err      error  // why, when the server was not asked

@@ -243,6 +243,12 @@ var stages = map[mail.SendErrReason]string{
 // or into one that is safe to log.
 func (s *SMTP) sendError(ctx context.Context, err error) error {
 	e, ok := errors.AsType[*mail.SendError](err)
+	if ok && e.ErrorCode() == 0 && e.Reason == mail.ErrSMTPDataClose {
+		if ctx.Err() != nil {
+			return fmt.Errorf("%w; %w", s.gaveUp(ctx), ErrAnswerLost)
+		}
+		return fmt.Errorf("notify: send: %w", ErrAnswerLost)
+	}
 	if !ok || e.ErrorCode() == 0 {
 		if ctx.Err() != nil {
 			return s.gaveUp(ctx)
