@@ -20,9 +20,10 @@ const module = "chairblock"
 var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "api/outbound", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
-	"api": {"api/ics", "api/notify", "api/outbound", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
+	"api": {"api/ics", "api/ics/read", "api/notify", "api/outbound", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/ics":              {"scheduling"},
+	"api/ics/read":         {"scheduling"},
 	"api/notify":           {"api/outbound", "scheduling"},
 	"api/outbound":         {},
 	"api/pages":            {"scheduling", "scheduling/chairtime"},
@@ -52,7 +53,9 @@ var arrows = map[string][]string{
 var testArrows = map[string][]string{
 	"cmd/chairblock": {"migrations", "store/storetest"},
 	"api":            {"migrations", "store/storetest"},
-	"store":          {"scheduling/problemfile", "store/pg", "store/storetest"},
+	// what we write, we must be able to read
+	"api/ics/read": {"api/ics"},
+	"store":        {"scheduling/problemfile", "store/pg", "store/storetest"},
 	// tests of the core ask problems of published files
 	"scheduling/openings": {"scheduling/problemfile"},
 	"scheduling/packing":  {"scheduling/problemfile"},
