@@ -17,6 +17,7 @@ CREATE TABLE invitation (
     organizer  text NOT NULL, -- the address that answers go to: the same for all mails about one visit
     sequence   integer NOT NULL CHECK (sequence >= 0), -- that of the last mail
     method     text NOT NULL CHECK (method IN ('REQUEST', 'CANCEL')), -- likewise
+    message_id text NOT NULL, -- likewise
     sent_at    timestamptz NOT NULL,
     PRIMARY KEY (salon_id, visit_id, attendee),
     FOREIGN KEY (salon_id, visit_id) REFERENCES visit ON DELETE CASCADE

@@ -80,6 +80,7 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
 		x.onRecord(t)
+		x.inviteAndReply(t)
 		return t.SyncParts(ctx, x.visit, x.client, []store.Part{part(s.ada, 0, "hands_on", at(9, 0), at(10, 0))})
 	})
 	return x
@@ -223,7 +224,12 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"Feeds":        func(t *store.Tx, x *filled) (any, error) { return t.Feeds(x.t.Context(), "") },
 	"FeedByID":     func(t *store.Tx, x *filled) (any, error) { return t.FeedByID(x.t.Context(), x.feed) },
 	"FeedState":    func(t *store.Tx, x *filled) (any, error) { return t.FeedState(x.t.Context(), x.feed) },
-	"HasFeed":      func(t *store.Tx, x *filled) (any, error) { return t.HasFeed(x.t.Context(), x.client) },
+	"FeedRows": func(t *store.Tx, x *filled) (any, error) {
+		return t.FeedRows(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
+	},
+	"FeedVisits": func(t *store.Tx, x *filled) (any, error) { return t.FeedVisits(x.t.Context(), []string{x.visit}) },
+	"UnitNames":  func(t *store.Tx, x *filled) (any, error) { return t.UnitNames(x.t.Context(), x.ada) },
+	"HasFeed":    func(t *store.Tx, x *filled) (any, error) { return t.HasFeed(x.t.Context(), x.client) },
 	"RotateFeed": func(t *store.Tx, x *filled) (any, error) {
 		_, _, err := t.RotateFeed(x.t.Context(), x.feed)
 		return nil, err
