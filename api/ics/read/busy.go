@@ -6,8 +6,13 @@ import (
 	"time"
 )
 
-// ruleSteps is the most that one rule may take of the steps of a call.
-const ruleSteps = 2_000_000
+const (
+	// ruleSteps is the most that one rule may take of the steps of a call.
+	ruleSteps = 2_000_000
+	// instanceSteps is what an instance costs: about so many times as long as
+	// looking at a day (measured).
+	instanceSteps = 20
+)
 
 // Busy returns when the owner of the calendar is busy between from and to: one
 // interval for every opaque event or instance that begins before to and ends
@@ -15,7 +20,7 @@ const ruleSteps = 2_000_000
 // Equal ones are given once.
 //
 // The problems say what was left out because of a limit: 10,000 intervals and
-// 50,000,000 days or times looked at, unless Options say otherwise.
+// 20,000,000 days or times looked at, unless Options say otherwise.
 func (c *Calendar) Busy(from, to time.Time) ([]Interval, []Problem) {
 	b := expansion{Calendar: c, from: from, to: to, steps: c.limits.Steps, log: problems{limit: c.limits.Problems}}
 	for i := range c.series {
@@ -157,6 +162,7 @@ func (b *expansion) rule(e *Event, r bounded, strict bool, give func(instance)) 
 			if t < from {
 				return true
 			}
+			steps -= instanceSteps
 			if i := e.at(t, b.zone); r.exact.IsZero() || !i.start.After(r.exact) {
 				give(i)
 				given++

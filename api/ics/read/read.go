@@ -42,7 +42,7 @@ type Limits struct {
 	Zones      int // different names of time zones; 200
 	Problems   int // problems told one by one; 200
 	Intervals  int // results of one call of Busy; 10,000
-	Steps      int // days or times that one call of Busy looks at; 50,000,000
+	Steps      int // days or times that one call of Busy looks at; 20,000,000
 }
 
 func (l Limits) withDefaults() Limits {
@@ -52,7 +52,7 @@ func (l Limits) withDefaults() Limits {
 	}{
 		{&l.Bytes, 5 << 20}, {&l.Line, 16 << 10}, {&l.Parameter, 2 << 10}, {&l.Depth, 6},
 		{&l.Components, 50_000}, {&l.Properties, 500_000}, {&l.Zones, 200},
-		{&l.Problems, 200}, {&l.Intervals, 10_000}, {&l.Steps, 50_000_000},
+		{&l.Problems, 200}, {&l.Intervals, 10_000}, {&l.Steps, 20_000_000},
 	} {
 		if *f.field <= 0 {
 			*f.field = f.standard

@@ -1,0 +1,37 @@
+package read
+
+import (
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// count0 lists 0 to n-1, count 1 to n.
+func count0(n int) string { return "0," + count(n-1) }
+
+func count(n int) string {
+	var list []string
+	for i := range n {
+		list = append(list, strconv.Itoa(i+1))
+	}
+	return strings.Join(list, ",")
+}
+
+func TestNoFileBreaksTheReader(t *testing.T) {
+	for name, text := range hostile() {
+		t.Run(name, func(t *testing.T) {
+			begin := time.Now()
+			requireSound(t, text)
+			c, problems, err := Parse(strings.NewReader(text), Options{AllDayBusy: true})
+			parsed := time.Since(begin)
+			if err != nil {
+				t.Logf("%s %v", parsed, err)
+				return
+			}
+			begin = time.Now()
+			list, more := c.Busy(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC))
+			t.Logf("read %s, busy %s, %d events, %d intervals; %.300s", parsed, time.Since(begin), len(c.Events), len(list), what(append(problems, more...)))
+		})
+	}
+}
