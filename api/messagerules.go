@@ -34,6 +34,9 @@ type MessageRules struct {
 	YesWithinHours    int   `json:"yes_within_hours,omitempty" minimum:"0" maximum:"168" doc:"Hours after the reminder, 1 to 168, at which a client who has not said so stands on the list of calls; left out: 4"`
 	RetouchAgainWeeks int   `json:"retouch_again_weeks,omitempty" minimum:"0" maximum:"26" doc:"Weeks, 1 to 26, until the one repetition of the message that a retouch is due; left out: 4"`
 	LateMinutes       int   `json:"late_minutes,omitempty" minimum:"0" maximum:"120" doc:"Minutes, 5 to 120, by which a visit has to begin late for the client to be told; left out: 15"`
+	// LateByItself and TellChecks are never nil once read.
+	LateByItself *bool `json:"late_by_itself,omitempty" doc:"A client whose visit will begin late by late_minutes is told without anybody asking for it; left out: false, somebody has to"`
+	TellChecks   *bool `json:"tell_checks,omitempty" doc:"Stylists in charge are told when hair has to be looked at (check_due); left out: false"`
 	// InvitationsNeedYes is never nil once read.
 	InvitationsNeedYes *bool `json:"invitations_need_yes,omitempty" doc:"Messages that ask a client to come again (first_wash, retouch, retouch_again) go only to clients who are noted to have agreed; left out: false, they go to every client who has not stopped them"`
 }
@@ -44,7 +47,8 @@ type MessageRules struct {
 // offers to stop; where local rules ask for more, invitations_need_yes does.
 func defaultMessageRules() MessageRules {
 	return MessageRules{QuietFrom: "20:00", QuietTo: "08:00", NotSent: []string{}, Language: "en", DatedAt: "10:00", PrepareHours: 72, ReminderHours: 24,
-		AsksYes: new(true), YesWithinHours: 4, RetouchAgainWeeks: 4, LateMinutes: 15, InvitationsNeedYes: new(false)}
+		AsksYes: new(true), YesWithinHours: 4, RetouchAgainWeeks: 4, LateMinutes: 15,
+		LateByItself: new(false), TellChecks: new(false), InvitationsNeedYes: new(false)}
 }
 
 // filled lays b over the defaults.
@@ -55,6 +59,7 @@ func (b MessageRules) filled() MessageRules {
 		Language: cmp.Or(b.Language, d.Language), DatedAt: cmp.Or(b.DatedAt, d.DatedAt), PrepareHours: cmp.Or(b.PrepareHours, d.PrepareHours),
 		ReminderHours: cmp.Or(b.ReminderHours, d.ReminderHours), AsksYes: cmp.Or(b.AsksYes, d.AsksYes), YesWithinHours: cmp.Or(b.YesWithinHours, d.YesWithinHours),
 		RetouchAgainWeeks: cmp.Or(b.RetouchAgainWeeks, d.RetouchAgainWeeks), LateMinutes: cmp.Or(b.LateMinutes, d.LateMinutes),
+		LateByItself: cmp.Or(b.LateByItself, d.LateByItself), TellChecks: cmp.Or(b.TellChecks, d.TellChecks),
 		InvitationsNeedYes: cmp.Or(b.InvitationsNeedYes, d.InvitationsNeedYes),
 	}
 }
