@@ -131,7 +131,7 @@ func (s *session) Data(r io.Reader) error {
 // serve runs a mail server on loopback until the test ends and returns its
 // host and port. With starttls it offers STARTTLS, with implicit it speaks
 // TLS from the start.
-func serve(t testing.TB, p *post, starttls, implicit *tls.Config) string {
+func serve(t testing.TB, p smtp.Backend, starttls, implicit *tls.Config) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)

@@ -144,8 +144,8 @@ const (
 
 var (
 	telephone = regexp.MustCompile(`^\+[1-9][0-9]{6,14}$`)
-	// language is a tag of letters, digits and hyphens; RFC 5646 4.4.1 advises room for 35.
-	language = regexp.MustCompile(`^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8}){0,7}$`)
+	// languageTag is a tag of letters, digits and hyphens; RFC 5646 4.4.1 advises room for 35.
+	languageTag = regexp.MustCompile(`^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8}){0,7}$`)
 )
 
 func (t Text) check() error {
@@ -156,7 +156,7 @@ func (t Text) check() error {
 	if !telephone.MatchString(t.To) {
 		faults.Add("to", "is not a telephone number", "E.164, such as +4930901820")
 	}
-	if !language.MatchString(t.Language) {
+	if !languageTag.MatchString(t.Language) {
 		faults.Add("language", "is not a language", "a tag such as en")
 	}
 	n := utf8.RuneCountInString(t.Body)
