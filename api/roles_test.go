@@ -111,7 +111,7 @@ func (s *salon) requests() map[string]request {
 	steps := []object{{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 20, "hands_on": true}}
 	bodies := map[string]any{
 		"update-salon":      object{"name": "Quay Chairs", "currency": "EUR", "length_unit": "cm", "heat_unit": "C", "address": "1 Quay", "phone": "+4930901820", "mail": "desk@quay.example", "emergency": "112"},
-		"set-booking-rules": object{"hold_minutes": 12, "needs": everyNeedRule()},
+		"set-booking-rules": object{"hold_minutes": 12, "needs": everyNeedRule()}, "set-invitation-settings": object{"send_invitations": true, "replies_mail": "replies@quay.example"},
 		"set-pace-settings": object{"counts_from": "2026-01-01", "staff": []object{{"staff_id": s.ben, "off": true}}, "constants": object{"noise_sd": 0.25}},
 		"add-staff":         object{"name": "Ora", "initials": "O", "may_lead": true, "skills": []string{"cut"}},
 		"update-staff":      object{"name": "Ben", "initials": "B", "may_lead": true, "skills": []string{"cut"}},
@@ -179,7 +179,8 @@ func (s *salon) requests() map[string]request {
 	bodies["book-first-wash-check"] = object{"start": "2026-06-15T10:00:00+02:00"}
 	bodies["book-correction"] = object{"start": "2026-06-16T09:00:00+02:00", "approved_by": "Ada", "hair": hair()}
 	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
-		"delete-minor": "?approved_by=Ada&reason=noted+by+mistake"}
+		"list-invitation-replies": "?first_date=2026-06-08&last_date=2026-06-12",
+		"delete-minor":            "?approved_by=Ada&reason=noted+by+mistake"}
 	out := map[string]request{}
 	for path, ops := range readSpec(s.t).Paths {
 		kind := strings.Split(strings.TrimPrefix(path, "/"), "/")[0]

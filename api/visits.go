@@ -41,6 +41,7 @@ type VisitBody struct {
 	ApprovedBy   string             `json:"approved_by"`
 	ArrivedAt    *time.Time         `json:"arrived_at,omitempty"`
 	FinishedAt   *time.Time         `json:"finished_at,omitempty"`
+	SaidYesAt    *time.Time         `json:"client_said_yes_at,omitempty" doc:"When the client said that she comes at this start"`
 	KeepDryUntil *time.Time         `json:"keep_dry_until,omitempty"`
 	UntiedUntil  *time.Time         `json:"untied_until,omitempty"`
 	Services     []VisitServiceBody `json:"services" nullable:"false"`
@@ -49,6 +50,7 @@ type VisitBody struct {
 	CanStartUntil *StartUntilBody `json:"can_start_until,omitempty" doc:"How late it can begin; only in the answer about one visit and of a day, while it is booked or the client is here"`
 	Reminders     []ReminderBody  `json:"reminders,omitempty" doc:"Messages that are due because of the visit"`
 	WaitingFits   *int            `json:"waiting_list_fits,omitempty" doc:"How many of the waiting-list requests for that day fit now, of the 20 most valuable; only in the answer when the visit is cancelled or did not come, and somebody waits"`
+	Reply         *ReplyWords     `json:"invitation_reply,omitempty" doc:"What the client's calendar answered last to the invitation; only where one visit is answered"`
 	StillNeeded   []NeedBody      `json:"still_needed,omitempty" doc:"What there has to be before the visit can begin, done or not; only where one visit is answered, while it is to come"`
 	StillOpen     *int            `json:"still_needed_open,omitempty" doc:"How much of that is not there; only in the answer about one visit and of a day"`
 	FollowsID     string          `json:"follows_visit_id,omitempty" doc:"The visit that this one follows from"`
@@ -154,7 +156,7 @@ func writeVisit(v store.Visit, n salonDay, reminders []store.Reminder) VisitBody
 	loc := n.loc
 	b := VisitBody{ID: v.ID, ClientID: v.Client, State: string(v.State), Start: v.Start.In(loc), End: v.End.In(loc), ChairID: v.Chair,
 		PriceCents: v.PriceCents, Note: v.Note, ApprovedBy: v.ApprovedBy, ArrivedAt: localTime(v.ArrivedAt, loc),
-		FinishedAt: localTime(v.FinishedAt, loc), Services: []VisitServiceBody{}, Steps: []VisitStepBody{}}
+		FinishedAt: localTime(v.FinishedAt, loc), SaidYesAt: localTime(v.SaidYesAt, loc), Services: []VisitServiceBody{}, Steps: []VisitStepBody{}}
 	b.Title, b.HeldUntil = v.Title, localTime(v.HeldUntil, loc)
 	if v.Group != nil {
 		b.GroupID = *v.Group
@@ -204,6 +206,9 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 		return b, err
 	}
 	w.fill(&b, v)
+	if b.Reply, err = replyTo(ctx, t, n, v.ID); err != nil {
+		return b, err
+	}
 	if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, v); err != nil {
 		return b, err
 	}
