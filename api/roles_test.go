@@ -51,7 +51,8 @@ var mayDo = map[string]string{
 	"list-waiting": "odl", "add-waiting": "odl", "get-waiting": "odl", "update-waiting": "odl", "withdraw-waiting": "odl",
 	"match-waiting": "odl", "plan-day": "odl", "get-day-plan": "odl", "apply-day-plan": "odl",
 	"find-group-openings": "odl", "book-group": "odl", "get-group": "odl",
-	"get-day": "odla", "list-reminders": "odl",
+	"get-day": "odla", "list-reminders": "odl", "list-messages": "od", "send-message-again": "od",
+	"get-webhook": "o", "add-webhook": "o", "update-webhook": "o", "delete-webhook": "o", "rotate-webhook-secret": "o", "test-webhook": "o",
 	"add-skin-test": "odla", "read-skin-test": "ol", "list-skin-tests": "ol", "add-strand-test": "ol", "list-strand-tests": "ol",
 	"add-reaction": "odla", "list-reactions": "ol",
 	"get-minor": "odl", "set-minor": "odl", "delete-minor": "odl", "add-guardian-yes": "odl",
@@ -96,6 +97,8 @@ func (s *salon) things() map[string]string {
 	waiting := s.waits(client, object{"first_date": "2026-07-06", "last_date": "2026-07-10"})
 	out["waiting-list"] = waiting.ID
 	out["day-plans"] = s.plan(object{"date": "2026-07-06", "waiting_list": []string{waiting.ID}, "rounds": 50}).ID
+	out["messages"] = s.failed(v.ID)
+	s.call("POST", "/v1/webhook", object{"address": nowhere, "enabled": true}).is(201, nil)
 	// Right behind the visit, so that it can join.
 	out["visit-groups"] = s.group("one_after_other", s.visitOf("Ines", v.End.Add(5*time.Minute), s.by(s.ben, "Dry cut")),
 		s.visitOf("Lena", v.End.Add(35*time.Minute), s.by(s.ada, "Dry cut"))).ID
@@ -178,6 +181,8 @@ func (s *salon) requests() map[string]request {
 	bodies["clear-follow-up"] = object{"licensed": "Ada", "why": "looked at it"}
 	bodies["book-first-wash-check"] = object{"start": "2026-06-15T10:00:00+02:00"}
 	bodies["book-correction"] = object{"start": "2026-06-16T09:00:00+02:00", "approved_by": "Ada", "hair": hair()}
+	bodies["add-webhook"] = object{"address": nowhere, "enabled": false}
+	bodies["update-webhook"] = bodies["add-webhook"]
 	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
 		"list-invitation-replies": "?first_date=2026-06-08&last_date=2026-06-12",
 		"delete-minor":            "?approved_by=Ada&reason=noted+by+mistake"}
@@ -290,6 +295,8 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 			r.body = object{"remedy": d.Remedies[0].ID, "as_of": d.AsOf}
 		case "add-walk-in":
 			n.at(start.Add(2 * time.Hour))
+		case "add-webhook":
+			n.call("DELETE", "/v1/webhook", nil, "If-Match", `"v1"`).is(204, nil)
 		case "add-card-fact", "correct-card-fact":
 			n.at(start.Add(50 * time.Hour))
 		case "hair-as-seen", "rinse-now", "undo-rinse-now", "stop-visit", "clear-follow-up", "book-correction":

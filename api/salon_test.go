@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/outbound"
 	"chairblock/scheduling"
 	"chairblock/store"
 	"chairblock/store/storetest"
@@ -67,6 +68,7 @@ func serve(t testing.TB, url string) *salon {
 	s := &salon{t: t, url: url, store: st, clock: &atomic.Pointer[time.Time]{}}
 	s.at(start)
 	s.server = api.New(st, "http://127.0.0.1", func() time.Time { return *s.clock.Load() })
+	s.server.Reach(outbound.NewClient(outbound.Options{Loopback: true}))
 	s.http = httptest.NewServer(s.server.Handler())
 	t.Cleanup(s.http.Close)
 	s.door = door(t)

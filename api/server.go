@@ -17,6 +17,7 @@ import (
 	"github.com/labstack/echo/v4"
 	"github.com/labstack/echo/v4/middleware"
 
+	"chairblock/api/outbound"
 	"chairblock/store"
 )
 
@@ -34,7 +35,17 @@ type Server struct {
 	base  string // scheme and host for links that are given out, without a slash at the end
 	echo  *echo.Echo
 	api   huma.API
+	// languages are those that salons have sent, misses requests for links that do
+	// nothing.
+	languages languageCache
+	misses    missCounter
+	// outbound is nil while the service may reach nobody outside.
+	outbound *outbound.Client
 }
+
+// Reach gives the server the way to addresses that salons name: of gateways for
+// text messages and of private calendars. Call it before the server is used.
+func (s *Server) Reach(c *outbound.Client) { s.outbound = c }
 
 // New makes a server over st. base is the address under which clients reach it
 // (for example https://salon.example) and stands in the links it gives out; now
@@ -49,7 +60,8 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
-	s.echo.Any("/cal/:file", s.feed)
+	s.echo.Any("/cal/:file", s.calendar)
+	s.mountMessageLinks()
 	s.echo.GET("/robots.txt", func(c echo.Context) error {
 		return c.String(http.StatusOK, "User-agent: *\nAllow: /cal/\nDisallow: /\n")
 	})
@@ -105,7 +117,9 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 	if len(allowed[op.OperationID]) == 0 {
 		panic("operation without roles: " + op.OperationID)
 	}
-	op.MaxBodyBytes = maxBody + 1 // huma counts the limit itself as too large
+	if op.MaxBodyBytes == 0 {
+		op.MaxBodyBytes = maxBody + 1 // huma counts the limit itself as too large
+	}
 	op.Errors = append(op.Errors, statuses(reflect.TypeFor[I]())...)
 	op.Middlewares = append(op.Middlewares, func(ctx huma.Context, next func(huma.Context)) {
 		if refusal := mayDo(ctx.Context(), op.OperationID); refusal != "" {
@@ -132,6 +146,7 @@ func statuses(input reflect.Type) []int {
 		"IfMatch": {http.StatusConflict, http.StatusPreconditionFailed, http.StatusPreconditionRequired},
 		"Key":     {http.StatusConflict},
 		"Body":    {http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
+		"RawBody": {http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType},
 	} {
 		if _, ok := input.FieldByName(field); ok {
 			out = append(out, codes...)

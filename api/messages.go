@@ -1,0 +1,182 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// MessageBody is a message and what was tried to send it.
+type MessageBody struct {
+	ReminderBody
+	MessageID string        `json:"message_id" doc:"Stands in the mail's header; a gateway for text messages gets an id made from it"`
+	Reason    string        `json:"reason,omitempty" doc:"Why it was put in line"`
+	Channel   string        `json:"channel,omitempty" enum:"mail,webhook" doc:"The way of the last try"`
+	Tries     int           `json:"tries" doc:"How often it was tried since it was put in line"`
+	Sending   *time.Time    `json:"sending_since,omitempty" doc:"Since when nobody can tell whether it has gone out"`
+	Next      *time.Time    `json:"next_try_at,omitempty"`
+	Attempts  []AttemptBody `json:"attempts" nullable:"false" doc:"All that were made, the oldest first"`
+}
+
+// AttemptBody is one time that a message was handed over.
+type AttemptBody struct {
+	Number  int        `json:"number"`
+	Channel string     `json:"channel,omitempty" enum:"mail,webhook"`
+	Started time.Time  `json:"started_at"`
+	Ended   *time.Time `json:"ended_at,omitempty"`
+	Outcome string     `json:"outcome,omitempty" enum:"accepted,refused,try_again,unknown" doc:"unknown: it may have been accepted; the next try carries the same id. Left out while it is under way"`
+	Problem string     `json:"problem,omitempty"`
+}
+
+type messageQuery struct {
+	State  string `query:"state" enum:"waiting,sending,sent,to_call,withdrawn,not_wanted,failed" doc:"Left out: those that failed or hang, which is whatever should have gone out some minutes ago"`
+	From   string `query:"first_date" format:"date" doc:"Due on this day or later; left out: whenever"`
+	To     string `query:"last_date" format:"date" doc:"Due on this day or earlier; left out: whenever"`
+	Cursor string `query:"cursor" maxLength:"64" doc:"As in the Link header of the page before"`
+	Limit  int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
+}
+
+type messagePage struct {
+	Link string `header:"Link" doc:"The following page, if there is one"`
+	listBody[MessageBody]
+}
+
+type againInput struct {
+	ByID
+	Repeatable
+}
+
+func (s *Server) messageRoutes() {
+	route(s, huma.Operation{OperationID: "list-messages", Method: http.MethodGet, Path: "/messages",
+		Summary: "Messages that failed or hang, with what was tried"}, s.listMessages)
+	route(s, huma.Operation{OperationID: "send-message-again", Method: http.MethodPost, Path: "/messages/{id}/again",
+		Summary: "Put a message that failed in line again", Errors: []int{http.StatusConflict}}, s.sendAgain)
+}
+
+func writeMessage(r store.Reminder, attempts []store.Attempt, loc *time.Location) MessageBody {
+	b := MessageBody{ReminderBody: writeReminder(r, loc), MessageID: r.MessageID, Reason: r.Reason, Channel: r.Channel, Tries: r.Tries,
+		Sending: localTime(r.Sending, loc), Next: localTime(r.Next, loc), Attempts: []AttemptBody{}}
+	for _, a := range attempts {
+		x := AttemptBody{Number: a.Number, Channel: a.Channel, Started: a.Started.In(loc), Ended: localTime(a.Ended, loc), Problem: a.Problem}
+		if a.Outcome != nil {
+			x.Outcome = string(*a.Outcome)
+		}
+		b.Attempts = append(b.Attempts, x)
+	}
+	return b
+}
+
+// filter reads which messages are asked for.
+func (q messageQuery) filter(loc *time.Location) (store.MessageFilter, error) {
+	var f scheduling.Faults
+	out := store.MessageFilter{State: store.ReminderState(q.State), After: q.Cursor, Limit: q.Limit + 1}
+	if q.From != "" {
+		if first := day(&f, "query.first_date", q.From); len(f) == 0 {
+			out.From, _ = scheduling.DayBounds(loc, first)
+		}
+	}
+	if q.To != "" {
+		if last := day(&f, "query.last_date", q.To); len(f) == 0 {
+			_, out.To = scheduling.DayBounds(loc, last)
+		}
+	}
+	if len(f) == 0 && q.From != "" && q.To != "" && !out.From.Before(out.To) {
+		f.Add("query.last_date", "lies before first_date", "first_date or a later day")
+	}
+	return out, f.Err()
+}
+
+func (s *Server) listMessages(ctx context.Context, in *messageQuery) (*messagePage, error) {
+	out := &messagePage{}
+	err := s.read(ctx, func(t *store.Tx) error {
+		loc, err := zone(ctx, t)
+		if err != nil {
+			return err
+		}
+		filter, err := in.filter(loc)
+		if err != nil {
+			return err
+		}
+		rows, err := t.Messages(ctx, filter)
+		if err != nil {
+			return err
+		}
+		if len(rows) > in.Limit {
+			rows = rows[:in.Limit]
+			out.Link = nextLink("/v1/messages", "state", in.State, rows[in.Limit-1].ID, in.Limit)
+		}
+		tried, err := attemptsOf(ctx, t, rows)
+		out.listBody = *listOf(rows, func(r store.Reminder) MessageBody { return writeMessage(r, tried[r.ID], loc) })
+		return err
+	})
+	return out, err
+}
+
+func attemptsOf(ctx context.Context, t *store.Tx, rows []store.Reminder) (map[string][]store.Attempt, error) {
+	ids := make([]string, len(rows))
+	for i, r := range rows {
+		ids[i] = r.ID
+	}
+	list, err := t.AttemptsOf(ctx, ids)
+	out := map[string][]store.Attempt{}
+	for _, a := range list {
+		out[a.Reminder] = append(out[a.Reminder], a)
+	}
+	return out, err
+}
+
+// sendAgain puts a message that failed in line once more, under its old id. One
+// that is in line already stays as it is, so that two presses send it once.
+func (s *Server) sendAgain(ctx context.Context, in *againInput) (*created[MessageBody], error) {
+	if err := s.worthSending(ctx, in.ID); err != nil {
+		return nil, err
+	}
+	return once(s, ctx, in.Repeatable, "/messages/"+in.ID+"/again", nil, func(t *store.Tx) (*created[MessageBody], error) {
+		loc, err := zone(ctx, t)
+		if err != nil {
+			return nil, err
+		}
+		r, err := t.LockReminder(ctx, in.ID)
+		if err != nil {
+			return nil, err
+		}
+		if r.State == store.Failed {
+			if r, err = t.SendAgain(ctx, r); err != nil {
+				return nil, err
+			}
+		} else if r.State != store.Waiting && r.State != store.Sending {
+			return nil, conflict("the message has not failed: it is " + strings.ReplaceAll(string(r.State), "_", " "))
+		}
+		tried, err := attemptsOf(ctx, t, []store.Reminder{r})
+		return &created[MessageBody]{Body: writeMessage(r, tried[r.ID], loc)}, err
+	})
+}
+
+// worthSending refuses to send a message that failed when there is nothing left to
+// say: sending would find that out, too, but whoever presses the button wants to
+// know now.
+func (s *Server) worthSending(ctx context.Context, id string) error {
+	var d store.Due
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		r, err := t.LockReminder(ctx, id)
+		if err != nil || r.State != store.Failed {
+			return err
+		}
+		d, err = t.DueNow(ctx, store.Due{Reminder: r})
+		return err
+	})
+	if err != nil || d.Reminder.ID == "" {
+		return err
+	}
+	m, err := s.readMessage(ctx, d)
+	if err == nil && m.outcome != nil && m.outcome.State == store.Withdrawn {
+		return conflict("there is no reason any more to send it: " + m.outcome.Problem)
+	}
+	return err
+}
