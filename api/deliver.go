@@ -6,140 +6,70 @@ import (
 	"log/slog"
 	netmail "net/mail"
 	"strings"
-	"time"
 
 	"chairblock/api/notify"
-	"chairblock/scheduling"
-	"chairblock/scheduling/needs"
 	"chairblock/store"
 )
 
-// Deliver returns how a due message reaches its client: by mail through
-// sender, as a line for the desk when the client wishes a call or a text, and
-// not at all when there is no way.
+// Deliver returns how a due message reaches whom it is for: by mail through sender,
+// as a text message through the salon's gateway, as a line for the desk, later, or
+// not at all. Nothing of that is decided before: what is so at the moment of sending
+// counts.
 func (s *Server) Deliver(sender notify.Sender) store.Deliver {
 	return func(ctx context.Context, d store.Due) (store.Outcome, error) {
-		if late(d, s.now()) {
-			return store.Outcome{State: store.Withdrawn, Problem: "it would have come too late"}, nil
-		}
-		to, needed, err := s.toTell(ctx, d)
-		if err != nil {
+		m, err := s.readMessage(ctx, d)
+		switch {
+		case err != nil:
 			return store.Outcome{}, err
+		case m.outcome != nil:
+			return *m.outcome, nil
+		case m.way.by == wayText:
+			return s.sendText(ctx, m)
 		}
-		switch to.by {
-		case "call", "text":
-			return store.Outcome{State: store.ToCall}, nil
-		case "none":
-			return store.Outcome{State: store.NotWanted, Problem: "the client wishes no messages"}, nil
-		}
-		if to.mail == "" {
-			return store.Outcome{State: store.NotWanted, Problem: "the client has no mail address"}, nil
-		}
-		if d.Salon.Mail == "" {
-			return store.Outcome{State: store.Failed, Problem: "the salon has no mail address to send from: set it in the salon's settings"}, nil
-		}
-		m, err := s.compose(d, to, needed)
-		if err != nil {
-			slog.ErrorContext(ctx, "message not composed", "kind", d.Reminder.Kind, "err", err)
-			return store.Outcome{State: store.Failed, Problem: "the message could not be written"}, nil
-		}
-		return handedOver(store.ByMail, sender.Send(ctx, m))
+		return s.sendMail(ctx, sender, m)
 	}
 }
 
-// late drops messages that no longer help: about a visit that has begun, or
-// about hours that are over.
-func late(d store.Due, now time.Time) bool {
-	switch d.Reminder.Kind {
-	case "confirmation", "moved", "reminder", "cancelled":
-		return now.After(d.Visit.Start)
-	case "aftercare":
-		return now.After(dryUntil(d))
-	case "aftercare_end":
-		return now.After(dryUntil(d).Add(24 * time.Hour))
+// sendMail hands a message over to a mail server.
+func (s *Server) sendMail(ctx context.Context, sender notify.Sender, m *outgoing) (store.Outcome, error) {
+	if m.due.Salon.Mail == "" {
+		return store.Outcome{State: store.Failed, Problem: "the salon has no mail address to send from: set it in the salon's settings"}, nil
 	}
-	return false
-}
-
-// dryUntil is when the hours are over in which the hair of d stays dry.
-func dryUntil(d store.Due) time.Time {
-	c, err := careOf(d.Salon)
-	if err != nil { // which compose says
-		c = CareRules{}.core()
-	}
-	return c.after.DryUntil(realEnd(d.Visit))
-}
-
-// toTell is who hears of a due message, and what the visit still needs.
-func (s *Server) toTell(ctx context.Context, d store.Due) (to person, needed []notify.Needed, err error) {
-	err = s.store.Read(ctx, d.Salon.ID, func(t *store.Tx) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
-		}
-		if to, err = s.recipient(ctx, t, n, d.Visit); err != nil || !toCome(d.Visit) {
-			return err
-		}
-		of, err := needsOf(ctx, t, n, d.Visit)
-		for _, x := range needs.FirstOpen(of[d.Visit.ID]) {
-			// What the stylist has to be asked about is no matter for a message.
-			if !x.Hidden() && !x.Unreadable && s.now().Before(x.Latest) {
-				needed = append(needed, notify.Needed{What: x.Words(), By: x.Latest})
-			}
-		}
-		return err
-	})
-	return to, needed, err
-}
-
-func (s *Server) compose(d store.Due, to person, needed []notify.Needed) (notify.Mail, error) {
-	loc, err := d.Salon.Location()
+	words, err := notify.Compose(m.words, m.kind, m.facts)
 	if err != nil {
-		return notify.Mail{}, err
+		return notWritten(ctx, m, err), nil
 	}
-	c, err := chairTime(d.Salon)
-	if err != nil {
-		return notify.Mail{}, err
-	}
-	looked, err := careOf(d.Salon)
-	if err != nil {
-		return notify.Mail{}, err
-	}
-	n := salonDay{row: d.Salon, loc: loc, time: c, care: looked}
-	end := realEnd(d.Visit)
-	f := notify.Facts{
-		SalonName: d.Salon.Name, SalonPhone: reach(d.Salon), SalonAddress: d.Salon.Address, Zone: loc, Hour24: true,
-		ClientFirstName: d.Client.GivenName, Stylist: d.Stylist, Start: d.Visit.Start, End: end, Emergency: d.Salon.Emergency,
-	}
-	if d.Reminder.Before != nil {
-		f.Before = *d.Reminder.Before
-	}
-	for _, x := range d.Visit.Services {
-		f.Services = append(f.Services, x.Name)
-	}
-	if needsAftercare(d.Visit) {
-		f.Straightening, f.KeepDryUntil, f.NoTieUntil = true, new(n.keepDryUntil(end)), new(n.untiedUntil(end))
-		day := n.retouchDate(end, n.care.growth.Seen(d.Client.Growth))
-		if d.Retouch != nil { // as the client's calendar shows it, which knows how the hair grows
-			day = scheduling.CivilDate(*d.Retouch, loc)
-		}
-		f.WithinFrom = &day
-	}
-	f.StillNeeded, f.GuardianFirstName = needed, to.first
-	m, err := notify.Compose(notify.English(), notify.Kind(d.Reminder.Kind), f)
-	return notify.Mail{
-		From:    netmail.Address{Name: d.Salon.Name, Address: d.Salon.Mail},
-		To:      netmail.Address{Name: cmp.Or(to.first, d.Client.GivenName), Address: to.mail},
-		Subject: m.Subject, Text: m.Text, HTML: m.HTML, MessageID: d.Reminder.MessageID,
-	}, err
+	return handedOver(store.ByMail, sender.Send(ctx, notify.Mail{
+		From:    netmail.Address{Name: m.due.Salon.Name, Address: m.due.Salon.Mail},
+		To:      netmail.Address{Name: cmp.Or(m.to.first, m.due.Client.GivenName), Address: m.to.mail},
+		Subject: words.Subject, Text: words.Text, HTML: words.HTML, MessageID: m.due.Reminder.MessageID,
+		Unsubscribe: m.unsubscribe(), Invitation: m.invitation,
+	}))
 }
 
-// reach is how a client gets hold of the salon.
-func reach(n store.Salon) string {
-	if n.Phone != "" {
-		return n.Phone
+// unsubscribe is where one POST stops messages like m, "" for staff and where the
+// address is not encrypted, which RFC 8058 asks for.
+func (m *outgoing) unsubscribe() string {
+	if !strings.HasPrefix(m.facts.StopLink, "https://") {
+		return ""
 	}
-	return n.Mail
+	return m.facts.StopLink + "/stop"
+}
+
+// sendText hands a message over to the salon's gateway for text messages.
+func (s *Server) sendText(ctx context.Context, m *outgoing) (store.Outcome, error) {
+	words, err := m.words.Short(m.kind, m.facts)
+	if err != nil {
+		return notWritten(ctx, m, err), nil
+	}
+	return handedOver(store.ByWebhook, m.gateway.Send(ctx, notify.Text{ID: m.due.Reminder.MessageID, To: m.to.phone, Body: words, Language: m.words.Tag()}))
+}
+
+// notWritten says that no words were found for a message. What is wrong are texts
+// or facts of the salon's, and nobody's name is in the error.
+func notWritten(ctx context.Context, m *outgoing, err error) store.Outcome {
+	slog.ErrorContext(ctx, "message not composed", "kind", m.kind, "err", err)
+	return store.Outcome{State: store.Failed, Problem: "the message could not be written"}
 }
 
 // mailHost is the domain of the salon's own address.

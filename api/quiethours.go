@@ -23,7 +23,9 @@ func (b MessageRules) quietUntil(now time.Time, loc *time.Location) (time.Time, 
 	if len(f) > 0 || from == to {
 		return time.Time{}, false
 	}
-	at := func(d date.Date, minutes int) time.Time { return scheduling.Instant(loc, d, clock.New(0, minutes, 0, 0)) }
+	at := func(d date.Date, minutes int) time.Time {
+		return scheduling.Instant(loc, d, clock.New(0, minutes, 0, 0))
+	}
 	today := scheduling.CivilDate(now, loc)
 	// Hours that pass midnight began yesterday.
 	for _, d := range []date.Date{today.Add(-1), today} {

@@ -102,12 +102,20 @@ func (w MessageWish) holds(c MessageChoice) bool {
 	return (said == nil) == (c.Wanted == nil) && (said == nil || *said == *c.Wanted)
 }
 
-// Said is the last word of a client, or of who answers for her, on one kind and
-// way; nil when nothing was said or it counts no more.
+// Said is whether messages are wanted by the last word on one kind and way, of a
+// client or of who answers for her; nil when nothing was said or it counts no more.
 func (w MessageWish) Said(kind, way string, guardian bool) *bool {
-	for _, c := range w.Choices {
+	if c := w.Word(kind, way, guardian); c != nil {
+		return c.Wanted
+	}
+	return nil
+}
+
+// Word is that last word itself, nil when nothing was ever said.
+func (w MessageWish) Word(kind, way string, guardian bool) *MessageChoice {
+	for i, c := range w.Choices {
 		if c.Kind == kind && c.Way == way && c.Guardian == guardian {
-			return c.Wanted
+			return &w.Choices[i]
 		}
 	}
 	return nil

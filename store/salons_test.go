@@ -80,6 +80,7 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, err)
 		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
 		x.onRecord(t)
+		x.wishAndAnswer(t)
 		x.inviteAndReply(t)
 		return t.SyncParts(ctx, x.visit, x.client, []store.Part{part(s.ada, 0, "hands_on", at(9, 0), at(10, 0))})
 	})
@@ -461,7 +462,7 @@ func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {
 		require.Equal(t, others, theirs.contents(), name)
 		require.Equal(t, before, mine.contents(), name)
 		if _, invalid := errors.AsType[*scheduling.InvalidError](err); err != nil && !invalid && !errors.Is(err, errUndo) {
-			require.True(t, errors.Is(err, scheduling.ErrNotFound) || (name == "UpdateSalon" || name == "SetCareRules" || name == "SetBookingRules" || name == "SetChairTime" || name == "SetPaceSettings") && errors.Is(err, scheduling.ErrStale), "%s: %v", name, err)
+			require.True(t, errors.Is(err, scheduling.ErrNotFound) || (name == "UpdateSalon" || name == "SetCareRules" || name == "SetBookingRules" || name == "SetChairTime" || name == "SetPaceSettings" || name == "SetMessageRules") && errors.Is(err, scheduling.ErrStale), "%s: %v", name, err)
 		}
 		if err == nil || errors.Is(err, errUndo) {
 			for _, id := range ids {

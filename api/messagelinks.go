@@ -1,0 +1,278 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/api/pages"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// messagePath is where the links in messages lead to.
+const messagePath = "/m/"
+
+// linkLife is how long the link in a message can stop messages, from when it was
+// sent. Its yes ends with the visit's start.
+const linkLife = 400 * 24 * time.Hour
+
+// oneClick is what the mail program of somebody who presses "unsubscribe" sends, as
+// a form (RFC 8058 3.1).
+const (
+	oneClickField = "List-Unsubscribe"
+	oneClickValue = "One-Click"
+)
+
+// What can be stopped on a page.
+const (
+	stopTopic = "like"
+	stopWay   = "way"
+)
+
+// mountMessageLinks adds the pages behind the links in messages. No cookie or header
+// says who asks: whoever has the link may do what is on its page, so that requests
+// from other sites' pages need no refusal. What only reads changes nothing, since
+// programs that scan mails open every link.
+func (s *Server) mountMessageLinks() {
+	page := s.echo.Group("/m", answerHeaders, limitForm, s.slowGuessing)
+	page.GET("/:link", s.answerPage)
+	page.HEAD("/:link", s.answerPage)
+	page.GET("/:link/:what", s.answerPage)
+	page.POST("/:link/stop", s.stopMessages)
+	page.POST("/:link/again", s.wantAgain)
+	page.POST("/:link/yes", s.sayYes)
+}
+
+func answerHeaders(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		c.Response().Header().Set("Content-Security-Policy", pages.ContentSecurityPolicy)
+		c.Response().Header().Set("X-Robots-Tag", "noindex, nofollow")
+		return next(c)
+	}
+}
+
+// linked is the message that a link stands in, with whom it went to.
+type linked struct {
+	salon    salonDay
+	reminder store.Reminder
+	visit    store.Visit
+	kind     messageKind
+	way      string // how it went: mail or text
+	guardian bool   // it went to who answers for a minor
+	wish     store.MessageWish
+	to       person // who would hear of the visit now
+}
+
+// readLinked finds the message of a link within its salon. A link that no message
+// has, one of a message to staff and one whose time is over are all the same.
+func (s *Server) readLinked(ctx context.Context, t *store.Tx, id string) (*linked, error) {
+	r, err := t.ReminderByID(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	l := &linked{reminder: r, way: wayMail}
+	sent := r.Due
+	if r.Done != nil {
+		sent = *r.Done
+	}
+	var ok bool
+	if l.kind, ok = kindNamed(r.Kind); !ok || r.Staff != "" || s.now().Sub(sent) > linkLife {
+		return nil, scheduling.ErrNotFound
+	}
+	if r.Channel == store.ByWebhook {
+		l.way = wayText
+	}
+	if l.salon, err = loadSalon(ctx, t); err != nil {
+		return nil, err
+	}
+	if l.visit, err = t.VisitByID(ctx, r.Visit); err != nil {
+		return nil, err
+	}
+	minors, err := t.MinorsOf(ctx, l.visit.Client)
+	if err != nil {
+		return nil, err
+	}
+	c, err := t.ClientByID(ctx, l.visit.Client)
+	if err != nil {
+		return nil, err
+	}
+	m, minor := minors[c.ID]
+	l.to, l.guardian = s.spokenTo(l.salon, c, minors), minor && l.salon.minorAt(m, sent)
+	l.wish, err = t.MessageWishOf(ctx, c.ID)
+	return l, err
+}
+
+// about are the words that stop, or ask again for, what a button names: nil for
+// what is no button.
+func (l *linked) about(what string) []store.MessageChoice {
+	said := store.MessageChoice{Guardian: l.guardian, MessageKind: l.reminder.Kind, How: "page"}
+	var out []store.MessageChoice
+	switch what {
+	case stopTopic:
+		for _, k := range clientKinds {
+			if k.topic == l.kind.topic {
+				c := said
+				c.Kind = string(k.kind)
+				out = append(out, c)
+			}
+		}
+	case stopWay:
+		said.Way = l.way
+		out = append(out, said)
+	}
+	return out
+}
+
+// stopped is when all that a button names was stopped, nil when it was not.
+func (l *linked) stopped(what string) *time.Time {
+	var last *time.Time
+	for _, about := range l.about(what) {
+		said := l.wish.Word(about.Kind, about.Way, about.Guardian)
+		if said == nil || said.Wanted == nil || *said.Wanted {
+			return nil
+		}
+		if last == nil || said.At.After(*last) {
+			last = &said.At
+		}
+	}
+	return last
+}
+
+// withLink runs f for the message of the request's link, in a transaction of its
+// salon, and answers with the page that shows what is so then.
+func (s *Server) withLink(c echo.Context, f func(context.Context, *store.Tx, *linked) (done string, err error)) error {
+	ctx, secret := c.Request().Context(), c.Param("link")
+	if !couldBeSecret(secret) {
+		return noSuchLink(c)
+	}
+	salon, id, err := s.store.LinkedMessage(ctx, secret)
+	if is(err, scheduling.ErrNotFound) {
+		return noSuchLink(c)
+	}
+	if err != nil {
+		return sorry(c, err)
+	}
+	var page pages.AnswerPage
+	run := s.store.InTx
+	if f == nil {
+		run = s.store.Read
+	}
+	err = run(ctx, salon, func(t *store.Tx) error {
+		done := ""
+		l, err := s.readLinked(ctx, t, id)
+		if err == nil && f != nil {
+			if done, err = f(ctx, t, l); err == nil {
+				l, err = s.readLinked(ctx, t, id)
+			}
+		}
+		if err != nil {
+			return err
+		}
+		page, err = s.describeLinked(l, messagePath+secret, done)
+		return err
+	})
+	if is(err, scheduling.ErrNotFound) {
+		return noSuchLink(c)
+	}
+	if err != nil {
+		return sorry(c, err)
+	}
+	return renderAnswer(c, page)
+}
+
+func renderAnswer(c echo.Context, page pages.AnswerPage) error {
+	var b bytes.Buffer
+	if err := pages.RenderAnswer(&b, page); err != nil {
+		return err
+	}
+	return c.Blob(http.StatusOK, echo.MIMETextHTMLCharsetUTF8, b.Bytes())
+}
+
+// noSuchLink is the one answer to every link that does nothing.
+func noSuchLink(c echo.Context) error {
+	c.Set(missed, true)
+	return message(c, http.StatusNotFound, "This link does not work", "It may be too old, or not have been copied as a whole. Please call the salon.")
+}
+
+func (s *Server) describeLinked(l *linked, href, done string) (pages.AnswerPage, error) {
+	n := l.salon
+	p := pages.AnswerPage{Salon: n.row.Name, Phone: n.row.Phone, Href: href, Done: done, Location: n.loc}
+	if k := l.kind.topic; k == aboutTheVisit || k == beforeVisit {
+		p.Visit = &pages.AnswerVisit{Start: l.visit.Start, SaidYes: l.visit.SaidYesAt, State: s.cannotAnswer(l.visit)}
+	}
+	by := map[string]string{wayMail: "all messages by mail", wayText: "all text messages"}[l.way]
+	p.Topics = []pages.AnswerTopic{{Key: stopTopic, Words: "messages about " + topicWords[l.kind.topic], Stopped: l.stopped(stopTopic)},
+		{Key: stopWay, Words: by, Stopped: l.stopped(stopWay)}}
+	stopped := p.Topics[0].Stopped != nil && l.kind.topic == aboutTheVisit || p.Topics[1].Stopped != nil
+	p.StillTold = stopped && l.to.phone != ""
+	return p, nil
+}
+
+// cannotAnswer says in a word why there is no yes to say to a visit, "" when there
+// is.
+func (s *Server) cannotAnswer(v store.Visit) string {
+	switch {
+	case v.State == store.Cancelled || v.State == store.Missed || v.State == store.Lapsed:
+		return "cancelled"
+	case v.State == store.Held:
+		return "pencilled, and not booked yet"
+	case v.State != store.Booked || !s.now().Before(v.Start):
+		return "over"
+	}
+	return ""
+}
+
+func (s *Server) answerPage(c echo.Context) error {
+	return s.withLink(c, nil)
+}
+
+// stopMessages stops what the page's button names, or at the press of a mail
+// program's button messages like the one that it stands beside.
+func (s *Server) stopMessages(c echo.Context) error {
+	what, how := c.FormValue("what"), "page"
+	if c.FormValue(oneClickField) == oneClickValue {
+		what, how = stopTopic, "one_click"
+	}
+	return s.choose(c, what, how, false, "Stopped. You get no more of these messages.")
+}
+
+func (s *Server) wantAgain(c echo.Context) error {
+	return s.choose(c, c.FormValue("what"), "page", true, "You get these messages again.")
+}
+
+// choose notes whether what is wanted. Once more is as good as once.
+func (s *Server) choose(c echo.Context, what, how string, wanted bool, done string) error {
+	return s.withLink(c, func(ctx context.Context, t *store.Tx, l *linked) (string, error) {
+		list := l.about(what)
+		for i := range list {
+			list[i].How, list[i].Wanted, list[i].At = how, &wanted, s.now()
+		}
+		if len(list) == 0 {
+			return "Nothing was changed: please press one of the buttons.", nil
+		}
+		_, err := t.NoteMessageChoices(ctx, l.visit.Client, list)
+		return done, err
+	})
+}
+
+// sayYes notes that the client comes, at the start that the page has shown.
+func (s *Server) sayYes(c echo.Context) error {
+	shown, err := time.Parse(time.RFC3339, c.FormValue("start"))
+	return s.withLink(c, func(ctx context.Context, t *store.Tx, l *linked) (string, error) {
+		v, lockErr := t.LockVisit(ctx, l.visit.ID, 0)
+		switch {
+		case lockErr != nil:
+			return "", lockErr
+		case s.cannotAnswer(v) != "":
+			return "Nothing was changed.", nil
+		case err != nil || !shown.Equal(v.Start):
+			return "The visit has another time now. Please look at it and press the button again.", nil
+		}
+		_, err := s.saysYes(ctx, t, &v, "page", "")
+		return "Thank you, we look forward to seeing you.", err
+	})
+}

@@ -1,0 +1,177 @@
+package api
+
+import (
+	"context"
+
+	"chairblock/api/notify"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// outgoing is a message that is due, with everything that decides whether it goes out,
+// when and how, as it is at the moment of sending.
+type outgoing struct {
+	tells
+	due     store.Due
+	rules   MessageRules
+	to      person
+	way     way
+	outcome *store.Outcome // what became of it, nil when it is to be sent
+
+	words      *notify.Words
+	facts      notify.Facts
+	gateway    *gateway           // for texts, nil without one
+	invitation *notify.Invitation // for mails, nil without one
+}
+
+// settle says what became of m.
+func (m *outgoing) settle(state store.ReminderState, problem string) {
+	m.outcome = &store.Outcome{State: state, Problem: problem}
+}
+
+// readMessage reads a due message anew, decides what becomes of it and, when it is
+// to be sent, gathers what it says.
+func (s *Server) readMessage(ctx context.Context, d store.Due) (m *outgoing, err error) {
+	link, err := s.linkOf(ctx, d)
+	if err != nil {
+		return nil, err
+	}
+	err = s.store.InTx(ctx, d.Salon.ID, func(t *store.Tx) error {
+		m = &outgoing{} // what was read before is void when the transaction is repeated
+		var err error
+		if m.due, err = t.DueNow(ctx, d); is(err, scheduling.ErrNotFound) {
+			m.settle(store.Withdrawn, "the visit is gone")
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if err := s.decideMessage(ctx, t, n, m); err != nil || m.outcome != nil {
+			return err
+		}
+		return s.gather(ctx, t, n, m, link)
+	})
+	return m, err
+}
+
+// linkOf is the address that stands in a message, "" in one to staff.
+func (s *Server) linkOf(ctx context.Context, d store.Due) (string, error) {
+	if d.Reminder.Staff != "" {
+		return "", nil
+	}
+	secret, err := s.store.MessageLink(ctx, d.Salon, d.Reminder.ID)
+	return s.base + messagePath + secret, err
+}
+
+// decideMessage says whether m goes out now, and how.
+func (s *Server) decideMessage(ctx context.Context, t *store.Tx, n salonDay, m *outgoing) error {
+	r, v := m.due.Reminder, m.due.Visit
+	m.tells = tells{kind: notify.Kind(r.Kind), due: r.Due, visit: v, before: r.Before, dry: n.keepDryUntil(realEnd(v))}
+	var err error
+	if m.detail, err = readDetail(r.Detail); err != nil {
+		return err
+	}
+	if m.rules, err = messageRulesOf(n.row); err != nil {
+		return err
+	}
+	if k, _ := kindNamed(r.Kind); k.topic == comeAgain {
+		if m.others, err = t.VisitsOfClient(ctx, v.Client); err != nil {
+			return err
+		}
+	}
+	switch why := m.pointless(s.now()); {
+	case r.State == store.Withdrawn:
+		m.settle(store.Withdrawn, r.Problem)
+	case why != "":
+		m.settle(store.Withdrawn, why)
+	case m.tooLate(s.now()):
+		m.settle(store.Withdrawn, "it would have come too late")
+	}
+	if m.outcome != nil {
+		return nil
+	}
+	return s.decideWay(ctx, t, n, m)
+}
+
+// decideWay says how m reaches whom it is for, and that it waits in quiet hours.
+// Lines for the desk wake nobody.
+func (s *Server) decideWay(ctx context.Context, t *store.Tx, n salonDay, m *outgoing) error {
+	language, err := s.address(ctx, t, n, m)
+	if err != nil {
+		return err
+	}
+	if m.way.outcome != "" {
+		m.settle(m.way.outcome, m.way.problem)
+		return nil
+	}
+	now := s.now()
+	until, quiet := m.rules.wait(string(m.kind), m.visit.Start, realEnd(m.visit), now, n.loc)
+	if quiet && !m.tooLate(until) { // what would help nobody then goes out now
+		m.outcome = &store.Outcome{State: store.Waiting, Later: until}
+		return nil
+	}
+	m.words, err = s.wordsFor(ctx, t, language, m.rules.Language)
+	return err
+}
+
+// address finds out whom m is for, by which way and in which language.
+func (s *Server) address(ctx context.Context, t *store.Tx, n salonDay, m *outgoing) (language string, err error) {
+	if p := m.due.Staff; m.due.Reminder.Staff != "" {
+		m.to = person{name: p.Name, first: firstWord(p.Name), by: wayMail, mail: p.Mail}
+		m.way = way{by: wayMail}
+		switch {
+		case !m.rules.sends(string(m.kind)):
+			m.way = way{outcome: store.NotWanted, problem: "the salon does not send these messages"}
+		case !p.Active:
+			m.way = way{outcome: store.NotWanted, problem: "the person does not work here any more"}
+		case p.Mail == "":
+			m.way = way{outcome: store.NotWanted, problem: "the person has no mail address"}
+		}
+		return "", nil
+	}
+	if m.visit.Client == "" {
+		m.way = way{outcome: store.NotWanted, problem: "nobody knows who the client is"}
+		return "", nil
+	}
+	if m.to, err = s.recipient(ctx, t, n, m.visit); err != nil {
+		return "", err
+	}
+	w, err := t.MessageWishOf(ctx, m.visit.Client)
+	if err != nil {
+		return "", err
+	}
+	if m.to.by == wayText {
+		if m.gateway, err = s.texter(ctx, t); err != nil {
+			return "", err
+		}
+	}
+	m.way = m.rules.hears(string(m.kind), m.to, w, m.gateway != nil)
+	return w.Language, nil
+}
+
+// gather collects what m says, and what goes with it.
+func (s *Server) gather(ctx context.Context, t *store.Tx, n salonDay, m *outgoing, link string) (err error) {
+	if m.due.Reminder.Staff != "" {
+		m.facts, err = s.staffFacts(ctx, t, n, m)
+		if err == nil && m.kind == notify.DayChanged && len(m.facts.Changes) == 0 {
+			m.settle(store.Withdrawn, "nothing has changed after all")
+		}
+		return err
+	}
+	if m.facts, err = s.clientFacts(ctx, t, n, m); err != nil {
+		return err
+	}
+	m.facts.StopLink = link
+	asks := m.kind == notify.Reminder && *m.rules.AsksYes || m.kind == notify.Moved
+	if asks && m.visit.SaidYesAt == nil {
+		m.facts.AnswerLink = link
+	}
+	if m.way.by == wayMail {
+		m.invitation, err = s.invitation(ctx, t, n, m.due, m.to)
+	}
+	return err
+}
