@@ -1,9 +1,11 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/http"
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -17,126 +19,243 @@ import (
 	"chairblock/store"
 )
 
-// feed answers GET /cal/{token}.ics. Nothing of the address is logged; an
-// unknown and a revoked address give the same answer.
+// longestChange is how long the transaction of a change can take, so that it is
+// seen with a time that lies so far back; twice the longest that a request may
+// take, and more than a job's statement may (store.Open).
+const longestChange = time.Minute
+
+// feed answers GET /cal/{token}.ics, /cal/{token}.ifb and /cal/{token}.
+// Nothing of the address is logged; an unknown and a revoked address give the
+// same answer.
 func (s *Server) feed(c echo.Context) error {
-	ctx := c.Request().Context()
 	if m := c.Request().Method; m != http.MethodGet && m != http.MethodHead {
 		c.Response().Header().Set("Allow", "GET, HEAD")
 		return newProblem(http.StatusMethodNotAllowed, "method", "a calendar can only be read")
 	}
-	secret, ok := strings.CutSuffix(c.Param("file"), ".ics")
-	if !ok || !couldBeSecret(secret) {
-		return scheduling.ErrNotFound
+	as := path.Ext(c.Param("file"))
+	secret := strings.TrimSuffix(c.Param("file"), as)
+	err := scheduling.ErrNotFound
+	var f store.FeedState
+	if couldBeSecret(secret) {
+		f, err = s.store.FeedBySecret(c.Request().Context(), secret)
 	}
-	f, err := s.store.FeedBySecret(ctx, secret)
+	if as == "" && is(err, scheduling.ErrNotFound) {
+		return noFeedPage(c)
+	}
 	if err != nil {
 		return err
 	}
-	var n salonDay
-	err = s.store.InTx(ctx, f.Salon, func(t *store.Tx) (err error) { n, err = loadSalon(ctx, t); return err })
-	if err != nil {
-		return err
+	switch as {
+	case ".ics":
+		return s.sendFeed(c, f)
+	case ".ifb":
+		return s.freeBusy(c, f)
+	case "":
+		return s.feedPage(c, f, secret)
 	}
-	today := scheduling.CivilDate(s.now(), n.loc)
-	// The headers of the other routes would contradict the feed's own.
-	c.Response().Header().Del("Cache-Control")
-	return ics.ServeFeed(c.Response(), c.Request(), ics.ETag(f.Version, today, ics.Renderer),
-		ics.LastModified(f.Changed, n.loc, today), func() ([]byte, error) { return s.renderFeed(ctx, f, n, today) })
+	return scheduling.ErrNotFound
 }
 
-func (s *Server) renderFeed(ctx context.Context, f store.FeedState, n salonDay, today date.Date) ([]byte, error) {
+// sendFeed sends a calendar.
+func (s *Server) sendFeed(c echo.Context, f store.FeedState) error {
+	ctx := c.Request().Context()
+	loc, err := ics.LoadZone(f.Zone)
+	if err != nil {
+		return err
+	}
+	today := scheduling.CivilDate(s.now(), loc)
+	// The headers of the other routes would contradict the feed's own.
+	c.Response().Header().Del("Cache-Control")
+	return ics.Serve(c.Response(), c.Request(), ics.FeedType, feedVersion(f, loc, today), func() ([]byte, ics.Version, error) {
+		out, now, err := s.renderFeed(ctx, f, today)
+		return out, feedVersion(now, loc, today), err
+	})
+}
+
+// feedVersion is what the validators of a feed are on a day.
+func feedVersion(f store.FeedState, loc *time.Location, today date.Date) ics.Version {
+	v := ics.Version{Tag: ics.ETag(f.Version, today, ics.Renderer), Modified: ics.LastModified(f.Changed, loc, today)}
+	// Of the changes to a salon those that began earlier may be seen later.
+	if latest := time.Now().Add(-longestChange - time.Second); f.Kind == store.FeedSalon && v.Modified.After(latest) {
+		v.Modified = latest
+	}
+	return v
+}
+
+// renderFeed makes a feed as it stands at one moment, and says which version that
+// is.
+func (s *Server) renderFeed(ctx context.Context, f store.FeedState, today date.Date) ([]byte, store.FeedState, error) {
 	first, last := ics.Window(today)
-	from, _ := scheduling.DayBounds(n.loc, first)
-	_, to := scheduling.DayBounds(n.loc, last)
-	about := ics.Feed{Zone: n.loc, LastModified: ics.LastModified(f.Changed, n.loc, today)}
 	var cal ics.Calendar
-	err := s.store.Read(ctx, f.Salon, func(t *store.Tx) (err error) {
-		if f.Kind == "client" {
-			about.Name = n.row.Name
-			cal, err = clientFeed(ctx, t, n, about, f.Subject, today, from, to)
-			return err
-		}
-		p, err := t.StaffByID(ctx, f.Subject)
+	err := s.store.Read(ctx, f.Salon, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return err
 		}
-		about.Name, about.Color = p.Name+" at "+n.row.Name, "steelblue"
-		cal, err = staffFeed(ctx, t, n, about, f.Subject, from, to)
+		if f, err = t.FeedState(ctx, f.Feed); err != nil {
+			return err
+		}
+		x := feedOf{t: t, n: n, subject: f.Subject, today: today, about: ics.Feed{Zone: n.loc, LastModified: ics.LastModified(f.Changed, n.loc, today)}}
+		x.from, _ = scheduling.DayBounds(n.loc, first)
+		_, x.to = scheduling.DayBounds(n.loc, last)
+		switch f.Kind {
+		case store.FeedClient:
+			cal, err = x.client(ctx)
+		case store.FeedStaff:
+			cal, err = x.staff(ctx)
+		default:
+			cal, err = x.places(ctx, f.Kind == store.FeedSalon)
+		}
 		return err
 	})
 	if err != nil {
-		return nil, err
+		return nil, f, err
 	}
 	out, err := cal.Encode(first, last)
 	if err != nil {
-		return nil, fmt.Errorf("api: feed: %w", err)
+		return nil, f, fmt.Errorf("api: feed: %w", err)
 	}
-	return out, nil
+	return out, f, nil
 }
 
-func visitIDs(parts []store.Part) []string {
-	seen, ids := map[string]bool{}, []string{}
-	for _, p := range parts {
-		if !seen[p.Visit] {
-			seen[p.Visit] = true
-			ids = append(ids, p.Visit)
-		}
-	}
-	return ids
+// feedOf makes the calendar of one subject.
+type feedOf struct {
+	t        *store.Tx
+	n        salonDay
+	subject  string
+	today    date.Date
+	about    ics.Feed
+	from, to time.Time
 }
 
-// staffFeed is one person's calendar: one event for each part of a visit.
-func staffFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, unit string, from, to time.Time) (ics.Calendar, error) {
-	parts, err := t.PartsOf(ctx, unit, from, to)
+// ofSalon is the name of the salon's own calendar.
+func (x *feedOf) ofSalon() string { return "All visits at " + x.n.row.Name }
+
+// at is the name of the calendar of somebody or something of the salon.
+func (x *feedOf) at(name string) string { return cmp.Or(name, "Calendar") + " at " + x.n.row.Name }
+
+// staff is one person's calendar: one event for each part of a visit.
+func (x *feedOf) staff(ctx context.Context) (ics.Calendar, error) {
+	rows, err := x.t.FeedRows(ctx, x.subject, x.from, x.to)
 	if err != nil {
 		return ics.Calendar{}, err
 	}
-	visits, err := t.VisitsByID(ctx, visitIDs(parts))
+	x.about.Name, x.about.Color = x.at(rows.Names[x.subject]), "steelblue"
+	var visits []store.Visit
+	for _, v := range rows.Visits {
+		visits = append(visits, *v)
+	}
+	watch, err := x.n.watchFor(ctx, x.t, visits...)
 	if err != nil {
 		return ics.Calendar{}, err
 	}
-	names, err := unitNames(ctx, t)
-	if err != nil {
-		return ics.Calendar{}, err
-	}
-	clients, err := clientsOf(ctx, t, visits)
-	if err != nil {
-		return ics.Calendar{}, err
-	}
-	booked := map[string]store.Visit{}
-	for _, v := range visits {
-		booked[v.ID] = v
-	}
-	watch, err := n.watchFor(ctx, t, visits...)
-	if err != nil {
-		return ics.Calendar{}, err
-	}
-	var out []ics.Part
-	for _, p := range parts {
-		if p.Kind == string(ics.Away) && busyIn(parts, p) {
+	lines := make(map[string][][]string, len(visits))
+	parts := x.within(rows.Parts)
+	out := make([]ics.Part, 0, len(parts))
+	for i, p := range parts {
+		if p.Kind == string(ics.Away) && busyAround(parts, i) {
 			continue // she is not free: another client has her
 		}
-		v := booked[p.Visit]
-		part := staffPart(p, v, names, unit, watch.of(v))
-		if !isKept(v) {
-			part.ClientInitials = clients[v.ID].Initials()
+		v := rows.Visits[p.Visit]
+		if _, ok := lines[v.ID]; !ok {
+			lines[v.ID] = watch.of(*v)
 		}
-		out = append(out, part)
+		out = append(out, staffPart(p, rows, x.subject, lines[v.ID]))
 	}
-	return ics.StaffFeed(about, out)
+	return ics.StaffFeed(x.about, out)
 }
 
-// busyIn reports whether hands or eyes are needed for another visit during p.
-func busyIn(parts []store.Part, p store.Part) bool {
-	return slices.ContainsFunc(parts, func(o store.Part) bool {
-		return o.Visit != p.Visit && o.Kind != string(ics.Away) && o.Start.Before(p.End) && p.Start.Before(o.End)
-	})
+// busyAround reports whether hands or eyes are needed for another visit during
+// the i-th of parts, which are in the order of their start.
+func busyAround(parts []store.Part, i int) bool {
+	p := parts[i]
+	for k := i + 1; k < len(parts) && parts[k].Start.Before(p.End); k++ {
+		if o := parts[k]; o.Visit != p.Visit && o.Kind != string(ics.Away) {
+			return true
+		}
+	}
+	// No part is longer than a day.
+	for k := i - 1; k >= 0 && parts[k].Start.After(p.Start.Add(-24*time.Hour)); k-- {
+		if o := parts[k]; o.Visit != p.Visit && o.Kind != string(ics.Away) && o.End.After(p.Start) {
+			return true
+		}
+	}
+	return false
 }
 
-func staffPart(p store.Part, v store.Visit, names map[string]string, unit string, watch [][]string) ics.Part {
-	out := ics.Part{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Visit: v.ID, Start: p.Start, End: p.End,
-		Kind: ics.PartKind(p.Kind), Chair: names[v.Chair]}
+// within keeps what calendars can hold (ics.MostEvents): what is still to come,
+// the next first, then what is over, the last first.
+func (x *feedOf) within(parts []store.Part) []store.Part {
+	over := len(parts) - ics.MostEvents
+	if over <= 0 {
+		return parts
+	}
+	x.about.Description = fmt.Sprintf("Shows %d entries; there are %d more.", ics.MostEvents, over)
+	begin, _ := scheduling.DayBounds(x.n.loc, x.today)
+	past := 0
+	for past < len(parts) && parts[past].Start.Before(begin) {
+		past++
+	}
+	cut := min(past, over)
+	return parts[cut : cut+ics.MostEvents]
+}
+
+// places is the calendar of a chair or basin, or of the whole salon: one event for
+// each time that it is in use, or for each visit.
+func (x *feedOf) places(ctx context.Context, salon bool) (ics.Calendar, error) {
+	subject := x.subject
+	if salon {
+		subject = store.PartSalon
+	}
+	rows, err := x.t.FeedRows(ctx, subject, x.from, x.to)
+	if err != nil {
+		return ics.Calendar{}, err
+	}
+	x.about.Name, x.about.Color = x.at(rows.Names[x.subject]), "slategray"
+	if salon {
+		x.about.Name, x.about.Color = x.ofSalon(), "seagreen"
+	}
+	parts := x.within(rows.Parts)
+	out := make([]ics.Part, len(parts))
+	for i, p := range parts {
+		v := rows.Visits[p.Visit]
+		out[i] = partOf(p, *v, rows)
+		out[i].Kind = ics.InUse
+		var leads []string
+		for _, s := range v.Services {
+			leads = addOnce(leads, rows.Names[s.Lead])
+		}
+		if salon {
+			for _, id := range rows.Kept[v.ID] {
+				leads = addOnce(leads, rows.Names[id])
+			}
+			out[i].Chair = rows.Names[v.Chair]
+		}
+		out[i].Lead = strings.Join(leads, ", ")
+	}
+	return ics.StaffFeed(x.about, out)
+}
+
+// partOf is what every calendar of the salon's own says of a part.
+func partOf(p store.Part, v store.Visit, rows store.FeedRows) ics.Part {
+	out := ics.Part{UID: p.UID, Sequence: p.Sequence, Changed: p.Changed, Visit: v.ID, Start: p.Start, End: p.End, Kind: ics.PartKind(p.Kind)}
+	if isKept(v) {
+		out.Service = v.Title
+		return out
+	}
+	var services []string
+	for _, s := range v.Services {
+		services = addOnce(services, s.Name)
+	}
+	out.Service = strings.Join(services, ", ")
+	out.ClientInitials = rows.Clients[v.ID].Initials()
+	return out
+}
+
+func staffPart(p store.Part, rows store.FeedRows, unit string, watch [][]string) ics.Part {
+	v, names := rows.Visits[p.Visit], rows.Names
+	out := partOf(p, *v, rows)
+	out.Chair = names[v.Chair]
 	var with, services []string
 	for i, st := range v.Steps {
 		if st.Start.Before(p.Start) || st.End.After(p.End) {
@@ -152,11 +271,10 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 			out.Basin = names[b]
 		}
 		for _, u := range st.Units {
-			switch {
-			case u.Unit == unit:
-			case u.Role == openings.RoleAssistant || u.Role == openings.RoleLead:
+			switch u.Role {
+			case openings.RoleAssistant, openings.RoleLead:
 				with = addOnce(with, names[u.Unit])
-			case u.Role == openings.RoleWatcher:
+			case openings.RoleWatcher:
 				with = addOnce(with, names[u.Unit]+", watching")
 			}
 		}
@@ -164,10 +282,9 @@ func staffPart(p store.Part, v store.Visit, names map[string]string, unit string
 			out.Checks = append(append(out.Checks, looks(st)...), st.End)
 		}
 	}
-	if isKept(v) {
-		services = []string{v.Title}
+	if len(services) > 0 {
+		out.Service = strings.Join(services, ", ")
 	}
-	out.Service = strings.Join(services, ", ")
 	if p.Kind == string(ics.Away) {
 		out.With = strings.Join(with, ", ")
 	}
@@ -184,10 +301,8 @@ func looks(st store.VisitStep) []time.Time {
 }
 
 func addOnce(list []string, s string) []string {
-	for _, have := range list {
-		if have == s {
-			return list
-		}
+	if s == "" || slices.Contains(list, s) {
+		return list
 	}
 	return append(list, s)
 }
@@ -207,43 +322,6 @@ func unitNames(ctx context.Context, t *store.Tx) (map[string]string, error) {
 		names[u.ID] = u.Name
 	}
 	return names, err
-}
-
-// clientFeed is one client's calendar: appointments, aftercare and retouch.
-func clientFeed(ctx context.Context, t *store.Tx, n salonDay, about ics.Feed, client string, today date.Date, from, to time.Time) (ics.Calendar, error) {
-	parts, err := t.PartsOfClient(ctx, client, from.Add(-longestRegrowth), to)
-	if err != nil {
-		return ics.Calendar{}, err
-	}
-	parts = shownParts(parts, from)
-	visits, err := t.VisitsByID(ctx, visitIDs(parts))
-	if err != nil {
-		return ics.Calendar{}, err
-	}
-	var list []ics.Appointment
-	for _, v := range visits {
-		a := appointmentOf(n, v, parts)
-		if a.UID != "" {
-			list = append(list, a)
-		}
-	}
-	return ics.ClientFeed(about, today, list)
-}
-
-// longestRegrowth is how far before a retouch the visit can lie that it comes
-// from: 24 months, the latest that a salon can set for a reminder.
-const longestRegrowth = 2 * 366 * 24 * time.Hour
-
-// shownParts keeps the visits of which a part ends after from. A retouch is
-// shown long after its visit is over.
-func shownParts(parts []store.Part, from time.Time) []store.Part {
-	shown := map[string]bool{}
-	for _, p := range parts {
-		if p.End.After(from) && (p.Live || p.Kind == store.PartClient) {
-			shown[p.Visit] = true
-		}
-	}
-	return slices.DeleteFunc(parts, func(p store.Part) bool { return !shown[p.Visit] })
 }
 
 // health says that the process is alive and which zone data it reads.

@@ -136,14 +136,20 @@ func keptBlocks(v store.Visit, units []string) []store.Block {
 	return out
 }
 
-// keptParts is what the calendars of the people show of v.
+// keptParts is what the calendars of the people, of the stations and of the salon
+// show of v.
 func keptParts(shop openings.Shop, v store.Visit, units []string) []store.Part {
 	sum := sha256.Sum256([]byte(v.Title))
-	var out []store.Part
+	out := []store.Part{salonPart(v, units...)}
 	for _, u := range shop.Units {
-		if slices.Contains(units, u.ID) && (u.Kind == openings.Stylist || u.Kind == openings.Assistant) {
-			out = append(out, store.Part{Subject: u.ID, Kind: string(openings.PartHandsOn), Start: v.Start, End: v.End, Shown: hex.EncodeToString(sum[:8])})
+		if !slices.Contains(units, u.ID) {
+			continue
 		}
+		kind := store.PartInUse
+		if u.Kind == openings.Stylist || u.Kind == openings.Assistant {
+			kind = string(openings.PartHandsOn)
+		}
+		out = append(out, store.Part{Subject: u.ID, Kind: kind, Start: v.Start, End: v.End, Shown: hex.EncodeToString(sum[:8])})
 	}
 	return out
 }

@@ -95,7 +95,44 @@ func (p *placed) parts(n salonDay, v store.Visit, g scheduling.Growth) []store.P
 			Start: p.h.Time(part.From), End: p.h.Time(part.To), Shown: p.shown(part)})
 		ordinal[part.Unit]++
 	}
+	out = append(out, p.stationParts(v)...)
+	out = append(out, salonPart(v))
 	return append(out, clientParts(n, v, v.End, g)...)
+}
+
+// stationParts is what the calendars of chairs and basins show of v.
+func (p *placed) stationParts(v store.Visit) []store.Part {
+	stations := map[string]bool{p.sch.Roles[openings.RoleChair]: true}
+	for _, st := range p.plan.Steps {
+		if st.BasinRole != "" {
+			stations[p.sch.Roles[st.BasinRole]] = true
+		}
+	}
+	var out []store.Part
+	ordinal := map[string]int{}
+	for _, r := range p.plan.Reservations(p.sch) {
+		if stations[r.Unit] {
+			out = append(out, store.Part{Subject: r.Unit, Ordinal: ordinal[r.Unit], Kind: store.PartInUse,
+				Start: p.h.Time(r.From), End: p.h.Time(r.To), Shown: shownOfVisit(v)})
+			ordinal[r.Unit]++
+		}
+	}
+	return out
+}
+
+// salonPart is what the salon's calendar shows of v.
+func salonPart(v store.Visit, units ...string) store.Part {
+	return store.Part{Subject: store.PartSalon, Kind: store.PartSalon, Start: v.Start, End: v.End, Shown: shownOfVisit(v, units...)}
+}
+
+// shownOfVisit changes with the services of v, who is in charge, and where.
+func shownOfVisit(v store.Visit, units ...string) string {
+	h := sha256.New()
+	fmt.Fprintln(h, v.Title, v.Chair, units)
+	for _, x := range v.Services {
+		fmt.Fprintln(h, x.Service, x.Version, x.Lead)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:8])
 }
 
 // shown changes with the stations, people and steps of a part.
@@ -118,12 +155,11 @@ func clientParts(n salonDay, v store.Visit, end time.Time, g scheduling.Growth) 
 	if !needsAftercare(v) {
 		return out
 	}
-	dry, shown := n.keepDryUntil(end), ""
-	if untied := n.untiedUntil(end); !untied.Equal(dry) {
-		shown = "untied " + untied.UTC().Format(time.RFC3339)
+	dry, untied := n.keepDryUntil(end), n.untiedUntil(end)
+	out = append(out, store.Part{Subject: store.PartAftercare, Kind: store.PartAftercare, Start: end, End: dry})
+	if !untied.Equal(dry) {
+		out = append(out, store.Part{Subject: store.PartAftercare, Ordinal: untiedOrdinal, Kind: store.PartAftercare, Start: end, End: untied})
 	}
 	from, to := scheduling.DayBounds(n.loc, n.retouchDate(end, g))
-	return append(out,
-		store.Part{Subject: store.PartAftercare, Kind: store.PartAftercare, Start: end, End: dry, Shown: shown},
-		store.Part{Subject: store.PartRetouch, Kind: store.PartRetouch, Start: from, End: to})
+	return append(out, store.Part{Subject: store.PartRetouch, Kind: store.PartRetouch, Start: from, End: to})
 }

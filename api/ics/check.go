@@ -172,7 +172,7 @@ func checkZone(f *scheduling.Faults, loc *time.Location) {
 		f.Addf("zone", want, "is %q", name)
 		return
 	}
-	if _, err := time.LoadLocation(name); err != nil {
+	if _, err := LoadZone(name); err != nil {
 		f.Addf("zone", want, "%q is not in the zone data", name)
 	}
 }

@@ -15,6 +15,8 @@ import (
 const (
 	DaysBack  = 30
 	DaysAhead = 180
+	// MostEvents is the most events of a feed.
+	MostEvents = 1000
 )
 
 // Window returns the first and the last day of a feed fetched on a day.

@@ -144,7 +144,7 @@ func TestSubscriberKeepsTheFeed(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			out := encode(t, tt.feed)
 			server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-				_ = ServeFeed(w, r, tag, revised, func() ([]byte, error) { return out, nil })
+				_ = serveFeed(w, r, tag, revised, func() ([]byte, error) { return out, nil })
 			}))
 			defer server.Close()
 			s := subscribe(t, server.URL+"/cal/x.ics")

@@ -6,9 +6,11 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"fmt"
+	"io"
 	"net/http"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/rickb777/date"
@@ -28,9 +30,15 @@ func ETag(feedVersion int64, localDate date.Date, renderer int) string {
 	return entityTag(feedVersion, localDate, ZoneDataVersion(), renderer)
 }
 
-func entityTag(feedVersion int64, localDate date.Date, zoneData string, renderer int) string {
-	sum := sha256.Sum256(fmt.Appendf(nil, "%d %s %s %d", feedVersion, localDate, zoneData, renderer))
+// ContentTag returns the strong entity tag of an object of which nothing but its
+// octets tells whether it has changed.
+func ContentTag(body []byte) string {
+	sum := sha256.Sum256(body)
 	return `"` + base64.RawURLEncoding.EncodeToString(sum[:15]) + `"`
+}
+
+func entityTag(feedVersion int64, localDate date.Date, zoneData string, renderer int) string {
+	return ContentTag(fmt.Appendf(nil, "%d %s %s %d", feedVersion, localDate, zoneData, renderer))
 }
 
 // LastModified returns what a feed says on a day when its data changed at
@@ -41,49 +49,82 @@ func LastModified(changed time.Time, loc *time.Location, on date.Date) time.Time
 	return later(changed, begin)
 }
 
-// ServeFeed answers a request for a feed whose entity tag is etag and whose
-// data last changed at lastModified; the zero time means that it is unknown.
-// body is called only when the whole feed is sent, so that a client which
-// already has it costs next to nothing.
+// Version is what the validators of an object are.
+type Version struct {
+	Tag      string    // strong entity tag, quotes included
+	Modified time.Time // when the data last changed; the zero time when that is unknown
+}
+
+// Type is how an object is called in the headers of its answer.
+type Type struct{ ContentType, FileName string }
+
+// The objects that are served.
+var (
+	FeedType     = Type{"text/calendar; charset=utf-8", "calendar.ics"}
+	FreeBusyType = Type{"text/calendar; charset=utf-8; component=VFREEBUSY", "free-busy.ifb"}
+)
+
+// Serve answers a request for an object that has the version now. body is called
+// only when the whole object is sent, so that a client which already has it costs
+// next to nothing; it returns the octets and their version, which may be a newer
+// one.
 //
 // When body fails, its error is returned and nothing has been written. In all
 // other cases the answer is complete: 200, 304, or 405 for other methods than
 // GET and HEAD.
-func ServeFeed(w http.ResponseWriter, r *http.Request, etag string, lastModified time.Time, body func() ([]byte, error)) error {
+func Serve(w http.ResponseWriter, r *http.Request, as Type, now Version, body func() ([]byte, Version, error)) error {
 	if r.Method != http.MethodGet && r.Method != http.MethodHead {
 		w.Header().Set("Allow", "GET, HEAD")
 		http.Error(w, "a feed can only be read", http.StatusMethodNotAllowed)
 		return nil
 	}
-	packed := strings.TrimSuffix(etag, `"`) + gzipMark + `"`
-	tags := []string{etag}
-	if takesGzip(r.Header) {
-		tags = []string{packed, etag}
-	}
-	lastModified = settled(lastModified)
-	if tag, ok := unchanged(r.Header, tags, lastModified); ok {
-		feedHeader(w.Header(), tag, lastModified)
-		w.WriteHeader(http.StatusNotModified)
+	if now.same(w, r) {
 		return nil
 	}
-	out, err := body()
+	out, now, err := body()
 	if err != nil {
 		return err
 	}
+	if now.same(w, r) { // an object without a version until it was made
+		return nil
+	}
 	h := w.Header()
-	feedHeader(h, tags[0], lastModified)
-	if tags[0] == packed {
+	feedHeader(h, now.tags(r.Header)[0], settled(now.Modified))
+	if takesGzip(r.Header) {
 		out = compress(out)
 		h.Set("Content-Encoding", "gzip")
 	}
-	h.Set("Content-Type", "text/calendar; charset=utf-8")
-	h.Set("Content-Disposition", `inline; filename="calendar.ics"`)
+	h.Set("Content-Type", as.ContentType)
+	h.Set("Content-Disposition", `inline; filename="`+as.FileName+`"`)
 	h.Set("Content-Length", strconv.Itoa(len(out)))
 	w.WriteHeader(http.StatusOK)
 	if r.Method == http.MethodGet {
 		_, _ = w.Write(out) // a client that hung up is no fault of the server
 	}
 	return nil
+}
+
+// tags are the entity tags that a client may know the object by, first that of
+// what it would be sent.
+func (v Version) tags(h http.Header) []string {
+	if !takesGzip(h) {
+		return []string{v.Tag}
+	}
+	return []string{strings.TrimSuffix(v.Tag, `"`) + gzipMark + `"`, v.Tag}
+}
+
+// same answers 304 and reports true when the client has this version already.
+func (v Version) same(w http.ResponseWriter, r *http.Request) bool {
+	if v.Tag == "" {
+		return false
+	}
+	modified := settled(v.Modified)
+	tag, ok := unchanged(r.Header, v.tags(r.Header), modified)
+	if ok {
+		feedHeader(w.Header(), tag, modified)
+		w.WriteHeader(http.StatusNotModified)
+	}
+	return ok
 }
 
 // feedHeader sets what 200 and 304 share. A feed's address is a secret, so it
@@ -185,11 +226,20 @@ func weight(params string) float64 {
 	return q
 }
 
+// packers are writers of gzip to use again: each has about 800 KB of its own.
+var packers = sync.Pool{New: func() any {
+	z, _ := gzip.NewWriterLevel(io.Discard, gzip.BestSpeed) // the level is a valid one
+	return z
+}}
+
 // compress packs a feed, to the same octets for the same feed.
 func compress(body []byte) []byte {
-	var out bytes.Buffer
-	z, _ := gzip.NewWriterLevel(&out, gzip.BestSpeed) // the level is a valid one
-	_, _ = z.Write(body)                              // a buffer takes all
+	out := bytes.NewBuffer(make([]byte, 0, len(body)/8+512))
+	z := packers.Get().(*gzip.Writer)
+	z.Reset(out)
+	_, _ = z.Write(body) // a buffer takes all
 	_ = z.Close()
+	z.Reset(io.Discard)
+	packers.Put(z)
 	return out.Bytes()
 }

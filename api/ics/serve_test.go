@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -16,6 +17,15 @@ import (
 
 const tag, packedTag = `"abc"`, `"abc-gz"`
 
+// serveFeed serves a feed whose version is known before it is made.
+func serveFeed(w http.ResponseWriter, r *http.Request, tag string, modified time.Time, body func() ([]byte, error)) error {
+	v := Version{tag, modified}
+	return Serve(w, r, FeedType, v, func() ([]byte, Version, error) {
+		out, err := body()
+		return out, v, err
+	})
+}
+
 // ask serves one request for a feed that changed at revised. It reports
 // whether the feed was built.
 func ask(t testing.TB, method string, header map[string]string) (*http.Response, []byte, bool) {
@@ -26,7 +36,7 @@ func ask(t testing.TB, method string, header map[string]string) (*http.Response,
 	}
 	built := false
 	w := httptest.NewRecorder()
-	require.NoError(t, ServeFeed(w, r, tag, revised, func() ([]byte, error) {
+	require.NoError(t, serveFeed(w, r, tag, revised, func() ([]byte, error) {
 		built = true
 		return []byte(strings.Repeat("BEGIN:VCALENDAR\r\n", 9)), nil
 	}))
@@ -134,7 +144,7 @@ func TestOtherMethodsAreRefused(t *testing.T) {
 func TestFeedThatFailsLeavesTheAnswerUnwritten(t *testing.T) {
 	broken := errors.New("broken")
 	w := httptest.NewRecorder()
-	err := ServeFeed(w, httptest.NewRequest("GET", "/", nil), tag, revised, func() ([]byte, error) { return nil, broken })
+	err := serveFeed(w, httptest.NewRequest("GET", "/", nil), tag, revised, func() ([]byte, error) { return nil, broken })
 	require.ErrorIs(t, err, broken)
 	require.Empty(t, w.Header())
 	require.Zero(t, w.Body.Len())
@@ -144,7 +154,7 @@ func TestUnknownTimeOfChangeIsNotSaid(t *testing.T) {
 	r := httptest.NewRequest("GET", "/", nil)
 	r.Header.Set("If-Modified-Since", "Fri, 20 Nov 2026 08:30:00 GMT")
 	w := httptest.NewRecorder()
-	require.NoError(t, ServeFeed(w, r, tag, time.Time{}, func() ([]byte, error) { return []byte("x"), nil }))
+	require.NoError(t, serveFeed(w, r, tag, time.Time{}, func() ([]byte, error) { return []byte("x"), nil }))
 	require.Equal(t, 200, w.Code)
 	require.Empty(t, w.Header().Get("Last-Modified"))
 }
@@ -153,7 +163,7 @@ func TestSecondChangeWithinASecondIsNotMissedByDate(t *testing.T) {
 	now := time.Now()
 	w := httptest.NewRecorder()
 	body := func() ([]byte, error) { return []byte("x"), nil }
-	require.NoError(t, ServeFeed(w, httptest.NewRequest("GET", "/", nil), tag, now, body))
+	require.NoError(t, serveFeed(w, httptest.NewRequest("GET", "/", nil), tag, now, body))
 	seen, err := http.ParseTime(w.Header().Get("Last-Modified"))
 	require.NoError(t, err)
 	require.True(t, seen.Before(now.Truncate(time.Second)), "a change later in this second is newer")
@@ -180,6 +190,45 @@ func TestLastChangeIsNotBeforeTheDayShown(t *testing.T) {
 	require.True(t, LastModified(begin.Add(time.Hour), loc, thursday).Equal(begin.Add(time.Hour)))
 }
 
+func TestAFeedThatChangesMeanwhileIsSentWithItsOwnTag(t *testing.T) {
+	later := Version{`"later"`, revised.Add(time.Hour)}
+	serve := func(known string) *httptest.ResponseRecorder {
+		r := httptest.NewRequest("GET", "/", nil)
+		r.Header.Set("If-None-Match", known)
+		w := httptest.NewRecorder()
+		require.NoError(t, Serve(w, r, FeedType, Version{tag, revised}, func() ([]byte, Version, error) { return []byte("new"), later, nil }))
+		return w
+	}
+	w := serve(`"old"`)
+	require.Equal(t, "200 new", fmt.Sprint(w.Code, " ", w.Body))
+	require.Equal(t, later.Tag, w.Header().Get("ETag"))
+	require.Equal(t, "Fri, 20 Nov 2026 09:30:00 GMT", w.Header().Get("Last-Modified"))
+	require.Equal(t, 304, serve(`"later"`).Code, "somebody who has it already")
+}
+
+func TestAnObjectThatIsKnownByItsOctetsAloneIsRevalidated(t *testing.T) {
+	serve := func(header ...string) *httptest.ResponseRecorder {
+		r := httptest.NewRequest("GET", "/", nil)
+		for i := 0; i < len(header); i += 2 {
+			r.Header.Set(header[i], header[i+1])
+		}
+		w := httptest.NewRecorder()
+		require.NoError(t, Serve(w, r, FreeBusyType, Version{}, func() ([]byte, Version, error) {
+			return []byte("busy"), Version{Tag: ContentTag([]byte("busy"))}, nil
+		}))
+		return w
+	}
+	first := serve()
+	require.Equal(t, "200 busy", fmt.Sprint(first.Code, " ", first.Body))
+	require.Equal(t, "text/calendar; charset=utf-8; component=VFREEBUSY", first.Header().Get("Content-Type"))
+	require.Empty(t, first.Header().Get("Last-Modified"))
+	again := serve("If-None-Match", first.Header().Get("ETag"))
+	require.Equal(t, 304, again.Code)
+	require.Zero(t, again.Body.Len())
+	require.Equal(t, 200, serve("If-None-Match", ContentTag([]byte("free"))).Code)
+	require.Equal(t, 200, serve("If-Modified-Since", "Fri, 20 Nov 2099 09:30:00 GMT").Code, "no date is known")
+}
+
 func FuzzEntityTagList(f *testing.F) {
 	for _, s := range []string{tag, `W/"a", "abc"`, `"`, `*`, `W/`, `,,"`, "\"a\x00"} {
 		f.Add(s)
@@ -200,7 +249,7 @@ func BenchmarkUnchangedFeed(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		w := httptest.NewRecorder()
-		err := ServeFeed(w, r, ETag(7, thursday, Renderer), revised, func() ([]byte, error) { panic("built") })
+		err := serveFeed(w, r, ETag(7, thursday, Renderer), revised, func() ([]byte, error) { panic("built") })
 		if err != nil || w.Code != 304 {
 			b.Fatal(w.Code, err)
 		}
@@ -214,7 +263,7 @@ func BenchmarkServe500EventsCompressed(b *testing.B) {
 	r.Header.Set("Accept-Encoding", "gzip")
 	for b.Loop() {
 		w := httptest.NewRecorder()
-		require.NoError(b, ServeFeed(w, r, tag, revised, func() ([]byte, error) { return c.Encode(from, to) }))
+		require.NoError(b, serveFeed(w, r, tag, revised, func() ([]byte, error) { return c.Encode(from, to) }))
 		b.ReportMetric(float64(w.Body.Len()), "octets")
 	}
 }

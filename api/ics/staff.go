@@ -79,7 +79,7 @@ func StaffFeed(f Feed, parts []Part) (Calendar, error) {
 	events := make([]Event, len(parts))
 	visits := map[string][]int{}
 	for i, p := range parts {
-		p.check(&faults, fmt.Sprintf("parts[%d]", i))
+		p.check(&faults, i)
 		events[i] = f.partEvent(p)
 		if p.Visit != "" {
 			visits[p.Visit] = append(visits[p.Visit], i)
@@ -111,29 +111,30 @@ func relate(events []Event, parts []Part, row []int) {
 	}
 }
 
-func (p Part) check(f *scheduling.Faults, at string) {
+func (p Part) check(f *scheduling.Faults, i int) {
+	at := func(field string) string { return fmt.Sprintf("parts[%d].%s", i, field) }
 	switch p.Kind {
 	case HandsOn, Watched, Away, InUse:
 	default:
-		f.Addf(at+".kind", "hands_on, watched, away or in_use", "is %q", p.Kind)
+		f.Addf(at("kind"), "hands_on, watched, away or in_use", "is %q", p.Kind)
 	}
 	if !initials(p.ClientInitials) {
-		f.Add(at+".client_initials", "is more than initials", "at most two letters a word, such as A. K.")
+		f.Add(at("client_initials"), "is more than initials", "at most two letters a word, such as A. K.")
 	}
 	if len(p.Checks) > 0 && p.Kind != Watched {
-		f.Add(at+".checks", "are set although nobody watches", "checks in watched parts only")
+		f.Add(at("checks"), "are set although nobody watches", "checks in watched parts only")
 	}
 	if p.With != "" && p.Kind != Away {
-		f.Add(at+".with", "is set although the part is not away", "a name in away parts only")
+		f.Add(at("with"), "is set although the part is not away", "a name in away parts only")
 	}
-	for i, c := range p.Checks {
+	for j, c := range p.Checks {
 		if c.Before(p.Start) || c.After(p.End) {
-			f.Addf(fmt.Sprintf("%s.checks[%d]", at, i), "a time within the part", "is at %s", c.Format(time.RFC3339))
+			f.Addf(at(fmt.Sprintf("checks[%d]", j)), "a time within the part", "is at %s", c.Format(time.RFC3339))
 		}
 	}
-	for i, s := range p.Steps {
-		if s.Start.Before(p.Start) || s.Start.After(p.End) || i > 0 && s.Start.Before(p.Steps[i-1].Start) {
-			f.Addf(fmt.Sprintf("%s.steps[%d].start", at, i), "times in order within the part", "is at %s", s.Start.Format(time.RFC3339))
+	for j, s := range p.Steps {
+		if s.Start.Before(p.Start) || s.Start.After(p.End) || j > 0 && s.Start.Before(p.Steps[j-1].Start) {
+			f.Addf(at(fmt.Sprintf("steps[%d].start", j)), "times in order within the part", "is at %s", s.Start.Format(time.RFC3339))
 		}
 	}
 }
@@ -174,7 +175,11 @@ func (f Feed) partTitle(p Part) string {
 			what = p.Service
 		}
 	}
-	return capital(sentence(" · ", what, p.ClientInitials, p.Lead))
+	title := capital(sentence(" · ", oneLine(what), p.ClientInitials, oneLine(p.Lead)))
+	if title == "" { // names of which nothing is left
+		title = "Busy"
+	}
+	return title
 }
 
 // stepNames lists a few names whole and a long row by its ends.

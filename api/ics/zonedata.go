@@ -2,10 +2,12 @@ package ics
 
 import (
 	"bufio"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
+	"time"
 )
 
 // ZoneDataVersion returns the version of the system's zone data, such as
@@ -16,6 +18,23 @@ func ZoneDataVersion() string { return systemZoneData() }
 var systemZoneData = sync.OnceValue(func() string {
 	return zoneDataIn(os.Getenv("ZONEINFO"), "/usr/share/zoneinfo", "/usr/share/lib/zoneinfo", "/etc/zoneinfo")
 })
+
+// loaded are the zones that this process has looked up, by name.
+var loaded sync.Map
+
+// LoadZone returns a zone of the system's zone data by its IANA name. It reads
+// each once.
+func LoadZone(name string) (*time.Location, error) {
+	if loc, ok := loaded.Load(name); ok {
+		return loc.(*time.Location), nil
+	}
+	loc, err := time.LoadLocation(name)
+	if err != nil {
+		return nil, fmt.Errorf("ics: zone: %w", err)
+	}
+	loaded.Store(name, loc)
+	return loc, nil
+}
 
 // zoneDataIn looks into folders in the order in which the standard library
 // looks for zones. The first line of tzdata.zi reads "# version 2026f"; other

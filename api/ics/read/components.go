@@ -104,13 +104,14 @@ func (t *tree) take(l line) error {
 	return nil
 }
 
-// edge is the name after BEGIN or END.
+// edge is the name after BEGIN or END; "part" stands for one without a name.
 func edge(rest []byte) string {
 	_, value, found := bytes.Cut(rest, []byte(":"))
-	if !found || len(value) > 100 {
-		return ""
+	name := strings.ToUpper(short(strings.TrimSpace(valid(value)), 100))
+	if !found || name == "" {
+		return "part"
 	}
-	return strings.ToUpper(strings.TrimSpace(valid(value)))
+	return name
 }
 
 func (t *tree) property(name string, rest []byte, l line) {

@@ -3,6 +3,7 @@ package read
 import (
 	"fmt"
 	"strings"
+	"time"
 )
 
 // freeBusy reads the busy times of one VFREEBUSY (RFC 5545 section 3.6.4).
@@ -17,23 +18,34 @@ func (r *reader) freeBusy(c *component) []Interval {
 		}
 		lost := 0
 		for s := range strings.SplitSeq(p.value, ",") {
-			begin, end, period := strings.Cut(s, "/")
-			m, ok := r.at(p, begin)
-			length, okLength := r.periodLength(p, m, end)
-			if !period || !ok || !okLength {
+			if start, end, ok := r.period(p, s); ok {
+				list = append(list, Interval{Start: start, End: end, Tentative: kind == "BUSY-TENTATIVE"})
+			} else {
 				lost++
-				continue
 			}
-			start := m.instant(r.salon)
-			loc := r.salon
-			if m.form == zoned {
-				loc = m.loc
-			}
-			list = append(list, Interval{Start: start.In(r.salon), End: length.end(start, m.wall, loc).In(r.salon), Tentative: kind == "BUSY-TENTATIVE"})
 		}
 		if lost > 0 {
 			r.log.add(p.line, c.text("UID"), "VFREEBUSY FREEBUSY", fmt.Sprintf("has values that are no periods, %d in number; they are left out", lost))
 		}
 	}
 	return list
+}
+
+// period reads a start and an end or length (RFC 5545 section 3.3.9).
+func (r *reader) period(p *property, s string) (start, end time.Time, ok bool) {
+	first, rest, ok := strings.Cut(s, "/")
+	if !ok {
+		return start, end, false
+	}
+	m, ok := r.at(p, first)
+	if !ok {
+		return start, end, false
+	}
+	length, ok := r.periodLength(p, m, rest)
+	loc := r.salon
+	if m.form == zoned {
+		loc = m.loc
+	}
+	start = m.instant(r.salon)
+	return start.In(r.salon), length.end(start, m.wall, loc).In(r.salon), ok
 }

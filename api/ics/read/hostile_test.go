@@ -7,10 +7,10 @@ import (
 	"time"
 )
 
-// count0 lists 0 to n-1, count 1 to n.
-func count0(n int) string { return "0," + count(n-1) }
+// from0 lists 0 to n-1, from1 1 to n.
+func from0(n int) string { return "0," + from1(n-1) }
 
-func count(n int) string {
+func from1(n int) string {
 	var list []string
 	for i := range n {
 		list = append(list, strconv.Itoa(i+1))
