@@ -47,7 +47,7 @@ func TestRepeatedHoursAgreeWithLookingAtEveryQuarter(t *testing.T) {
 }
 
 func TestTwelveHourClockSaysNoonAndMidnight(t *testing.T) {
-	c := clock{zone: time.UTC}
+	c := clock{w: English(), zone: time.UTC}
 	for hour, want := range map[int]string{0: "12:00 midnight", 9: "9:00 am", 12: "12:00 noon", 15: "3:00 pm"} {
 		require.Equal(t, want, c.time(time.Date(2026, 6, 12, hour, 0, 0, 0, time.UTC)))
 	}
@@ -55,7 +55,7 @@ func TestTwelveHourClockSaysNoonAndMidnight(t *testing.T) {
 }
 
 func TestAVisitPastMidnightNamesBothDays(t *testing.T) {
-	c := clock{zone: time.UTC, hour24: true}
+	c := clock{w: English(), zone: time.UTC, hour24: true}
 	start := time.Date(2026, 12, 31, 21, 0, 0, 0, time.UTC)
 	require.Equal(t, "Thursday 31 December 2026, 21:00 to about Friday 1 January, 00:30", c.span(start, start.Add(210*time.Minute)))
 }
@@ -68,6 +68,6 @@ func TestLengthsOfStayRoundUpToMinutes(t *testing.T) {
 		270 * time.Minute:             "4 hours 30 minutes",
 		8*time.Hour - time.Nanosecond: "8 hours",
 	} {
-		require.Equal(t, want, long(d))
+		require.Equal(t, want, English().long(d))
 	}
 }

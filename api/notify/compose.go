@@ -1,190 +1,140 @@
 package notify
 
 import (
-	"embed"
 	"fmt"
 	"strings"
-	"text/template"
-	"time"
-	"unicode"
 )
 
-//go:embed messages/*.txt
-var messageFiles embed.FS
-
-// messages holds "<kind>.subject" and "<kind>.text" for every kind.
-var messages = template.Must(template.New("").ParseFS(messageFiles, "messages/*.txt"))
-
-// Compose writes message k about f: a subject on one line, and a plain text
-// with LF line ends. The same facts give the same words.
+// Compose writes message k about f in the language w: a subject of one line, a
+// plain text with LF line ends, and the same as a page. The same facts give
+// the same words. What w lacks is written in English.
 //
-// Confirmation and Reminder need Services, Start and End, and KeepDryUntil
-// when Straightening; Moved needs Before as well; Cancelled needs Start;
-// Aftercare needs End, KeepDryUntil and Emergency; AftercareEnd needs End and
-// KeepDryUntil; Retouch needs WithinFrom.
+// All kinds need the salon's name, phone and zone, and besides
 //
-// Compose returns scheduling.Faults when a fact is missing or impossible.
+//   - Held: Services, Start, End, HeldUntil
+//   - Confirmation, Prepare, Reminder: Services, Start, End
+//   - Moved: the same and Before
+//   - Cancelled, DidNotCome: Start
+//   - RunningLate, ClientLate: Start and LateMinutes
+//   - Aftercare, AftercareEnd: End, KeepDryUntil and Emergency
+//   - DayAfter: End and Emergency; KeepDryUntil while that lasts
+//   - FirstWash: WithinFrom and WithinTo
+//   - Retouch, RetouchAgain: WithinFrom
+//   - DayChanged: Changes
+//   - HelperAway: Start and Helper
+//   - CheckDue: CheckAt and CheckBy
+//   - ClientLate, DidNotCome, HelperAway, CheckDue: ClientInitials
+//
+// Kinds with Services need KeepDryUntil when Straightening.
+//
+// Compose returns scheduling.Faults when a fact is missing or impossible, and
+// a *scheduling.InvalidError when the message grows over 64 kilobytes.
 func Compose(w *Words, k Kind, f Facts) (Message, error) {
 	if err := f.check(k); err != nil {
 		return Message{}, fmt.Errorf("notify: compose: %w", err)
 	}
-	v := newView(k, f)
-	var b strings.Builder
-	if err := messages.ExecuteTemplate(&b, string(k)+".subject", v); err != nil {
+	m, err := w.speaking(k, false).compose(k, f)
+	if err != nil {
 		return Message{}, fmt.Errorf("notify: compose %s: %w", k, err)
 	}
-	subject := clean(b.String())
-	b.Reset()
-	if err := messages.ExecuteTemplate(&b, string(k)+".text", v); err != nil {
-		return Message{}, fmt.Errorf("notify: compose %s: %w", k, err)
-	}
-	return Message{Subject: subject, Text: strings.TrimSpace(b.String()) + "\n"}, nil
+	return m, nil
 }
 
-// view is what the message files see: every value already in words.
-type view struct {
-	Hello, About                string
-	Salon, Phone, Address, Link string
-	Services, Stylist           string
-	When, WhenShort, Stay       string
-	Before                      string
-	Needed                      []neededLine
-	Straightening               bool
-	Dry, DryHours               string
-	Tie, TieHours               string
-	TieLonger, TieShorter       bool
-	ClockChange                 string
-	Emergency                   string
-	RetouchFrom                 string
+// maxSubjectFact is the longest name in a subject, in characters: phones show
+// some forty of the whole line (judgement).
+const maxSubjectFact = 60
+
+// compose writes a message about facts that check has let through.
+func (w *Words) compose(k Kind, f Facts) (Message, error) {
+	v, t, round := w.values(k, f), w.kinds[k], w.framing(k)
+	subject, err := oneLine(v.cut(maxSubjectFact), t.subject)
+	if err != nil {
+		return Message{}, err
+	}
+	body, err := layout(v, round.head, t.body)
+	if err != nil {
+		return Message{}, err
+	}
+	foot, err := layout(v, round.foot)
+	if err != nil {
+		return Message{}, err
+	}
+	m := Message{Subject: clean(subject), Text: w.plain(append(body[:len(body):len(body)], foot...))}
+	m.HTML, err = w.page(m.Subject, body, foot)
+	return m, err
 }
 
-type neededLine struct{ What, By string }
+// maxShort is the longest text message, in characters: three parts of 153
+// letters of the alphabet of 3GPP TS 23.038.
+const maxShort = 459
 
-// newView puts the facts that check has let through into words.
-func newView(k Kind, f Facts) view {
-	v := view{
-		Hello:         hello(f.ClientFirstName),
-		Salon:         clean(f.SalonName),
-		Phone:         clean(f.SalonPhone),
-		Address:       clean(f.SalonAddress),
-		Services:      list(cleanAll(f.Services)),
-		Stylist:       clean(f.Stylist),
-		Link:          f.Link,
-		Straightening: f.Straightening,
-		Emergency:     clean(f.Emergency),
+// Short writes message k about f as one text message of at most 459
+// characters, see Parts. Where it would be longer, names are cut, then links
+// left out; the times stay whole. It fails as Compose does.
+func (w *Words) Short(k Kind, f Facts) (string, error) {
+	if err := f.check(k); err != nil {
+		return "", fmt.Errorf("notify: short: %w", err)
 	}
-	if f.GuardianFirstName != "" {
-		v.Hello = hello(f.GuardianFirstName)
-		v.About = "your child"
-		if name := clean(f.ClientFirstName); isName(name) {
-			v.About = name
+	s, err := w.speaking(k, true).short(k, f)
+	if err != nil {
+		return "", fmt.Errorf("notify: short %s: %w", k, err)
+	}
+	return s, nil
+}
+
+// short tries ever shorter names.
+func (w *Words) short(k Kind, f Facts) (string, error) {
+	var s string
+	for _, longest := range []int{maxFact, 60, 30, 16, 0} {
+		if longest == 0 {
+			f.Link, f.BookLink, f.DayLink = "", "", ""
+			longest = 16
+		}
+		var err error
+		if s, err = shortLines(w.values(k, f).cut(longest), w.kinds[k].short); err != nil {
+			return "", err
+		}
+		if characters(s) <= maxShort {
+			return s, nil
 		}
 	}
-	if k == Retouch {
-		v.RetouchFrom = f.WithinFrom.Format("Monday 2 January 2006")
-		return v
-	}
-	v.setTimes(k, f)
-	return v
+	return "", tooLong(characters(s))
 }
 
-// setTimes writes the times that message k shows.
-func (v *view) setTimes(k Kind, f Facts) {
-	dry, tie := untils(f)
-	var c clock
-	switch k {
-	case Aftercare, AftercareEnd:
-		c = newClock(f.Zone, f.Hour24, f.End, dry, tie)
-	case Cancelled:
-		c = newClock(f.Zone, f.Hour24, f.Start)
-	default:
-		shown := []time.Time{f.Start, f.End}
-		if f.Straightening {
-			shown = append(shown, dry, tie)
+// cut returns v with shorter facts; links stay whole, since half a link leads
+// nowhere.
+func (v values) cut(longest int) values {
+	short := make(values, len(v))
+	for name, x := range v {
+		if r := []rune(x.text); x.fact && x.href == "" && len(r) > longest {
+			x.text = strings.TrimRight(string(r[:longest-1]), " ,") + "."
 		}
-		if k == Moved {
-			shown = append(shown, f.Before)
+		if x.entries != nil {
+			entries := make([]values, len(x.entries))
+			for i, e := range x.entries {
+				entries[i] = e.cut(longest)
+			}
+			x.entries = entries
 		}
-		for _, n := range f.StillNeeded {
-			shown = append(shown, n.By)
-		}
-		c = newClock(f.Zone, f.Hour24, shown...)
-		v.When = c.span(f.Start, f.End)
-		v.Stay = long(f.End.Sub(f.Start))
+		short[name] = x
 	}
-	if !f.Start.IsZero() {
-		v.WhenShort = c.at(f.Start)
-	}
-	if k == Moved {
-		v.Before = c.at(f.Before)
-	}
-	for _, n := range f.StillNeeded {
-		v.Needed = append(v.Needed, neededLine{clean(n.What), c.at(n.By)})
-	}
-	if dry.IsZero() {
-		return
-	}
-	v.Dry, v.DryHours = c.at(dry), hours(dry.Sub(f.End))
-	v.Tie, v.TieHours = c.at(tie), hours(tie.Sub(f.End))
-	v.TieLonger, v.TieShorter = tie.After(dry), tie.Before(dry)
-	v.ClockChange = c.change(f.End, later(dry, tie))
+	return short
 }
 
-// untils returns the two ends of aftercare, zero when there is none.
-func untils(f Facts) (dry, tie time.Time) {
-	if f.KeepDryUntil == nil {
-		return dry, tie
-	}
-	dry, tie = *f.KeepDryUntil, *f.KeepDryUntil
-	if f.NoTieUntil != nil {
-		tie = *f.NoTieUntil
-	}
-	return dry, tie
-}
-
-func later(a, b time.Time) time.Time {
-	if b.After(a) {
-		return b
-	}
-	return a
-}
-
-// hello greets by name where the name is one.
-func hello(name string) string {
-	if name = clean(name); isName(name) {
-		return "Hello " + name + ","
-	}
-	return "Hello,"
-}
-
-// longestName is the longest first name that is greeted, in characters
-// (judgement); anything longer is more likely a message than a name.
-const longestName = 40
-
-// isName tells whether s can be greeted. What mail programs would turn into a
-// link is not a name: otherwise anybody could have the salon send their link
-// to any address by booking under it.
-func isName(s string) bool {
-	r := []rune(s)
-	if len(r) == 0 || len(r) > longestName {
-		return false
-	}
-	for i, c := range r {
-		if strings.ContainsRune("/\\@:<>[]()", c) {
-			return false
-		}
-		if c == '.' && i+1 < len(r) && !unicode.IsSpace(r[i+1]) {
-			return false
+// shortLines puts the values into a text without markup.
+func shortLines(v values, text []node) (string, error) {
+	x := &expansion{values: v}
+	x.run(text)
+	x.gap()
+	var out []string
+	for _, b := range x.blocks {
+		for _, line := range b.lines {
+			var s strings.Builder
+			for _, p := range line {
+				s.WriteString(p.text)
+			}
+			out = append(out, strings.TrimSpace(plainSigns.Replace(s.String())))
 		}
 	}
-	return true
-}
-
-// list joins names as in "a, b and c".
-func list(names []string) string {
-	if len(names) < 2 {
-		return strings.Join(names, "")
-	}
-	last := len(names) - 1
-	return strings.Join(names[:last], ", ") + " and " + names[last]
+	return strings.Join(out, "\n"), x.err
 }

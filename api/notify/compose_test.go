@@ -2,8 +2,11 @@ package notify
 
 import (
 	"flag"
+	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -74,18 +77,87 @@ func with(f Facts, change func(*Facts)) Facts {
 	return f
 }
 
-func TestEveryMessageReadsAsInItsGolden(t *testing.T) {
+// occasion is one message about one set of facts.
+type occasion struct {
+	kind  Kind
+	facts Facts
+}
+
+// ordinary is every message about an ordinary visit, on the day on which it
+// usually goes out.
+func ordinary(t testing.TB) map[string]occasion {
+	base := straightening(t)
+	base.AnswerLink, base.BookLink = "https://salon.example/yes/visit", "https://salon.example/book"
+	base.StopLink, base.DayLink = "https://salon.example/stop/c", "https://salon.example/day/2026-06-12"
+	base.StaffFirstName, base.ClientInitials = "Ines", "M. K."
+	from, to := date.New(2026, time.December, 14), date.New(2027, time.January, 11)
+	occasions := map[string]occasion{}
+	for _, o := range []struct {
+		kind   Kind
+		sent   string
+		change func(*Facts)
+	}{
+		{Held, "2026-06-01 10:00 +01:00", func(f *Facts) {
+			f.HeldUntil = at(t, "2026-06-05 18:00 +01:00")
+			f.StillNeeded = []Needed{{"deposit of £60", at(t, "2026-06-05 18:00 +01:00")}}
+		}},
+		{Confirmation, "2026-06-01 10:00 +01:00", nil},
+		{Prepare, "2026-06-08 10:00 +01:00", func(f *Facts) {
+			f.StillNeeded = []Needed{{"patch test", at(t, "2026-06-10 09:00 +01:00")}}
+		}},
+		{Reminder, "2026-06-11 10:00 +01:00", nil},
+		{Moved, "2026-06-05 10:00 +01:00", func(f *Facts) { f.Before = at(t, "2026-06-11 10:00 +01:00") }},
+		{Cancelled, "2026-06-05 10:00 +01:00", nil},
+		{RunningLate, "2026-06-12 08:20 +01:00", func(f *Facts) { f.LateMinutes = 25 }},
+		{Aftercare, "2026-06-12 13:30 +01:00", nil},
+		{DayAfter, "2026-06-13 13:30 +01:00", nil},
+		{AftercareEnd, "2026-06-14 13:30 +01:00", nil},
+		{FirstWash, "2026-06-15 10:00 +01:00", func(f *Facts) {
+			f.WithinFrom, f.WithinTo = new(date.New(2026, time.June, 15)), new(date.New(2026, time.June, 19))
+		}},
+		{Retouch, "2026-11-30 10:00 +00:00", func(f *Facts) { f.WithinFrom, f.WithinTo, f.NewHairCM = &from, &to, 7.5 }},
+		{RetouchAgain, "2026-12-28 10:00 +00:00", func(f *Facts) { f.WithinFrom, f.WithinTo = &from, &to }},
+		{DayChanged, "2026-06-11 10:00 +01:00", func(f *Facts) {
+			f.Changes = []Change{
+				{ChangeBooked, "A. B.", []string{"dry trim"}, at(t, "2026-06-12 14:00 +01:00"), time.Time{}},
+				{ChangeMoved, "C. D.", nil, at(t, "2026-06-12 16:00 +01:00"), at(t, "2026-06-12 15:00 +01:00")},
+				{ChangeCancelled, "E. F.", nil, at(t, "2026-06-12 17:00 +01:00"), time.Time{}},
+				{ChangeOther, "M. K.", []string{"straightening", "fringe cut"}, f.Start, time.Time{}},
+			}
+		}},
+		{ClientLate, "2026-06-12 08:50 +01:00", func(f *Facts) {
+			f.LateMinutes, f.CanStartUntil = 20, at(t, "2026-06-12 09:25 +01:00")
+		}},
+		{DidNotCome, "2026-06-12 09:25 +01:00", nil},
+		{HelperAway, "2026-06-11 17:00 +01:00", func(f *Facts) { f.Helper = "Ben" }},
+		{CheckDue, "2026-06-12 10:28 +01:00", func(f *Facts) {
+			f.CheckAt, f.CheckBy, f.Station = at(t, "2026-06-12 10:30 +01:00"), at(t, "2026-06-12 10:33 +01:00"), "chair 2"
+		}},
+	} {
+		f := base
+		f.Sent = at(t, o.sent)
+		if o.change != nil {
+			o.change(&f)
+		}
+		occasions[string(o.kind)] = occasion{o.kind, f}
+	}
+	return occasions
+}
+
+// unusually is messages about visits that are not ordinary.
+func unusually(t testing.TB) map[string]occasion {
 	base := straightening(t)
 	london, newYork := base.Zone, zone(t, "America/New_York")
 	due := date.New(2026, time.December, 14)
 	us := func(f *Facts) {
 		f.Hour24, f.SalonPhone, f.SalonAddress, f.Emergency = false, "(212) 555-0137", "12 Example Street, New York", "911"
 	}
-	for name, tt := range map[string]struct {
-		kind  Kind
-		facts Facts
-	}{
-		"confirmation": {Confirmation, base},
+	sundown := ordinary(t)
+	return map[string]occasion{
+		"held without a deposit": {Held, with(sundown["held"].facts, func(f *Facts) { f.StillNeeded = nil })},
+		"held without links": {Held, with(sundown["held"].facts, func(f *Facts) {
+			f.StillNeeded, f.Link, f.AnswerLink = nil, "", ""
+		})},
 		"confirmation of a cut": {Confirmation, with(base, func(f *Facts) {
 			f.Services, f.Straightening, f.KeepDryUntil, f.Stylist, f.SalonAddress, f.Link = []string{"dry trim"}, false, nil, "", "", ""
 			f.End = f.Start.Add(time.Hour)
@@ -101,18 +173,22 @@ func TestEveryMessageReadsAsInItsGolden(t *testing.T) {
 		"confirmation with a longer time untied": {Confirmation, with(base, func(f *Facts) {
 			f.NoTieUntil = after(f.End, 168*time.Hour)
 		})},
-		"confirmation by the twelve-hour clock": {Confirmation, with(base.endingAt(at(t, "2026-06-12 12:00 -04:00"), newYork), us)},
-		"reminder":                              {Reminder, base},
-		"reminder without link":                 {Reminder, with(base, func(f *Facts) { f.Link = "" })},
-		"moved":                                 {Moved, with(base, func(f *Facts) { f.Before = at(t, "2026-06-11 10:00 +01:00") })},
+		"confirmation by the twelve-hour clock":   {Confirmation, with(base.endingAt(at(t, "2026-06-12 12:00 -04:00"), newYork), us)},
+		"confirmation of a visit far away":        {Confirmation, with(base, func(f *Facts) { f.Sent = at(t, "2025-11-01 10:00 +00:00") })},
+		"confirmation by a salon without a phone": {Confirmation, with(base, func(f *Facts) { f.SalonPhone = "desk@salon.example" })},
+		"prepare for a cut": {Prepare, with(base, func(f *Facts) {
+			f.Services, f.Straightening, f.KeepDryUntil, f.Link = []string{"dry trim"}, false, nil, ""
+		})},
+		"reminder without link":           {Reminder, with(base, func(f *Facts) { f.Link = "" })},
+		"reminder without a yes":          {Reminder, base},
+		"reminder on the day, only a yes": {Reminder, with(sundown["reminder"].facts, func(f *Facts) { f.Sent, f.Link = at(t, "2026-06-12 07:30 +01:00"), "" })},
 		"moved over the autumn change": {Moved, with(base, func(f *Facts) {
 			f.Services, f.Straightening, f.KeepDryUntil = []string{"dry trim"}, false, nil
 			f.Before = at(t, "2026-10-24 10:00 +01:00")
 			f.Start, f.End = at(t, "2026-10-27 10:00 +00:00"), at(t, "2026-10-27 10:45 +00:00")
 		})},
-		"cancelled":              {Cancelled, base},
-		"cancelled without link": {Cancelled, with(base, func(f *Facts) { f.Link = "" })},
-		"aftercare":              {Aftercare, base},
+		"cancelled without link":      {Cancelled, with(base, func(f *Facts) { f.Link = "" })},
+		"running late the day before": {RunningLate, with(base, func(f *Facts) { f.LateMinutes, f.Sent = 90, at(t, "2026-06-11 20:00 +01:00") })},
 		"aftercare with a longer time untied": {Aftercare, with(base, func(f *Facts) {
 			f.NoTieUntil, f.KeepDryUntil, f.Link = after(f.End, 168*time.Hour), after(f.End, 72*time.Hour), ""
 		})},
@@ -121,37 +197,58 @@ func TestEveryMessageReadsAsInItsGolden(t *testing.T) {
 		"aftercare over the spring change in New York": {Aftercare, with(base.endingAt(at(t, "2025-03-08 15:00 -05:00"), newYork), us)},
 		"aftercare over the autumn change in New York": {Aftercare, with(base.endingAt(at(t, "2025-11-01 15:00 -04:00"), newYork), us)},
 		"aftercare ending in the repeated hour":        {Aftercare, base.endingAt(at(t, "2025-10-24 01:30 +01:00"), london)},
-		"aftercare_end":                                {AftercareEnd, base},
-		"aftercare_end with a longer time untied": {AftercareEnd, with(base, func(f *Facts) {
+		"day after a visit without dry hours":          {DayAfter, with(base, func(f *Facts) { f.KeepDryUntil, f.Link = nil, "" })},
+		"aftercare end with a longer time untied": {AftercareEnd, with(base, func(f *Facts) {
 			f.NoTieUntil, f.Link = after(f.End, 168*time.Hour), ""
 		})},
-		"retouch":              {Retouch, with(base, func(f *Facts) { f.WithinFrom = &due })},
 		"retouch without link": {Retouch, with(base, func(f *Facts) { f.WithinFrom, f.Link, f.ClientFirstName = &due, "", "" })},
-	} {
+		"retouch in inches": {Retouch, with(base, func(f *Facts) {
+			f.WithinFrom, f.Link, f.NewHairCM, f.Inches = &due, "", 7.5, true
+		})},
+		"client late without a limit": {ClientLate, with(sundown["client_late"].facts, func(f *Facts) {
+			f.CanStartUntil, f.DayLink, f.StaffFirstName, f.LateMinutes = time.Time{}, "", "", 65
+		})},
+	}
+}
+
+func TestEveryMessageReadsAsInItsGolden(t *testing.T) {
+	occasions := ordinary(t)
+	require.Len(t, occasions, len(Kinds()))
+	maps.Copy(occasions, unusually(t))
+	for name, tt := range occasions {
 		t.Run(name, func(t *testing.T) {
 			m, err := Compose(English(), tt.kind, tt.facts)
-			subject, text := m.Subject, m.Text
 			require.NoError(t, err)
-			golden(t, strings.ReplaceAll(name, " ", "-")+".txt", "Subject: "+subject+"\n\n"+text)
-			requireTidy(t, subject, text)
+			file := strings.NewReplacer(" ", "-", ",", "").Replace(name)
+			golden(t, file+".txt", "Subject: "+m.Subject+"\n\n"+m.Text)
+			requireTidy(t, m)
+			short, err := English().Short(tt.kind, tt.facts)
+			require.NoError(t, err)
+			require.LessOrEqual(t, Parts(short), 3)
+			golden(t, file+".short.txt", fmt.Sprintf("Characters: %d\nParts: %d\n\n%s\n", characters(short), Parts(short), short))
+			if string(tt.kind) == name {
+				golden(t, file+".html", m.HTML)
+			}
 		})
 	}
 }
 
 // requireTidy checks what holds for every message.
-func requireTidy(t *testing.T, subject, text string) {
+func requireTidy(t *testing.T, m Message) {
 	t.Helper()
-	require.NotContains(t, subject, "\n")
-	require.NotContains(t, text, "\n\n\n", "more than one empty line")
-	require.NotContains(t, text, " \n", "a line ends with a space")
-	require.NotContains(t, subject+text, "<no value>")
-	require.True(t, strings.HasSuffix(text, "\n"))
-	for line := range strings.Lines(text) {
-		require.LessOrEqual(t, len([]rune(line)), 80, "a line of our own is too long: %q", line)
+	require.NotContains(t, m.Subject, "\n")
+	require.NotContains(t, m.Text, "\n\n\n", "more than one empty line")
+	require.NotContains(t, m.Text, " \n", "a line ends with a space")
+	require.NotContains(t, m.Text, "  \n")
+	require.NotRegexp(t, `\S  \S| [.,]|\.\.|[{}\[\]]`, m.Subject+m.Text, "something was left out and left a trace")
+	require.True(t, strings.HasSuffix(m.Text, "\n"))
+	for line := range strings.Lines(m.Text) {
+		require.LessOrEqual(t, columns(strings.TrimSuffix(line, "\n")), maxWidth, "a line of our own is too long: %q", line)
 	}
-	for _, r := range subject + text {
+	for _, r := range m.Subject + m.Text + m.HTML {
 		require.False(t, unicode.IsControl(r) && r != '\n', "control character %U", r)
 	}
+	requireSafePage(t, m.HTML)
 }
 
 // The instants are exercises derived by hand from the zones' rules: 48 hours
@@ -170,10 +267,10 @@ func TestAftercareIsFortyEightElapsedHours(t *testing.T) {
 		t.Run(tt.zone+" "+tt.end, func(t *testing.T) {
 			f := straightening(t).endingAt(at(t, tt.end), zone(t, tt.zone))
 			m, err := Compose(English(), Aftercare, f)
-			subject, text := m.Subject, m.Text
 			require.NoError(t, err)
+			subject, text := m.Subject, strings.ReplaceAll(m.Text, "\n", " ")
 			require.Equal(t, "Keep your hair dry until "+tt.want, subject)
-			require.Contains(t, text, "For 48 hours, until "+tt.want+"\n")
+			require.Contains(t, text, "For 48 hours, until "+tt.want)
 			if tt.note == "" {
 				require.NotContains(t, text, "clocks")
 			} else {
@@ -203,6 +300,29 @@ func TestComposeNamesEveryMissingFact(t *testing.T) {
 		{"moved from nowhere", Moved, base, []string{"before"}},
 		{"services without a name", Confirmation, with(base, func(f *Facts) { f.Services = []string{" ", "\x00"} }), []string{"services"}},
 		{"a need without a time", Confirmation, with(base, func(f *Facts) { f.StillNeeded = []Needed{{What: "deposit"}} }), []string{"still_needed"}},
+		{"pencilled in for ever", Held, base, []string{"held_until"}},
+		{"nothing given for a delay", RunningLate, Facts{SalonName: "S", SalonPhone: "1", Zone: base.Zone}, []string{"start", "late_minutes"}},
+		{"late by a day", RunningLate, with(base, func(f *Facts) { f.LateMinutes = 1440 }), []string{"late_minutes"}},
+		{"a first wash at no time", FirstWash, base, []string{"within_from", "within_to"}},
+		{"a retouch that ends before it begins", Retouch, with(base, func(f *Facts) {
+			f.WithinFrom, f.WithinTo = new(date.New(2026, 5, 2)), new(date.New(2026, 5, 1))
+		}), []string{"within_to"}},
+		{"new hair of a metre", Retouch, with(base, func(f *Facts) { f.WithinFrom, f.NewHairCM = new(date.New(2026, 5, 2)), 100 }), []string{"new_hair_cm"}},
+		{"the day after without an emergency number", DayAfter, with(base, func(f *Facts) { f.Emergency = "" }), []string{"emergency"}},
+		{"a whole name to staff", DidNotCome, with(base, func(f *Facts) { f.ClientInitials = "Mara Keller" }), []string{"client_initials"}},
+		{"nobody to staff", ClientLate, base, []string{"client_initials", "late_minutes"}},
+		{"a check that is over before it is due", CheckDue, with(base, func(f *Facts) {
+			f.ClientInitials, f.CheckAt, f.CheckBy = "M. K.", f.End, f.Start
+		}), []string{"check_by"}},
+		{"a helper without a name", HelperAway, with(base, func(f *Facts) { f.ClientInitials = "M. K." }), []string{"helper"}},
+		{"no change", DayChanged, base, []string{"changes"}},
+		{"changes that are none", DayChanged, with(base, func(f *Facts) {
+			f.Changes = []Change{{What: "eaten", Initials: "Mara Keller"}, {What: ChangeMoved, Start: f.Start}}
+		}), []string{"changes[0].what", "changes[0].initials", "changes[0].start", "changes[1].before"}},
+		{"more needs than anybody has", Confirmation, with(base, func(f *Facts) {
+			f.StillNeeded = slices.Repeat([]Needed{{"deposit", f.Start}}, 21)
+		}), []string{"still_needed"}},
+		{"a link to stop that is none", Aftercare, with(base, func(f *Facts) { f.StopLink = "mailto:x@y.example" }), []string{"stop_link"}},
 		{"a link that runs a script", Reminder, with(base, func(f *Facts) { f.Link = "javascript:alert(1)" }), []string{"link"}},
 		{"a link over two lines", Reminder, with(base, func(f *Facts) { f.Link = "https://salon.example/\nBcc: x" }), []string{"link"}},
 		{"a link with a password", Reminder, with(base, func(f *Facts) { f.Link = "https://a:b@salon.example/" }), []string{"link"}},
@@ -249,36 +369,68 @@ func TestComposeErrorsDoNotRepeatTheLink(t *testing.T) {
 	require.NotContains(t, err.Error(), "c_secret")
 }
 
-func FuzzComposeKeepsHostileTextOnItsLine(f *testing.F) {
-	for _, s := range []string{"Mara", "a\r\nBcc: b@c", "\u202eevil", "=?utf-8?q?=0D=0A?=", "{{.Link}}", "\xff\xfe", strings.Repeat("ä", 5000), "\u2028x\u0085y"} {
+// What a stranger or a careless owner types may change words, never the
+// structure of the page, where links lead, or what a line of text is.
+func FuzzComposeKeepsHostileTextInItsPlace(f *testing.F) {
+	for _, s := range []string{
+		"Mara", "a\r\nBcc: b@c", "\u202eevil", "=?utf-8?q?=0D=0A?=", "{link}", "{if x}", "{{", "\xff\xfe", strings.Repeat("ä", 5000), "\u2028x\u0085y",
+		"<script>alert(1)</script>", `"><img src=x onerror=alert(1)>`, "# big", "- item", "| card", "[free](https://bad.example)", "&lt;b&gt;", "</style>", "מרה", "\u2069",
+	} {
 		f.Add(s, s)
 	}
-	base := straightening(f)
-	m, err := Compose(English(), Confirmation, base)
-	plain := m.Text
+	base := with(straightening(f), func(x *Facts) { x.StopLink = "https://salon.example/stop" })
+	plain, err := Compose(English(), Confirmation, base)
 	require.NoError(f, err)
-	lines := strings.Count(plain, "\n")
+	want := skeleton(plain.HTML)
 	f.Fuzz(func(t *testing.T, name, service string) {
 		facts := with(base, func(x *Facts) {
 			x.ClientFirstName, x.Stylist, x.SalonAddress = name, "I "+name, "A "+service
 			x.Services, x.SalonName = []string{"s" + service, "fringe cut"}, "S "+service
+			x.StillNeeded = nil
 		})
 		m, err := Compose(English(), Confirmation, facts)
-		subject, text := m.Subject, m.Text
 		require.NoError(t, err)
-		require.Equal(t, lines, strings.Count(text, "\n"), "hostile text made or lost a line")
-		require.LessOrEqual(t, len([]rune(subject)), maxFact)
-		for _, r := range subject + text {
+		require.Equal(t, want, skeleton(m.HTML))
+		require.LessOrEqual(t, characters(m.Subject), maxFact)
+		for _, r := range m.Subject + m.Text + m.HTML {
 			require.False(t, unicode.IsControl(r) && r != '\n', "control character %U", r)
 		}
+		short, err := English().Short(Confirmation, facts)
+		require.NoError(t, err)
+		require.LessOrEqual(t, characters(short), maxShort)
+		require.NotContains(t, short, "\n")
 	})
 }
 
 func BenchmarkCompose(b *testing.B) {
-	facts := straightening(b)
+	for _, k := range []Kind{Confirmation, Aftercare, CheckDue} {
+		facts := ordinary(b)[string(k)].facts
+		b.Run(string(k), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := Compose(English(), k, facts); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+func BenchmarkShort(b *testing.B) {
+	facts := ordinary(b)["aftercare"].facts
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := Compose(English(), Confirmation, facts); err != nil {
+		if _, err := English().Short(Aftercare, facts); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkParseWords(b *testing.B) {
+	doc := EnglishFile()
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := ParseWords(doc); err != nil {
 			b.Fatal(err)
 		}
 	}

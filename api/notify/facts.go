@@ -1,7 +1,9 @@
 package notify
 
 import (
+	"fmt"
 	"net/url"
+	"strings"
 	"time"
 
 	"github.com/rickb777/date"
@@ -158,43 +160,125 @@ const (
 	longestVisit     = 24 * time.Hour
 	longestAftercare = 14 * 24 * time.Hour
 	longestLink      = 500 // characters
+	longestLate      = 720 // minutes
+	longestList      = 20  // entries
+	longestInitials  = 8   // characters
+	longestNewHair   = 30  // centimetres, some two years of growth
 )
 
 // check returns scheduling.Faults naming every field that kind k lacks.
 func (f Facts) check(k Kind) error {
 	var faults scheduling.Faults
-	need := func(field, value string) {
-		if clean(value) == "" {
-			faults.Add(field, "is empty", "a text")
-		}
+	if _, ok := kindNames[k]; !ok {
+		faults.Addf("kind", "one of "+kindList(), "is %.40q", string(k))
+		return faults
 	}
-	need("salon_name", f.SalonName)
-	need("salon_phone", f.SalonPhone)
+	checkText(&faults, "salon_name", f.SalonName)
+	checkText(&faults, "salon_phone", f.SalonPhone)
 	if f.Zone == nil {
 		faults.Add("zone", "is missing", "the salon's time zone")
 	}
-	if f.Link != "" && !plainLink(f.Link) {
-		faults.Add("link", "is not a web address", "an http or https address of at most 500 characters")
+	for _, l := range []struct{ field, link string }{
+		{"link", f.Link}, {"answer_link", f.AnswerLink}, {"book_link", f.BookLink}, {"stop_link", f.StopLink}, {"day_link", f.DayLink},
+	} {
+		if l.link != "" && !plainLink(l.link) {
+			faults.Add(l.field, "is not a web address", "an http or https address of at most 500 characters")
+		}
 	}
 	switch k {
-	case Confirmation, Reminder, Moved:
+	case Held, Confirmation, Prepare, Reminder, Moved:
 		f.checkVisit(k, &faults)
+	case Aftercare, DayAfter, AftercareEnd:
+		checkText(&faults, "emergency", f.Emergency)
+		if k != DayAfter || f.KeepDryUntil != nil {
+			f.checkAftercare(&faults)
+		} else {
+			checkSet(&faults, "end", f.End)
+		}
+	case FirstWash, Retouch, RetouchAgain:
+		f.checkWithin(k, &faults)
 	case Cancelled:
 		checkSet(&faults, "start", f.Start)
-	case Aftercare:
-		need("emergency", f.Emergency)
-		f.checkAftercare(&faults)
-	case AftercareEnd:
-		need("emergency", f.Emergency)
-		f.checkAftercare(&faults)
-	case Retouch:
-		if f.WithinFrom == nil {
-			faults.Add("within_from", "is missing", "a date")
-		}
+	case RunningLate:
+		checkSet(&faults, "start", f.Start)
+		faults.Count("late_minutes", f.LateMinutes, 1, longestLate)
 	default:
-		faults.Addf("kind", "confirmation, reminder, moved, cancelled, aftercare, aftercare_end or retouch", "is %.40q", string(k))
+		f.checkStaff(k, &faults)
 	}
 	return faults.Err()
+}
+
+func kindList() string {
+	var all []string
+	for _, k := range Kinds() {
+		all = append(all, string(k))
+	}
+	return strings.Join(all, ", ")
+}
+
+// checkStaff checks what a message to staff needs.
+func (f Facts) checkStaff(k Kind, faults *scheduling.Faults) {
+	if k != DayChanged {
+		checkText(faults, "client_initials", f.ClientInitials)
+		checkInitials(faults, "client_initials", f.ClientInitials)
+	}
+	switch k {
+	case ClientLate:
+		checkSet(faults, "start", f.Start)
+		faults.Count("late_minutes", f.LateMinutes, 1, longestLate)
+	case DidNotCome:
+		checkSet(faults, "start", f.Start)
+	case HelperAway:
+		checkSet(faults, "start", f.Start)
+		checkText(faults, "helper", f.Helper)
+	case CheckDue:
+		checkSet(faults, "check_at", f.CheckAt)
+		checkSet(faults, "check_by", f.CheckBy)
+		if f.CheckBy.Before(f.CheckAt) {
+			faults.Add("check_by", "is before check_at", "the last moment for the check")
+		}
+	case DayChanged:
+		faults.Count("changes", len(f.Changes), 1, longestList)
+		for i, x := range f.Changes {
+			x.check(faults, fmt.Sprintf("changes[%d]", i))
+		}
+	}
+}
+
+func (x Change) check(faults *scheduling.Faults, at string) {
+	switch x.What {
+	case ChangeBooked, ChangeMoved, ChangeCancelled, ChangeOther:
+	default:
+		faults.Addf(at+".what", "booked, moved, cancelled or changed", "is %.40q", string(x.What))
+	}
+	checkInitials(faults, at+".initials", x.Initials)
+	checkSet(faults, at+".start", x.Start)
+	if x.What == ChangeMoved {
+		checkSet(faults, at+".before", x.Before)
+	}
+}
+
+// checkInitials keeps whole names out of messages to staff.
+func checkInitials(faults *scheduling.Faults, field, s string) {
+	if characters(s) > longestInitials {
+		faults.Add(field, "is longer than initials are", "at most 8 characters, such as M. K.")
+	}
+}
+
+// checkWithin checks the days between which a client is asked to come.
+func (f Facts) checkWithin(k Kind, faults *scheduling.Faults) {
+	if f.WithinFrom == nil {
+		faults.Add("within_from", "is missing", "a date")
+	}
+	switch {
+	case f.WithinTo == nil && k == FirstWash:
+		faults.Add("within_to", "is missing", "a date")
+	case f.WithinTo != nil && f.WithinFrom != nil && f.WithinTo.Before(*f.WithinFrom):
+		faults.Add("within_to", "is before within_from", "that day or a later one")
+	}
+	if f.NewHairCM != 0 {
+		faults.Between("new_hair_cm", f.NewHairCM, 0, longestNewHair, "cm")
+	}
 }
 
 // checkVisit checks what a message about a coming visit needs.
@@ -207,8 +291,14 @@ func (f Facts) checkVisit(k Kind, faults *scheduling.Faults) {
 	if len(cleanAll(f.Services)) == 0 {
 		faults.Add("services", "is empty", "at least one name")
 	}
-	if k == Moved {
+	switch k {
+	case Moved:
 		checkSet(faults, "before", f.Before)
+	case Held:
+		checkSet(faults, "held_until", f.HeldUntil)
+	}
+	if n := len(f.StillNeeded); n > longestList {
+		faults.Addf("still_needed", "at most 20 entries", "has %d", n)
 	}
 	for i, n := range f.StillNeeded {
 		if clean(n.What) == "" || n.By.IsZero() {
@@ -236,6 +326,12 @@ func (f Facts) checkAftercare(faults *scheduling.Faults) {
 func (f Facts) checkUntil(faults *scheduling.Faults, field string, until time.Time) {
 	if d := until.Sub(f.End); d <= 0 || d > longestAftercare {
 		faults.Add(field, "is not within 14 days after the end of the visit", "a time after the end, at most 14 days later")
+	}
+}
+
+func checkText(faults *scheduling.Faults, field, s string) {
+	if clean(s) == "" {
+		faults.Add(field, "is empty", "a text")
 	}
 }
 

@@ -2,7 +2,12 @@ package notify
 
 import (
 	_ "embed"
-	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+
+	"golang.org/x/text/feature/plural"
+	bcp47 "golang.org/x/text/language"
 
 	"chairblock/scheduling"
 )
@@ -11,53 +16,98 @@ import (
 var englishFile []byte
 
 var english = func() *Words {
-	w, err := ParseWords(englishFile)
+	file, err := readFile(englishFile)
 	if err != nil {
 		panic("notify: the English language file: " + err.Error())
 	}
-	return w
+	var faults scheduling.Faults
+	w := file.words(&faults)
+	if len(faults) > 0 {
+		panic("notify: the English language file: " + faults.Error())
+	}
+	return w // its messages are tried out by tests
 }()
 
 // Words is one language file: every text of every message, and how dates,
 // times and numbers are written. It is safe for use by several goroutines.
 type Words struct {
-	tag string
+	tag      string
+	name     string
+	language bcp47.Tag
+	rtl      bool
+	digits   []rune // ten, or none for 0 to 9
+	weekdays []string
+	months   []string
+	forms    map[formName][]node
+	counts   map[unit]map[plural.Form][]node
+	client   framing
+	staff    framing
+	kinds    map[Kind]kindWords
 }
+
+// framing is what stands before and after every message.
+type framing struct{ head, foot []node }
+
+// kindWords are the texts of one message.
+type kindWords struct{ subject, body, short []node }
 
 // Message is one message in words.
 type Message struct {
-	Subject string // one line
-	Text    string // plain, LF line ends, wrapped
-	HTML    string // the same as a page of its own
+	Subject string // one line of at most 200 characters
+	// Text is plain, with LF line ends, wrapped at 72 characters where its
+	// words allow it.
+	Text string
+	// HTML is the same as a page of its own, which fetches nothing.
+	HTML string
 }
 
 // English returns the language that is always there.
 func English() *Words { return english }
 
 // EnglishFile returns the document of English, a model for other languages.
-func EnglishFile() []byte { return append([]byte(nil), englishFile...) }
-
-// ParseWords reads a language file. It returns scheduling.Faults that name
-// every faulty text.
-func ParseWords(doc []byte) (*Words, error) {
-	var d struct {
-		Tag string `json:"tag"`
-	}
-	if err := json.Unmarshal(doc, &d); err != nil || d.Tag == "" {
-		return nil, scheduling.Faults{{Field: "tag", Problem: "cannot be read", Want: "a JSON document with a language tag such as en"}}
-	}
-	return &Words{tag: d.Tag}, nil
-}
+func EnglishFile() []byte { return slices.Clone(englishFile) }
 
 // Tag is the language tag (BCP 47), such as "en".
 func (w *Words) Tag() string { return w.tag }
 
-// Missing names the texts that the file lacks and that are English instead.
-func (w *Words) Missing() []string { return nil }
+// Name is what the language calls itself, such as "English".
+func (w *Words) Name() string { return w.name }
 
-// Short writes message k about f as one text message of at most 459
-// characters.
-func (w *Words) Short(k Kind, f Facts) (string, error) {
-	m, err := Compose(w, k, f)
-	return m.Subject, err
+// Missing names the texts that the file lacks, such as "held" and
+// "retouch.short", in the order of Kinds. Compose and Short write them in
+// English.
+func (w *Words) Missing() []string {
+	var missing []string
+	for _, k := range Kinds() {
+		switch t := w.kinds[k]; {
+		case t.body == nil:
+			missing = append(missing, string(k))
+		case t.short == nil:
+			missing = append(missing, string(k)+".short")
+		}
+	}
+	return missing
 }
+
+// speaking returns the language in which message k is written: this one, or
+// English where this one lacks it.
+func (w *Words) speaking(k Kind, short bool) *Words {
+	if w == nil {
+		return english
+	}
+	if t := w.kinds[k]; t.body == nil || short && t.short == nil {
+		return english
+	}
+	return w
+}
+
+// framing is what stands round message k.
+func (w *Words) framing(k Kind) framing {
+	if k.ForStaff() {
+		return w.staff
+	}
+	return w.client
+}
+
+// String names the language, never its texts.
+func (w *Words) String() string { return fmt.Sprintf("language %s", strings.ToValidUTF8(w.tag, "")) }
