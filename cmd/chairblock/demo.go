@@ -20,6 +20,8 @@ type DemoCmd struct {
 	Listen string `default:"127.0.0.1:8080" help:"Address to listen on."`
 	Data   string `placeholder:"DIR" help:"Folder of the demo's database and messages. Left out: beside the usual data folder."`
 	Fresh  bool   `help:"Forget what was booked in the demo and begin again."`
+
+	Replies string `name:"replies-maildir" placeholder:"DIR" env:"REPLIES_MAILDIR" help:"Maildir in which a mail server leaves what clients' calendars answer to invitations. Left out: the folder replies beside the demo's messages."`
 }
 
 // Run loads the demonstration, prints how to use it and serves until Ctrl-C.
@@ -70,7 +72,14 @@ func (c *DemoCmd) open(ctx context.Context, r *running, maildir string, out io.W
 	if err != nil {
 		return err
 	}
+	r.reach(true)
 	if err := r.startJobs(ctx); err != nil {
+		return err
+	}
+	if c.Replies == "" {
+		c.Replies = filepath.Join(c.Data, "replies")
+	}
+	if err := r.takeReplies(Replies{c.Replies}); err != nil {
 		return err
 	}
 	r.api.MountPages()

@@ -15,6 +15,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/api/notify"
+	"chairblock/api/outbound"
 	"chairblock/store"
 	"chairblock/store/pg"
 )
@@ -58,13 +59,22 @@ type Mail struct {
 	Maildir string `placeholder:"DIR" env:"MAILDIR" help:"Folder for messages without a mail server."`
 }
 
+// Replies says where answers to invitations come in.
+type Replies struct {
+	Maildir string `name:"replies-maildir" placeholder:"DIR" env:"REPLIES_MAILDIR" help:"Maildir in which a mail server leaves what clients' calendars answer to invitations. Left out: nobody reads answers."`
+}
+
 // ServeCmd runs the service until it is told to end.
 type ServeCmd struct {
 	Database
 	Mail
+	Replies Replies `embed:""`
 	HealthKey
 	Listen string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
-	URL    string `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
+	// Development is for trying things out: a service that others reach must not be
+	// led into its own machine by an address that somebody types in.
+	Development bool   `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
+	URL         string `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
 }
 
 // Run serves until SIGINT or SIGTERM.
@@ -80,8 +90,12 @@ func (c *ServeCmd) Run(out io.Writer) error {
 		return untilStopped(ctx, log, err)
 	}
 	defer s.close()
+	s.reach(c.Development)
 	if err := s.startJobs(ctx); err != nil {
 		return untilStopped(ctx, log, err)
+	}
+	if err := s.takeReplies(c.Replies); err != nil {
+		return err
 	}
 	log("listening on %s", s.url)
 	return s.serve(ctx)
@@ -159,15 +173,48 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 	return nil
 }
 
+// reach lets the service fetch from and post to addresses that people type in:
+// public ones, and in development those of this machine.
+func (r *running) reach(development bool) {
+	r.api.Reach(outbound.NewClient(outbound.Options{Loopback: development}))
+}
+
 // startJobs begins to send what is due.
 func (r *running) startJobs(ctx context.Context) error {
 	var err error
 	r.store.LapseWith(r.api.LapseOverdue)
+	r.store.FetchWith(r.api.FetchPrivateCalendar)
+	r.store.TellLateWith(r.api.TellLate)
 	r.jobs, err = r.store.StartJobs(context.WithoutCancel(ctx), r.api.Deliver(r.sender), r.api.Refit)
 	if err != nil {
 		return err
 	}
 	r.ends = append(r.ends, r.stopJobs)
+	return nil
+}
+
+// repliesEvery is how often answers to invitations are looked for.
+const repliesEvery = time.Minute
+
+// takeReplies begins to read answers to invitations, if there is a place for them.
+func (r *running) takeReplies(from Replies) error {
+	if from.Maildir == "" {
+		return nil
+	}
+	inbox, err := notify.OpenInbox(from.Maildir)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() {
+		r.api.TakeReplies(ctx, inbox, repliesEvery)
+		close(done)
+	}()
+	r.ends = append(r.ends, func() {
+		cancel()
+		<-done
+	})
 	return nil
 }
 
