@@ -53,7 +53,7 @@ func plain(s string) bool { return utf8.ValidString(s) && !strings.ContainsRune(
 func readBody(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
-		if r.Body == nil || r.Body == http.NoBody {
+		if r.Body == nil || r.Body == http.NoBody || isUpload(c) {
 			return next(c)
 		}
 		body, err := io.ReadAll(http.MaxBytesReader(c.Response(), r.Body, maxBody))

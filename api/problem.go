@@ -88,7 +88,7 @@ var titles = map[string]string{
 	"key-reused":      "The Idempotency-Key was used for another request",
 	"running":         "The same request is still being answered",
 	"too-large":       "The request is too large",
-	"media-type":      "The body must be JSON",
+	"media-type":      "The body is of a kind that is not taken here",
 	"unavailable":     "The service cannot answer now",
 	"health-key":      "The key for what is said about health is missing",
 	"damaged":         "What is kept was changed outside the program",

@@ -57,6 +57,8 @@ type AbsenceBody struct {
 	From   time.Time `json:"from"`
 	To     time.Time `json:"to"`
 	Reason string    `json:"reason" required:"false" doc:"For the rota; never a health reason"`
+	// FromPrivate is only said, never asked for.
+	FromPrivate bool `json:"from_private_calendar" readOnly:"true" required:"false" doc:"It comes from a person's private calendar, which is changed there"`
 	// Conflicts is filled in the answer to an addition.
 	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits that lie in the absence"`
 }
@@ -339,7 +341,7 @@ func (s *Server) listAbsences(ctx context.Context, _ *empty) (*listBody[AbsenceB
 }
 
 func writeAbsence(a store.Absence, loc *time.Location) AbsenceBody {
-	return AbsenceBody{ID: a.ID, Unit: a.Unit, From: a.From.In(loc), To: a.To.In(loc), Reason: a.Reason}
+	return AbsenceBody{ID: a.ID, Unit: a.Unit, From: a.From.In(loc), To: a.To.In(loc), Reason: a.Reason, FromPrivate: a.Calendar != nil}
 }
 
 func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[AbsenceBody], error) {
@@ -379,6 +381,11 @@ func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[Abs
 
 func (s *Server) deleteAbsence(ctx context.Context, in *ByID) (*empty, error) {
 	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		if private, err := t.FromPrivateCalendar(ctx, in.ID); err != nil {
+			return err
+		} else if private {
+			return errPrivateAbsence
+		}
 		if err := t.DeleteAbsence(ctx, in.ID); err != nil {
 			return err
 		}

@@ -25,7 +25,6 @@ CREATE TABLE private_calendar (
     gone           integer NOT NULL DEFAULT 0 CHECK (gone >= 0),     -- of them, how often in a row it was not there
     failure        text NOT NULL DEFAULT '' CHECK (length(failure) <= 500), -- why the last try failed
     problems       jsonb NOT NULL DEFAULT '[]', -- what of the last good file could not be read
-    lost           integer NOT NULL DEFAULT 0,  -- how many those were; the list holds the first
     zone           text NOT NULL DEFAULT '',    -- the salon's, in which the busy times were worked out
     from_date      date,                        -- for which days they were
     to_date        date,                        -- not included

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/rickb777/date"
 )
 
@@ -30,8 +31,7 @@ type PrivateCalendar struct {
 	Failures   int              `db:"failures"`   // since it was read last
 	Gone       int              `db:"gone"`       // of these, how often in a row it was not there
 	Failure    string           `db:"failure"`    // why the last try failed, "" when it did not
-	Problems   []PrivateProblem `db:"problems"`   // what of the last good file could not be read, the first of them
-	Lost       int              `db:"lost"`       // how many problems there were
+	Problems   []PrivateProblem `db:"problems"`   // what of the last good file could not be read
 	Zone       string           `db:"zone"`       // in which the busy times were worked out, "" when none were
 	From       string           `db:"from_date"`  // for which days they were, as 2026-06-11
 	To         string           `db:"to_date"`    // not included
@@ -64,18 +64,23 @@ type PrivateBusy struct {
 	Spans    []BusySpan // by start, not touching each other
 }
 
+// BusyChange is what an import did to the absences of a person.
+type BusyChange struct {
+	Added []Absence
+	Gone  []string // ids
+}
+
 // PrivateReading is a good file as it is kept.
 type PrivateReading struct {
 	File         []byte // without its words
 	Hash         []byte // SHA-256 of the file as it came
 	ETag         string // as the server gave them
 	LastModified string
-	Problems     []PrivateProblem // the first of them
-	Lost         int              // how many there are
+	Problems     []PrivateProblem
 }
 
 const privateColumns = `private_calendar_id, staff_id, label, source, host, all_day_busy, active, fetched_at, ok_at, due_at, failures, gone, failure,
-	problems, lost, zone, coalesce(from_date::text, '') AS from_date, coalesce(to_date::text, '') AS to_date, intervals,
+	problems, zone, coalesce(from_date::text, '') AS from_date, coalesce(to_date::text, '') AS to_date, intervals,
 	num_nonnulls(file, file_sealed) = 1 AS has_file, version, created_at`
 
 // PrivateCalendars lists private calendars, of one person only unless staff is
@@ -188,7 +193,7 @@ func (t *Tx) DeletePrivateCalendar(ctx context.Context, id string, version int64
 // before, under a new version. The calendar is locked. Its busy times are set
 // with SetPrivateBusy.
 func (t *Tx) ReplacePrivateFile(ctx context.Context, id string, r PrivateReading, now, due time.Time) error {
-	if err := t.keepReading(ctx, id, r, now); err != nil {
+	if err := t.KeepPrivateReading(ctx, id, r, now); err != nil {
 		return err
 	}
 	_, err := t.tx.Exec(ctx, `UPDATE private_calendar SET due_at = $3, version = version + 1, fetching = NULL, fetching_until = NULL
@@ -196,8 +201,9 @@ func (t *Tx) ReplacePrivateFile(ctx context.Context, id string, r PrivateReading
 	return domain("replace private file", err, false)
 }
 
-// keepReading keeps a good file and what could not be read in it.
-func (t *Tx) keepReading(ctx context.Context, id string, r PrivateReading, now time.Time) error {
+// KeepPrivateReading keeps a good file and what could not be read in it, or
+// returns scheduling.ErrNotFound.
+func (t *Tx) KeepPrivateReading(ctx context.Context, id string, r PrivateReading, now time.Time) error {
 	plain, sealed, err := t.hidden(r.File, filePlace, id)
 	if err != nil {
 		return err
@@ -206,10 +212,10 @@ func (t *Tx) keepReading(ctx context.Context, id string, r PrivateReading, now t
 		r.Problems = []PrivateProblem{}
 	}
 	tag, err := t.tx.Exec(ctx, `
-		UPDATE private_calendar SET file = $3, file_sealed = $4, hash = $5, etag = $6, last_modified = $7, problems = $8, lost = $9,
-			fetched_at = $10, ok_at = $10, failures = 0, gone = 0, failure = ''
+		UPDATE private_calendar SET file = $3, file_sealed = $4, hash = $5, etag = $6, last_modified = $7, problems = $8,
+			fetched_at = $9, ok_at = $9, failures = 0, gone = 0, failure = ''
 		WHERE salon_id = $1 AND private_calendar_id = $2`,
-		t.salon, id, plain, sealed, r.Hash, r.ETag, r.LastModified, r.Problems, r.Lost, now)
+		t.salon, id, plain, sealed, r.Hash, r.ETag, r.LastModified, r.Problems, now)
 	return one("private calendar", tag.RowsAffected(), err)
 }
 
@@ -230,38 +236,40 @@ func (t *Tx) PrivateFileOf(ctx context.Context, id string) ([]byte, error) {
 // is the same stays, what is new is added, the rest is taken back. It locks the
 // calendar, and the days of what is new against bookers. Absences may lie over
 // visits, see PrivateConflicts.
-func (t *Tx) SetPrivateBusy(ctx context.Context, id string, b PrivateBusy) error {
+func (t *Tx) SetPrivateBusy(ctx context.Context, id string, b PrivateBusy) (BusyChange, error) {
+	var done BusyChange
 	c, err := t.LockPrivateCalendar(ctx, id)
 	if err != nil {
-		return err
+		return done, err
 	}
 	have, err := collect[BusySpan](ctx, t, "private busy", `SELECT starts_at, ends_at FROM absence
 		WHERE salon_id = $1 AND private_calendar_id = $2`, t.salon, id)
 	if err != nil {
-		return err
+		return done, err
 	}
-	if err := t.addBusy(ctx, c, missingFrom(have, b.Spans)); err != nil {
-		return err
+	if done.Added, err = t.addBusy(ctx, c, missingFrom(have, b.Spans)); err != nil {
+		return done, err
 	}
-	if err := t.dropBusy(ctx, id, missingFrom(b.Spans, have)); err != nil {
-		return err
+	from, to := ends(missingFrom(b.Spans, have))
+	if done.Gone, err = t.dropBusy(ctx, `DELETE FROM absence a USING unnest($3::timestamptz[], $4::timestamptz[]) x("from", "to")
+		WHERE a.salon_id = $1 AND a.private_calendar_id = $2 AND a.starts_at = x.from AND a.ends_at = x.to RETURNING absence_id`, t.salon, id, from, to); err != nil {
+		return done, err
 	}
 	_, err = t.tx.Exec(ctx, `UPDATE private_calendar SET zone = $3, from_date = $4::text::date, to_date = $5::text::date, intervals = $6
 		WHERE salon_id = $1 AND private_calendar_id = $2`, t.salon, id, b.Zone, b.From.String(), b.To.String(), len(b.Spans))
-	return domain("private busy", err, false)
+	return done, domain("private busy", err, false)
 }
 
 // ClearPrivateBusy takes back the absences that come from a calendar, or returns
 // scheduling.ErrNotFound.
-func (t *Tx) ClearPrivateBusy(ctx context.Context, id string) error {
-	*t.altered = true
-	_, err := t.tx.Exec(ctx, `DELETE FROM absence WHERE salon_id = $1 AND private_calendar_id = $2`, t.salon, id)
-	if err != nil {
-		return domain("clear private busy", err, false)
-	}
+func (t *Tx) ClearPrivateBusy(ctx context.Context, id string) (BusyChange, error) {
 	tag, err := t.tx.Exec(ctx, `UPDATE private_calendar SET zone = '', from_date = NULL, to_date = NULL, intervals = 0
 		WHERE salon_id = $1 AND private_calendar_id = $2`, t.salon, id)
-	return one("private calendar", tag.RowsAffected(), err)
+	if err := one("private calendar", tag.RowsAffected(), err); err != nil {
+		return BusyChange{}, err
+	}
+	gone, err := t.dropBusy(ctx, `DELETE FROM absence WHERE salon_id = $1 AND private_calendar_id = $2 RETURNING absence_id`, t.salon, id)
+	return BusyChange{Gone: gone}, err
 }
 
 // missingFrom is what of spans is not in list.
@@ -280,34 +288,36 @@ func missingFrom(list, spans []BusySpan) []BusySpan {
 	return out
 }
 
-func (t *Tx) addBusy(ctx context.Context, c PrivateCalendar, spans []BusySpan) error {
+func (t *Tx) addBusy(ctx context.Context, c PrivateCalendar, spans []BusySpan) ([]Absence, error) {
 	if len(spans) == 0 {
-		return nil
+		return nil, nil
 	}
 	var keys, ids []string
-	for _, s := range spans {
-		keys, ids = append(keys, t.dayKeys(c.Staff, s.From, s.To)...), append(ids, NewID())
+	added := make([]Absence, len(spans))
+	for i, s := range spans {
+		added[i] = Absence{ID: NewID(), Unit: c.Staff, From: s.From, To: s.To, Calendar: &c.ID}
+		keys, ids = append(keys, t.dayKeys(c.Staff, s.From, s.To)...), append(ids, added[i].ID)
 	}
 	if err := t.lockKeys(ctx, false, keys); err != nil {
-		return err
+		return nil, err
 	}
 	*t.altered = true
 	from, to := ends(spans)
 	_, err := t.tx.Exec(ctx, `INSERT INTO absence (salon_id, absence_id, unit_id, starts_at, ends_at, private_calendar_id)
 		SELECT $1, x.id, $2, x.from, x.to, $3 FROM unnest($4::text[], $5::timestamptz[], $6::timestamptz[]) x(id, "from", "to")`,
 		t.salon, c.Staff, c.ID, ids, from, to)
-	return domain("private busy", err, false)
+	return added, domain("private busy", err, false)
 }
 
-func (t *Tx) dropBusy(ctx context.Context, id string, spans []BusySpan) error {
-	if len(spans) == 0 {
-		return nil
+// dropBusy runs a query that deletes absences and returns their ids.
+func (t *Tx) dropBusy(ctx context.Context, q string, args ...any) ([]string, error) {
+	rows, err := t.tx.Query(ctx, q, args...)
+	if err != nil {
+		return nil, domain("private busy", err, false)
 	}
-	*t.altered = true
-	from, to := ends(spans)
-	_, err := t.tx.Exec(ctx, `DELETE FROM absence a USING unnest($3::timestamptz[], $4::timestamptz[]) x("from", "to")
-		WHERE a.salon_id = $1 AND a.private_calendar_id = $2 AND a.starts_at = x.from AND a.ends_at = x.to`, t.salon, id, from, to)
-	return domain("private busy", err, false)
+	ids, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	*t.altered = *t.altered || len(ids) > 0
+	return ids, domain("private busy", err, false)
 }
 
 func ends(spans []BusySpan) (from, to []time.Time) {
@@ -317,21 +327,19 @@ func ends(spans []BusySpan) (from, to []time.Time) {
 	return from, to
 }
 
-// PrivateConflicts lists the visits over which absences of a calendar lie that
-// are not over at now.
-func (t *Tx) PrivateConflicts(ctx context.Context, id string, now time.Time) ([]string, error) {
-	type row struct {
-		Visit string `db:"visit_id"`
-	}
-	list, err := collect[row](ctx, t, "private conflicts", `
-		SELECT DISTINCT b.visit_id FROM absence a JOIN block b ON b.salon_id = a.salon_id AND b.unit_id = a.unit_id
+// PrivateConflict is a visit over which an absence lies.
+type PrivateConflict struct {
+	Absence string `db:"absence_id"`
+	Visit   string `db:"visit_id"`
+}
+
+// PrivateConflicts lists the visits over which absences of a calendar lie, both
+// not over at now, by visit.
+func (t *Tx) PrivateConflicts(ctx context.Context, id string, now time.Time) ([]PrivateConflict, error) {
+	return collect[PrivateConflict](ctx, t, "private conflicts", `
+		SELECT DISTINCT a.absence_id, b.visit_id FROM absence a JOIN block b ON b.salon_id = a.salon_id AND b.unit_id = a.unit_id
 			AND b.span && tstzrange(a.starts_at, a.ends_at) AND b.starts_at < a.ends_at AND b.ends_at > a.starts_at
-		WHERE a.salon_id = $1 AND a.private_calendar_id = $2 AND a.ends_at > $3 AND b.ends_at > $3 ORDER BY 1`, t.salon, id, now)
-	out := make([]string, len(list))
-	for i, r := range list {
-		out[i] = r.Visit
-	}
-	return out, err
+		WHERE a.salon_id = $1 AND a.private_calendar_id = $2 AND a.ends_at > $3 AND b.ends_at > $3 ORDER BY 2, 1`, t.salon, id, now)
 }
 
 // FromPrivateCalendar says whether an absence comes from a private calendar. It

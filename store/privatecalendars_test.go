@@ -24,11 +24,14 @@ func init() {
 		"AddPrivateCalendar": func(t *store.Tx, x *filled) (any, error) {
 			return t.AddPrivateCalendar(x.t.Context(), store.PrivateCalendar{Staff: x.ada, Source: store.PrivateFile, Due: soon}, "")
 		},
-		"ClearPrivateBusy": func(t *store.Tx, x *filled) (any, error) { return nil, t.ClearPrivateBusy(x.t.Context(), x.private) },
+		"ClearPrivateBusy": func(t *store.Tx, x *filled) (any, error) { return t.ClearPrivateBusy(x.t.Context(), x.private) },
 		"DeletePrivateCalendar": func(t *store.Tx, x *filled) (any, error) {
 			return nil, t.DeletePrivateCalendar(x.t.Context(), x.private, 1)
 		},
 		"FromPrivateCalendar": func(t *store.Tx, x *filled) (any, error) { return t.FromPrivateCalendar(x.t.Context(), x.absence) },
+		"KeepPrivateReading": func(t *store.Tx, x *filled) (any, error) {
+			return nil, t.KeepPrivateReading(x.t.Context(), x.private, reading("x"), soon)
+		},
 		"LockPrivateCalendar": func(t *store.Tx, x *filled) (any, error) { return t.LockPrivateCalendar(x.t.Context(), x.private) },
 		"PrivateCalendarByID": func(t *store.Tx, x *filled) (any, error) { return t.PrivateCalendarByID(x.t.Context(), x.private) },
 		"PrivateCalendars":    func(t *store.Tx, x *filled) (any, error) { return t.PrivateCalendars(x.t.Context(), x.ada) },
@@ -40,7 +43,7 @@ func init() {
 			return nil, t.ReplacePrivateFile(x.t.Context(), x.private, reading("x"), soon, soon)
 		},
 		"SetPrivateBusy": func(t *store.Tx, x *filled) (any, error) {
-			return nil, t.SetPrivateBusy(x.t.Context(), x.private, busy(at(1, 0), at(2, 0)))
+			return t.SetPrivateBusy(x.t.Context(), x.private, busy(at(1, 0), at(2, 0)))
 		},
 		"SettlePrivateFetch": func(t *store.Tx, x *filled) (any, error) {
 			var f store.PrivateFetch
@@ -48,7 +51,8 @@ func init() {
 				f, err = theirs.TakePrivateCalendar(x.t.Context(), x.private)
 				return errors.Join(err, errUndo)
 			})
-			return t.SettlePrivateFetch(x.t.Context(), f, store.PrivateOutcome{Now: soon, Due: soon})
+			ok, _, err := t.SettlePrivateFetch(x.t.Context(), f, store.PrivateOutcome{Now: soon, Due: soon})
+			return ok, err
 		},
 		"TakePrivateCalendar": func(t *store.Tx, x *filled) (any, error) { return t.TakePrivateCalendar(x.t.Context(), x.private) },
 		"UpdatePrivateCalendar": func(t *store.Tx, x *filled) (any, error) {
@@ -61,7 +65,7 @@ func init() {
 		if err != nil {
 			return false, err
 		}
-		if err := t.SetPrivateBusy(s.t.Context(), c.ID, busy(at(2, 0), at(3, 0), at(13, 9), at(15, 0))); err != nil {
+		if _, err := t.SetPrivateBusy(s.t.Context(), c.ID, busy(at(2, 0), at(3, 0), at(13, 9), at(15, 0))); err != nil {
 			return false, err
 		}
 		ids, err := t.PrivateConflicts(s.t.Context(), c.ID, at(0, 0))
@@ -80,7 +84,7 @@ func busy(pairs ...time.Time) store.PrivateBusy {
 
 func reading(file string) store.PrivateReading {
 	return store.PrivateReading{File: []byte("BEGIN:VCALENDAR " + file), Hash: []byte("hash of " + file), ETag: `"` + file + `"`,
-		Problems: []store.PrivateProblem{{Line: 7, UID: "a", Where: "DTSTART", What: "is no date"}}, Lost: 3}
+		Problems: []store.PrivateProblem{{Line: 7, UID: "a", Where: "DTSTART", What: "is no date"}}}
 }
 
 // private adds a calendar of Ada with an address, due an hour ago.
@@ -101,7 +105,7 @@ func (s *salon) fetch(id string, o store.PrivateOutcome) (settled bool) {
 	var f store.PrivateFetch
 	s.tx(func(t *store.Tx) (err error) { f, err = t.TakePrivateCalendar(s.t.Context(), id); return err })
 	o.Now, o.Due = at(0, 0), at(0, 15)
-	s.tx(func(t *store.Tx) (err error) { settled, err = t.SettlePrivateFetch(s.t.Context(), f, o); return err })
+	s.tx(func(t *store.Tx) (err error) { settled, _, err = t.SettlePrivateFetch(s.t.Context(), f, o); return err })
 	return settled
 }
 
@@ -154,14 +158,13 @@ func TestAnImportReplacesItsAbsencesAndLeavesTheRest(t *testing.T) {
 	require.Equal(t, "Europe/Berlin", got.Zone)
 	require.Equal(t, date.NewAt(soon).Add(-40).String(), got.From)
 	require.Equal(t, read.Problems, got.Problems)
-	require.Equal(t, 3, got.Lost)
 	require.True(t, got.HasFile)
 	require.True(t, got.OK.Equal(at(0, 0)) && got.Fetched.Equal(at(0, 0)) && got.Due.Equal(at(0, 15)))
 	require.Equal(t, int64(1), got.Version, "nobody set anything")
 
 	list := rows[bool](s, `SELECT private_calendar_id IS NULL FROM absence WHERE salon_id = $1 AND reason <> ''`, s.row.ID)
 	require.Equal(t, []bool{true}, list)
-	s.tx(func(tx *store.Tx) error { return tx.ClearPrivateBusy(t.Context(), c.ID) })
+	s.tx(func(tx *store.Tx) error { _, err := tx.ClearPrivateBusy(t.Context(), c.ID); return err })
 	require.Equal(t, []string{"180-240", "600-660"}, spansOf(s.absences()))
 	s.tx(func(tx *store.Tx) error { return tx.DeletePrivateCalendar(t.Context(), other.ID, 1) })
 	require.Equal(t, []string{"600-660"}, spansOf(s.absences()))
@@ -206,7 +209,7 @@ func TestOnlyOneHasTheTurnAndAChangeEndsIt(t *testing.T) {
 		return f, err
 	}
 	settle := func(f store.PrivateFetch, o store.PrivateOutcome) (ok bool) {
-		s.tx(func(tx *store.Tx) (err error) { ok, err = tx.SettlePrivateFetch(t.Context(), f, o); return err })
+		s.tx(func(tx *store.Tx) (err error) { ok, _, err = tx.SettlePrivateFetch(t.Context(), f, o); return err })
 		return ok
 	}
 	var turns, refused atomic.Int32
@@ -301,7 +304,7 @@ func TestSecretsOfAPrivateCalendarAreSealedOnceThereIsAKey(t *testing.T) {
 		require.NoError(t, tx.Exec(t.Context(), `UPDATE private_calendar SET fetching = NULL, fetching_until = NULL`))
 		var f store.PrivateFetch
 		f, broken = tx.TakePrivateCalendar(t.Context(), c.ID)
-		ok, err := tx.SettlePrivateFetch(t.Context(), f, store.PrivateOutcome{Now: soon, Due: soon, Failure: "x"})
+		ok, _, err := tx.SettlePrivateFetch(t.Context(), f, store.PrivateOutcome{Now: soon, Due: soon, Failure: "x"})
 		require.True(t, ok, "what cannot be opened can still be settled")
 		return err
 	})
@@ -323,7 +326,7 @@ func TestOpeningsFollowAPrivateCalendarInMemoryToo(t *testing.T) {
 		return out
 	}
 	set := func(b store.PrivateBusy) {
-		s.tx(func(tx *store.Tx) error { return tx.SetPrivateBusy(t.Context(), c.ID, b) })
+		s.tx(func(tx *store.Tx) error { _, err := tx.SetPrivateBusy(t.Context(), c.ID, b); return err })
 	}
 	require.Equal(t, []bool{true, true}, free())
 	set(busy(at(12, 30), at(12, 31)))
@@ -346,14 +349,18 @@ func TestAnImportLiesOverVisitsWhichAreListed(t *testing.T) {
 	ben.lead, ben.chair = s.ben, s.chairs[1]
 	s.booked(s.client("Ines"), at(11, 0), ben)
 	blocks := value[int](s, `SELECT count(*)::int FROM block`)
-	hit := func(now time.Time) (list []string) {
+	hit := func(now time.Time) (list []store.PrivateConflict) {
 		s.tx(func(tx *store.Tx) (err error) { list, err = tx.PrivateConflicts(t.Context(), c.ID, now); return err })
 		return list
 	}
-	s.tx(func(tx *store.Tx) error {
-		return tx.SetPrivateBusy(t.Context(), c.ID, busy(at(9, 19), at(9, 20), at(11, 0), at(14, 0)))
+	var done store.BusyChange
+	s.tx(func(tx *store.Tx) (err error) {
+		done, err = tx.SetPrivateBusy(t.Context(), c.ID, busy(at(9, 19), at(9, 20), at(11, 0), at(14, 0)))
+		return err
 	})
-	require.Equal(t, []string{over.ID}, hit(at(0, 0)), "the last minute of her first block; where she does not work and where she begins later nothing is hit")
+	require.Len(t, done.Added, 2)
+	require.Empty(t, done.Gone)
+	require.Equal(t, []store.PrivateConflict{{Absence: done.Added[0].ID, Visit: over.ID}}, hit(at(0, 0)), "the last minute of her first block; where she does not work and where she begins later nothing is hit")
 	require.Empty(t, hit(at(9, 20)))
 	require.Equal(t, blocks, value[int](s, `SELECT count(*)::int FROM block`), "nothing is moved")
 }
@@ -416,7 +423,7 @@ func BenchmarkSetPrivateBusy(b *testing.B) {
 		for i := range 500 {
 			pairs = append(pairs, at(i*18, shift), at(i*18+1, shift))
 		}
-		s.tx(func(tx *store.Tx) error { return tx.SetPrivateBusy(b.Context(), c.ID, busy(pairs...)) })
+		s.tx(func(tx *store.Tx) error { _, err := tx.SetPrivateBusy(b.Context(), c.ID, busy(pairs...)); return err })
 	}
 	for name, shift := range map[string]int{"the same 500": 0, "500 others": 1} {
 		b.Run(name, func(b *testing.B) {

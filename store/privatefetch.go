@@ -77,7 +77,7 @@ type PrivateOutcome struct {
 // SettlePrivateFetch ends a turn with what became of it. It reports false, and
 // changes nothing, when the turn is not f's any more. After a failure the last
 // good file and its absences stay.
-func (t *Tx) SettlePrivateFetch(ctx context.Context, f PrivateFetch, o PrivateOutcome) (bool, error) {
+func (t *Tx) SettlePrivateFetch(ctx context.Context, f PrivateFetch, o PrivateOutcome) (settled bool, done BusyChange, err error) {
 	tag, err := t.tx.Exec(ctx, `
 		UPDATE private_calendar SET fetching = NULL, fetching_until = NULL, fetched_at = $4, due_at = $5, failure = left($6, 500),
 			ok_at = CASE WHEN $6 = '' THEN $4 ELSE ok_at END,
@@ -88,20 +88,20 @@ func (t *Tx) SettlePrivateFetch(ctx context.Context, f PrivateFetch, o PrivateOu
 		WHERE salon_id = $1 AND private_calendar_id = $2 AND fetching = $3`,
 		t.salon, f.ID, f.turn, o.Now, o.Due, o.Failure, o.Gone, o.ETag, o.LastModified)
 	if err != nil || tag.RowsAffected() == 0 {
-		return false, domain("settle private calendar", err, false)
+		return false, done, domain("settle private calendar", err, false)
 	}
 	if o.Read != nil {
-		if err := t.keepReading(ctx, f.ID, *o.Read, o.Now); err != nil {
-			return false, err
+		if err := t.KeepPrivateReading(ctx, f.ID, *o.Read, o.Now); err != nil {
+			return false, done, err
 		}
 		if err := t.keepAddress(ctx, f); err != nil {
-			return false, err
+			return false, done, err
 		}
 	}
 	if o.Busy != nil {
-		err = t.SetPrivateBusy(ctx, f.ID, *o.Busy)
+		done, err = t.SetPrivateBusy(ctx, f.ID, *o.Busy)
 	}
-	return true, err
+	return true, done, err
 }
 
 // keepAddress seals an address that was kept while the service had no key.
