@@ -37,7 +37,7 @@ func (s *Server) feed(c echo.Context) error {
 	err := scheduling.ErrNotFound
 	var f store.FeedState
 	if couldBeSecret(secret) {
-		f, err = s.store.FeedBySecret(c.Request().Context(), secret)
+		f, err = s.store.FeedBySecret(c.Request().Context(), secret, as != "")
 	}
 	if as == "" && is(err, scheduling.ErrNotFound) {
 		return noFeedPage(c)

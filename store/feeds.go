@@ -156,8 +156,8 @@ const stateOfFeed = `
 	) v`
 
 // FeedBySecret finds a feed that is not revoked and whose subject is still
-// there, or scheduling.ErrNotFound.
-func (s *Store) FeedBySecret(ctx context.Context, secret string) (FeedState, error) {
+// there, or scheduling.ErrNotFound. used notes that its calendar is read.
+func (s *Store) FeedBySecret(ctx context.Context, secret string, used bool) (FeedState, error) {
 	key, ok := splitSecret(KindFeed, secret)
 	if !ok {
 		return FeedState{}, scheduling.ErrNotFound
@@ -171,10 +171,10 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string) (FeedState, err
 				OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))
 		), touch AS (
 			UPDATE feed f SET last_used_at = now() FROM hit
-			WHERE f.salon_id = hit.salon_id AND f.feed_id = hit.feed_id
+			WHERE $3 AND f.salon_id = hit.salon_id AND f.feed_id = hit.feed_id
 			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '5 minutes')
 		)` + stateOfFeed
-	rows, err := s.pool.Query(ctx, q, key, hash(secret))
+	rows, err := s.pool.Query(ctx, q, key, hash(secret), used)
 	if err != nil {
 		return FeedState{}, domain("feed", err, false)
 	}

@@ -58,7 +58,7 @@ func (s *salon) find(secret string) error {
 	case strings.HasPrefix(secret, "b"):
 		_, err = s.store.Principal(ctx, secret)
 	case strings.HasPrefix(secret, "f"):
-		_, err = s.store.FeedBySecret(ctx, secret)
+		_, err = s.store.FeedBySecret(ctx, secret, true)
 	case strings.HasPrefix(secret, "s"):
 		_, err = s.store.Session(ctx, secret)
 	default:
@@ -76,7 +76,7 @@ func TestASecretFindsItsHolder(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, store.Principal{Salon: s.row.ID, Role: store.Desk, TokenID: p.TokenID}, p)
 	require.NotEmpty(t, p.TokenID)
-	f, err := s.store.FeedBySecret(ctx, x.feed)
+	f, err := s.store.FeedBySecret(ctx, x.feed, true)
 	require.NoError(t, err)
 	require.Equal(t, []string{s.row.ID, "staff", s.ada}, []string{f.Salon, f.Kind, f.Subject})
 	require.Equal(t, int64(1), f.Version)
@@ -188,7 +188,7 @@ func TestARevokedExpiredOrUnknownSecretIsTheSameToTheCaller(t *testing.T) {
 		require.ErrorIs(t, tx.RevokeToken(ctx, store.NewID()), scheduling.ErrNotFound)
 		require.ErrorIs(t, tx.RevokeFeed(ctx, store.NewID()), scheduling.ErrNotFound)
 		_, _, err := tx.AddFeed(ctx, "staff", s.chairs[0], "")
-		require.ErrorIs(t, err, scheduling.ErrNotFound, "a chair has no calendar")
+		require.ErrorIs(t, err, scheduling.ErrNotFound, "a chair is nobody")
 		_, _, err = tx.AddFeed(ctx, "client", s.ada, "")
 		require.ErrorIs(t, err, scheduling.ErrNotFound)
 		tokens, err := tx.Tokens(ctx)
