@@ -69,6 +69,9 @@ func dataLines(s string) func(func(string) bool) {
 // capitals, or nil.
 func ianaZone(name string) *time.Location {
 	name = strings.ReplaceAll(name, " ", "_")
+	if area, rest, ok := strings.Cut(name, "-"); ok && canonical()[strings.ToLower(area+"/"+rest)] != "" {
+		name = area + "/" + rest // such as the US-Eastern of RFC 2445
+	}
 	if known := canonical()[strings.ToLower(name)]; known != "" {
 		name = known
 	} else if !looksLikeZone(name) {
