@@ -87,6 +87,10 @@ func (x JobSettings) orUsual() JobSettings {
 	return x
 }
 
+// messagePause is how long a worker of messages rests before it asks for more: with
+// the queue's own 100 ms, four workers would send 40 messages a second at most.
+const messagePause = 10 * time.Millisecond
+
 // waits are those after tries of a channel.
 func (x JobSettings) waits(channel string) []time.Duration {
 	if channel == ByWebhook {
@@ -114,14 +118,16 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	river.AddWorker(workers, &eraseWorker{store: s})
 	river.AddWorker(workers, &overdueAllWorker{store: s})
 	river.AddWorker(workers, &overdueWorker{store: s})
+	river.AddWorker(workers, &lateAllWorker{store: s})
+	river.AddWorker(workers, &lateWorker{store: s})
 	addPrivateWorkers(workers, s)
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
-		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers}, privateQueue: {MaxWorkers: privateAtOnce}},
+		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers, FetchCooldown: messagePause}, privateQueue: {MaxWorkers: privateAtOnce}},
 		Workers:              workers,
 		JobTimeout:           x.Timeout,
 		RescueStuckJobsAfter: x.Rescue,
 		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
-		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly(), privateRegularly()},
+		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly(), lateRegularly(), privateRegularly()},
 	})
 	if err != nil {
 		return nil, domain("jobs", err, false)

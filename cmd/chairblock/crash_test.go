@@ -167,7 +167,12 @@ func killEach(pids []int) {
 // has started.
 func postgresFamily(t *testing.T, d *demo) []int {
 	t.Helper()
-	first := postgresOf(t, filepath.Join(d.dir, "postgres"))
+	return familyOf(t, postgresOf(t, filepath.Join(d.dir, "postgres")))
+}
+
+// familyOf lists a process and all that it has started.
+func familyOf(t *testing.T, first int) []int {
+	t.Helper()
 	out, err := exec.Command("ps", "-A", "-o", "pid=,ppid=").Output()
 	require.NoError(t, err)
 	pids := []int{first}
