@@ -198,6 +198,9 @@ func unusually(t testing.TB) map[string]occasion {
 		"aftercare over the autumn change in New York": {Aftercare, with(base.endingAt(at(t, "2025-11-01 15:00 -04:00"), newYork), us)},
 		"aftercare ending in the repeated hour":        {Aftercare, base.endingAt(at(t, "2025-10-24 01:30 +01:00"), london)},
 		"day after a visit without dry hours":          {DayAfter, with(base, func(f *Facts) { f.KeepDryUntil, f.Link = nil, "" })},
+		"day after the dry hours are over": {DayAfter, with(base, func(f *Facts) {
+			f.KeepDryUntil, f.Sent = after(f.End, 24*time.Hour), f.End.Add(24*time.Hour)
+		})},
 		"aftercare end with a longer time untied": {AftercareEnd, with(base, func(f *Facts) {
 			f.NoTieUntil, f.Link = after(f.End, 168*time.Hour), ""
 		})},

@@ -34,6 +34,7 @@ const (
 	heading   blockSort = "heading" // "# …"
 	items     blockSort = "items"   // "- …", one span list for each
 	card      blockSort = "card"    // "| …", lines that stay lines
+	warning   blockSort = "warning" // "! …"
 	link      blockSort = "link"    // "[label]({link})", alone on its line
 	paragraph blockSort = "text"
 )
@@ -171,6 +172,8 @@ func (x *expansion) endLine() {
 			sort = items
 		case strings.HasPrefix(first, "| "):
 			sort = card
+		case strings.HasPrefix(first, "! "):
+			sort = warning
 		}
 		if sort != paragraph {
 			line[0].text = strings.TrimSpace(line[0].text[1:]) + trailing(line[0].text)

@@ -25,6 +25,7 @@ type pageBlock struct {
 	Sort  blockSort
 	Lines [][]pageSpan
 	Href  template.URL
+	First bool // the first link, which most readers are to press
 }
 
 type pageSpan struct {
@@ -50,7 +51,7 @@ func (w *Words) page(subject string, body, foot []block) (string, error) {
 }
 
 func (w *Words) pageBlocks(blocks []block) []pageBlock {
-	out := make([]pageBlock, len(blocks))
+	out, links := make([]pageBlock, len(blocks)), 0
 	for i, x := range blocks {
 		// Addresses come from links that were checked or were made here.
 		p := pageBlock{Sort: x.Sort, Href: template.URL(x.href), Lines: make([][]pageSpan, len(x.lines))}
@@ -60,6 +61,10 @@ func (w *Words) pageBlocks(blocks []block) []pageBlock {
 				spans[k] = pageSpan{s.text, template.URL(s.href), s.fact && w.turns(s.text)}
 			}
 			p.Lines[j] = spans
+		}
+		if x.Sort == link {
+			links++
+			p.First = links == 1
 		}
 		out[i] = p
 	}

@@ -65,6 +65,17 @@ func TestAPageEscapesWhatFactsHold(t *testing.T) {
 	require.Contains(t, m.HTML, `href="https://salon.example/v?a=1&amp;b=`)
 }
 
+// What a line is follows from the language file, also where it begins with a
+// name.
+func TestAFactThatLooksLikeMarkupIsOnlyWords(t *testing.T) {
+	for _, initials := range []string{"# M. K.", "- M. K.", "| M. K.", "! M. K.", "[M](K)"} {
+		m, err := Compose(English(), DidNotCome, with(ordinary(t)["did_not_come"].facts, func(f *Facts) { f.ClientInitials = initials }))
+		require.NoError(t, err)
+		require.Contains(t, m.HTML, "<p>"+initials+" did not come")
+		require.Contains(t, m.Text, initials+" did not come")
+	}
+}
+
 func TestNumbersAndAddressesCanBePressed(t *testing.T) {
 	for phone, want := range map[string]string{
 		"+44 20 7946 0018":   `<a href="tel:+442079460018">+44 20 7946 0018</a>`,

@@ -101,6 +101,9 @@ func (w *Words) setCare(v values, k Kind, f Facts) {
 	}
 	c := newClock(w, f, f.shown(k)...)
 	dry, tie := f.untils()
+	if k == DayAfter && !dry.After(f.Sent) { // no more advice about it
+		return
+	}
 	v["dry"], v["dry_hours"] = words(c.at(dry)), words(w.hours(dry.Sub(f.End)))
 	v["tie"], v["tie_hours"] = words(c.at(tie)), words(w.hours(tie.Sub(f.End)))
 	if !tie.Equal(dry) {

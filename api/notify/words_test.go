@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -166,7 +167,7 @@ func TestALanguageFileSaysWhichTextIsWrong(t *testing.T) {
 		{"a list that is none", text("confirmation", "short", "{start}{each services}x{end}"), "messages.confirmation.short", "no list"},
 		{"a flag shown", text("confirmation", "short", "{start}{straightening}"), "messages.confirmation.short", "no text"},
 		{"nine ifs deep", text("confirmation", "short", "{start}"+strings.Repeat("{if link}", 9)+strings.Repeat("{end}", 9)), "messages.confirmation.short", "nested"},
-		{"a text without end", text("confirmation", "short", strings.Repeat("x", 9000)), "messages.confirmation.short", "9000"},
+		{"a text without end", text("confirmation", "short", strings.Repeat("x", 9000)), "messages.confirmation.short", "9000 octets"},
 		{"a line break", text("confirmation", "subject", "{start}\nBcc: x"), "messages.confirmation.subject", "U+000A"},
 		{"a carriage return in a line", text("confirmation", "body", []string{"{start}", "a\rb"}), "messages.confirmation.body[1]", "U+000D"},
 		{"a mark that turns writing", text("confirmation", "short", "{start}\u202e"), "messages.confirmation.short", "U+202E"},
@@ -250,25 +251,57 @@ func TestALanguageFileCannotGrowWithoutBound(t *testing.T) {
 	require.Error(t, err, "twenty are not")
 }
 
-func FuzzParseWordsNeverFailsInAnyOtherWay(f *testing.F) {
-	f.Add("{start} {if link}{link}{end}", "{each needed}{what}{end}")
-	f.Add("{{}}", "[{start}]({link})")
-	f.Add("# {start}", "- {part place} | {else}")
-	facts := straightening(f)
-	f.Fuzz(func(t *testing.T, subject, body string) {
-		w, err := ParseWords(changed(t, func(d map[string]any) {
-			text("confirmation", "subject", subject)(d)
-			text("confirmation", "body", strings.Split(body, "\n"))(d)
-			text("confirmation", "short", body)(d)
-		}))
-		if err != nil {
-			var faults scheduling.Faults
-			require.ErrorAs(t, err, &faults)
+func TestTextAndPageAreBothBounded(t *testing.T) {
+	x := []node{{op: opEach, text: "needed", yes: []node{{op: opText, text: strings.Repeat("x", 8000)}}}}
+	_, err := layout(values{"needed": {entries: make([]values, 20)}}, x)
+	require.ErrorContains(t, err, "64 kilobytes")
+	_, err = oneLine(values{"needed": {entries: make([]values, 8)}}, x)
+	require.NoError(t, err)
+	deep := []node{{op: opText}}
+	for range 4 { // as no file can be written
+		deep = []node{{op: opEach, text: "needed", yes: slices.Repeat(deep, 20)}}
+	}
+	_, err = oneLine(values{"needed": {entries: make([]values, 20)}}, deep)
+	require.ErrorContains(t, err, "too much work")
+
+	quotes := changed(t, func(d map[string]any) {
+		in("parts", "quotes", strings.Repeat(`"`, 7000))(d)
+		text("cancelled", "body", []string{"{start} {part quotes} {part quotes} {part quotes}"})(d)
+	})
+	_, err = ParseWords(quotes)
+	require.ErrorContains(t, err, "64 kilobytes", "each sign becomes five on a page")
+}
+
+// Whatever an owner writes is either refused with its place or makes a page
+// that is whole and safe.
+func FuzzATextIsRefusedOrSafe(f *testing.F) {
+	for _, s := range []string{
+		"{start} {if link}{link}{end}", "{each needed}{what}{end}", "{{}}", "[{start}]({link})", "# {start}\n- {part place} | {else}",
+		"{if link}\n[x {stylist} y]({link})\n{end}", "<b>{salon}</b>", "{if needed}{each needed}\n- {what}\n{end}{else}\n\n! x{end}", "[](){link})",
+	} {
+		f.Add(s)
+	}
+	facts := with(straightening(f), func(x *Facts) { x.StillNeeded = []Needed{{"patch test", x.Start}} })
+	v := English().values(Confirmation, facts)
+	f.Fuzz(func(t *testing.T, body string) {
+		var faults scheduling.Faults
+		nodes := parse(&faults, "body", lines{text: strings.Split(body, "\n"), many: true}, kindNames[Confirmation], nil)
+		for _, x := range faults {
+			require.Contains(t, x.Field, "body")
+			require.NotEmpty(t, x.Want)
+		}
+		if len(faults) > 0 {
 			return
 		}
-		m, err := Compose(w, Confirmation, facts)
+		blocks, err := layout(v, nodes)
+		if err != nil {
+			var fault *scheduling.InvalidError
+			require.ErrorAs(t, err, &fault)
+			return
+		}
+		page, err := English().page("x", blocks, nil)
 		require.NoError(t, err)
-		requireSafePage(t, m.HTML)
-		require.NotContains(t, m.Subject, "\n")
+		requireSafePage(t, page)
+		require.NotContains(t, English().plain(blocks), "\n\n\n")
 	})
 }
