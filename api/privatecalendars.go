@@ -74,21 +74,24 @@ type deletePrivateInput struct {
 	Precondition
 }
 
+// conflicts is what an operation can answer that does not fit the present state.
+var conflicts = []int{http.StatusConflict}
+
 func (s *Server) privateCalendarRoutes() {
 	const all, one = "/private-calendars", "/private-calendars/{id}"
 	route(s, huma.Operation{OperationID: "list-private-calendars", Method: http.MethodGet, Path: all,
 		Summary: "Private calendars of the staff; a stylist's token lists her own"}, s.listPrivate)
 	route(s, huma.Operation{OperationID: "add-private-calendar", Method: http.MethodPost, Path: all,
-		Summary: "Fetch a person's private calendar from now on", DefaultStatus: http.StatusCreated}, s.addPrivate)
+		Summary: "Fetch a person's private calendar from now on", DefaultStatus: http.StatusCreated, Errors: conflicts}, s.addPrivate)
 	route(s, upload(huma.Operation{OperationID: "add-private-file", Method: http.MethodPost, Path: all + "/files",
-		Summary: "Hand in a file as a person's private calendar", DefaultStatus: http.StatusCreated}), s.addPrivateFile)
+		Summary: "Hand in a file as a person's private calendar", DefaultStatus: http.StatusCreated, Errors: conflicts}), s.addPrivateFile)
 	route(s, huma.Operation{OperationID: "get-private-calendar", Method: http.MethodGet, Path: one,
 		Summary: "A private calendar, with what could not be read and the visits in conflict"}, s.getPrivate)
 	route(s, huma.Operation{OperationID: "update-private-calendar", Method: http.MethodPut, Path: one, Summary: "Change a private calendar"}, s.updatePrivate)
 	route(s, upload(huma.Operation{OperationID: "replace-private-file", Method: http.MethodPut, Path: one + "/file",
 		Summary: "Hand in a newer file"}), s.replacePrivateFile)
 	route(s, huma.Operation{OperationID: "fetch-private-calendar", Method: http.MethodPost, Path: one + "/fetch",
-		Summary: "Fetch a private calendar now"}, s.fetchPrivateNow)
+		Summary: "Fetch a private calendar now", Errors: conflicts}, s.fetchPrivateNow)
 	route(s, huma.Operation{OperationID: "delete-private-calendar", Method: http.MethodDelete, Path: one,
 		Summary: "Forget a private calendar with its absences"}, s.deletePrivate)
 }

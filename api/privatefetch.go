@@ -54,7 +54,7 @@ func (s *Server) fetchPrivateNow(ctx context.Context, in *ByID) (*found[PrivateC
 		return nil, errNoFetching
 	}
 	if err := s.fetchPrivate(ctx, p.Salon, in.ID, handFetch); is(err, store.ErrFetching) {
-		return nil, newProblem(http.StatusConflict, "running", store.ErrFetching.Error())
+		return nil, newProblem(http.StatusConflict, "conflict", store.ErrFetching.Error())
 	} else if err != nil {
 		return nil, err
 	}

@@ -41,7 +41,7 @@ func upload(op huma.Operation) huma.Operation {
 func isUpload(c echo.Context) bool { return uploads[c.Request().Method+" "+c.Path()] }
 
 type newPrivateFileInput struct {
-	ContentType string `header:"Content-Type" doc:"text/calendar"`
+	ContentType string `header:"Content-Type" hidden:"true"`
 	Staff       string `query:"staff_id" required:"true" maxLength:"64" doc:"Whose calendar it is"`
 	Label       string `query:"label" doc:"What the person calls it"`
 	AllDayBusy  bool   `query:"all_day_busy" doc:"Whether events of whole days count as well, if they are not marked as free"`
@@ -51,7 +51,7 @@ type newPrivateFileInput struct {
 type privateFileInput struct {
 	ByID
 	Precondition
-	ContentType string `header:"Content-Type" doc:"text/calendar"`
+	ContentType string `header:"Content-Type" hidden:"true"`
 	RawBody     []byte `contentType:"text/calendar"`
 }
 

@@ -73,7 +73,7 @@ func (s *Server) rotaRoutes() {
 	route(s, huma.Operation{OperationID: "delete-closure", Method: http.MethodDelete, Path: "/closures/{id}", Summary: "Open on those days after all"}, s.deleteClosure)
 	route(s, huma.Operation{OperationID: "list-absences", Method: http.MethodGet, Path: "/absences", Summary: "Absences that are not over"}, s.listAbsences)
 	route(s, huma.Operation{OperationID: "add-absence", Method: http.MethodPost, Path: "/absences", Summary: "Note an absence", DefaultStatus: http.StatusCreated}, s.addAbsence)
-	route(s, huma.Operation{OperationID: "delete-absence", Method: http.MethodDelete, Path: "/absences/{id}", Summary: "Take an absence back"}, s.deleteAbsence)
+	route(s, huma.Operation{OperationID: "delete-absence", Method: http.MethodDelete, Path: "/absences/{id}", Summary: "Take an absence back", Errors: conflicts}, s.deleteAbsence)
 }
 
 // windows checks a list of windows of one kind: readable, and not overlapping
