@@ -15,7 +15,8 @@ var personal = set("ATTENDEE", "METHOD", "ORGANIZER")
 // Names of events and of unknown components are replaced by a hash. Reading it
 // gives the same busy times; the problems have other lines.
 //
-// Bare returns a *scheduling.InvalidError when data is certainly no calendar.
+// Bare returns a *scheduling.InvalidError when data is certainly no calendar, or
+// so odd that its bare form would be too large to be read again.
 func Bare(data []byte) ([]byte, error) {
 	text, err := plainText(slices.Clone(data))
 	if err != nil {
@@ -25,12 +26,15 @@ func Bare(data []byte) ([]byte, error) {
 	var out strings.Builder
 	for l := (lines{rest: text, number: 1, limit: limits.Line}); ; {
 		line, ok := l.next()
+		if out.Len() > limits.Bytes {
+			return nil, tooMuch("bytes", limits.Bytes)
+		}
 		if !ok {
 			return []byte(out.String()), nil
 		}
 		switch name, rest := propertyName(line.text); {
 		case name == "BEGIN" || name == "END":
-			out.WriteString(name + ":" + bareComponent(edge(rest)) + "\r\n")
+			out.WriteString(name + ":" + bareComponent(edge(rest)) + "\n")
 		case wanted[name] && !personal[name] && !line.long:
 			bareProperty(&out, name, rest, limits)
 		}
@@ -43,7 +47,7 @@ func bareComponent(name string) string {
 	if name == "" || kept[name] || topLevel[name] || name == "VALARM" {
 		return name
 	}
-	return "X-" + hashed(name)
+	return "X-" + hashed(name)[:8]
 }
 
 func bareProperty(out *strings.Builder, name string, rest []byte, limits Limits) {
@@ -61,7 +65,7 @@ func bareProperty(out *strings.Builder, name string, rest []byte, limits Limits)
 	if name == "UID" && text != "" {
 		text = hashed(text)
 	}
-	out.WriteString(":" + text + "\r\n")
+	out.WriteString(":" + text + "\n")
 }
 
 // quotable writes what may not stand between quotation marks (RFC 6868 section 3.2).
