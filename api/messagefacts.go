@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"time"
 
@@ -137,18 +138,22 @@ func (s *Server) staffFacts(ctx context.Context, t *store.Tx, n salonDay, m *out
 	return f, err
 }
 
-// initialsOf are those of a visit's client, or of who it is kept for.
+// initialsOf are those of a visit's client, or of who it is kept for; N. N. for a
+// name without letters.
 func initialsOf(v store.Visit, c store.Client) string {
 	if v.Client == "" {
-		return store.Client{GivenName: v.Title}.Initials()
+		c = store.Client{GivenName: v.Title}
 	}
-	return c.Initials()
+	return cmp.Or(c.Initials(), "N. N.")
 }
+
+// mostChanges is how many visits of a changed day a message names.
+const mostChanges = 20
 
 // dayChanges says of each visit what has changed, as it is now.
 func (s *Server) dayChanges(ctx context.Context, t *store.Tx, list []messageChange) ([]notify.Change, error) {
 	var out []notify.Change
-	for _, x := range list {
+	for _, x := range list[:min(len(list), mostChanges)] {
 		v, err := t.VisitByID(ctx, x.Visit)
 		if is(err, scheduling.ErrNotFound) {
 			continue

@@ -301,12 +301,14 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 }
 
 func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
-	tag, err := t.tx.Exec(ctx, `
+	err := t.tx.QueryRow(ctx, `
 		UPDATE visit SET client_id = nullif($7, ''), starts_at = $3, ends_at = $4, chair_id = nullif($5, ''), approved_by = $6,
 			group_id = $8, price_cents = $9, version = version + 1, changed_at = now()
-		WHERE salon_id = $1 AND visit_id = $2`, t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy, v.Client, v.Group, v.PriceCents)
-	if err := one("move visit", tag.RowsAffected(), err); err != nil {
-		return err
+		WHERE salon_id = $1 AND visit_id = $2
+		RETURNING (SELECT said_at FROM visit_yes WHERE salon_id = $1 AND visit_id = $2 AND starts_at = $3)`,
+		t.salon, v.ID, v.Start, v.End, v.Chair, v.ApprovedBy, v.Client, v.Group, v.PriceCents).Scan(&v.SaidYesAt)
+	if err != nil {
+		return domain("move visit", err, false)
 	}
 	v.Version++
 	return t.writePlan(ctx, v)
