@@ -203,7 +203,9 @@ func TestEachDueMessageIsDeliveredOnceByTwoProcesses(t *testing.T) {
 	s.start(o)
 	second := &salon{t: t, store: open(t, s.url, 8)}
 	second.start(o)
-	s.until("no message waits", func() bool { return value[int](s, `SELECT count(*) FROM reminder WHERE state IN ('waiting', 'sending')`) == 0 })
+	s.until("no message waits", func() bool {
+		return value[int](s, `SELECT count(*) FROM reminder WHERE state IN ('waiting', 'sending')`) == 0
+	})
 	got := o.ids()
 	slices.Sort(got)
 	slices.Sort(want)
