@@ -15,10 +15,15 @@ const untiedOrdinal = 1
 func appointmentOf(n salonDay, v store.Visit, parts []store.Part) ics.Appointment {
 	a := ics.Appointment{Start: v.Start, End: v.End, Salon: n.row.Name, Address: n.row.Address, Phone: n.row.Phone}
 	for _, s := range v.Services {
-		a.Services = append(a.Services, s.Name)
+		if name := ics.Title(s.Name); name != "" { // "" is a name of which a calendar can show nothing
+			a.Services = append(a.Services, name)
+		}
 		if s.Aftercare {
 			a.Prepare = ics.PrepareChemical()
 		}
+	}
+	if len(a.Services) == 0 {
+		a.Services = []string{"Appointment"}
 	}
 	apart := false
 	for _, p := range parts {

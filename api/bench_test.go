@@ -204,28 +204,6 @@ func BenchmarkBookingOnDisk(b *testing.B) {
 	}
 }
 
-func BenchmarkCalendar(b *testing.B) {
-	s := newSalon(b)
-	for i := range 20 {
-		at := start.Add(time.Duration(25+24*i) * time.Hour)
-		if at.Weekday() != time.Sunday {
-			s.book(s.client("Mara"), at, []object{s.by(s.ada, "Straightening")})
-		}
-	}
-	c := s.feed("staff", s.ada)
-	tag := c.ask("GET").is(200, nil).header.Get("ETag")
-	b.Run("unchanged", func(b *testing.B) {
-		for b.Loop() {
-			c.ask("GET", "If-None-Match", tag).is(304, nil)
-		}
-	})
-	b.Run("whole", func(b *testing.B) {
-		for b.Loop() {
-			c.ask("GET").is(200, nil)
-		}
-	})
-}
-
 func BenchmarkDay(b *testing.B) {
 	s := newSalon(b)
 	s.book(s.client("Mara"), start.Add(25*time.Hour), s.straightening())

@@ -58,7 +58,7 @@ func TestWithoutAValidTokenNothingIsToldApart(t *testing.T) {
 
 func TestAddressesAndMethodsThatDoNotExistAreProblems(t *testing.T) {
 	s := newSalon(t).outside()
-	for _, path := range []string{"/v1/nothing", "/nothing", "/v1/", "/v1/clients/a/b/c", "/v1/clients/%00", "/v1/clients/%ff", "/cal/x", "/problems/none", "/v2/salon"} {
+	for _, path := range []string{"/v1/nothing", "/nothing", "/v1/", "/v1/clients/a/b/c", "/v1/clients/%00", "/v1/clients/%ff", "/cal/x.ics", "/problems/none", "/v2/salon"} {
 		s.call("GET", path, nil).refused(404, "not-found")
 	}
 	for path, allow := range map[string]string{"/v1/salon": "GET, PUT", "/v1/openings": "POST", "/healthz": "GET"} {

@@ -102,10 +102,12 @@ func (p *placed) parts(n salonDay, v store.Visit, g scheduling.Growth) []store.P
 
 // stationParts is what the calendars of chairs and basins show of v.
 func (p *placed) stationParts(v store.Visit) []store.Part {
-	stations := map[string]bool{p.sch.Roles[openings.RoleChair]: true}
-	for _, st := range p.plan.Steps {
-		if st.BasinRole != "" {
-			stations[p.sch.Roles[st.BasinRole]] = true
+	stations := map[string]bool{}
+	for i := range p.plan.Steps {
+		for _, u := range p.plan.Uses(p.sch, i) {
+			if u.Role == openings.RoleChair || u.Role == openings.RoleBasin {
+				stations[u.Unit] = true
+			}
 		}
 	}
 	var out []store.Part

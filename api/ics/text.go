@@ -65,6 +65,9 @@ func oneLine(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
+// Title is a name as calendars can show it in one line; nothing may be left of it.
+func Title(s string) string { return oneLine(s) }
+
 // appendEscaped appends s as a TEXT value (RFC 5545 section 3.3.11).
 func appendEscaped(out []byte, s string) []byte {
 	done := 0
