@@ -125,7 +125,7 @@ func (t *tree) property(name string, rest []byte, l line) {
 		return
 	}
 	c := t.inner()
-	c.props = append(c.props, property{name, params, valid(value), l.number})
+	c.props = append(c.props, property{name, params, valid(value), l.number}.mended())
 }
 
 func kilobytes(n int) string { return strconv.Itoa(n>>10) + " KB" }

@@ -18,6 +18,9 @@ func (r *reader) freeBusy(c *component) []Interval {
 		}
 		lost := 0
 		for s := range strings.SplitSeq(p.value, ",") {
+			if s == "" {
+				continue
+			}
 			if start, end, ok := r.period(p, s); ok {
 				list = append(list, Interval{Start: start, End: end, Tentative: kind == "BUSY-TENTATIVE"})
 			} else {

@@ -79,7 +79,7 @@ func pick(r *rand.Rand, n, lo, hi int, back bool) []int {
 
 // randomRule makes a rule that the standard allows.
 func randomRule(r *rand.Rand, start time.Time) plainRule {
-	p := plainRule{freq: []string{"MINUTELY", "HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY"}[r.IntN(6)], weekStart: time.Weekday(r.IntN(7))}
+	p := plainRule{freq: []string{"MINUTELY", "HOURLY", "DAILY", "WEEKLY", "WEEKLY", "MONTHLY", "MONTHLY", "MONTHLY", "YEARLY", "YEARLY", "YEARLY", "YEARLY"}[r.IntN(12)], weekStart: time.Weekday(r.IntN(7))}
 	p.interval = 1 + r.IntN([]int{1, 4, 30}[r.IntN(3)])
 	maybe := func(odds int) bool { return r.IntN(odds) == 0 }
 	if maybe(3) {
@@ -264,11 +264,32 @@ func (p plainRule) slow(start, end time.Time) []time.Time {
 	return out
 }
 
+func TestWeeksAreNumberedAsISO8601AndTheSlowCountSay(t *testing.T) {
+	for d := dayOf(0); d.year < 2060; d = d.next() {
+		at := time.Unix(d.days*day, 0).UTC()
+		require.Equal(t, dayOf(d.days), d)
+		year, want := at.ISOWeek()
+		front, back := d.week(time.Monday)
+		last := time.Date(year, 12, 28, 0, 0, 0, 0, time.UTC) // is always in the last week
+		_, weeks := last.ISOWeek()
+		if front != want || back != weeks-want+1 {
+			t.Fatalf("%s is in week %d, -%d; want %d of %d", at.Format(time.DateOnly), front, back, want, weeks)
+		}
+		if d.month == 1 && d.monthDay < 9 || d.month == 12 && d.monthDay > 22 {
+			start := time.Weekday(d.days / 3 % 7)
+			n, weeks := plainRule{weekStart: start}.week(at)
+			if front, back := d.week(start); front != n || back != weeks-n+1 {
+				t.Fatalf("%s is in week %d, -%d from %s on; want %d of %d", at.Format(time.DateOnly), front, back, start, n, weeks)
+			}
+		}
+	}
+}
+
 func TestRandomRulesRepeatAsTheSlowExpansionSays(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
 	r := rand.New(rand.NewPCG(seed, 0))
 	rules, instances := 0, 0
-	for range 100 {
+	for range 300 {
 		start := time.Date(2023+r.IntN(3), time.January, 1+r.IntN(366), r.IntN(24), r.IntN(60), []int{0, 7}[r.IntN(2)], 0, time.UTC)
 		p := randomRule(r, start)
 		end := start.AddDate(2, 0, 0)
@@ -277,10 +298,9 @@ func TestRandomRulesRepeatAsTheSlowExpansionSays(t *testing.T) {
 		}
 		want := p.slow(start, end)
 		text := p.String()
-		rule, wrong, doubts := parseRule(text)
+		rule, wrong, _ := parseRule(text)
 		require.Empty(t, wrong, text)
 		rules, instances = rules+1, instances+len(want)
-		_ = doubts
 		to := wall(end.Unix())
 		if !p.until.IsZero() {
 			to = min(to, wall(p.until.Unix())+1)

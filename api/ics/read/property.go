@@ -121,3 +121,25 @@ func unquote(s string) string {
 	}
 	return s
 }
+
+// mended undoes that a colon in a TZID without quotation marks ended it, as in
+// TZID=(UTC+01:00) Somewhere: the value of a date or time is then what follows
+// the last colon.
+func (p property) mended() property {
+	i := strings.LastIndexByte(p.value, ':')
+	if i < 0 || len(p.value) < i+9 {
+		return p
+	}
+	if _, ok := number(p.value[i+1:i+9], 0, 99_999_999); !ok {
+		return p
+	}
+	for j := range p.params {
+		if p.params[j].name == "TZID" {
+			more, _, _ := strings.Cut(p.value[:i], ";")
+			p.params[j].value += ":" + unquote(more)
+			p.value = p.value[i+1:]
+			return p
+		}
+	}
+	return p
+}

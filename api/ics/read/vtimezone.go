@@ -9,12 +9,13 @@ import (
 	"time"
 )
 
-// The years for which a VTIMEZONE is followed. Rules of earlier years, above
-// all those that begin in 1601, start here; after the last year the clocks
-// stay as they are.
+// The years for which a VTIMEZONE is followed. Rules that begin before the
+// first clocks were changed, mostly in 1601, begin in 1970 instead. After the
+// last year clocks stay as they are.
 const (
-	zoneFrom = 1970
-	zoneTo   = 2100
+	noClocksYet = 1900
+	zoneFrom    = 1970
+	zoneTo      = 2100
 )
 
 const (
@@ -105,7 +106,7 @@ func observance(part *component, onsets []onset, steps *int, log *problems) []on
 
 // zoneRule gives the onsets of one rule. It returns a clause on why the rule
 // is not followed, or nothing.
-func zoneRule(s string, start wall, from int, steps *int, give func(wall) bool) string {
+func zoneRule(s string, start wall, before int, steps *int, give func(wall) bool) string {
 	r, wrong, _ := parseRule(s)
 	switch {
 	case wrong != "":
@@ -118,13 +119,17 @@ func zoneRule(s string, start wall, from int, steps *int, give func(wall) bool) 
 		last := r.until.wall
 		switch r.until.form {
 		case zoned:
-			last += wall(from)
+			last += wall(before)
 		case dateOnly:
 			last += day - 1
 		}
 		to = min(to, last+1)
 	}
-	w := walk{rule: *r, start: start, from: yearWall(zoneFrom), to: to, steps: steps, give: give}
+	from := start
+	if start < yearWall(noClocksYet) {
+		from = yearWall(zoneFrom)
+	}
+	w := walk{rule: *r, start: start, from: from, to: to, steps: steps, give: give}
 	if !w.all() {
 		return "takes too long to follow; later changes of clocks are left out"
 	}
