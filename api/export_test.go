@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"chairblock/api/notify"
 	"chairblock/scheduling"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
@@ -64,3 +65,11 @@ func exactlyLike(ctx context.Context, t *store.Tx, n salonDay, visit string, by 
 	}
 	return &exact{h: h, sch: later(sch, openings.Minute(by))}, nil
 }
+
+// TakeLetter keeps what a mail answers.
+func (s *Server) TakeLetter(ctx context.Context, l notify.Letter, problem error) error {
+	return s.takeLetter(ctx, l, problem)
+}
+
+// Answers counts the answers that are looked at in calendars.
+func Answers(calendars [][]byte) int { return len(answersIn(calendars)) }
