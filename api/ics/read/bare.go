@@ -8,7 +8,7 @@ import (
 )
 
 // personal are properties that Parse reads although they do not say when.
-var personal = set("ATTENDEE", "METHOD", "ORGANIZER")
+var personal = set("ATTENDEE", "ORGANIZER")
 
 // Bare returns a calendar that says the same as data about when its owner is
 // busy, and nothing else: no titles, places, descriptions, people or alarms.
@@ -53,6 +53,10 @@ func bareComponent(name string) string {
 func bareProperty(out *strings.Builder, name string, rest []byte, limits Limits) {
 	params, value, wrong := parameters(rest, limits.Parameter)
 	if wrong != "" {
+		return
+	}
+	// Of the methods one alone decides whether anybody is busy.
+	if name == "METHOD" && !strings.EqualFold(string(value), "CANCEL") {
 		return
 	}
 	out.WriteString(name)

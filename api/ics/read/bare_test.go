@@ -64,6 +64,7 @@ func TestABareFileSaysTheSameAboutBusyTime(t *testing.T) {
 		"BEGIN:X-SECRETS", "DTSTART:20260611T120000Z", "END:X-SECRETS", event("", "DTSTART:20260712T080000Z", "DTEND:20260712T090000Z", "STATUS:TENTATIVE"),
 		"BEGIN:VFREEBUSY", "FREEBUSY;FBTYPE=BUSY:20260801T080000Z/PT1H", "END:VFREEBUSY")
 	require.Equal(t, 4, requireBare(t, "odd", []byte(odd)))
+	require.Equal(t, 1, requireBare(t, "cancelled", []byte(calendar("METHOD:Cancel", event("a@home", "DTSTART:20260611T120000Z", "DURATION:PT1H")))))
 
 	r := rand.New(rand.NewPCG(3, 7))
 	for n := range 400 {

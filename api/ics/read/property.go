@@ -88,11 +88,17 @@ func parameters(text []byte, limit int) (params []parameter, value []byte, wrong
 	if len(text) == 0 {
 		return nil, nil, "has no colon before its value and is skipped"
 	}
-	return params, bytes.TrimSpace(text[1:]), ""
+	value = bytes.TrimSpace(text[1:])
+	if bytes.Count(value, []byte(`"`)) == 1 {
+		value = bytes.TrimSuffix(value, []byte(`"`))
+	}
+	return params, value, ""
 }
 
 // parameterEnd finds the semicolon or colon that ends a parameter, -1 when
-// there is none. A quotation mark that is never closed counts as a letter.
+// there is none. A quotation mark that is never closed counts as a letter, and
+// one that is closed after the value, as in TZID="London:20260301T090000", ends
+// before the last colon.
 func parameterEnd(text []byte) int {
 	quoted, open := false, 0
 	for i := 0; i < len(text); i++ {
@@ -104,7 +110,7 @@ func parameterEnd(text []byte) int {
 		}
 	}
 	if !quoted {
-		return -1
+		return bytes.LastIndexByte(text, ':')
 	}
 	if i := bytes.IndexAny(text[open:], ":;"); i >= 0 {
 		return open + i

@@ -90,8 +90,12 @@ func parseRule(s string) (r *rule, wrong string, doubts []string) {
 			return nil, "says " + short(name, 20) + " twice", nil
 		}
 		seen[name] = true
-		if wrong := r.set(name, value); wrong != "" {
+		wrong, doubt := r.set(name, value)
+		if wrong != "" {
 			return nil, wrong, nil
+		}
+		if doubt != "" {
+			doubts = append(doubts, doubt)
 		}
 	}
 	if r.freq < 0 {
@@ -100,16 +104,17 @@ func parseRule(s string) (r *rule, wrong string, doubts []string) {
 	if r.count > 0 && r.until.form != absent {
 		doubts = append(doubts, "has both COUNT and UNTIL; the earlier end counts")
 	}
-	return r, "", append(append(doubts, r.misplaced()...), r.settle()...)
+	return r, "", slices.Concat(doubts, r.misplaced(), r.settle())
 }
 
-// set takes one part of a rule over.
-func (r *rule) set(name, value string) (wrong string) {
+// set takes one part of a rule over. Parts that nobody knows are passed over
+// with a doubt, since what is known of the rule is still the best guess.
+func (r *rule) set(name, value string) (wrong, doubt string) {
 	ok := true
 	switch name {
 	case "FREQ":
 		if r.freq, ok = frequencies[value]; !ok {
-			return "repeats by a frequency that is not followed: " + strconv.Quote(short(value, 20))
+			return "repeats by a frequency that is not followed: " + strconv.Quote(short(value, 20)), ""
 		}
 	case "INTERVAL":
 		var n int
@@ -130,13 +135,13 @@ func (r *rule) set(name, value string) (wrong string) {
 			r.given |= p
 			ok = r.list(p, value)
 		} else if !strings.HasPrefix(name, "X-") {
-			return "has the unknown part " + strconv.Quote(short(name, 20))
+			return "", "has the unknown part " + strconv.Quote(short(name, 20)) + ", which is passed over"
 		}
 	}
 	if !ok {
-		return "has a part that is not understood: " + strconv.Quote(short(name+"="+value, 40))
+		return "has a part that is not understood: " + strconv.Quote(short(name+"="+value, 40)), ""
 	}
-	return ""
+	return "", ""
 }
 
 // list takes one list over. It reports false when an entry is out of range.

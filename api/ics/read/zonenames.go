@@ -29,8 +29,8 @@ type windowsNames struct {
 	// byName leads from a name in lower case, that of the system or that shown
 	// to people with or without its offset, to a name of the tz database.
 	byName map[string]string
-	// byPlace leads from an offset and one of its places, such as
-	// "+01:00 berlin".
+	// byPlace leads from a place, and from an offset and one of its places, such
+	// as "+01:00 berlin".
 	byPlace map[string]string
 }
 
@@ -46,8 +46,10 @@ var windows = sync.OnceValue(func() windowsNames {
 			w.byName[places] = zone
 		}
 		for place := range strings.SplitSeq(places, ",") {
-			if key := offset + " " + strings.TrimSpace(place); w.byPlace[key] == "" {
-				w.byPlace[key] = zone
+			for _, key := range []string{strings.TrimSpace(place), offset + " " + strings.TrimSpace(place)} {
+				if w.byPlace[key] == "" {
+					w.byPlace[key] = zone
+				}
 			}
 		}
 	}
@@ -114,8 +116,16 @@ func windowsZone(name string) *time.Location {
 	if zone := w.byName[strings.TrimSpace(places)]; zone != "" {
 		return ianaZone(zone)
 	}
+	return placeOf(places, offset+" ")
+}
+
+// placesZone returns the zone of one of the places that a name lists, such as
+// "Amsterdam, Belgrade, Berlin", or nil.
+func placesZone(name string) *time.Location { return placeOf(strings.ToLower(name), "") }
+
+func placeOf(places, prefix string) *time.Location {
 	for place := range strings.FieldsFuncSeq(places, func(r rune) bool { return strings.ContainsRune(",/&;", r) }) {
-		if zone := w.byPlace[offset+" "+strings.TrimSpace(place)]; zone != "" {
+		if zone := windows().byPlace[prefix+strings.TrimSpace(place)]; zone != "" {
 			return ianaZone(zone)
 		}
 	}

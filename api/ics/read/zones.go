@@ -17,8 +17,8 @@ type zones struct {
 
 // zone returns the zone for a TZID. In this order: the name in the tz
 // database, names of Windows, a path that ends with a name of the tz database,
-// the file's own VTIMEZONE, an offset from UTC, X-WR-TIMEZONE, and the salon's
-// zone. Line is told for the last three, once each.
+// the file's own VTIMEZONE, a list of places, an offset from UTC, X-WR-TIMEZONE,
+// and the salon's zone. Line is told for the last three, once each.
 func (z *zones) zone(tzid string, line int) *time.Location {
 	if loc, ok := z.found[tzid]; ok {
 		return loc
@@ -39,7 +39,7 @@ func (z *zones) zone(tzid string, line int) *time.Location {
 
 func (z *zones) look(name string) (loc *time.Location, doubt string) {
 	name = strings.TrimSpace(name)
-	for _, find := range []func(string) *time.Location{ianaZone, windowsZone, suffixZone, z.own} {
+	for _, find := range []func(string) *time.Location{ianaZone, windowsZone, suffixZone, z.own, placesZone} {
 		if loc := find(name); loc != nil {
 			return loc, ""
 		}

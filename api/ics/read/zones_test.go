@@ -38,6 +38,7 @@ func TestZonesAreFoundByManyNames(t *testing.T) {
 		{"an older name that Windows showed", `"(GMT-05:00) Eastern Time (US & Canada)"`, "17:00", "16:00", nil},
 		{"without its offset", "Eastern Time (US & Canada)", "17:00", "16:00", nil},
 		{"with some of the places", `"(UTC+01:00) Prague, Berlin"`, "11:00", "10:00", nil},
+		{"a list of places", `"Amsterdam, Belgrade, Berlin, Brussels"`, "11:00", "10:00", nil},
 		{"that of a server", "tzone://Microsoft/Utc", "12:00", "12:00", nil},
 		{"a path", "/example.org/20260101_1/Europe/London", "12:00", "11:00", nil},
 		{"a path to a zone of three names", "/example.org/America/Argentina/Ushuaia", "15:00", "15:00", nil},
@@ -90,6 +91,11 @@ func TestZonesThatNobodyKnowsAreTold(t *testing.T) {
 			require.Equal(t, 1, strings.Count(what(problems), tt.told), what(problems))
 		})
 	}
+}
+
+func TestAQuotationMarkThatEndsAfterTheValue(t *testing.T) {
+	require.Equal(t, []string{"2020-06-09T07:00:00Z 1h0m0s"}, busy(t, calendar(event("1", `DTSTART;TZID="W. Europe Standard Time:20200609T090000"`, "DURATION:PT1H")), "2020-01-01", "2021-01-01"))
+	require.Equal(t, []string{"2020-06-09T07:00:00Z 1h0m0s"}, busy(t, calendar(event("1", `DTSTART;TZID="W. Europe Standard Time:20200609T090000`, "DURATION:PT1H")), "2020-01-01", "2021-01-01"))
 }
 
 func TestAColonInANameOfAZoneWithoutQuotationMarks(t *testing.T) {
