@@ -41,7 +41,7 @@ var kindNames = map[Kind]names{
 	Confirmation: comingNames,
 	Prepare:      comingNames,
 	Reminder:     comingNames.and(names{"answer_link": linkName}),
-	Moved:        comingNames.and(names{"before": textName}),
+	Moved:        comingNames.and(names{"before": textName, "answer_link": linkName}),
 	Cancelled:    visitNames.and(names{"book_link": linkName}),
 	RunningLate:  visitNames.and(lateNames),
 	Aftercare:    afterNames,
