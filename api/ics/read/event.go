@@ -8,8 +8,7 @@ import (
 // reader turns the components of one VCALENDAR into values.
 type reader struct {
 	zones
-	method     string
-	allDayBusy bool
+	method string
 }
 
 // take adds what one VCALENDAR holds.

@@ -44,7 +44,11 @@ func described(c *component, log *problems) *time.Location {
 		return nil
 	}
 	slices.SortStableFunc(onsets, func(a, b onset) int { return cmp.Compare(a.at, b.at) })
-	loc, err := time.LoadLocationFromTZData(short(c.text("TZID"), 60), compiled(onsets))
+	data, whole := compiled(onsets)
+	if !whole {
+		log.addf(c.line, "", "VTIMEZONE", "has more than %d different offsets from UTC; changes to the others are left out", mostOffsets)
+	}
+	loc, err := time.LoadLocationFromTZData(short(c.text("TZID"), 60), data)
 	if err != nil {
 		log.add(c.line, "", "VTIMEZONE", "cannot be followed")
 		return nil
@@ -149,8 +153,10 @@ func lenientOffset(s string) (int, bool) {
 
 // compiled writes onsets, ascending and at least one, in the format of
 // compiled zones (RFC 8536 section 3), which the standard library reads. So a
-// zone of a file is a location like any other.
-func compiled(onsets []onset) []byte {
+// zone of a file is a location like any other. It reports false when there are
+// more offsets than the format holds.
+func compiled(onsets []onset) (data []byte, whole bool) {
+	whole = true
 	kinds := []int{onsets[0].from} // the first one is in force before all changes
 	var times, indexes []byte
 	n := 0
@@ -161,6 +167,7 @@ func compiled(onsets []onset) []byte {
 		k := 1 + slices.Index(kinds[1:], o.to)
 		if k == 0 {
 			if len(kinds) > mostOffsets {
+				whole = false
 				continue
 			}
 			k = len(kinds)
@@ -178,13 +185,13 @@ func compiled(onsets []onset) []byte {
 		return b
 	}
 	// A part for readers of 32-bit times comes first; ours is empty.
-	data := append(header(0, 0, 0), header(n, len(kinds), len(abbreviation))...)
+	data = append(header(0, 0, 0), header(n, len(kinds), len(abbreviation))...)
 	data = append(append(data, times...), indexes...)
 	for _, offset := range kinds {
 		data = binary.BigEndian.AppendUint32(data, uint32(int32(offset)))
 		data = append(data, 0, 0) // not daylight saving, first abbreviation
 	}
-	return fmt.Appendf(data, "%s\n\n", abbreviation)
+	return fmt.Appendf(data, "%s\n\n", abbreviation), whole
 }
 
 // abbreviation is what all clocks of a file's own zone are called.
