@@ -92,10 +92,7 @@ func (s *Server) renderFeed(ctx context.Context, f store.FeedState, today date.D
 		if err != nil {
 			return err
 		}
-		if f, err = t.FeedState(ctx, f.Feed); err != nil {
-			return err
-		}
-		x := feedOf{t: t, n: n, subject: f.Subject, today: today, about: ics.Feed{Zone: n.loc, LastModified: ics.LastModified(f.Changed, n.loc, today)}}
+		x := feedOf{t: t, n: n, state: f, today: today, about: ics.Feed{Zone: n.loc}}
 		x.from, _ = scheduling.DayBounds(n.loc, first)
 		_, x.to = scheduling.DayBounds(n.loc, last)
 		switch f.Kind {
@@ -104,8 +101,9 @@ func (s *Server) renderFeed(ctx context.Context, f store.FeedState, today date.D
 		case store.FeedStaff:
 			cal, err = x.staff(ctx)
 		default:
-			cal, err = x.places(ctx, f.Kind == store.FeedSalon)
+			cal, err = x.places(ctx)
 		}
+		f, cal.LastModified = x.state, ics.LastModified(x.state.Changed, n.loc, today)
 		return err
 	})
 	if err != nil {
@@ -122,7 +120,7 @@ func (s *Server) renderFeed(ctx context.Context, f store.FeedState, today date.D
 type feedOf struct {
 	t        *store.Tx
 	n        salonDay
-	subject  string
+	state    store.FeedState
 	today    date.Date
 	about    ics.Feed
 	from, to time.Time
@@ -134,22 +132,22 @@ func (x *feedOf) ofSalon() string { return "All visits at " + x.n.row.Name }
 // at is the name of the calendar of somebody or something of the salon.
 func (x *feedOf) at(name string) string { return cmp.Or(name, "Calendar") + " at " + x.n.row.Name }
 
+// rows reads what the feed shows.
+func (x *feedOf) rows(ctx context.Context) (store.FeedRows, error) {
+	rows, err := x.t.FeedRows(ctx, x.state, x.from, x.to)
+	x.state = rows.State
+	return rows, err
+}
+
 // staff is one person's calendar: one event for each part of a visit.
 func (x *feedOf) staff(ctx context.Context) (ics.Calendar, error) {
-	rows, err := x.t.FeedRows(ctx, x.subject, x.from, x.to)
+	rows, err := x.rows(ctx)
 	if err != nil {
 		return ics.Calendar{}, err
 	}
-	x.about.Name, x.about.Color = x.at(rows.Names[x.subject]), "steelblue"
-	var visits []store.Visit
-	for _, v := range rows.Visits {
-		visits = append(visits, *v)
-	}
-	watch, err := x.n.watchFor(ctx, x.t, visits...)
-	if err != nil {
-		return ics.Calendar{}, err
-	}
-	lines := make(map[string][][]string, len(visits))
+	x.about.Name, x.about.Color = x.at(rows.Names[x.state.Subject]), "steelblue"
+	watch := watchFor{rows.Services, x.n.time.Figures(x.n.units())}
+	lines := make(map[string][][]string, len(rows.Visits))
 	parts := x.within(rows.Parts)
 	out := make([]ics.Part, 0, len(parts))
 	for i, p := range parts {
@@ -160,7 +158,7 @@ func (x *feedOf) staff(ctx context.Context) (ics.Calendar, error) {
 		if _, ok := lines[v.ID]; !ok {
 			lines[v.ID] = watch.of(*v)
 		}
-		out = append(out, staffPart(p, rows, x.subject, lines[v.ID]))
+		out = append(out, staffPart(p, rows, lines[v.ID]))
 	}
 	return ics.StaffFeed(x.about, out)
 }
@@ -202,16 +200,13 @@ func (x *feedOf) within(parts []store.Part) []store.Part {
 
 // places is the calendar of a chair or basin, or of the whole salon: one event for
 // each time that it is in use, or for each visit.
-func (x *feedOf) places(ctx context.Context, salon bool) (ics.Calendar, error) {
-	subject := x.subject
-	if salon {
-		subject = store.PartSalon
-	}
-	rows, err := x.t.FeedRows(ctx, subject, x.from, x.to)
+func (x *feedOf) places(ctx context.Context) (ics.Calendar, error) {
+	rows, err := x.rows(ctx)
 	if err != nil {
 		return ics.Calendar{}, err
 	}
-	x.about.Name, x.about.Color = x.at(rows.Names[x.subject]), "slategray"
+	salon := x.state.Kind == store.FeedSalon
+	x.about.Name, x.about.Color = x.at(rows.Names[x.state.Subject]), "slategray"
 	if salon {
 		x.about.Name, x.about.Color = x.ofSalon(), "seagreen"
 	}
@@ -252,7 +247,7 @@ func partOf(p store.Part, v store.Visit, rows store.FeedRows) ics.Part {
 	return out
 }
 
-func staffPart(p store.Part, rows store.FeedRows, unit string, watch [][]string) ics.Part {
+func staffPart(p store.Part, rows store.FeedRows, watch [][]string) ics.Part {
 	v, names := rows.Visits[p.Visit], rows.Names
 	out := partOf(p, *v, rows)
 	out.Chair = names[v.Chair]

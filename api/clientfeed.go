@@ -16,7 +16,11 @@ const longestRegrowth = 2 * 366 * 24 * time.Hour
 // client is one client's calendar: appointments, aftercare and retouch.
 func (x *feedOf) client(ctx context.Context) (ics.Calendar, error) {
 	x.about.Name = x.n.row.Name
-	parts, err := x.t.PartsOfClient(ctx, x.subject, x.from.Add(-longestRegrowth), x.to)
+	var err error
+	if x.state, err = x.t.FeedState(ctx, x.state.Feed); err != nil {
+		return ics.Calendar{}, err
+	}
+	parts, err := x.t.PartsOfClient(ctx, x.state.Subject, x.from.Add(-longestRegrowth), x.to)
 	if err != nil {
 		return ics.Calendar{}, err
 	}

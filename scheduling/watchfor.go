@@ -30,6 +30,10 @@ func Fill(lines []string, of map[string]string) []string {
 	}
 	out := make([]string, len(lines))
 	for i, line := range lines {
+		if strings.IndexByte(line, '{') < 0 { // most have no placeholder
+			out[i] = line
+			continue
+		}
 		out[i] = placeholder.ReplaceAllStringFunc(line, func(s string) string {
 			if text, ok := of[strings.Trim(s, "{}")]; ok {
 				return text

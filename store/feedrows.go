@@ -5,6 +5,9 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
+
+	"chairblock/scheduling"
 )
 
 // FeedRows is what one calendar shows of a stretch of time, and no more.
@@ -19,13 +22,28 @@ type FeedRows struct {
 	// calendar only.
 	Kept  map[string][]string
 	Names map[string]string // of people and stations
+	// Services are the versions that the visits were booked with, with their steps
+	// only; in a person's calendar.
+	Services map[ServiceKey]ServiceRow
+	State    FeedState // as it is at the moment of the rest
+
+	words map[string]string // one copy of what stands in many rows
 }
 
-// FeedRows reads what the calendar of a person, a station or (PartSalon) the
-// salon shows between from and to.
-func (t *Tx) FeedRows(ctx context.Context, subject string, from, to time.Time) (FeedRows, error) {
-	r := FeedRows{Visits: map[string]*Visit{}, Clients: map[string]Client{}, Kept: map[string][]string{}, Names: map[string]string{}}
+// FeedRows reads what the feed of a person, a station or the salon shows between
+// from and to, or returns scheduling.ErrNotFound. It takes two round trips.
+func (t *Tx) FeedRows(ctx context.Context, f FeedState, from, to time.Time) (FeedRows, error) {
+	r := FeedRows{Visits: map[string]*Visit{}, Clients: map[string]Client{}, Kept: map[string][]string{}, Names: map[string]string{},
+		Services: map[ServiceKey]ServiceRow{}, words: map[string]string{}}
+	subject := f.Subject
+	if f.Kind == FeedSalon {
+		subject = PartSalon
+	}
 	var first pgx.Batch
+	first.Queue(feedByID, t.salon, f.Feed).Query(func(rows pgx.Rows) (err error) {
+		r.State, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])
+		return err
+	})
 	first.Queue(`
 		SELECT p.visit_id, p.uid, p.sequence, p.changed_at, p.starts_at, p.ends_at, p.kind,
 		       v.title, coalesce(v.chair_id, ''), coalesce(v.client_id, ''), coalesce(c.given_name, ''), coalesce(c.family_name, '')
@@ -51,7 +69,9 @@ func (t *Tx) FeedRows(ctx context.Context, subject string, from, to time.Time) (
 		r.queueKept(&more, t.salon, ids)
 	case PartInUse:
 	default:
-		r.queueSteps(&more, t.salon, subject, ids)
+		r.queueSteps(&more, t.salon, ids)
+		r.queueUnits(&more, t.salon, subject, ids)
+		r.queueVersions(&more, t.salon, ids)
 	}
 	return r, domain("feed", t.tx.SendBatch(ctx, &more).Close(), false)
 }
@@ -89,51 +109,82 @@ func (r *FeedRows) names(rows pgx.Rows) error {
 	return err
 }
 
+// word is b as text, with one copy of each.
+func (r *FeedRows) word(b pgtype.DriverBytes) string {
+	w, ok := r.words[string(b)]
+	if !ok {
+		w = string(b)
+		r.words[w] = w
+	}
+	return w
+}
+
 func (r *FeedRows) queueServices(b *pgx.Batch, salon string, ids []string) {
 	b.Queue(`
 		SELECT x.visit_id, x.service_id, x.service_version, k.name, x.lead_id
 		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
 		WHERE x.salon_id = $1 AND x.visit_id = ANY($2) ORDER BY x.visit_id, x.ordinal`, salon, ids).Query(func(rows pgx.Rows) error {
-		var visit string
-		var x VisitService
-		_, err := pgx.ForEachRow(rows, []any{&visit, &x.Service, &x.Version, &x.Name, &x.Lead}, func() error {
-			v := r.Visits[visit]
-			v.Services = append(v.Services, x)
+		var visit, service, name, lead pgtype.DriverBytes
+		var version int
+		_, err := pgx.ForEachRow(rows, []any{&visit, &service, &version, &name, &lead}, func() error {
+			v := r.Visits[string(visit)]
+			v.Services = append(v.Services, VisitService{Service: r.word(service), Version: version, Name: r.word(name), Lead: r.word(lead)})
 			return nil
 		})
 		return err
 	})
 }
 
-// queueSteps asks for the steps with those who are at work in them beside the
-// person herself, and for the basin.
-func (r *FeedRows) queueSteps(b *pgx.Batch, salon, person string, ids []string) {
+func (r *FeedRows) queueSteps(b *pgx.Batch, salon string, ids []string) {
 	b.Queue(`
-		SELECT visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, looks FROM visit_step
+		SELECT visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, nullif(looks, '{}') FROM visit_step
 		WHERE salon_id = $1 AND visit_id = ANY($2) ORDER BY visit_id, ordinal`, salon, ids).Query(func(rows pgx.Rows) error {
-		var visit string
+		var visit, kind, label pgtype.DriverBytes
 		for rows.Next() {
 			var st VisitStep
-			if err := rows.Scan(&visit, &st.Ordinal, &st.Service, &st.Kind, &st.Label, &st.Start, &st.End, &st.Looks); err != nil {
+			if err := rows.Scan(&visit, &st.Ordinal, &st.Service, &kind, &label, &st.Start, &st.End, &st.Looks); err != nil {
 				return err
 			}
-			v := r.Visits[visit]
+			st.Kind, st.Label = r.word(kind), r.word(label)
+			v := r.Visits[string(visit)]
 			v.Steps = append(v.Steps, st)
 		}
 		return rows.Err()
 	})
+}
+
+// queueUnits asks for the basin of each step and for who is at work in it beside
+// the person herself.
+func (r *FeedRows) queueUnits(b *pgx.Batch, salon, person string, ids []string) {
 	b.Queue(`
 		SELECT visit_id, ordinal, unit_id, role FROM visit_step_unit
 		WHERE salon_id = $1 AND visit_id = ANY($2) AND unit_id <> $3 AND role IN ('basin', 'assistant', 'lead', 'watcher')
 		ORDER BY visit_id, ordinal, role, unit_id`, salon, ids, person).Query(func(rows pgx.Rows) error {
-		var visit string
-		var u StepUnit
-		_, err := pgx.ForEachRow(rows, []any{&visit, &u.Ordinal, &u.Unit, &u.Role}, func() error {
-			steps := r.Visits[visit].Steps
-			if u.Ordinal < len(steps) { // steps are numbered from 0 on
-				steps[u.Ordinal].Units = append(steps[u.Ordinal].Units, u)
+		var visit, unit, role pgtype.DriverBytes
+		var ordinal int
+		_, err := pgx.ForEachRow(rows, []any{&visit, &ordinal, &unit, &role}, func() error {
+			steps := r.Visits[string(visit)].Steps
+			if ordinal < len(steps) { // steps are numbered from 0 on
+				st := &steps[ordinal]
+				st.Units = append(st.Units, StepUnit{Ordinal: ordinal, Unit: r.word(unit), Role: r.word(role)})
 			}
 			return nil
+		})
+		return err
+	})
+}
+
+func (r *FeedRows) queueVersions(b *pgx.Batch, salon string, ids []string) {
+	b.Queue(`
+		SELECT service_id, service_version, steps FROM service_version
+		WHERE salon_id = $1 AND (service_id, service_version) IN (
+			SELECT service_id, service_version FROM visit_service WHERE salon_id = $1 AND visit_id = ANY($2))`, salon, ids).Query(func(rows pgx.Rows) error {
+		var k ServiceKey
+		var steps []byte
+		_, err := pgx.ForEachRow(rows, []any{&k.ID, &k.Version, &steps}, func() error {
+			list, err := readSteps(steps)
+			r.Services[k] = ServiceRow{Service: scheduling.Service{Steps: list}}
+			return err
 		})
 		return err
 	})

@@ -182,11 +182,13 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string, used bool) (Fee
 	return f, domain("feed", err, false)
 }
 
+// feedByID reads the state of feed $2 in salon $1.
+const feedByID = `WITH hit AS (SELECT salon_id, feed_id, kind, subject_id, created_at FROM feed WHERE salon_id = $1 AND feed_id = $2)` + stateOfFeed
+
 // FeedState is what a feed's validators are made of as this transaction sees it,
 // or scheduling.ErrNotFound.
 func (t *Tx) FeedState(ctx context.Context, id string) (FeedState, error) {
-	rows, err := t.tx.Query(ctx, `WITH hit AS (SELECT salon_id, feed_id, kind, subject_id, created_at FROM feed WHERE salon_id = $1 AND feed_id = $2)`+stateOfFeed,
-		t.salon, id)
+	rows, err := t.tx.Query(ctx, feedByID, t.salon, id)
 	if err != nil {
 		return FeedState{}, domain("feed", err, false)
 	}

@@ -226,7 +226,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"FeedByID":     func(t *store.Tx, x *filled) (any, error) { return t.FeedByID(x.t.Context(), x.feed) },
 	"FeedState":    func(t *store.Tx, x *filled) (any, error) { return t.FeedState(x.t.Context(), x.feed) },
 	"FeedRows": func(t *store.Tx, x *filled) (any, error) {
-		return t.FeedRows(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
+		return t.FeedRows(x.t.Context(), store.FeedState{Feed: x.feed, Kind: store.FeedStaff, Subject: x.ada}, at(-24, 0), at(48, 0))
 	},
 	"FeedVisits": func(t *store.Tx, x *filled) (any, error) { return t.FeedVisits(x.t.Context(), []string{x.visit}) },
 	"UnitNames":  func(t *store.Tx, x *filled) (any, error) { return t.UnitNames(x.t.Context(), x.ada) },

@@ -69,14 +69,20 @@ func scanService(row pgx.CollectableRow) (ServiceRow, error) {
 	if err != nil {
 		return s, err
 	}
+	s.Steps, err = readSteps(steps)
+	return s, err
+}
+
+func readSteps(raw []byte) ([]scheduling.Step, error) {
 	var list []stepRow
-	if err := json.Unmarshal(steps, &list); err != nil {
-		return s, err
+	if err := json.Unmarshal(raw, &list); err != nil {
+		return nil, err
 	}
-	for _, r := range list {
-		s.Steps = append(s.Steps, r.step())
+	out := make([]scheduling.Step, len(list))
+	for i, r := range list {
+		out[i] = r.step()
 	}
-	return s, nil
+	return out, nil
 }
 
 func stepsJSON(steps []scheduling.Step) ([]byte, error) {
