@@ -334,3 +334,67 @@ func TestNobodyIsAskedToComeAgainWhoComesAnyway(t *testing.T) {
 	s.turn(w, "cancelled")
 	require.Equal(t, store.Sent, s.sent(o, s.inLine(store.Reminder{Visit: v.ID, Kind: "retouch"})).State)
 }
+
+func TestATextMessageHoldsTheLinkThatStopsTextMessages(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	g := runGateway(t)
+	s.call("POST", "/v1/webhook", object{"address": g.address, "enabled": true}).is(201, nil)
+	var c api.ClientBody
+	s.call("POST", "/v1/clients", object{"given_name": "Tess", "mail": "tess@example.org", "phone": "+4930901820", "contact_by": "text"}).is(201, &c)
+	v, _ := s.book(c.ID, start.Add(51*time.Hour), s.straightening())
+	d := s.inLine(store.Reminder{Visit: v.ID, Kind: "reminder"})
+	out := s.sent(&outbox{}, d)
+	require.Equal(t, store.Outcome{State: store.Sent, Channel: store.ByWebhook}, out)
+	s.behind(`UPDATE reminder SET channel = 'webhook', state = 'sent', done_at = due_at WHERE reminder_id = $1`, d.Reminder.ID) // as the worker does
+	_, bodies := g.taken()
+	i := strings.Index(bodies[0], "/m/m_")
+	require.Positive(t, i, bodies[0])
+	path := bodies[0][i : i+len("/m/m_")+len(s.row.Key)+44]
+	s.press(path+"/stop", "what", "way")
+	require.Equal(t, []string{"text"}, s.wishesOf(c.ID).Ways)
+	require.Equal(t, store.NotWanted, s.sent(&outbox{}, s.inLine(store.Reminder{Visit: v.ID, Kind: "reminder"})).State)
+	// She is called before she comes for nothing.
+	s.turn(v, "cancelled")
+	require.Equal(t, store.ToCall, s.sent(&outbox{}, s.inLine(store.Reminder{Visit: v.ID, Kind: "cancelled"})).State)
+	// A gateway that is switched off is none.
+	s.press(path+"/again", "what", "way")
+	tag := s.call("GET", "/v1/webhook", nil).header.Get("ETag")
+	s.call("PUT", "/v1/webhook", object{"address": g.address, "enabled": false}, "If-Match", tag).is(200, nil)
+	require.Equal(t, store.ToCall, s.sent(&outbox{}, s.inLine(store.Reminder{Visit: v.ID, Kind: "cancelled"})).State)
+}
+
+func TestAMailSaysWhereOnePostStopsItOnlyOverAnEncryptedConnection(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), start.Add(51*time.Hour), s.straightening())
+	o := &outbox{}
+	s.sent(o, s.inLine(store.Reminder{Visit: v.ID, Kind: "reminder"}))
+	require.Empty(t, o.last(t).Unsubscribe)
+	server := api.New(s.store, "https://salon.example", func() time.Time { return *s.clock.Load() })
+	d := s.inLine(store.Reminder{Visit: v.ID, Kind: "reminder"})
+	out, err := server.Deliver(o)(t.Context(), d)
+	require.NoError(t, err)
+	require.Equal(t, store.Sent, out.State)
+	link, err := s.store.MessageLink(t.Context(), s.row, d.Reminder.ID)
+	require.NoError(t, err)
+	require.Equal(t, "https://salon.example/m/"+link+"/stop", o.last(t).Unsubscribe)
+	require.Contains(t, o.last(t).Text, "https://salon.example/m/"+link)
+}
+
+func TestAReminderAsksForAYesOnlyWhereTheSalonWants(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), start.Add(51*time.Hour), s.straightening())
+	o := &outbox{}
+	asks := func() bool {
+		require.Equal(t, store.Sent, s.sent(o, s.inLine(store.Reminder{Visit: v.ID, Kind: "reminder"})).State)
+		return strings.Contains(o.last(t).HTML, "Yes, I am coming")
+	}
+	require.True(t, asks())
+	s.messageRules(object{"reminder_asks_yes": false})
+	require.False(t, asks())
+	s.messageRules(object{})
+	s.call("POST", "/v1/visits/"+v.ID+"/yes", object{"how": "call"}).is(200, nil)
+	require.False(t, asks(), "she has said so")
+}

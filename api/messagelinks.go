@@ -38,13 +38,12 @@ const (
 // from other sites' pages need no refusal. What only reads changes nothing, since
 // programs that scan mails open every link.
 func (s *Server) mountMessageLinks() {
-	page := s.echo.Group("/m", answerHeaders, limitForm, s.slowGuessing)
-	page.GET("/:link", s.answerPage)
-	page.HEAD("/:link", s.answerPage)
-	page.GET("/:link/:what", s.answerPage)
-	page.POST("/:link/stop", s.stopMessages)
-	page.POST("/:link/again", s.wantAgain)
-	page.POST("/:link/yes", s.sayYes)
+	around := []echo.MiddlewareFunc{answerHeaders, limitForm, s.slowGuessing}
+	s.echo.Match([]string{http.MethodGet, http.MethodHead}, messagePath+":link", s.answerPage, around...)
+	s.echo.Match([]string{http.MethodGet, http.MethodHead}, messagePath+":link/:what", s.answerPage, around...)
+	for what, h := range map[string]echo.HandlerFunc{"stop": s.stopMessages, "again": s.wantAgain, "yes": s.sayYes} {
+		s.echo.POST(messagePath+":link/"+what, h, around...)
+	}
 }
 
 func answerHeaders(next echo.HandlerFunc) echo.HandlerFunc {
