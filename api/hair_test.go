@@ -353,8 +353,10 @@ func TestRulesOfCareReachVisitsCalendarsAndMessages(t *testing.T) {
 	s.call("POST", "/v1/feeds", object{"kind": "client", "subject_id": client}).is(201, &feed)
 	calendar := string(s.call("GET", strings.TrimPrefix(feed.URL, "http://127.0.0.1"), nil).is(200, nil).body)
 	calendar = strings.ReplaceAll(strings.ReplaceAll(calendar, "\r\n ", ""), "\\", "")
-	require.Contains(t, calendar, "Keep your hair dry until Fri 13:30")
-	require.Contains(t, calendar, "No ties, clips, hats or tucking behind the ears until Sat 13 June 13:30.")
+	for _, title := range []string{"Keep your hair dry until Fri 13:30", "Keep your hair untied until Sat 13:30"} {
+		require.Contains(t, calendar, "SUMMARY:"+title+"\r\n")
+	}
+	require.Equal(t, 2, strings.Count(calendar, "TRIGGER;RELATED=END:PT0S"), "each with its own end")
 	at := *s.clock.Load()
 	s.at(s.nineOn(2027, time.January, 20))
 	require.Contains(t, string(s.call("GET", strings.TrimPrefix(feed.URL, "http://127.0.0.1"), nil).is(200, nil).body), "DTSTART;VALUE=DATE:20270208")
