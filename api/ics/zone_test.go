@@ -2,6 +2,7 @@ package ics
 
 import (
 	"bytes"
+	"encoding/json"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -238,6 +239,63 @@ func TestZoneIsRightOverManyYears(t *testing.T) {
 		feed := zoneFeed(t, loc, day(1990, time.January, 1), day(2036, time.December, 31))
 		requireZoneIsRight(t, loc, feed, time.Date(1990, 1, 2, 0, 0, 0, 0, time.UTC), time.Date(2036, 12, 31, 0, 0, 0, 0, time.UTC))
 	}
+}
+
+// transitions are changes of clocks as another program reads them out of the same
+// zone data.
+type transitions struct {
+	TZData string `json:"tzdata"`
+	Zones  map[string]struct {
+		Years       [2]int
+		Transitions []struct {
+			UTC      time.Time
+			From, To int
+		}
+	}
+}
+
+func readTransitions(t testing.TB) transitions {
+	t.Helper()
+	raw, err := os.ReadFile("../../scheduling/testdata/tz_transitions.json")
+	require.NoError(t, err)
+	var out transitions
+	require.NoError(t, json.Unmarshal(raw, &out))
+	if v := ZoneDataVersion(); v != out.TZData {
+		t.Skipf("SKIPPED: the system has the zone data %s, the transitions are those of %s", v, out.TZData)
+	}
+	return out
+}
+
+// Each change of clocks from 1971 on is in a feed of its time, to the second.
+func TestEveryChangeOfClocksIsInAFeedOfItsTime(t *testing.T) {
+	checked := 0
+	for name, z := range readTransitions(t).Zones {
+		loc := zone(t, name)
+		for i, x := range z.Transitions {
+			if x.UTC.Year() < firstYear {
+				continue
+			}
+			day := date.NewAt(x.UTC)
+			from, to := Window(day)
+			onsets := expandZone(t, zoneFeed(t, loc, from, to), to.Year()+1)
+			at := func(x time.Time) int {
+				k := sort.Search(len(onsets), func(k int) bool { return onsets[k].at.After(x) })
+				require.Positive(t, k, "%s at %s", name, x)
+				return onsets[k-1].to
+			}
+			require.Equal(t, x.From, at(x.UTC.Add(-time.Second)), "%s before %s", name, x.UTC)
+			require.Equal(t, x.To, at(x.UTC), "%s at %s", name, x.UTC)
+			checked++
+			for _, o := range z.Transitions[i+1:] { // the others of the same window
+				if o.UTC.After(x.UTC.AddDate(0, 0, DaysAhead)) {
+					break
+				}
+				require.Equal(t, o.To, at(o.UTC), "%s at %s in the feed of %s", name, o.UTC, day)
+			}
+		}
+	}
+	t.Log(checked, "changes of clocks")
+	require.Greater(t, checked, 500)
 }
 
 func TestZoneIsRightInTheWindowOfAFeed(t *testing.T) {
