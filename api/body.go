@@ -53,6 +53,9 @@ func plain(s string) bool { return utf8.ValidString(s) && !strings.ContainsRune(
 func readBody(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
+		if isUpload(c) && r.ContentLength > maxUpload {
+			return newProblem(http.StatusRequestEntityTooLarge, "too-large", "a file may have 5 MiB")
+		}
 		if r.Body == nil || r.Body == http.NoBody || isUpload(c) {
 			return next(c)
 		}
