@@ -105,7 +105,7 @@ func followMessages(ctx context.Context, t *store.Tx, n salonDay, visits []store
 	var moved []store.Rescheduled
 	for _, r := range list {
 		v := byID[r.Visit]
-		for _, x := range n.followsFrom(rules, v, now, grows[v.Client], false, false) {
+		for _, x := range n.followsFrom(rules, v, now, grows[v.Client], nil, false) {
 			if x.is(r) {
 				moved = append(moved, store.Rescheduled{Reminder: r.ID, Due: x.due})
 			}

@@ -474,6 +474,9 @@ func (s *Server) writeFact(ctx context.Context, t *store.Tx, x *cardOf, fact sto
 	if x, err = readCard(ctx, t, x.n, x.v, x.row); err != nil {
 		return nil, err
 	}
+	if err := s.followLook(ctx, t, x); err != nil {
+		return nil, err
+	}
 	k, err := readFact(fact)
 	if err != nil {
 		return nil, err

@@ -104,12 +104,17 @@ func TestAVisitMayLastPastMidnight(t *testing.T) {
 }
 
 func TestAftercareIs48RealHoursOverAChangeOfClocks(t *testing.T) {
-	for _, x := range []struct{ name, day, end, dry, retouch string }{
-		// 48 hours are 47 or 49 on the clock; the retouch follows after
-		// 7.5 cm at 1.1 cm a month, 208 days (derived), at ten by the clock.
-		{"clocks go forward", "2026-03-28", "2026-03-28T13:40:00+01:00", "2026-03-30T14:40:00+02:00", "2026-10-22T10:00:00+02:00"},
-		{"clocks go back", "2026-10-24", "2026-10-24T13:40:00+02:00", "2026-10-26T12:40:00+01:00", "2027-05-20T10:00:00+02:00"},
-		{"no change", "2026-06-12", "2026-06-12T13:40:00+02:00", "2026-06-14T13:40:00+02:00", "2027-01-06T10:00:00+01:00"},
+	for _, x := range []struct{ name, day, end, asked, dry, washed, retouch, again string }{
+		// 48 hours are 47 or 49 on the clock, 24 are 23 or 25. The look after the
+		// first wash is offered on the third day; the retouch follows after
+		// 7.5 cm at 1.1 cm a month, 208 days (derived), and is said again four weeks
+		// later, all three at ten by the clock.
+		{"clocks go forward", "2026-03-28", "2026-03-28T13:40:00+01:00", "2026-03-29T14:40:00+02:00", "2026-03-30T14:40:00+02:00",
+			"2026-03-31T10:00:00+02:00", "2026-10-22T10:00:00+02:00", "2026-11-19T10:00:00+01:00"},
+		{"clocks go back", "2026-10-24", "2026-10-24T13:40:00+02:00", "2026-10-25T12:40:00+01:00", "2026-10-26T12:40:00+01:00",
+			"2026-10-27T10:00:00+01:00", "2027-05-20T10:00:00+02:00", "2027-06-17T10:00:00+02:00"},
+		{"no change", "2026-06-12", "2026-06-12T13:40:00+02:00", "2026-06-13T13:40:00+02:00", "2026-06-14T13:40:00+02:00",
+			"2026-06-15T10:00:00+02:00", "2027-01-06T10:00:00+01:00", "2027-02-03T10:00:00+01:00"},
 	} {
 		s := newSalon(t)
 		begin, err := time.ParseInLocation("2006-01-02 15:04", x.day+" 09:00", berlin(t))
@@ -133,7 +138,8 @@ func TestAftercareIs48RealHoursOverAChangeOfClocks(t *testing.T) {
 				due[r.Kind] = r.Due.Format(time.RFC3339)
 			}
 		}
-		require.Equal(t, map[string]string{"aftercare": x.end, "aftercare_end": x.dry, "retouch": x.retouch}, due, x.name)
+		require.Equal(t, map[string]string{"aftercare": x.end, "day_after": x.asked, "aftercare_end": x.dry, "first_wash": x.washed,
+			"retouch": x.retouch, "retouch_again": x.again}, due, x.name)
 	}
 }
 

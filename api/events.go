@@ -332,14 +332,19 @@ func (s *Server) noted(ctx context.Context, t *store.Tx, v *store.Visit, presses
 			return err
 		}
 	}
-	if err := t.SetVisitState(ctx, v); err != nil || v.State == was.State {
+	if err := t.SetVisitState(ctx, v); err != nil {
 		return err
 	}
 	n, err := loadSalon(ctx, t)
 	if err != nil {
 		return err
 	}
-	return s.followVisit(ctx, t, n, *v)
+	if v.State != was.State {
+		if err := s.followVisit(ctx, t, n, *v); err != nil {
+			return err
+		}
+	}
+	return s.followLooks(ctx, t, n, *v)
 }
 
 // follow gives a visit that is not over the state that its facts say.

@@ -21,6 +21,12 @@ const (
 	dayAfter = 24 * time.Hour
 	// comesLate is how long after the start a client who is not here is late.
 	comesLate = 10 * time.Minute
+	// toldLately is how shortly before a reminder a client must have been told of
+	// the visit to need none, and preparedLately the same for how to prepare.
+	toldLately     = 6 * time.Hour
+	preparedLately = 7 * 24 * time.Hour
+	// followedFor is how long after its end hair is looked at for its first wash.
+	followedFor = (firstWashTo + 1) * 24 * time.Hour
 	// changedWithin is how near a visit must be for its staff to be told that it
 	// changed, and gatheredFor how long such changes are gathered.
 	changedWithin = 48 * time.Hour
@@ -157,10 +163,10 @@ func treats(v store.Visit) bool {
 }
 
 // followsFrom are the messages that follow from the end of v, seen from now; its
-// hair grows like g. Where hair was treated again since, or a treatment is booked, nobody is
-// called back because of v; washed says that the look after the first wash is
-// booked or over.
-func (n salonDay) followsFrom(r MessageRules, v store.Visit, now time.Time, g scheduling.Growth, again, washed bool) []occasion {
+// hair grows like g. Nobody is called back because of v who has another treatment
+// booked, or had one since: next is its start. Washed says that the look after the
+// first wash is booked or over.
+func (n salonDay) followsFrom(r MessageRules, v store.Visit, now time.Time, g scheduling.Growth, next *time.Time, washed bool) []occasion {
 	if v.State != store.Finished && v.State != store.StoppedEarly || !needsAftercare(v) || v.Client == "" {
 		return nil
 	}
@@ -171,14 +177,14 @@ func (n salonDay) followsFrom(r MessageRules, v store.Visit, now time.Time, g sc
 		{kind: notify.DayAfter, due: end.Add(dayAfter), onlyAhead: true},
 		{kind: notify.AftercareEnd, due: n.keepDryUntil(end), onlyAhead: true},
 	}
-	if !washed && !again {
+	if !washed && (next == nil || next.Sub(end) >= followedFor) {
 		due := n.datedAt(r, end, firstWashFrom)
 		if dry := n.keepDryUntil(end); due.Before(dry) { // before that there is nothing to wash
 			due = dry
 		}
 		list = append(list, occasion{kind: notify.FirstWash, due: due, onlyAhead: true})
 	}
-	if !again {
+	if next == nil {
 		list = append(list, occasion{kind: notify.Retouch, due: retouch, onlyAhead: true},
 			occasion{kind: notify.RetouchAgain, due: n.datedAt(r, retouch, 7*r.RetouchAgainWeeks), onlyAhead: true})
 	}

@@ -163,7 +163,9 @@ func (q *queue) booked(ctx context.Context) ([]occasion, error) {
 	if v.Client == "" {
 		return list, nil
 	}
-	list = append(list, occasion{kind: notify.Reminder, due: q.n.ahead(q.rules, v.Start, q.rules.ReminderHours), reason: about, onlyAhead: true})
+	reminder := occasion{kind: notify.Reminder, due: q.n.ahead(q.rules, v.Start, q.rules.ReminderHours), reason: about, onlyAhead: true}
+	reminder.onlyKept = q.toldSince(reminder.due.Add(-toldLately), notify.Confirmation, notify.Moved)
+	list = append(list, reminder)
 	chemical, err := isChemical(ctx, q.t, v)
 	if err != nil || !chemical || !now.Before(v.Start) {
 		return list, err
@@ -173,14 +175,31 @@ func (q *queue) booked(ctx context.Context) ([]occasion, error) {
 		return nil, err
 	}
 	prepare := occasion{kind: notify.Prepare, due: q.n.prepareDue(q.rules, v, of[v.ID]), reason: about}
+	prepare.onlyKept = q.toldSince(prepare.due.Add(-preparedLately), notify.Prepare)
 	if !prepare.due.After(now) {
 		prepare.due = now
-		// Who knows how to prepare hears of a new start by itself.
-		prepare.onlyKept = slices.ContainsFunc(q.list, func(r store.Reminder) bool {
-			return r.Kind == string(notify.Prepare) && (r.State == store.Sent || r.State == store.Sending || r.State == store.ToCall)
-		})
 	}
 	return append(list, prepare), nil
+}
+
+// toldSince reports whether a message of one of the kinds has gone out since t, or,
+// where it is news, is about to.
+func (q *queue) toldSince(t time.Time, kinds ...notify.Kind) bool {
+	return slices.ContainsFunc(q.list, func(r store.Reminder) bool {
+		out := r.State == store.Sent || r.State == store.Sending || r.State == store.ToCall
+		news := r.State == store.Waiting && r.Kind != string(notify.Prepare)
+		return kindIn(r, kinds) && (out || news) && r.Due.After(t)
+	})
+}
+
+// putOff makes a message that waits due at another time.
+func (q *queue) putOff(ctx context.Context, id string, due time.Time) error {
+	for i := range q.list {
+		if q.list[i].ID == id {
+			q.list[i].Due = due
+		}
+	}
+	return q.t.RescheduleReminders(ctx, []store.Rescheduled{{Reminder: id, Due: due}})
 }
 
 // isChemical reports whether a service of v works with chemicals.

@@ -27,8 +27,8 @@ func longAgo(t *testing.T) *salon {
 	return s
 }
 
-// settled waits until no message of a visit is waiting and lists the state of
-// each, by kind and number.
+// settled waits until no message to the client of a visit is waiting and lists the
+// state of each, by kind and number.
 func (s *salon) settled(visit string) map[string]api.ReminderBody {
 	s.t.Helper()
 	for deadline := time.Now().Add(60 * time.Second); ; time.Sleep(20 * time.Millisecond) {
@@ -36,6 +36,9 @@ func (s *salon) settled(visit string) map[string]api.ReminderBody {
 		s.call("GET", "/v1/visits/"+visit, nil).is(200, &v)
 		out, waiting := map[string]api.ReminderBody{}, 0
 		for _, r := range v.Reminders {
+			if r.StaffID != "" {
+				continue
+			}
 			name := r.Kind
 			for _, taken := out[name]; taken; _, taken = out[name] {
 				name += "+"
@@ -66,12 +69,12 @@ func TestAVisitSendsItsMessagesFromBookingToRetouch(t *testing.T) {
 	client := s.client("Mara")
 	v, tag := s.book(client, begin.Add(97*time.Hour), s.straightening())
 	first := s.settled(v.ID)
-	require.Equal(t, map[string]string{"confirmation": "sent", "prepare": "sent", "reminder": "sent", "client_late": "sent"}, states(first))
+	require.Equal(t, map[string]string{"confirmation": "sent", "prepare": "sent", "reminder": "sent"}, states(first))
 	require.True(t, first["confirmation"].Due.Equal(begin))
 	require.True(t, first["reminder"].Due.Equal(v.Start.Add(-24*time.Hour)))
 
 	a := s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start.Add(time.Hour)}, "If-Match", tag).is(200, nil)
-	require.Equal(t, map[string]string{"confirmation": "sent", "moved": "sent", "reminder": "sent", "reminder+": "sent"}, states(s.settled(v.ID)))
+	require.Equal(t, map[string]string{"confirmation": "sent", "prepare": "sent", "moved": "sent", "reminder": "sent", "reminder+": "sent"}, states(s.settled(v.ID)))
 	s.at(v.Start.Add(6 * time.Hour))
 	s.call("POST", "/v1/visits/"+v.ID+"/finish", object{}, "If-Match", a.header.Get("ETag")).is(200, nil)
 	done := s.settled(v.ID)
@@ -85,7 +88,7 @@ func TestAVisitSendsItsMessagesFromBookingToRetouch(t *testing.T) {
 	require.Equal(t, "sent", s.settled(w.ID)["cancelled"].State)
 
 	letters := p.taken()
-	require.Len(t, letters, 10)
+	require.Len(t, letters, 14)
 	ids := map[string]bool{}
 	for _, l := range letters {
 		ids[l.id] = true
@@ -96,7 +99,7 @@ func TestAVisitSendsItsMessagesFromBookingToRetouch(t *testing.T) {
 		require.NotContains(t, l.text, "%!")
 		require.NotContains(t, l.text, "<no value>")
 	}
-	require.Len(t, ids, 10, "every message has an id of its own")
+	require.Len(t, ids, 14, "every message has an id of its own")
 	text := func(i int) string { return strings.Join(strings.Fields(letters[i].text), " ") }
 	require.Contains(t, text(0)+text(1), "dry and untied")
 	require.Contains(t, text(0)+text(1), "13:30")
@@ -128,7 +131,7 @@ func TestAMessageIsSentTheWayThatTheClientWishesWhenItIsDue(t *testing.T) {
 	}
 	var list struct{ Items []api.ReminderBody }
 	s.call("GET", "/v1/reminders?first_date=2024-06-10&last_date=2024-06-14", nil).is(200, &list)
-	require.Len(t, list.Items, 10)
+	require.Len(t, list.Items, 15, "with one for each stylist, should the client be late")
 	require.True(t, slices.IsSortedFunc(list.Items, func(a, b api.ReminderBody) int { return a.Due.Compare(b.Due) }))
 }
 
@@ -170,12 +173,13 @@ func TestAMessageThatComesTooLateIsLeftOut(t *testing.T) {
 	s.at(v.Start.Add(time.Minute)) // for days no mail has gone out
 	p := s.deliver(nil)
 	late := s.settled(v.ID)
-	require.Equal(t, map[string]string{"confirmation": "withdrawn", "reminder": "withdrawn"}, states(late))
+	require.Equal(t, map[string]string{"confirmation": "withdrawn", "prepare": "withdrawn", "reminder": "withdrawn"}, states(late))
 	require.Contains(t, late["reminder"].Problem, "too late")
 	require.Equal(t, map[string]string{"confirmation": "withdrawn", "reminder": "withdrawn", "cancelled": "withdrawn"}, states(s.settled(gone.ID)))
 	kinds := states(s.settled(done.ID))
-	require.Equal(t, "withdrawn sent sent", kinds["aftercare"]+" "+kinds["aftercare_end"]+" "+kinds["retouch"], "48 hours and a little after the end")
-	require.Len(t, p.taken(), 2)
+	require.Equal(t, map[string]string{"confirmation": "withdrawn", "prepare": "withdrawn", "aftercare": "withdrawn", "day_after": "withdrawn", "aftercare_end": "sent", "first_wash": "sent",
+		"retouch": "sent", "retouch_again": "sent"}, kinds, "48 hours and a little after the end")
+	require.Len(t, p.taken(), 4)
 	s.call("POST", "/v1/visits/"+v.ID+"/cancel", nil, "If-Match", tag).is(200, nil)
 }
 

@@ -95,6 +95,7 @@ func (m tells) comesAnyway() string {
 		switch {
 		case m.kind == notify.FirstWash && o.Parent != nil && *o.Parent == m.visit.ID && o.ParentAs != nil && *o.ParentAs == store.FirstWashCheck:
 			return "the look after the first wash is booked"
+		case m.kind == notify.FirstWash && o.Start.Sub(realEnd(m.visit)) >= followedFor: // after the look
 		case o.ID != m.visit.ID && o.Start.After(m.visit.Start) && treats(o):
 			return "the client has another visit"
 		}

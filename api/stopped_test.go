@@ -43,7 +43,7 @@ func (x *noting) waiting() []string {
 	x.v, x.tag = v, a.header.Get("ETag")
 	out := []string{}
 	for _, r := range v.Reminders {
-		if r.State == "waiting" {
+		if r.State == "waiting" && r.StaffID == "" {
 			out = append(out, r.Kind)
 		}
 	}
@@ -177,7 +177,7 @@ func TestAStoppedVisitFreesItsTimeAndNothingFollowsUntilItIsCleared(t *testing.T
 	require.Equal(t, []string{"body /licensed"}, pointers(clear(object{"licensed": "Mina"}).refused(422, "invalid")))
 	clear(object{"licensed": "Ada", "why": "skin is calm"}).is(200, &v)
 	require.Equal(t, monday(10, 2).Add(48*time.Hour).Unix(), v.KeepDryUntil.Unix(), "it counts from the real end")
-	require.Equal(t, []string{"aftercare", "aftercare_end", "retouch"}, x.waiting())
+	require.Equal(t, []string{"aftercare", "day_after", "aftercare_end", "first_wash", "retouch", "retouch_again"}, x.waiting())
 	require.Equal(t, []string{"aftercare", "client", "retouch"}, s.clientParts(x.id))
 	c = x.card()
 	require.Equal(t, []string{"Ada", "skin is calm"}, []string{c.Stopped.ClearedBy, c.Stopped.ClearedWhy})

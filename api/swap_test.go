@@ -96,7 +96,8 @@ func TestTwoVisitsTakeEachOthersStartAndEverybodyHearsOfIt(t *testing.T) {
 	require.Equal(t, before, s.parts(s.ada))
 
 	earlier, _ := s.book(s.client("Ines"), tuesday(9, 30).AddDate(0, 0, 2), []object{s.by(s.ada, "Dry cut")})
-	require.Equal(t, map[string]int{"confirmation waiting": 1, "reminder waiting": 1}, s.reminders(earlier.ID))
+	require.Equal(t, map[string]int{"confirmation waiting": 1, "reminder waiting": 1, "client_late waiting": 1}, s.reminders(earlier.ID))
+	s.sendDue()
 	a := s.swap(mara.ID, earlier.ID, nil).is(200, &out)
 	require.Equal(t, `"v2"`, a.header.Get("ETag"))
 	require.EqualValues(t, 2, out.OtherVersion)
@@ -111,9 +112,10 @@ func TestTwoVisitsTakeEachOthersStartAndEverybodyHearsOfIt(t *testing.T) {
 		same, _ := s.read(v.ID)
 		require.Equal(t, same, v)
 		require.Equal(t, 1, s.reminders(v.ID)["moved waiting"])
-		require.Equal(t, 1, s.reminders(v.ID)["reminder waiting"])
-		require.Zero(t, s.reminders(v.ID)["confirmation waiting"])
+		require.Zero(t, s.reminders(v.ID)["confirmation waiting"], "it has gone out")
 	}
+	require.Equal(t, []int{1, 0}, []int{s.reminders(out.Visit.ID)["reminder waiting"], s.reminders(out.Other.ID)["reminder waiting"]},
+		"who was told this morning is not reminded an hour later")
 	s.sound()
 	uid := map[string]int{}
 	for _, p := range before {
@@ -177,6 +179,7 @@ func TestASwapChangesStylistsOnlyWhenAskedAndWhenBothCan(t *testing.T) {
 
 	rosa, thea := book("Rosa", s.ada, "Dry cut", tuesday(10, 0).AddDate(0, 0, 3)), book("Thea", s.ben, "Dry cut", tuesday(10, 0).AddDate(0, 0, 3))
 	s.swap(rosa.ID, thea.ID, nil).refused(409, "conflict")
+	s.sendDue()
 	s.swap(rosa.ID, thea.ID, object{"keep_leads": false}).is(200, &out)
 	require.Equal(t, []string{s.ben, s.ada}, []string{out.Visit.Services[0].LeadID, out.Other.Services[0].LeadID})
 	require.Equal(t, 1, s.reminders(rosa.ID)["moved waiting"], "another stylist is worth a message")

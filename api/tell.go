@@ -35,7 +35,9 @@ func (q *queue) follow(ctx context.Context) error {
 	if err := q.agree(ctx, aboutComing, want); err != nil || q.v.State == store.Booked {
 		return err
 	}
-	return q.takeBack(ctx, func(r store.Reminder) bool { return kindIn(r, newsToClient) })
+	return q.takeBack(ctx, func(r store.Reminder) bool {
+		return kindIn(r, newsToClient) || r.Kind == string(notify.CheckDue) && q.v.State != store.UnderWay
+	})
 }
 
 // followVisit brings messages in line with a visit whose state has changed, or
@@ -80,7 +82,7 @@ func (s *Server) tellMoved(ctx context.Context, t *store.Tx, n salonDay, v, befo
 	}
 	switch {
 	case unconfirmed != "": // what is told of the visit is told now
-		err = t.RescheduleReminders(ctx, []store.Rescheduled{{Reminder: unconfirmed, Due: s.now()}})
+		err = q.putOff(ctx, unconfirmed, s.now())
 	case !start.Equal(v.Start) || !slices.Equal(leads, leadsOf(v)):
 		err = q.add(ctx, occasion{kind: notify.Moved, due: s.now(), before: &start, reason: "was at " + q.at(start), detail: occasionDetail{Leads: leads}})
 	}
@@ -153,10 +155,6 @@ func (s *Server) followOthers(ctx context.Context, t *store.Tx, n salonDay, v st
 	return s.followClient(ctx, t, n, v.Client)
 }
 
-// followedFor is for how long after its end a visit is looked at because of what
-// follows from it soon: until its first wash is over.
-const followedFor = (firstWashTo + 1) * 24 * time.Hour
-
 // followClient brings what follows from the ends of a client's visits in line with
 // all of them: a look after the first wash is not offered when it is booked, and
 // nobody is called back whose hair was treated since or soon will be.
@@ -197,13 +195,16 @@ func (s *Server) followClient(ctx context.Context, t *store.Tx, n salonDay, clie
 		if err != nil {
 			return err
 		}
-		again := slices.ContainsFunc(course, func(x store.CourseVisit) bool {
+		var next *time.Time
+		if i := slices.IndexFunc(course, func(x store.CourseVisit) bool {
 			return x.Treats && x.Start.After(v.Start) && (x.State.Open() || over(x))
-		})
+		}); i >= 0 {
+			next = &course[i].Start
+		}
 		washed := slices.ContainsFunc(course, func(x store.CourseVisit) bool {
 			return x.Parent != nil && *x.Parent == v.ID && *x.ParentAs == store.FirstWashCheck && (x.State.Open() || x.State == store.Finished || x.State == store.StoppedEarly)
 		})
-		if err := q.agree(ctx, aboutEnd, n.followsFrom(q.rules, v, s.now(), g, again, washed)); err != nil {
+		if err := q.agree(ctx, aboutEnd, n.followsFrom(q.rules, v, s.now(), g, next, washed)); err != nil {
 			return err
 		}
 	}

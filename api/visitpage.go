@@ -260,10 +260,13 @@ func shortName(c store.Client) string {
 
 func clientName(c store.Client) string { return strings.TrimSpace(c.GivenName + " " + c.FamilyName) }
 
-// messages says what became of every message, or that it waits for its time.
+// messages says what became of every message to the client, or that it waits for its time.
 func messages(loc *time.Location, client store.Client, list []store.Reminder) []pages.MessageDue {
 	var out []pages.MessageDue
 	for _, r := range list {
+		if r.Staff != "" {
+			continue
+		}
 		what := strings.ReplaceAll(r.Kind, "_", " ")
 		if r.State != store.Waiting {
 			what += ", " + strings.ReplaceAll(string(r.State), "_", " ")

@@ -248,7 +248,8 @@ func TestACancelledVisitFreesItsTime(t *testing.T) {
 	for _, r := range gone.Reminders {
 		states[r.Kind] = r.State
 	}
-	require.Equal(t, map[string]string{"confirmation": "withdrawn", "reminder": "withdrawn", "cancelled": "waiting"}, states)
+	require.Equal(t, map[string]string{"confirmation": "withdrawn", "prepare": "withdrawn", "client_late": "withdrawn",
+		"day_changed": "withdrawn", "cancelled": "waiting"}, states)
 	s.book(client, v.Start, s.straightening())
 }
 

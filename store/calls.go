@@ -68,3 +68,12 @@ func (t *Tx) AddCallTry(ctx context.Context, c CallTry) (CallTry, error) {
 		t.salon, c.ID, c.Reminder, c.Outcome, c.Settles, c.Note, c.Again, c.SaidYes, c.At, c.By)
 	return c, domain("add call try", err, false)
 }
+
+// MessagesOfVisits lists the messages of several visits that were not taken back.
+func (t *Tx) MessagesOfVisits(ctx context.Context, visits []string) ([]Reminder, error) {
+	return collect[Reminder](ctx, t, "messages", `SELECT `+reminderColumns+` FROM reminder
+		WHERE salon_id = $1 AND visit_id = ANY($2) AND state <> 'withdrawn' ORDER BY due_at, reminder_id`, t.salon, visits)
+}
+
+// DueOf reads everything that a message is about.
+func (t *Tx) DueOf(ctx context.Context, r Reminder) (Due, error) { return t.due(ctx, r) }

@@ -51,6 +51,8 @@ type Store struct {
 	seal  *Sealer                   // nil: what is about health is refused
 	// overdue is nil when nobody looks for visits that lapse.
 	overdue Overdue
+	// tellLate is nil when nobody tells clients by itself that they will wait.
+	tellLate TellLate
 	// fetch is nil when nobody fetches private calendars.
 	fetch FetchPrivate
 	work  JobSettings

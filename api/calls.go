@@ -1,0 +1,397 @@
+package api
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/api/notify"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// CallBody is a client to be called: with what a message would have said, or
+// because nobody knows whether she comes.
+type CallBody struct {
+	ID      string    `json:"id" doc:"Of the message"`
+	Kind    string    `json:"kind" enum:"held,confirmation,prepare,reminder,moved,cancelled,running_late,aftercare,day_after,aftercare_end,first_wash,retouch,retouch_again"`
+	Why     string    `json:"why" enum:"message,no_yes" doc:"message: it is said instead of being written; no_yes: the reminder went out and she has not said that she comes"`
+	Because string    `json:"because,omitempty" doc:"Why it was not written; left out where a call is what she wishes"`
+	Due     time.Time `json:"due_at" doc:"Since when the call is to be made"`
+	AskYes  bool      `json:"ask_for_yes" doc:"Ask whether she comes"`
+	Words   string    `json:"words" doc:"What to say, as a text message would"`
+
+	VisitID  string    `json:"visit_id"`
+	State    string    `json:"visit_state" enum:"held,booked,finished,stopped_early,cancelled"`
+	Start    time.Time `json:"start"`
+	Services []string  `json:"services" nullable:"false"`
+	LeadName string    `json:"lead_name,omitempty"`
+
+	ClientID  string `json:"client_id"`
+	Name      string `json:"name" doc:"Of the client"`
+	Minor     bool   `json:"minor,omitempty" doc:"The person to speak to is the guardian"`
+	Contact   string `json:"contact" doc:"Whom to reach: the client, or a minor's guardian"`
+	ContactBy string `json:"contact_by" enum:"mail,call,text,none" doc:"The preferred way"`
+	Phone     string `json:"phone,omitempty"`
+	Voice     bool   `json:"voice_message_allowed" doc:"Word may be left on an answering machine"`
+
+	Again *time.Time    `json:"again_at,omitempty" doc:"When to try again, as the last try said"`
+	Tries []CallTryBody `json:"tries" nullable:"false" doc:"What was tried so far, oldest first"`
+}
+
+// CallTryBody is one time that somebody tried.
+type CallTryBody struct {
+	Outcome string     `json:"outcome" enum:"reached,left_word,no_answer"`
+	Note    string     `json:"note,omitempty"`
+	Again   *time.Time `json:"again_at,omitempty"`
+	SaidYes bool       `json:"said_yes,omitempty"`
+	At      time.Time  `json:"at"`
+	By      string     `json:"by" doc:"Who tried"`
+}
+
+// CallTryRequest notes a try.
+type CallTryRequest struct {
+	Outcome string     `json:"outcome" enum:"reached,left_word,no_answer"`
+	Note    string     `json:"note,omitempty" doc:"At most 300 characters; nothing about health"`
+	Again   *time.Time `json:"again_at,omitempty" doc:"When to try again; not with a try that settles the call"`
+	SaidYes bool       `json:"said_yes,omitempty" doc:"She said that she comes; only when she was reached"`
+}
+
+// CallTryAnswer is what a try has come to.
+type CallTryAnswer struct {
+	CallTryBody
+	Settled bool `json:"settled" doc:"The call is not on the list any more. Word that was left settles it only where she allows that"`
+}
+
+type callTryInput struct {
+	Repeatable
+	ByID
+	Body CallTryRequest
+}
+type callQuery struct {
+	Limit int `query:"limit" minimum:"1" maximum:"200" default:"100" doc:"At most so many calls, those that are due first"`
+}
+type callList struct {
+	Body struct {
+		AsOf  time.Time  `json:"as_of"`
+		Open  int        `json:"open" doc:"How many calls there are to make, those beyond the limit included"`
+		Items []CallBody `json:"items" nullable:"false" doc:"By when they are due, or to be tried again"`
+	}
+}
+
+func (s *Server) callRoutes() {
+	route(s, huma.Operation{OperationID: "list-calls", Method: http.MethodGet, Path: "/calls",
+		Summary: "Clients to be called, because they wish it, cannot be written to or have not said that they come"}, s.listCalls)
+	route(s, huma.Operation{OperationID: "add-call-try", Method: http.MethodPost, Path: "/calls/{id}/tries",
+		Summary: "Note that a client was called", DefaultStatus: http.StatusCreated, Errors: []int{http.StatusConflict}}, s.addCallTry)
+}
+
+// call is a message that may have to be said, with what it is about now.
+type call struct {
+	row   store.Reminder
+	visit store.Visit
+	noYes bool
+	due   time.Time
+	to    person
+	wish  store.MessageWish
+	tries []store.CallTry
+}
+
+// again is when the call is to be tried again, nil for when it is due.
+func (c call) again() *time.Time {
+	if len(c.tries) == 0 {
+		return nil
+	}
+	return c.tries[len(c.tries)-1].Again
+}
+
+// next is when somebody should pick up the telephone.
+func (c call) next() time.Time {
+	if at := c.again(); at != nil && at.After(c.due) {
+		return *at
+	}
+	return c.due
+}
+
+// calls works out which of some messages are to be said now. What they are about
+// may have changed since they were due: a call without a reason is none.
+func (s *Server) calls(ctx context.Context, t *store.Tx, n salonDay, rows []store.Reminder) ([]call, error) {
+	x, err := s.readCalls(ctx, t, n, rows)
+	if err != nil {
+		return nil, err
+	}
+	var out []call
+	for _, r := range rows {
+		c, err := x.call(ctx, r)
+		if err != nil {
+			return nil, err
+		}
+		if c != nil {
+			out = append(out, *c)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b call) int { return a.next().Compare(b.next()) })
+	return out, nil
+}
+
+// callReader is what several calls are judged by.
+type callReader struct {
+	s      *Server
+	t      *store.Tx
+	n      salonDay
+	rules  MessageRules
+	visits map[string]store.Visit
+	news   map[string][]store.Reminder // by visit, messages that are not withdrawn
+	tries  map[string][]store.CallTry
+}
+
+func (s *Server) readCalls(ctx context.Context, t *store.Tx, n salonDay, rows []store.Reminder) (*callReader, error) {
+	x := &callReader{s: s, t: t, n: n, visits: map[string]store.Visit{}, news: map[string][]store.Reminder{}, tries: map[string][]store.CallTry{}}
+	var err error
+	if x.rules, err = messageRulesOf(n.row); err != nil {
+		return nil, err
+	}
+	var visits, ids []string
+	for _, r := range rows {
+		visits, ids = append(visits, r.Visit), append(ids, r.ID)
+	}
+	slices.Sort(visits)
+	visits = slices.Compact(visits)
+	list, err := t.VisitsByID(ctx, visits)
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range list {
+		x.visits[v.ID] = v
+	}
+	all, err := t.MessagesOfVisits(ctx, visits)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range all {
+		x.news[r.Visit] = append(x.news[r.Visit], r)
+	}
+	tries, err := t.CallTries(ctx, ids)
+	for _, c := range tries {
+		x.tries[c.Reminder] = append(x.tries[c.Reminder], c)
+	}
+	return x, err
+}
+
+// call judges one message, and is nil when nobody has to call because of it.
+func (x *callReader) call(ctx context.Context, r store.Reminder) (*call, error) {
+	v, now := x.visits[r.Visit], x.s.now()
+	c := &call{row: r, visit: v, due: r.Due, tries: x.tries[r.ID]}
+	if slices.ContainsFunc(c.tries, func(y store.CallTry) bool { return y.Settles }) || v.Client == "" || x.outdated(r) {
+		return nil, nil
+	}
+	if c.noYes = r.State == store.Sent; c.noYes {
+		if r.Kind != string(notify.Reminder) || r.Done == nil || v.SaidYesAt != nil || !*x.rules.AsksYes {
+			return nil, nil
+		}
+		if c.due = r.Done.Add(time.Duration(x.rules.YesWithinHours) * time.Hour); c.due.After(now) {
+			return nil, nil
+		}
+	} else if r.State != store.ToCall {
+		return nil, nil
+	}
+	m := tells{kind: notify.Kind(r.Kind), due: r.Due, visit: v, before: r.Before, dry: x.n.keepDryUntil(realEnd(v))}
+	var err error
+	if k, _ := kindNamed(r.Kind); k.topic == comeAgain {
+		if m.others, err = x.t.VisitsOfClient(ctx, v.Client); err != nil {
+			return nil, err
+		}
+	}
+	if m.pointless(now) != "" || m.tooLate(now) {
+		return nil, nil
+	}
+	if c.to, err = x.s.recipient(ctx, x.t, x.n, v); err != nil {
+		return nil, err
+	}
+	if c.wish, err = x.t.MessageWishOf(ctx, v.Client); err != nil {
+		return nil, err
+	}
+	if !c.noYes && x.rules.hears(r.Kind, c.to, c.wish, true).outcome == store.NotWanted {
+		return nil, nil // she does not wish it any more
+	}
+	return c, nil
+}
+
+// outdated reports whether a newer message says what r says, or r is about another
+// start than the visit has now.
+func (x *callReader) outdated(r store.Reminder) bool {
+	v := x.visits[r.Visit]
+	told := []notify.Kind{notify.Confirmation, notify.Moved}
+	for _, o := range x.news[r.Visit] {
+		later := o.Due.After(r.Due) || o.Due.Equal(r.Due) && o.ID > r.ID
+		if o.ID != r.ID && o.Staff == "" && later && (kindIn(r, told) && kindIn(o, told) || o.Kind == r.Kind) {
+			return true
+		}
+	}
+	about, dated := strings.CutPrefix(r.Reason, "for ")
+	return dated && about != v.Start.In(x.n.loc).Format(time.RFC3339)
+}
+
+func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error) {
+	out := &callList{}
+	err := s.read(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		out.Body.AsOf, out.Body.Items = s.now().In(n.loc), []CallBody{}
+		rows, err := t.Calls(ctx, s.now().Add(-oldestQuestion))
+		if err != nil {
+			return err
+		}
+		list, err := s.calls(ctx, t, n, rows)
+		if err != nil {
+			return err
+		}
+		out.Body.Open = len(list)
+		for _, c := range list[:min(len(list), in.Limit)] {
+			b, err := s.writeCall(ctx, t, n, c)
+			if err != nil {
+				return err
+			}
+			out.Body.Items = append(out.Body.Items, b)
+		}
+		return nil
+	})
+	return out, err
+}
+
+// oldestQuestion is how long ago a reminder can have been due that still asks for
+// a yes: reminders go out 14 days before a visit at the earliest.
+const oldestQuestion = 15 * 24 * time.Hour
+
+func (s *Server) writeCall(ctx context.Context, t *store.Tx, n salonDay, c call) (CallBody, error) {
+	v := c.visit
+	b := CallBody{ID: c.row.ID, Kind: c.row.Kind, Why: "message", Because: c.row.Problem, Due: c.due.In(n.loc), VisitID: v.ID, State: string(v.State),
+		Start: v.Start.In(n.loc), Services: []string{}, ClientID: v.Client, Name: clientName(c.to.client), Minor: c.to.minor, Contact: c.to.name,
+		ContactBy: c.to.by, Phone: c.to.phone, Voice: c.wish.Voice, Again: localTime(c.again(), n.loc), Tries: []CallTryBody{}}
+	if c.noYes {
+		b.Why, b.Because = "no_yes", ""
+	}
+	b.AskYes = v.State == store.Booked && v.SaidYesAt == nil && slices.Contains([]notify.Kind{notify.Reminder, notify.Moved}, notify.Kind(c.row.Kind))
+	for _, x := range v.Services {
+		b.Services = append(b.Services, x.Name)
+	}
+	for _, y := range c.tries {
+		b.Tries = append(b.Tries, writeCallTry(y, n.loc))
+	}
+	d, err := t.DueOf(ctx, c.row)
+	if err != nil {
+		return b, err
+	}
+	b.LeadName = d.Stylist
+	b.Words, err = s.callWords(ctx, t, n, c, d)
+	return b, err
+}
+
+// callWords is what a text message would say, without links, in the language of
+// whoever is called; a line of facts where no words are found.
+func (s *Server) callWords(ctx context.Context, t *store.Tx, n salonDay, c call, d store.Due) (string, error) {
+	m := &outgoing{due: d, to: c.to}
+	m.tells = tells{kind: notify.Kind(c.row.Kind), due: c.row.Due, visit: c.visit, before: c.row.Before, dry: n.keepDryUntil(realEnd(c.visit))}
+	var err error
+	if m.detail, err = readDetail(c.row.Detail); err != nil {
+		return "", err
+	}
+	if m.rules, err = messageRulesOf(n.row); err != nil {
+		return "", err
+	}
+	words, err := s.wordsFor(ctx, t, c.wish.Language, m.rules.Language)
+	if err != nil {
+		return "", err
+	}
+	facts, err := s.clientFacts(ctx, t, n, m)
+	if err != nil {
+		return "", err
+	}
+	said, err := words.Short(m.kind, facts)
+	if err != nil {
+		slog.WarnContext(ctx, "no words for a call", "kind", m.kind, "err", err)
+		return strings.ReplaceAll(c.row.Kind, "_", " ") + ", visit of " + n.atWords(c.visit.Start), nil
+	}
+	return said, nil
+}
+
+func writeCallTry(y store.CallTry, loc *time.Location) CallTryBody {
+	return CallTryBody{Outcome: y.Outcome, Note: y.Note, Again: localTime(y.Again, loc), SaidYes: y.SaidYes, At: y.At.In(loc), By: y.By}
+}
+
+// checkTry notes what is wrong with a try.
+func (b *CallTryRequest) check(f *scheduling.Faults, now time.Time) {
+	b.Note = text(f, "note", b.Note, 0, 300)
+	if b.Again != nil {
+		again := wholeMinute(f, "again_at", *b.Again)
+		switch {
+		case b.Outcome == store.Reached:
+			f.Add("again_at", "is given, and she was reached", "nothing")
+		case !again.After(now):
+			f.Add("again_at", "lies in the past", "a time that is still to come")
+		case again.Sub(now) > longestHold:
+			f.Add("again_at", "is more than 30 days away", "at most 30 days from now")
+		}
+	}
+	if b.SaidYes && b.Outcome != store.Reached {
+		f.Add("said_yes", "is given, and she was not reached", "only with the outcome reached")
+	}
+}
+
+func (s *Server) addCallTry(ctx context.Context, in *callTryInput) (*created[CallTryAnswer], error) {
+	var f scheduling.Faults
+	in.Body.check(&f, s.now())
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	return once(s, ctx, in.Repeatable, "/calls/"+in.ID+"/tries", in.Body, func(t *store.Tx) (*created[CallTryAnswer], error) {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return nil, err
+		}
+		y, err := s.tryCall(ctx, t, n, in.ID, in.Body)
+		return &created[CallTryAnswer]{Location: "/v1/calls", Body: CallTryAnswer{writeCallTry(y, n.loc), y.Settles}}, err
+	})
+}
+
+// tryCall notes a try of a call that is still to be made.
+func (s *Server) tryCall(ctx context.Context, t *store.Tx, n salonDay, id string, b CallTryRequest) (store.CallTry, error) {
+	var y store.CallTry
+	r, err := t.ReminderByID(ctx, id)
+	if err != nil {
+		return y, err
+	}
+	v, err := t.LockVisit(ctx, r.Visit, 0)
+	if err != nil {
+		return y, err
+	}
+	if r, err = t.ReminderByID(ctx, id); err != nil { // as it is now
+		return y, err
+	}
+	list, err := s.calls(ctx, t, n, []store.Reminder{r})
+	if err != nil {
+		return y, err
+	}
+	if len(list) == 0 {
+		return y, conflict("there is no call to make because of this message: it was settled, or what it was about has changed")
+	}
+	by, err := whoNotes(ctx, t)
+	if err != nil {
+		return y, err
+	}
+	y = store.CallTry{Reminder: id, Outcome: b.Outcome, Note: b.Note, Again: b.Again, SaidYes: b.SaidYes, At: s.now(), By: by}
+	y.Settles = b.Outcome == store.Reached || b.Outcome == store.LeftWord && list[0].wish.Voice && b.Again == nil
+	if b.SaidYes {
+		if _, err := s.saysYes(ctx, t, &v, "call", by); err != nil {
+			return y, err
+		}
+	}
+	return t.AddCallTry(ctx, y)
+}
