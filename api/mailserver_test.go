@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api/notify"
+	"chairblock/store"
 )
 
 // post is a mail server in this process. refuse is asked for each mail and
@@ -87,26 +88,39 @@ func (s *session) Data(r io.Reader) error {
 	return nil
 }
 
-// deliver sends what is due through a mail server until the test ends.
-func (s *salon) deliver(refuse func(to string) error) *post {
+// soon are waits between tries that a test can wait for.
+var soon = []time.Duration{time.Second, time.Second, time.Second, time.Second}
+
+// mailServer runs a mail server until the test ends and returns what sends to it.
+func (s *salon) mailServer(p *post) notify.Sender {
 	s.t.Helper()
-	p := &post{refuse: refuse}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(s.t, err)
 	server := smtp.NewServer(p)
 	server.Domain, server.ErrorLog = "mail.example", log.New(io.Discard, "", 0)
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(l) }()
+	s.t.Cleanup(func() {
+		require.NoError(s.t, server.Close())
+		require.NoError(s.t, <-ended)
+	})
 	sender, err := notify.Open("smtp://"+l.Addr().String()+"?tls=none", "")
 	require.NoError(s.t, err)
+	return sender
+}
+
+// deliver sends what is due through a mail server until the test ends.
+func (s *salon) deliver(refuse func(to string) error) *post {
+	s.t.Helper()
+	p := &post{refuse: refuse}
+	sender := s.mailServer(p)
+	s.store.WorkWith(store.JobSettings{Mail: soon, Texts: soon})
 	jobs, err := s.store.StartJobs(s.t.Context(), s.server.Deliver(sender), s.server.Refit)
 	require.NoError(s.t, err)
 	s.t.Cleanup(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 		defer cancel()
 		require.NoError(s.t, jobs.Stop(ctx))
-		require.NoError(s.t, server.Close())
-		require.NoError(s.t, <-ended)
 	})
 	return p
 }

@@ -3,6 +3,8 @@ package api
 import (
 	"context"
 	"net/http"
+	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -44,7 +46,9 @@ type messageQuery struct {
 
 type messagePage struct {
 	Link string `header:"Link" doc:"The following page, if there is one"`
-	listBody[MessageBody]
+	Body struct {
+		Items []MessageBody `json:"items" nullable:"false"`
+	}
 }
 
 type againInput struct {
@@ -92,6 +96,17 @@ func (q messageQuery) filter(loc *time.Location) (store.MessageFilter, error) {
 	return out, f.Err()
 }
 
+// next is the Link header for the page after the message with that id.
+func (q messageQuery) next(after string) string {
+	v := url.Values{"cursor": {after}, "limit": {strconv.Itoa(q.Limit)}}
+	for name, value := range map[string]string{"state": q.State, "first_date": q.From, "last_date": q.To} {
+		if value != "" {
+			v.Set(name, value)
+		}
+	}
+	return "</v1/messages?" + v.Encode() + `>; rel="next"`
+}
+
 func (s *Server) listMessages(ctx context.Context, in *messageQuery) (*messagePage, error) {
 	out := &messagePage{}
 	err := s.read(ctx, func(t *store.Tx) error {
@@ -109,10 +124,10 @@ func (s *Server) listMessages(ctx context.Context, in *messageQuery) (*messagePa
 		}
 		if len(rows) > in.Limit {
 			rows = rows[:in.Limit]
-			out.Link = nextLink("/v1/messages", "state", in.State, rows[in.Limit-1].ID, in.Limit)
+			out.Link = in.next(rows[in.Limit-1].ID)
 		}
 		tried, err := attemptsOf(ctx, t, rows)
-		out.listBody = *listOf(rows, func(r store.Reminder) MessageBody { return writeMessage(r, tried[r.ID], loc) })
+		out.Body = listOf(rows, func(r store.Reminder) MessageBody { return writeMessage(r, tried[r.ID], loc) }).Body
 		return err
 	})
 	return out, err

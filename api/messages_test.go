@@ -111,9 +111,10 @@ func TestMessagesComeInPagesAndHangingOnesAreSeen(t *testing.T) {
 	v, _ := s.book(s.client("Mara"), begin.Add(97*time.Hour), s.straightening())
 	w, _ := s.book(s.client("Nora"), begin.Add(73*time.Hour), s.cut())
 	ids := map[string]bool{}
-	query, pages := "?limit=1", 0
+	query, pages := "?limit=1&first_date=2024-06-01&last_date=2024-06-30", 0
 	for query != "" {
 		list, next := s.messages(query)
+		require.True(t, next == "" || strings.Contains(next, "last_date=2024-06-30"), next)
 		for _, m := range list {
 			require.False(t, ids[m.ID], "twice")
 			ids[m.ID] = true
