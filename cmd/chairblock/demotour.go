@@ -24,6 +24,7 @@ var greeting = template.Must(template.New("").Parse(`
   description of the API   {{.URL}}/openapi.json
   {{printf "%-24s" .StaffName}} {{.Staff}}
   {{printf "%-24s" .ClientName}} {{.ClientFeed}}
+  all visits, to subscribe {{.SalonPage}}
   messages as files        {{.Maildir}}
 
   owner's token            {{.Owner}}
@@ -55,6 +56,7 @@ type tour struct {
 	Open, Owner, Desk     string // secrets
 	StaffName, ClientName string // whose calendars are printed
 	Staff, ClientFeed     string
+	SalonPage             string
 	Booked                string
 
 	// A visit that is left to book: for whom, when and with whom.
@@ -105,13 +107,14 @@ func (d *demoSalon) secrets(ctx context.Context, s *api.Server, host store.Clien
 			_, *to, err = tx.AddToken(ctx, role, "", "demo", nil)
 			return err
 		}
-		feed := func(to *string, kind, subject string) error {
+		feed := func(to *string, kind, subject string, url func(secret string) string) error {
 			_, secret, err := tx.AddFeed(ctx, kind, subject, "demo")
-			*to = s.FeedURL(secret)
+			*to = url(secret)
 			return err
 		}
-		return errors.Join(token(&t.Owner, store.Owner), token(&t.Desk, store.Desk), feed(&t.Staff, "staff", d.staff[0].ID),
-			feed(&t.LeadFeed, "staff", t.Lead), feed(&t.ClientFeed, "client", host.ID))
+		return errors.Join(token(&t.Owner, store.Owner), token(&t.Desk, store.Desk), feed(&t.Staff, store.FeedStaff, d.staff[0].ID, s.FeedURL),
+			feed(&t.LeadFeed, store.FeedStaff, t.Lead, s.FeedURL), feed(&t.ClientFeed, store.FeedClient, host.ID, s.FeedURL),
+			feed(&t.SalonPage, store.FeedSalon, "", s.FeedPageURL))
 	})
 }
 
