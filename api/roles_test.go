@@ -28,6 +28,8 @@ var mayDo = map[string]string{
 	"get-hours": "odla", "set-hours": "o",
 	"list-closures": "odla", "add-closure": "o", "delete-closure": "o",
 	"list-absences": "odla", "add-absence": "od", "delete-absence": "od",
+	"list-private-calendars": "odl", "add-private-calendar": "odl", "add-private-file": "odl", "get-private-calendar": "odl",
+	"update-private-calendar": "odl", "replace-private-file": "odl", "fetch-private-calendar": "odl", "delete-private-calendar": "odl",
 	"list-services": "odla", "get-service": "odla", "add-service": "o", "update-service": "o", "delete-service": "o",
 	"copy-service": "o", "list-service-versions": "odla", "get-service-version": "odla",
 	"list-products": "odla", "get-product": "odla", "add-product": "o", "update-product": "o", "delete-product": "o",
@@ -63,6 +65,10 @@ var mayDo = map[string]string{
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
 	"get-privacy": "odl", "set-privacy": "o", "list-health-reads": "o",
 	"list-tokens": "o", "add-token": "o", "revoke-token": "o",
+	"get-message-rules": "odla", "set-message-rules": "o", "get-message-wishes": "odl", "set-message-wishes": "odl",
+	"list-languages": "odla", "get-language": "odla", "set-language": "o", "delete-language": "o", "preview-message": "odl",
+	"note-yes": "odl", "take-back-yes": "odl",
+	"tell-running-late": "odl", "list-calls": "odl", "add-call-try": "odl",
 }
 
 // request is a right request of one operation.
@@ -94,6 +100,8 @@ func (s *salon) things() map[string]string {
 	out["screenings"] = s.screened(client, map[string]string{"perm": "yes"}).ID
 	out["skin-tests"], out["consents"] = s.onRecord(client)
 	out["facts"] = s.fact(v)
+	out["calls"] = s.toCall(v.ID)
+	out["private-calendars"] = s.privateFile(s.ada, diary()).ID
 	waiting := s.waits(client, object{"first_date": "2026-07-06", "last_date": "2026-07-10"})
 	out["waiting-list"] = waiting.ID
 	out["day-plans"] = s.plan(object{"date": "2026-07-06", "waiting_list": []string{waiting.ID}, "rounds": 50}).ID
@@ -147,6 +155,9 @@ func (s *salon) requests() map[string]request {
 	bodies["make-quote"] = object{"services": s.straightening(), "client_id": things["clients"], "lead_id": s.ada}
 	bodies["note-money"] = object{"kind": "deposit_asked", "amount_cents": 5000, "by": start, "note": "by card, please"}
 	maps.Copy(bodies, needBodies(s.client("Runa")))
+	maps.Copy(bodies, messageBodies())
+	bodies["add-call-try"] = object{"outcome": "left_word", "note": "on the machine", "again_at": start.Add(3 * time.Hour)}
+	german := s.language("de")
 	bodies["set-chair-time-settings"] = object{"values": object{"press_medium_seconds": 3}}
 	bodies["preview-chair-time-settings"] = bodies["set-chair-time-settings"]
 	bodies["reset-chair-time-settings"] = object{"names": []string{"press_medium_seconds"}}
@@ -183,7 +194,8 @@ func (s *salon) requests() map[string]request {
 	bodies["book-correction"] = object{"start": "2026-06-16T09:00:00+02:00", "approved_by": "Ada", "hair": hair()}
 	bodies["add-webhook"] = object{"address": nowhere, "enabled": false}
 	bodies["update-webhook"] = bodies["add-webhook"]
-	query := map[string]string{"list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
+	fetched := s.privateRequests(bodies)
+	query := map[string]string{"add-private-file": "?label=Home&staff_id=" + s.ada, "list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
 		"list-invitation-replies": "?first_date=2026-06-08&last_date=2026-06-12",
 		"delete-minor":            "?approved_by=Ada&reason=noted+by+mistake"}
 	out := map[string]request{}
@@ -194,8 +206,11 @@ func (s *salon) requests() map[string]request {
 			if slices.Contains([]string{"book-held-visit", "release-visit", "hold-visit"}, op.ID) {
 				id = held.ID
 			}
+			if op.ID == "fetch-private-calendar" {
+				id = fetched
+			}
 			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
-				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{fact}", things["facts"], "{kind}", "strand_test", "{version}", "1", "{treatment}", treatment.ID).Replace(path) + query[op.ID]}
+				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{fact}", things["facts"], "{kind}", "strand_test", "{tag}", "de", "{version}", "1", "{treatment}", treatment.ID).Replace(path) + query[op.ID]}
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":
@@ -203,12 +218,18 @@ func (s *salon) requests() map[string]request {
 					if strings.HasSuffix(path, "/hours") {
 						tag = s.call("GET", r.path, nil).header.Get("ETag")
 					}
+					if kind == "languages" {
+						tag = german
+					}
 					r.headers = append(r.headers, p.Name, tag)
 				case "Idempotency-Key":
 					r.headers = append(r.headers, p.Name, "key of "+op.ID)
 				}
 			}
 			require.Equal(s.t, op.RequestBody != nil, r.body != nil, op.ID)
+			if isFile(op) {
+				r.headers = append(r.headers, "Content-Type", "text/calendar")
+			}
 			out[op.ID] = r
 		}
 	}
@@ -295,6 +316,8 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 			r.body = object{"remedy": d.Remedies[0].ID, "as_of": d.AsOf}
 		case "add-walk-in":
 			n.at(start.Add(2 * time.Hour))
+		case "tell-running-late":
+			r.path = "/v1/visits/" + lateMorning(n).id + "/tell-running-late"
 		case "add-webhook":
 			n.call("DELETE", "/v1/webhook", nil, "If-Match", `"v1"`).is(204, nil)
 		case "add-card-fact", "correct-card-fact":
@@ -306,6 +329,8 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 			if id == "withdraw-override" {
 				n.send(requests["override-need"]).is(200, nil)
 			}
+		case "take-back-yes":
+			n.send(requests["note-yes"]).is(200, nil)
 		case "name-client":
 			n.at(start.Add(2 * time.Hour))
 			r.path = "/v1/visits/" + n.walkedIn("Dry cut").ID + "/client"
