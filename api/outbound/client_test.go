@@ -250,6 +250,18 @@ func TestEveryRedirectIsCheckedLikeTheFirstAddress(t *testing.T) {
 	fault(t, err, TooManyRedirects)
 }
 
+func TestNobodyIsSentOnFromHTTPSToHTTP(t *testing.T) {
+	plain := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { t.Error("reached") }))
+	defer plain.Close()
+	s := httptest.NewTLSServer(http.RedirectHandler(plain.URL, http.StatusFound))
+	defer s.Close()
+	roots := x509.NewCertPool()
+	roots.AddCert(s.Certificate())
+	c := NewClient(Options{Loopback: true, Roots: roots}) // where both may be reached as such
+	_, err := c.Do(t.Context(), Request{Address: s.URL + "/" + secret, Redirects: 3})
+	fault(t, err, BadRedirect)
+}
+
 func TestRedirectsAreFollowedAsOftenAsAllowed(t *testing.T) {
 	c, at := here(t, func(w http.ResponseWriter, r *http.Request) {
 		if n := r.URL.Query().Get("n"); len(n) < 3 {
@@ -409,7 +421,9 @@ func TestWhatIsNotHTTPIsSaidSo(t *testing.T) {
 func TestANameThatLeadsNowhereIsSaidSo(t *testing.T) {
 	c := elsewhere(t, nil)
 	fault(t, c.do(t), UnknownHost)
-	c.lookup = func(context.Context, string) ([]netip.Addr, error) { return nil, &net.DNSError{IsNotFound: true, Name: secret} }
+	c.lookup = func(context.Context, string) ([]netip.Addr, error) {
+		return nil, &net.DNSError{IsNotFound: true, Name: secret}
+	}
 	fault(t, c.do(t), UnknownHost)
 }
 
