@@ -3,10 +3,8 @@ package api
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"net/http"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -15,51 +13,6 @@ import (
 	"chairblock/scheduling"
 	"chairblock/store"
 )
-
-// shipped is the language that comes with the program.
-const shipped = "en"
-
-// languagesKept is how many parsed files are kept in memory; beyond that all are
-// parsed anew.
-const languagesKept = 256
-
-// languageCache keeps language files that were parsed. A version never comes twice,
-// so that nothing in it grows old. The zero value is empty.
-type languageCache struct {
-	mu    sync.Mutex
-	words map[int64]*notify.Words // by version, which is one of all salons
-}
-
-// of returns the parsed file of x, whose text is read with doc when it is new.
-func (c *languageCache) of(version int64, doc func() (string, error)) (*notify.Words, error) {
-	c.mu.Lock()
-	w := c.words[version]
-	c.mu.Unlock()
-	if w != nil {
-		return w, nil
-	}
-	text, err := doc()
-	if err != nil {
-		return nil, err
-	}
-	if w, err = notify.ParseWords([]byte(text)); err != nil {
-		return nil, err
-	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.words == nil || len(c.words) >= languagesKept {
-		c.words = map[int64]*notify.Words{}
-	}
-	c.words[version] = w
-	return w, nil
-}
-
-// isFaulty reports whether err says what is wrong with a document.
-func isFaulty(err error) bool {
-	_, many := errors.AsType[scheduling.Faults](err)
-	_, one := errors.AsType[*scheduling.InvalidError](err)
-	return many || one
-}
 
 // LanguageBody is a salon's file of message texts in one language.
 type LanguageBody struct {
@@ -114,48 +67,6 @@ func tagOf(tag string) (string, error) {
 	return tag, f.Err()
 }
 
-// wordsFor is the first of the languages tags that the salon has, or English. A tag
-// stands for the shorter ones that it begins with, too (RFC 4647 3.4): pt-br is
-// looked for as pt-br and as pt. A file that cannot be read any more counts as none.
-func (s *Server) wordsFor(ctx context.Context, t *store.Tx, tags ...string) (*notify.Words, error) {
-	have, err := t.Languages(ctx)
-	if err != nil {
-		return nil, err
-	}
-	versions := map[string]int64{}
-	for _, x := range have {
-		versions[x.Tag] = x.Version
-	}
-	for _, tag := range tags {
-		for ; tag != ""; tag = shorter(tag) {
-			version, own := versions[tag]
-			if own {
-				w, err := s.languages.of(version, func() (string, error) { x, err := t.LanguageByTag(ctx, tag); return x.Doc, err })
-				if faulty := isFaulty(err); err == nil || !faulty {
-					return w, err
-				}
-			}
-			if tag == shipped {
-				return notify.English(), nil
-			}
-		}
-	}
-	return notify.English(), nil
-}
-
-// shorter leaves out the last part of a language tag, and a single letter before it,
-// which only introduces it.
-func shorter(tag string) string {
-	i := strings.LastIndexByte(tag, '-')
-	if i < 0 {
-		return ""
-	}
-	if tag = tag[:i]; len(tag) > 2 && tag[len(tag)-2] == '-' {
-		tag = tag[:len(tag)-2]
-	}
-	return tag
-}
-
 func (s *Server) listLanguages(ctx context.Context, _ *empty) (*listBody[LanguageInList], error) {
 	var out listBody[LanguageInList]
 	err := s.read(ctx, func(t *store.Tx) error {
@@ -178,13 +89,9 @@ func (s *Server) listLanguages(ctx context.Context, _ *empty) (*listBody[Languag
 		own := false
 		for _, x := range rows {
 			own = own || x.Tag == shipped
-			b := LanguageInList{Tag: x.Tag, Missing: []string{}, Changed: localTime(&x.Changed, loc), ChangedBy: x.ChangedBy}
-			w, err := s.languages.of(x.Version, func() (string, error) { x, err := t.LanguageByTag(ctx, x.Tag); return x.Doc, err })
-			if faulty := isFaulty(err); err != nil && !faulty {
+			b, err := s.languageInList(ctx, t, x, loc)
+			if err != nil {
 				return err
-			}
-			if b.Problem = "it lacks or contradicts what this version of the program needs"; err == nil {
-				b.Missing, b.Problem = append(b.Missing, w.Missing()...), ""
 			}
 			out.Body.Items = append(out.Body.Items, b)
 		}
@@ -198,6 +105,18 @@ func (s *Server) listLanguages(ctx context.Context, _ *empty) (*listBody[Languag
 		return err
 	})
 	return &out, err
+}
+
+func (s *Server) languageInList(ctx context.Context, t *store.Tx, x store.Language, loc *time.Location) (LanguageInList, error) {
+	b := LanguageInList{Tag: x.Tag, Missing: []string{}, Changed: localTime(&x.Changed, loc), ChangedBy: x.ChangedBy}
+	w, err := s.languages.of(x.Version, func() (string, error) { x, err := t.LanguageByTag(ctx, x.Tag); return x.Doc, err })
+	switch {
+	case err == nil:
+		b.Missing = append(b.Missing, w.Missing()...)
+	case isFaulty(err):
+		b.Problem, err = "it lacks or contradicts what this version of the program needs", nil
+	}
+	return b, err
 }
 
 func (s *Server) getLanguage(ctx context.Context, in *TagPath) (*found[LanguageBody], error) {

@@ -115,7 +115,7 @@ func (s *Server) stillMissing(ctx context.Context, t *store.Tx, n salonDay, v st
 func (s *Server) staffFacts(ctx context.Context, t *store.Tx, n salonDay, m *outgoing) (notify.Facts, error) {
 	v, f := m.visit, s.salonFacts(n)
 	f.StaffFirstName, f.ClientInitials, f.Stylist = firstWord(m.due.Staff.Name), initialsOf(v, m.due.Client), m.due.Stylist
-	f.Start, f.End, f.LateMinutes = v.Start, v.End, m.detail.LateMinutes
+	f.Start, f.End, f.LateMinutes, f.DayLink = v.Start, v.End, m.detail.LateMinutes, s.base+boardOf(n, v)
 	for _, x := range v.Services {
 		f.Services = append(f.Services, x.Name)
 	}

@@ -3,10 +3,10 @@ package api
 import (
 	"time"
 
-	"chairblock/scheduling"
-
 	"github.com/rickb777/date"
 	"github.com/rickb777/date/clock"
+
+	"chairblock/scheduling"
 )
 
 // atOnce is how near a visit has to be for what is said of it to go out in quiet
