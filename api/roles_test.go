@@ -317,7 +317,8 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 		case "add-walk-in":
 			n.at(start.Add(2 * time.Hour))
 		case "tell-running-late":
-			r.path = "/v1/visits/" + lateMorning(n).id + "/tell-running-late"
+			_, late := lateMorning(n)
+			r.path = "/v1/visits/" + late.id + "/tell-running-late"
 		case "add-webhook":
 			n.call("DELETE", "/v1/webhook", nil, "If-Match", `"v1"`).is(204, nil)
 		case "add-card-fact", "correct-card-fact":

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -23,10 +24,6 @@ type LateTold struct {
 	Already   bool      `json:"already_told" doc:"She was told before, and it has not become much later since"`
 }
 
-type lateToldInput struct {
-	ByID
-	Body *struct{}
-}
 type lateToldOutput struct{ Body LateTold }
 
 func (s *Server) runningLateRoutes() {
@@ -34,7 +31,7 @@ func (s *Server) runningLateRoutes() {
 		Summary: "Tell the client that her visit will begin late; once, until it is much later still", Errors: []int{http.StatusConflict}}, s.tellRunningLate)
 }
 
-func (s *Server) tellRunningLate(ctx context.Context, in *lateToldInput) (*lateToldOutput, error) {
+func (s *Server) tellRunningLate(ctx context.Context, in *ByID) (*lateToldOutput, error) {
 	var out lateToldOutput
 	err := s.inTx(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
@@ -62,6 +59,8 @@ func (s *Server) tellLate(ctx context.Context, t *store.Tx, n salonDay, v store.
 		return out, conflict("the visit is " + words(v.State))
 	case v.Client == "":
 		return out, conflict("nobody knows who the client is")
+	case !v.Start.After(s.now()):
+		return out, conflict("the visit was to begin at " + clockAt(n, v.Start) + ", and its client is not here")
 	case n.today(v.Start) != n.today(s.now()):
 		return out, conflict("the visit is on " + v.Start.In(n.loc).Format("Monday 2 January") + ": how late it will be shows on its day")
 	}
@@ -167,7 +166,7 @@ func (s *Server) TellLate(ctx context.Context, salon string) error {
 				return err
 			}
 			_, err = s.tellLate(ctx, t, n, v)
-			if p := problem(ctx, err); err != nil && p.Status == http.StatusConflict {
+			if p, ok := errors.AsType[*Problem](err); ok && p.Status == http.StatusConflict {
 				return nil // it has changed meanwhile
 			}
 			return err

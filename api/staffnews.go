@@ -72,6 +72,22 @@ func (s *Server) tellDays(ctx context.Context, t *store.Tx, n salonDay, list ...
 			}
 		}
 	}
+	// What waits of other days may be about the same visits.
+	waiting, err := t.WaitingOfKind(ctx, string(notify.DayChanged))
+	if err != nil {
+		return err
+	}
+	for _, r := range waiting {
+		detail, err := readOccasion(r)
+		if err != nil {
+			return err
+		}
+		for id := range visits {
+			if d := (dayOf{r.Staff, detail.Date}); news[d] == nil && has(detail.Was, id) {
+				news[d] = map[string]*staffTime{}
+			}
+		}
+	}
 	days := slices.SortedFunc(maps.Keys(news), func(a, b dayOf) int { return cmp.Or(cmp.Compare(a.staff, b.staff), cmp.Compare(a.date, b.date)) })
 	for _, d := range days {
 		if err := s.tellDay(ctx, t, n, d, news[d], visits); err != nil {
@@ -79,6 +95,11 @@ func (s *Server) tellDays(ctx context.Context, t *store.Tx, n salonDay, list ...
 		}
 	}
 	return s.followHelpers(ctx, t, slices.Collect(maps.Values(visits)))
+}
+
+func has(m map[string]*staffTime, id string) bool {
+	_, ok := m[id]
+	return ok
 }
 
 // union is the time of everybody in either, before and now.

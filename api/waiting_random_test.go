@@ -127,7 +127,10 @@ func (d *deskWork) key() []string {
 // something does one thing.
 func (d *deskWork) something() string {
 	d.t.Helper()
-	visit := func(states ...string) (string, string) { id, tag, _, _ := d.any(states...); return "/v1/visits/" + id, tag }
+	visit := func(states ...string) (string, string) {
+		id, tag, _, _ := d.any(states...)
+		return "/v1/visits/" + id, tag
+	}
 	who := d.clients[d.r.IntN(len(d.clients))]
 	switch d.r.IntN(17) {
 	case 0, 1, 2:

@@ -380,12 +380,12 @@ func onTheDay() []happening {
 			s.keep("k", object{"unit_ids": []string{s.ben}, "start": monday(11, 0), "minutes": 30, "title": "errand"}).is(201, nil)
 		}},
 		{"the visit before runs over, and the desk tells the next client", func(s *salon) {
-			x := lateMorning(s)
+			_, x := lateMorning(s)
 			s.sendDue()
 			x.call("POST", "/v1/visits/"+x.id+"/tell-running-late", nil).is(200, nil)
 		}},
 		{"and then she comes", func(s *salon) {
-			x := lateMorning(s)
+			_, x := lateMorning(s)
 			s.sendDue()
 			x.call("POST", "/v1/visits/"+x.id+"/tell-running-late", nil).is(200, nil)
 			x.after("arrive")
@@ -393,16 +393,16 @@ func onTheDay() []happening {
 	}
 }
 
-// lateMorning is a cut of Ada's at eleven, with another one that began at ten and
-// is still going on at five to eleven.
-func lateMorning(s *salon) *noting {
+// lateMorning is two cuts of Ada's, at 10:00 and 10:35. It is 10:30, and the first
+// has just begun.
+func lateMorning(s *salon) (first, second *noting) {
 	s.t.Helper()
-	first := s.upon(s.book(s.client("Mara"), monday(10, 0), s.trim(s.ada)))
-	second := s.upon(s.book(s.client("Nora"), first.v.End.Add(5*time.Minute), s.trim(s.ada)))
+	first = s.upon(s.book(s.client("Mara"), monday(10, 0), s.trim(s.ada)))
+	second = s.upon(s.book(s.client("Nora"), first.v.End.Add(5*time.Minute), s.trim(s.ada)))
 	s.at(monday(10, 0))
 	first.after("arrive")
 	s.at(first.v.End.Add(-2 * time.Minute))
 	first.after("steps/0/start")
 	s.at(first.v.End)
-	return second
+	return first, second
 }
