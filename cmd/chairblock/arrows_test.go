@@ -75,6 +75,7 @@ var fences = []struct {
 	{"github.com/jackc/pgx/v5", "store", "SQL stands beside its scan"},
 	{"github.com/riverqueue/river", "store", "a job is written in the transaction of its cause"},
 	{"github.com/emersion/go-ical", "api/ics", "calendar syntax is one package's business"},
+	{"rsc.io/qr", "api/pages", "what is drawn is one package's business"},
 	{"github.com/wneessen/go-mail", "api/notify", "mail syntax is one package's business"},
 	{"github.com/emersion/go-message", "api", "mails end at the border"},
 	{"github.com/alecthomas/kong", "cmd", "flags end at the command line"},

@@ -28,6 +28,7 @@ type demo struct {
 	dir, url              string
 	open                  string // one-time link
 	ada, mara             string // calendars
+	subscribe             string // page of the salon's calendar
 	maildir, owner, token string
 	tour                  []step
 }
@@ -51,6 +52,7 @@ func demoAs(t *testing.T, as *syscall.Credential, dir string, args ...string) *d
 	d.open = line(`board and booking form +(http://\S+/open/` + secret + `)`)
 	d.url = strings.TrimSuffix(line(`description of the API +(\S+)`), "/openapi.json")
 	d.ada, d.mara = line(`Ada Birch's calendar +(\S+/cal/`+secret+`\.ics)`), line(`Mara's calendar +(\S+/cal/`+secret+`\.ics)`)
+	d.subscribe = line(`all visits, to subscribe +(\S+/cal/` + secret + `)`)
 	d.maildir = line(`messages as files +(\S+)`)
 	d.owner, d.token = line(`owner's token +(`+secret+`)`), line(`desk's token +(`+secret+`)`)
 	d.tour = readTour(d.waitFor(`(?s)(export TOKEN=.*)\n\nCtrl-C`)[1])
@@ -121,6 +123,8 @@ func TestTheDemo(t *testing.T) {
 		require.Contains(t, get(t, d.url+"/openapi.json", "").body, `"openapi"`)
 		require.Contains(t, get(t, d.ada, "").body, "BEGIN:VEVENT")
 		require.Contains(t, get(t, d.mara, "").body, "BEGIN:VEVENT")
+		require.Contains(t, get(t, d.subscribe, "").body, `href="webcal://`)
+		require.Contains(t, get(t, d.subscribe+".ics", "").body, "BEGIN:VEVENT")
 		require.Equal(t, http.StatusOK, call(t, http.MethodGet, d.url+"/v1/tokens", d.owner, nil).status)
 		require.Equal(t, http.StatusForbidden, call(t, http.MethodGet, d.url+"/v1/tokens", d.token, nil).status)
 		eventually(t, "the client's message is there", func() bool {
