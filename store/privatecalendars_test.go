@@ -47,10 +47,10 @@ func init() {
 		},
 		"SettlePrivateFetch": func(t *store.Tx, x *filled) (any, error) {
 			var f store.PrivateFetch
-			x.tx(func(theirs *store.Tx) (err error) {
+			require.ErrorIs(x.t, x.try(func(theirs *store.Tx) (err error) {
 				f, err = theirs.TakePrivateCalendar(x.t.Context(), x.private)
 				return errors.Join(err, errUndo)
-			})
+			}), errUndo)
 			ok, _, err := t.SettlePrivateFetch(x.t.Context(), f, store.PrivateOutcome{Now: soon, Due: soon})
 			return ok, err
 		},
