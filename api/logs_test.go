@@ -62,7 +62,8 @@ func TestNothingAboutAnybodyIsLogged(t *testing.T) {
 		}
 		db, queue := s.db(), ""
 		for deadline := time.Now().Add(30 * time.Second); !strings.Contains(queue, "451") && time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
-			require.NoError(t, db.QueryRow(`SELECT string_agg(to_jsonb(j)::text, '') FROM river_job j WHERE kind = 'reminder'`).Scan(&queue))
+			require.NoError(t, db.QueryRow(`SELECT concat((SELECT string_agg(to_jsonb(j)::text, '') FROM river_job j WHERE kind = 'reminder'),
+				(SELECT string_agg(to_jsonb(a)::text, '') FROM reminder_attempt a), (SELECT string_agg(problem, '') FROM reminder))`).Scan(&queue))
 		}
 		require.Contains(t, queue, "451", "what went wrong is noted")
 		require.NotContains(t, strings.ToLower(queue), "zq")
