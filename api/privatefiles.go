@@ -26,14 +26,16 @@ import (
 const maxUpload = 5 << 20
 
 // uploads are the routes whose bodies are files instead of JSON.
-var uploads = map[string]bool{}
+var uploads = map[string]bool{"POST /v1/private-calendars/files": true, "PUT /v1/private-calendars/:id/file": true}
 
 // upload makes an operation one whose body is a file. It is read as a whole
 // after the caller's role has been checked, like every body.
 func upload(op huma.Operation) huma.Operation {
 	op.MaxBodyBytes = maxUpload + 1 // huma counts the limit itself as too large
 	op.BodyReadTimeout = handlerLimit
-	uploads[op.Method+" /v1"+strings.ReplaceAll(op.Path, "{id}", ":id")] = true
+	if at := op.Method + " /v1" + strings.ReplaceAll(op.Path, "{id}", ":id"); !uploads[at] {
+		panic("a file would be read as JSON: " + at)
+	}
 	return op
 }
 
