@@ -98,7 +98,7 @@ func (b *expansion) series(s *series) {
 		b.rule(e, r, true, func(i instance) { excluded[i.wall] = true })
 	}
 	give := func(i instance, length span) {
-		if s.out(i) || excluded[i.wall] {
+		if s.excluded.hold(i, loc) || s.replaced.hold(i, loc) || excluded[i.wall] {
 			return
 		}
 		found := Interval{Start: i.start.In(b.zone), AllDay: e.start.form == dateOnly, Tentative: e.tentative}

@@ -10,6 +10,8 @@ import (
 type component struct {
 	name     string // in capitals
 	line     int
+	uid      string // value of the first UID: looked for at every fault
+	named    bool   // a UID was read
 	props    []property
 	children []*component
 }
@@ -125,7 +127,11 @@ func (t *tree) property(name string, rest []byte, l line) {
 		return
 	}
 	c := t.inner()
-	c.props = append(c.props, property{name, params, valid(value), l.number}.mended())
+	p := property{name, params, valid(value), l.number}.mended()
+	if name == "UID" && !c.named {
+		c.uid, c.named = p.value, true
+	}
+	c.props = append(c.props, p)
 }
 
 func kilobytes(n int) string { return strconv.Itoa(n>>10) + " KB" }
@@ -136,7 +142,7 @@ func (t *tree) uid() string {
 	if len(t.open) == 0 {
 		return ""
 	}
-	return t.inner().text("UID")
+	return t.inner().uid
 }
 
 func (t *tree) where(name string) string {
@@ -198,7 +204,7 @@ func (t *tree) closeTo(depth int) {
 
 func (t *tree) unclosed(c *component) {
 	if !t.strays || c.name != "VCALENDAR" {
-		t.log.add(c.line, c.text("UID"), c.name, "has no END; it is read up to where the next part begins")
+		t.log.add(c.line, c.uid, c.name, "has no END; it is read up to where the next part begins")
 	}
 }
 

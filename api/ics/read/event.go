@@ -12,9 +12,12 @@ type reader struct {
 }
 
 // take adds what one VCALENDAR holds.
-func (c *Calendar) take(root *component, named *int, log *problems) {
+func (c *Calendar) take(root *component, left *zoneLimits, log *problems) {
 	r := reader{
-		zones:  zones{salon: c.zone, calendar: root, named: named, log: log, found: map[string]*time.Location{}},
+		zones: zones{
+			salon: c.zone, fallback: root.text("X-WR-TIMEZONE"), described: vtimezones(root),
+			left: left, log: log, found: map[string]*time.Location{},
+		},
 		method: root.upper("METHOD"),
 	}
 	for _, part := range root.children {
@@ -34,7 +37,7 @@ func (r *reader) doubt(e *Event, line int, name, what string) {
 
 // event reads one VEVENT.
 func (r *reader) event(c *component) Event {
-	e := Event{line: c.line, UID: c.text("UID"), Status: c.upper("STATUS")}
+	e := Event{line: c.line, UID: c.uid, Status: c.upper("STATUS")}
 	r.once(c, &e)
 	e.Sequence, _ = number(c.text("SEQUENCE"), 0, 999_999_999)
 	if p := c.first("DTSTAMP"); p != nil {
@@ -80,16 +83,14 @@ func (e *Event) ends(start time.Time, w wall, salon *time.Location) time.Time {
 
 // once tells of properties that may occur once only and occur again.
 func (r *reader) once(c *component, e *Event) {
-	var seen []string
+	seen := map[string]bool{}
 	for i := range c.props {
 		switch p := &c.props[i]; p.name {
 		case "DTSTART", "DTEND", "DURATION", "RECURRENCE-ID", "UID":
-			for _, name := range seen {
-				if name == p.name {
-					r.doubt(e, p.line, p.name, "occurs twice; the first one counts")
-				}
+			if seen[p.name] {
+				r.doubt(e, p.line, p.name, "occurs twice; the first one counts")
 			}
-			seen = append(seen, p.name)
+			seen[p.name] = true
 		}
 	}
 }

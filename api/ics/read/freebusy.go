@@ -28,7 +28,7 @@ func (r *reader) freeBusy(c *component) []Interval {
 			}
 		}
 		if lost > 0 {
-			r.log.add(p.line, c.text("UID"), "VFREEBUSY FREEBUSY", fmt.Sprintf("has values that are no periods, %d in number; they are left out", lost))
+			r.log.add(p.line, c.uid, "VFREEBUSY FREEBUSY", fmt.Sprintf("has values that are no periods, %d in number; they are left out", lost))
 		}
 	}
 	return list

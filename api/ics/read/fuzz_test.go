@@ -1,6 +1,7 @@
 package read
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -94,6 +95,18 @@ func hostile() map[string]string {
 		}
 		return b.String()[2:]
 	}
+	each := func(n int, f func(int) string) string {
+		var b strings.Builder
+		for i := range n {
+			b.WriteString(f(i))
+		}
+		return b.String()
+	}
+	inZones := func(n int, tzid func(int) string) string {
+		return each(n, func(i int) string { return event("x", "DTSTART;TZID="+tzid(i)+":20260301T090000") + "\r\n" })
+	}
+	unknown := func(i int) string { return fmt.Sprint("unknown", i) }
+	full := "BEGIN:VCALENDAR\nBEGIN:VEVENT\n" + n("STATUS:\n", 240_000) // an event of many properties and no name
 	return map[string]string{
 		"nothing":                             "",
 		"a web page":                          "<!DOCTYPE html><html>",
@@ -147,7 +160,33 @@ func hostile() map[string]string {
 		"a byte order mark only":              "\ufeff",
 		"half of a character in UTF-16":       "\xff\xfeB\x00E\x00G",
 		"a card":                              "BEGIN:VCARD\nBEGIN:VEVENT\nEND:VCARD\n",
+		"an event of 490,000 names":           ev(n("UID:a\n", 490_000)),
+		"lines without colon in a full event": full + n("x\n", 1_500_000),
+		"ends in a full event":                full + n("END:A\n", 500_000),
+		"no colons in a full event":           full + n("STATUS;x\n", 250_000),
+		"450,000 busy times that are none":    "BEGIN:VCALENDAR\nBEGIN:VFREEBUSY\n" + n("FREEBUSY:x\n", 450_000),
+		"25,000 changes of 25,000 series":     manySeries(24_999),
+		"150,000 parameters of long lists":    ev("DTSTART:20260301T090000Z", n("EXDATE"+n(";RANGE", 1_300)+":"+n("x,", 4_000)+"\r\n", 115), n("EXDATE"+n(";RANGE", 1_300)+":"+n("20260301,", 900)+"\r\n", 115)),
+		"200 zones in a calendar of slashes":  calendar("X-WR-TIMEZONE:"+n("/", 16_000), inZones(200, unknown)),
+		"200 zones of slashes":                calendar(inZones(200, func(i int) string { return unknown(i) + ":" + n("/", 16_000) })),
+		"200 zones that change on no day": calendar(each(200, func(i int) string {
+			return ownZone(unknown(i), "TZOFFSETTO:+0100", n("RRULE:FREQ=MONTHLY;BYMONTHDAY=31;BYMONTH=2,4,6,9,11\r\n", 60)) + "\r\n"
+		}), inZones(200, unknown)),
+		"a long zone that is named in 200 ways": calendar(ownZone("own", "TZOFFSETTO:+0100", n("RDATE:"+n("20260301,", 1_700)+"\r\n", 300)), inZones(200, func(i int) string { return n(`\`, i) + "own" })),
+		"200 zones and a full one":              calendar("BEGIN:VTIMEZONE\n"+n("TZOFFSETTO:\n", 380_000)+"END:VTIMEZONE", inZones(200, unknown)),
 	}
+}
+
+// manySeries is a file of n series and n instances instead of theirs, all of one
+// name.
+func manySeries(n int) string {
+	var b strings.Builder
+	at := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
+	for i := range n {
+		b.WriteString("BEGIN:VEVENT\nUID:a\nDTSTART:20260301T090000Z\nEND:VEVENT\n")
+		fmt.Fprintf(&b, "BEGIN:VEVENT\nUID:a\nRECURRENCE-ID:%s\nEND:VEVENT\n", at.Add(time.Duration(i)*time.Minute).Format("20060102T150405Z"))
+	}
+	return calendar(b.String())
 }
 
 func ownZone(name string, lines ...string) string {

@@ -1,10 +1,13 @@
 package read
 
 import (
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/stretchr/testify/require"
 )
 
 // from0 lists 0 to n-1, from1 1 to n.
@@ -34,4 +37,17 @@ func TestNoFileBreaksTheReader(t *testing.T) {
 			t.Logf("read %s, busy %s, %d events, %d intervals; %.300s", parsed, time.Since(begin), len(c.Events), len(list), what(append(problems, more...)))
 		})
 	}
+}
+
+// Twice as many series with twice as many changes must not take four times as
+// much memory: 2,000 of both took 500 bytes for each of the file once.
+func TestManySeriesOfOneNameTakeMemoryByTheirNumber(t *testing.T) {
+	text := manySeries(2_000)
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	c, _, err := Parse(strings.NewReader(text), Options{})
+	runtime.ReadMemStats(&after)
+	require.NoError(t, err)
+	require.Len(t, c.series, 4_000)
+	require.Less(t, after.TotalAlloc-before.TotalAlloc, uint64(100*len(text)))
 }

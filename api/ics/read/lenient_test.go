@@ -207,3 +207,15 @@ func TestTooManyProblemsAreCounted(t *testing.T) {
 	require.Len(t, problems, 4)
 	require.Equal(t, "calendar has 7 more problems", problems[3].String())
 }
+
+func TestEveryRepetitionOfAPropertyIsOneProblem(t *testing.T) {
+	c, problems := parse(t, calendar(event("u", "DTSTART:20260701T090000Z", repeated("UID:v\r\n", 5)+"DTSTART:20260702T090000Z")))
+	require.Equal(t, "u", c.Events[0].UID)
+	require.Len(t, problems, 6)
+}
+
+func TestAZoneThatIsNamedInSeveralWaysIsReadOnce(t *testing.T) {
+	at := func(tzid string) string { return event("u", "DTSTART;TZID="+tzid+":20260701T090000") }
+	_, problems := parse(t, calendar(ownZone("own", "TZOFFSETTO:x"), at("own"), at(`\own`), at(`o\wn`)))
+	require.Len(t, problems, 3, what(problems))
+}

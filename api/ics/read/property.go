@@ -2,6 +2,7 @@ package read
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 )
 
@@ -81,7 +82,10 @@ func parameters(text []byte, limit int) (params []parameter, value []byte, wrong
 		}
 		name, v, _ := bytes.Cut(text[:end], []byte("="))
 		text = text[end:]
-		if n := strings.ToUpper(string(bytes.TrimSpace(name))); wantedParams[n] {
+		// Of equal ones the first counts. More are not kept, since every value of a
+		// list looks through them.
+		n := strings.ToUpper(string(bytes.TrimSpace(name)))
+		if wantedParams[n] && !slices.ContainsFunc(params, func(p parameter) bool { return p.name == n }) {
 			params = append(params, parameter{n, unquote(valid(v))})
 		}
 	}

@@ -155,12 +155,12 @@ func Parse(r io.Reader, o Options) (*Calendar, []Problem, error) {
 		zone = time.UTC
 	}
 	c := &Calendar{zone: zone, allDayBusy: o.AllDayBusy, limits: limits}
-	named := limits.Zones
+	left := zoneLimits{named: limits.Zones, steps: zoneSteps}
 	for i, root := range roots {
 		if i == 0 {
 			c.Method = root.upper("METHOD")
 		}
-		c.take(root, &named, &log)
+		c.take(root, &left, &log)
 	}
 	c.gather(&log)
 	return c, log.list(), nil

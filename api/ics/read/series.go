@@ -3,42 +3,61 @@ package read
 import (
 	"cmp"
 	"fmt"
+	"time"
 )
 
 // series is an event that stands for itself, with the instances of it that do
 // not take place as planned.
 type series struct {
-	event *Event
-	// skipped are the starts of instances that were taken out or are
-	// replaced, and days those of which every instance was.
-	skipped map[int64]bool // Unix time
-	days    map[int64]bool // since 1970, as the calendar of the event's zone shows them
+	event    *Event
+	excluded *skips // its EXDATEs
+	replaced *skips // instances that other events stand for; all series of a UID share it
 }
 
-// skip takes the instance out that m names. For an event of whole days it is
-// the day, otherwise a date names every instance that begins on it, and a time
-// without a zone is one of the event's own (lenient; the standard wants the
+// skips are starts of instances. Nil has none.
+type skips struct {
+	starts map[int64]bool // Unix time
+	walls  map[wall]bool  // as the clocks of an event's zone show them
+	days   map[int64]bool // since 1970, as the calendar of an event's zone shows them; every instance
+}
+
+// skipsOf returns the instances that moments name. For an event of whole days
+// they are days, otherwise a date names every instance that begins on it, and a
+// time without a zone is one of the event's own (lenient; the standard wants the
 // same form as that of the start).
-func (s *series) skip(m moment, r *reader) {
-	loc := s.event.zone(r.salon)
-	switch {
-	case s.event.start.form == dateOnly:
-		s.days = put(s.days, r.dayMeant(m))
-	case m.form == dateOnly:
-		s.days = put(s.days, m.wall.days())
-	case m.form == floating:
-		s.skipped = put(s.skipped, m.wall.in(loc).Unix())
-	default:
-		s.skipped = put(s.skipped, m.wall.in(m.loc).Unix())
+func (r *reader) skipsOf(moments []moment, wholeDays bool) *skips {
+	if len(moments) == 0 {
+		return nil
 	}
+	s := skips{map[int64]bool{}, map[wall]bool{}, map[int64]bool{}}
+	for _, m := range moments {
+		switch {
+		case wholeDays:
+			s.days[r.dayMeant(m)] = true
+		case m.form == dateOnly:
+			s.days[m.wall.days()] = true
+		case m.form == floating:
+			s.walls[m.wall] = true
+		default:
+			s.starts[m.wall.in(m.loc).Unix()] = true
+		}
+	}
+	return &s
 }
 
-func put(m map[int64]bool, key int64) map[int64]bool {
-	if m == nil {
-		m = map[int64]bool{}
+// hold reports whether an instance is among them; loc is the event's zone.
+func (s *skips) hold(i instance, loc *time.Location) bool {
+	if s == nil {
+		return false
 	}
-	m[key] = true
-	return m
+	return s.days[i.wall.days()] || s.starts[i.start.Unix()] ||
+		len(s.walls) > 0 && (s.names(i.wall, i, loc) || s.names(wallAt(i.start, loc), i, loc))
+}
+
+// names reports whether w is among the times without a zone and means i: where
+// clocks go back, a time means the first of two instants.
+func (s *skips) names(w wall, i instance, loc *time.Location) bool {
+	return s.walls[w] && w.in(loc).Equal(i.start)
 }
 
 // gather groups the events by UID: those that stand for one instance take it
@@ -65,6 +84,7 @@ func (c *Calendar) gather(log *problems) {
 // group makes the series of all events of one UID.
 func (c *Calendar) group(events []*Event, log *problems) {
 	var masters, replacements []*Event
+	var replaced []moment
 	newest := map[moment]*Event{}
 	sequence := 0
 	for _, e := range events {
@@ -74,6 +94,7 @@ func (c *Calendar) group(events []*Event, log *problems) {
 			continue
 		}
 		replacements = append(replacements, e)
+		replaced = append(replaced, e.replaces)
 		key := e.replaces
 		if key.form != dateOnly {
 			key = moment{form: zoned, wall: wall(e.RecurrenceID.Unix())}
@@ -87,19 +108,17 @@ func (c *Calendar) group(events []*Event, log *problems) {
 		kept[e] = true
 	}
 	r := reader{zones: zones{salon: c.zone}}
+	shared := map[bool]*skips{} // by whether whole days repeat
 	for _, e := range masters {
 		if e.Sequence < sequence {
 			log.add(e.line, e.UID, "VEVENT", "is an older revision of another event of the file and is left out")
 			continue
 		}
-		s := series{event: e}
-		for _, m := range e.repeats.exDates {
-			s.skip(m, &r)
+		wholeDays := e.start.form == dateOnly
+		if shared[wholeDays] == nil {
+			shared[wholeDays] = r.skipsOf(replaced, wholeDays)
 		}
-		for _, o := range replacements {
-			s.skip(o.replaces, &r)
-		}
-		c.series = append(c.series, s)
+		c.series = append(c.series, series{e, r.skipsOf(e.repeats.exDates, wholeDays), shared[wholeDays]})
 	}
 	for _, e := range replacements {
 		if !kept[e] {
@@ -114,9 +133,4 @@ func (c *Calendar) group(events []*Event, log *problems) {
 // 2.1.5).
 func older(a, b *Event) bool {
 	return cmp.Or(cmp.Compare(a.Sequence, b.Sequence), a.Stamp.Compare(b.Stamp)) < 0
-}
-
-// out reports whether an instance does not take place as planned.
-func (s *series) out(i instance) bool {
-	return s.days[i.wall.days()] || s.skipped[i.start.Unix()]
 }

@@ -19,9 +19,11 @@ const (
 )
 
 const (
-	mostOnsets  = 5_000     // changes of clocks of one zone; real ones have two a year
-	mostOffsets = 200       // different ones of one zone; the format for them holds 255
-	zoneSteps   = 1_000_000 // days looked at for one zone
+	mostOnsets  = 5_000 // changes of clocks of one zone; real ones have two a year
+	mostOffsets = 200   // different ones of one zone; the format for them holds 255
+	// zoneSteps is how many days are looked at for all zones of a file. A real
+	// zone takes some 10,000.
+	zoneSteps = 4_000_000
 )
 
 // onset is a moment at which the clocks of a zone change.
@@ -32,12 +34,11 @@ type onset struct {
 
 // described makes a location of a VTIMEZONE (RFC 5545 section 3.6.5). It
 // returns nil, and tells why, when the VTIMEZONE says nothing that can be
-// followed.
-func described(c *component, log *problems) *time.Location {
+// followed. Days that it looks at are taken off steps.
+func described(c *component, steps *int, log *problems) *time.Location {
 	var onsets []onset
-	steps := zoneSteps
 	for _, part := range c.children {
-		onsets = observance(part, onsets, &steps, log)
+		onsets = observance(part, onsets, steps, log)
 	}
 	if len(onsets) == 0 {
 		log.add(c.line, "", "VTIMEZONE", "says no change of clocks and no offset that can be followed")

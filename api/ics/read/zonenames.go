@@ -86,10 +86,14 @@ func ianaZone(name string) *time.Location {
 	return loc
 }
 
+// longestZone is more than the length of any name of the tz database; the
+// longest one has 32 letters.
+const longestZone = 60
+
 // looksLikeZone reports whether a name that is in no list may be a newer zone
 // of the machine's data, and may be looked up without harm.
 func looksLikeZone(name string) bool {
-	if len(name) > 60 || strings.Count(name, "/") == 0 || name[0] < 'A' || name[0] > 'Z' {
+	if len(name) > longestZone || strings.Count(name, "/") == 0 || name[0] < 'A' || name[0] > 'Z' {
 		return false
 	}
 	return !slices.ContainsFunc([]byte(name), func(c byte) bool {
@@ -135,6 +139,7 @@ func placeOf(places, prefix string) *time.Location {
 // suffixZone returns the zone whose name a path ends with, such as
 // "/example.org/20260101_1/Europe/London", or nil.
 func suffixZone(name string) *time.Location {
+	name = name[max(0, len(name)-longestZone-1):]
 	for {
 		_, rest, ok := strings.Cut(name, "/")
 		if !ok {

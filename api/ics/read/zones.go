@@ -8,12 +8,34 @@ import (
 
 // zones finds the zones that one VCALENDAR names.
 type zones struct {
-	salon    *time.Location
-	calendar *component
-	named    *int // names that may still be looked up in the file
-	log      *problems
-	found    map[string]*time.Location
+	salon     *time.Location
+	fallback  string                  // X-WR-TIMEZONE
+	described map[string][]*component // VTIMEZONEs by name
+	left      *zoneLimits
+	log       *problems
+	found     map[string]*time.Location // by name as written and as looked up
 }
+
+// zoneLimits is what a file may still cost by its zones.
+type zoneLimits struct {
+	named int // names that may be looked up
+	steps int // days looked at for changes of clocks
+}
+
+// vtimezones returns those of a calendar by name.
+func vtimezones(calendar *component) map[string][]*component {
+	m := map[string][]*component{}
+	for _, c := range calendar.children {
+		if c.name == "VTIMEZONE" {
+			name := zoneName(c.text("TZID"))
+			m[name] = append(m[name], c)
+		}
+	}
+	return m
+}
+
+// zoneName is a TZID without what is no part of the name.
+func zoneName(tzid string) string { return strings.TrimSpace(strings.ReplaceAll(tzid, `\`, "")) }
 
 // zone returns the zone for a TZID. In this order: the name in the tz
 // database, names of Windows, a path that ends with a name of the tz database,
@@ -23,22 +45,26 @@ func (z *zones) zone(tzid string, line int) *time.Location {
 	if loc, ok := z.found[tzid]; ok {
 		return loc
 	}
-	if *z.named--; *z.named < 0 {
-		if *z.named == -1 {
+	if z.left.named--; z.left.named < 0 {
+		if z.left.named == -1 {
 			z.log.add(line, "", "TZID", "names more different time zones than are looked up; the others are read in the salon's time zone")
 		}
 		return z.salon
 	}
-	loc, doubt := z.look(strings.ReplaceAll(tzid, `\`, ""))
-	if doubt != "" {
-		z.log.addf(line, "", "TZID", "names a time zone that is not known, %q; %s", short(tzid, 60), doubt)
+	name := zoneName(tzid)
+	loc, known := z.found[name]
+	if !known {
+		var doubt string
+		if loc, doubt = z.look(name); doubt != "" {
+			z.log.addf(line, "", "TZID", "names a time zone that is not known, %q; %s", short(tzid, 60), doubt)
+		}
+		z.found[name] = loc
 	}
 	z.found[tzid] = loc
 	return loc
 }
 
 func (z *zones) look(name string) (loc *time.Location, doubt string) {
-	name = strings.TrimSpace(name)
 	for _, find := range []func(string) *time.Location{ianaZone, windowsZone, suffixZone, z.own, placesZone} {
 		if loc := find(name); loc != nil {
 			return loc, ""
@@ -49,10 +75,9 @@ func (z *zones) look(name string) (loc *time.Location, doubt string) {
 	} else if loc != nil {
 		return loc, "its offset from UTC is taken for the whole year"
 	}
-	fallback := z.calendar.text("X-WR-TIMEZONE")
 	for _, find := range []func(string) *time.Location{ianaZone, windowsZone, suffixZone} {
-		if loc := find(fallback); loc != nil {
-			return loc, fmt.Sprintf("its times are read in the calendar's own, %q", short(fallback, 60))
+		if loc := find(z.fallback); loc != nil {
+			return loc, fmt.Sprintf("its times are read in the calendar's own, %q", short(z.fallback, 60))
 		}
 	}
 	return z.salon, "its times are read in the salon's time zone"
@@ -61,15 +86,12 @@ func (z *zones) look(name string) (loc *time.Location, doubt string) {
 // own returns the zone that a VTIMEZONE of the calendar describes, or nil.
 func (z *zones) own(name string) *time.Location {
 	var loc *time.Location
-	for _, c := range z.calendar.children {
-		if c.name != "VTIMEZONE" || strings.ReplaceAll(c.text("TZID"), `\`, "") != name {
-			continue
-		}
+	for _, c := range z.described[name] {
 		if loc != nil {
 			z.log.addf(c.line, "", "VTIMEZONE", "describes %q a second time; the first one counts", short(name, 60))
 			break
 		}
-		loc = described(c, z.log)
+		loc = described(c, &z.left.steps, z.log)
 	}
 	return loc
 }
