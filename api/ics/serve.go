@@ -143,15 +143,14 @@ func feedHeader(h http.Header, etag string, lastModified time.Time) {
 
 // settled moves a change of this very second back by one: HTTP dates have no
 // fractions, and a client that revalidates by date alone would otherwise miss
-// a second change within the same second.
+// a second change within the same second. A change that lies ahead of this
+// machine's clock is said to be as old: no answer may name a later time than its
+// own (RFC 9110 section 8.8.2.1, from memory).
 func settled(lastModified time.Time) time.Time {
 	if lastModified.IsZero() {
 		return lastModified
 	}
-	if lastModified.Unix() >= time.Now().Unix() {
-		lastModified = lastModified.Add(-time.Second)
-	}
-	return lastModified.Truncate(time.Second)
+	return earlier(lastModified, time.Now().Truncate(time.Second).Add(-time.Second)).Truncate(time.Second)
 }
 
 // unchanged reports whether the client already has what one of tags stands

@@ -169,6 +169,23 @@ func TestSecondChangeWithinASecondIsNotMissedByDate(t *testing.T) {
 	require.True(t, seen.Before(now.Truncate(time.Second)), "a change later in this second is newer")
 }
 
+func TestNoAnswerNamesATimeToCome(t *testing.T) {
+	ahead := time.Now().Add(time.Hour)
+	serve := func(since time.Time) *httptest.ResponseRecorder {
+		r := httptest.NewRequest("GET", "/", nil)
+		r.Header.Set("If-Modified-Since", since.UTC().Format(http.TimeFormat))
+		w := httptest.NewRecorder()
+		require.NoError(t, serveFeed(w, r, tag, ahead, func() ([]byte, error) { return []byte("x"), nil }))
+		return w
+	}
+	require.Equal(t, 304, serve(time.Now().Add(time.Second)).Code)
+	old := serve(time.Now().Add(-time.Minute))
+	require.Equal(t, 200, old.Code, "as long as it lies ahead it may have changed again")
+	said, err := http.ParseTime(old.Header().Get("Last-Modified"))
+	require.NoError(t, err)
+	require.True(t, said.Before(time.Now()))
+}
+
 func TestTagChangesWithEachOfItsParts(t *testing.T) {
 	first := ETag(1, thursday, 1)
 	require.Equal(t, first, ETag(1, thursday, 1))
