@@ -209,7 +209,7 @@ func (c *Client) connect(ctx context.Context, network, address string) (net.Conn
 	}
 	for _, a := range list {
 		if !c.may(a, port) {
-			return nil, &Error{Fault: NotPublic, Host: host, What: host + " leads to an address that is not public"}
+			return nil, c.nowhere(NotPublic, host, "leads to an address that is not public")
 		}
 	}
 	var last error
@@ -232,7 +232,7 @@ func (c *Client) addresses(ctx context.Context, host string) ([]netip.Addr, erro
 		return nil, ctx.Err()
 	}
 	if err != nil || len(list) == 0 {
-		return nil, &Error{Fault: UnknownHost, Host: host, What: host + " is not the name of a server that can be found"}
+		return nil, c.nowhere(UnknownHost, host, "is not the name of a server that can be found")
 	}
 	return list, nil
 }

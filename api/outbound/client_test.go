@@ -427,6 +427,15 @@ func TestANameThatLeadsNowhereIsSaidSo(t *testing.T) {
 	fault(t, c.do(t), UnknownHost)
 }
 
+func TestWordsDoNotTellWhetherAnInnerNameIsThere(t *testing.T) {
+	for _, loopback := range []bool{false, true} {
+		there, missing := elsewhere(t, nil, "10.1.2.3"), elsewhere(t, nil)
+		there.loopback, missing.loopback = loopback, loopback
+		inner, none := fault(t, there.do(t), NotPublic), fault(t, missing.do(t), UnknownHost)
+		require.Equal(t, loopback, inner.Error() != none.Error(), "whoever tries things out reads why: %s; %s", inner, none)
+	}
+}
+
 func TestAnErrorOfTheTransportDoesNotGetOut(t *testing.T) {
 	err := explain(t.Context(), "calendars.example", &url.Error{Op: "Get", URL: "https://calendars.example/" + secret, Err: errors.New(secret)})
 	fault(t, err, BadAnswer)

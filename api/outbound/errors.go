@@ -46,6 +46,16 @@ func (e *Error) Unwrap() error { return e.cause }
 // address.
 func (e *Error) Lasting() bool { return e.Fault == BadAddress || e.Fault == NotPublic }
 
+// nowhere is the error of a name under which nobody may be asked. The words are
+// the same whatever the reason, since they would tell strangers which names the
+// network of the service knows; where this machine may be reached they say why.
+func (c *Client) nowhere(f Fault, host, why string) *Error {
+	if !c.loopback {
+		why = "is not the name of a public server that can be found"
+	}
+	return &Error{Fault: f, Host: host, What: host + " " + why}
+}
+
 // explain turns an error of the transport, whose text may hold the whole
 // address, into one that may be shown.
 func explain(ctx context.Context, host string, err error) *Error {
