@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -26,12 +27,15 @@ var (
 // three parts.
 const (
 	maxLetter = 1 << 20 // octets of a mail
-	maxBatch  = 500     // mails that one call of Each looks at
+	maxBatch  = 500     // mails that one call of Each is done with
 	// maxTries is how often a mail is read that was never done with, because the
 	// process died each time.
 	maxTries = 3
 	// claimed is how long such a mail is left alone: somebody may be reading it.
 	claimed = 2 * time.Minute
+	// keptSeen is how long after it came a mail stays in cur: long enough to look
+	// up what a client wrote by hand, or that was sent to the wrong address.
+	keptSeen = 14 * 24 * time.Hour
 )
 
 // Inbox is a maildir into which a mail server puts answers to invitations. Make
@@ -54,40 +58,72 @@ func OpenInbox(dir string) (*Inbox, error) {
 }
 
 // Each hands every new mail to take, oldest name first, and then moves it to cur
-// as seen. Instead of a letter take may get one of the errors above.
+// as seen. Instead of a letter take may get one of the errors above. Mails in cur
+// are deleted 14 days after they came.
 //
 // A mail of which take returns an error stays new and is handed over again by
-// the next call; Each ends there and returns that error. take has to keep what
-// it makes of a mail before it returns: when the process dies in between, the
-// mail comes once more.
+// the next call. Whatever is wrong with one mail, Each goes on with the others
+// and returns the first error at the end. take has to keep what it makes of a
+// mail before it returns: when the process dies in between, the mail comes once
+// more.
 func (b *Inbox) Each(ctx context.Context, take func(context.Context, Letter, error) error) error {
 	entries, err := os.ReadDir(filepath.Join(b.dir, "new"))
 	if err != nil {
 		return fmt.Errorf("notify: inbox: %w", nameless(err))
 	}
 	done := 0
+	var failed error
 	for _, e := range entries {
 		if done == maxBatch || ctx.Err() != nil {
 			break
 		}
-		c, ok, err := b.claim(e)
-		if err != nil {
-			return fmt.Errorf("notify: inbox: %w", nameless(err))
+		ok, err := b.one(ctx, e, take)
+		if ok {
+			done++
 		}
-		if !ok {
-			continue
+		failed = cmp.Or(failed, err)
+	}
+	return cmp.Or(failed, b.sweep(), ctx.Err())
+}
+
+// one hands one file of new over, and reports whether that is done with.
+func (b *Inbox) one(ctx context.Context, e fs.DirEntry, take func(context.Context, Letter, error) error) (bool, error) {
+	c, ok, err := b.claim(e)
+	if err != nil {
+		return false, fmt.Errorf("notify: inbox: %w", nameless(err))
+	}
+	if !ok {
+		return false, nil
+	}
+	letter, problem := c.read()
+	if err := take(ctx, letter, problem); err != nil {
+		_ = os.Rename(c.path, filepath.Join(b.dir, "new", c.name+trySuffix(c.tries-1)))
+		return false, err
+	}
+	if err := os.Rename(c.path, filepath.Join(b.dir, "cur", seen(c.name))); err != nil {
+		return false, fmt.Errorf("notify: inbox: %w", nameless(err))
+	}
+	return true, nil
+}
+
+// sweep deletes old mails of cur: what they say of clients is needed no longer,
+// and anybody can send some.
+func (b *Inbox) sweep() error {
+	entries, err := os.ReadDir(filepath.Join(b.dir, "cur"))
+	failed := err
+	for _, e := range entries {
+		info, err := e.Info()
+		if err == nil && info.Mode().IsRegular() && b.now().Sub(info.ModTime()) > keptSeen {
+			err = os.Remove(filepath.Join(b.dir, "cur", e.Name()))
 		}
-		done++
-		letter, problem := c.read()
-		if err := take(ctx, letter, problem); err != nil {
-			_ = os.Rename(c.path, filepath.Join(b.dir, "new", c.name+trySuffix(c.tries-1)))
-			return err
-		}
-		if err := os.Rename(c.path, filepath.Join(b.dir, "cur", seen(c.name))); err != nil {
-			return fmt.Errorf("notify: inbox: %w", nameless(err))
+		if !errors.Is(err, fs.ErrNotExist) { // another process was quicker
+			failed = cmp.Or(failed, err)
 		}
 	}
-	return ctx.Err()
+	if failed != nil {
+		return fmt.Errorf("notify: inbox: %w", nameless(failed))
+	}
+	return nil
 }
 
 // nameless leaves the name of the file out of an error: whoever writes a mail
@@ -103,7 +139,8 @@ func nameless(err error) error {
 }
 
 // claim is a mail that is being read: its name says how many times that was
-// begun, its time when.
+// begun, and when. The file belongs to the mail server, so all else of it may be
+// out of reach.
 type claim struct {
 	path  string
 	name  string // without the tries
@@ -121,17 +158,22 @@ func trySuffix(n int) string {
 	return tried + strconv.Itoa(n)
 }
 
-// triesOf splits the name of a file in new.
-func triesOf(file string) (name string, tries int) {
+// triesOf splits the name of a file in new. Begun is when its claim was made,
+// in Unix time; 0 when nobody has it.
+func triesOf(file string) (name string, tries int, begun int64) {
 	at := strings.LastIndex(file, tried)
 	if at < 0 {
-		return file, 0
+		return file, 0, 0
 	}
-	n, err := strconv.Atoi(file[at+len(tried):])
+	number, when, timed := strings.Cut(file[at+len(tried):], "-")
+	n, err := strconv.Atoi(number)
+	if timed && err == nil {
+		begun, err = strconv.ParseInt(when, 10, 64)
+	}
 	if err != nil || n < 1 || n > maxTries+1 {
-		return file, 0
+		return file, 0, 0
 	}
-	return file[:at], n
+	return file[:at], n, begun
 }
 
 // claim takes a file of new for this process by giving it another name, and
@@ -144,19 +186,15 @@ func (b *Inbox) claim(e fs.DirEntry) (claim, bool, error) {
 	if err != nil || !info.Mode().IsRegular() || strings.HasPrefix(e.Name(), ".") {
 		return claim{}, false, err
 	}
-	name, tries := triesOf(e.Name())
-	if tries > 0 && b.now().Sub(info.ModTime()) < claimed {
+	name, tries, begun := triesOf(e.Name())
+	now := b.now()
+	// Abs, since the clocks of two machines differ.
+	if now.Sub(time.Unix(begun, 0)).Abs() < claimed {
 		return claim{}, false, nil
 	}
 	c := claim{name: name, tries: min(tries, maxTries) + 1, size: info.Size()}
-	from := filepath.Join(b.dir, "new", e.Name())
-	c.path = filepath.Join(b.dir, "new", name+trySuffix(c.tries))
-	// The time first: whoever sees the new name sees it, too.
-	now := b.now()
-	err = os.Chtimes(from, now, now)
-	if err == nil && c.path != from {
-		err = os.Rename(from, c.path)
-	}
+	c.path = filepath.Join(b.dir, "new", fmt.Sprintf("%s%s-%d", name, trySuffix(c.tries), now.Unix()))
+	err = os.Rename(filepath.Join(b.dir, "new", e.Name()), c.path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return claim{}, false, nil
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -83,15 +84,73 @@ func TestAMailThatCannotBeKeptNowComesAgain(t *testing.T) {
 	x.put("1", good())
 	x.put("2", good())
 	broken := errors.New("no database")
-	for range 10 {
+	for i := range 10 {
 		list, err := x.each(broken)
 		require.ErrorIs(t, err, broken)
-		require.Len(t, list, 1, "nothing else is tried then")
-		require.Equal(t, []string{"1", "2"}, files(t, x.dir, "new"), "and no try is counted")
+		require.Len(t, list, 2-min(i, 1), "the other one is taken at once")
+		require.Equal(t, []string{"1"}, files(t, x.dir, "new"), "no try is counted")
 	}
 	list, err := x.each()
 	require.NoError(t, err)
-	require.Len(t, list, 2)
+	require.Len(t, list, 1)
+}
+
+func TestTheFirstOfSeveralErrorsIsReturned(t *testing.T) {
+	x := openInbox(t)
+	for _, name := range []string{"1", "2", "3"} {
+		x.put(name, good())
+	}
+	first, second := errors.New("first"), errors.New("second")
+	list, err := x.each(nil, first, second)
+	require.ErrorIs(t, err, first)
+	require.Len(t, list, 3)
+	require.Equal(t, []string{"2", "3"}, files(t, x.dir, "new"))
+}
+
+// A mail that the mail server does not let go keeps no other one back.
+func TestAMailThatCannotBeClaimedIsPassedOver(t *testing.T) {
+	x := openInbox(t)
+	x.put("1", good())
+	x.put("2", good())
+	inTheWay := filepath.Join(x.dir, "new", fmt.Sprintf("1%s-%d", trySuffix(1), x.clock.Unix()))
+	require.NoError(t, os.Mkdir(inTheWay, 0o700))
+	list, err := x.each()
+	require.ErrorContains(t, err, "notify: inbox: rename")
+	require.Len(t, list, 1)
+	require.Equal(t, []string{"2:2,S"}, files(t, x.dir, "cur"))
+	require.Contains(t, files(t, x.dir, "new"), "1")
+	require.NoError(t, os.Remove(inTheWay))
+	list, err = x.each()
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+}
+
+// Its time is the mail server's, which alone may set it.
+func TestAMailKeepsItsTimeAndIsDeletedWhenOld(t *testing.T) {
+	x := openInbox(t)
+	came := x.clock.Add(-24 * time.Hour).Truncate(time.Second)
+	x.put("1", good())
+	require.NoError(t, os.Chtimes(filepath.Join(x.dir, "new", "1"), came, came))
+	require.NoError(t, os.Mkdir(filepath.Join(x.dir, "cur", "folder"), 0o700))
+	list, err := x.each()
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	info, err := os.Stat(filepath.Join(x.dir, "cur", "1:2,S"))
+	require.NoError(t, err)
+	require.True(t, came.Equal(info.ModTime()), info.ModTime())
+
+	for _, tt := range []struct {
+		age  time.Duration
+		left []string
+	}{
+		{keptSeen, []string{"1:2,S", "folder"}},
+		{keptSeen + time.Second, []string{"folder"}},
+	} {
+		x.clock = came.Add(tt.age)
+		_, err = x.each()
+		require.NoError(t, err)
+		require.Equal(t, tt.left, files(t, x.dir, "cur"))
+	}
 }
 
 // A mail in the middle of which the process dies is read again, but not for ever.
@@ -106,7 +165,7 @@ func TestAMailThatKillsItsReaderIsGivenUp(t *testing.T) {
 				panic("killed")
 			})
 		}()
-		require.Equal(t, []string{"bad" + trySuffix(i+1)}, files(t, x.dir, "new"))
+		require.Equal(t, []string{fmt.Sprintf("bad%s-%d", trySuffix(i+1), x.clock.Unix())}, files(t, x.dir, "new"))
 		list, err := x.each()
 		require.NoError(t, err)
 		require.Empty(t, list, "somebody may be reading it")
@@ -159,21 +218,27 @@ func TestNamesThatLookLikeTriesAreNames(t *testing.T) {
 	for file, want := range map[string]struct {
 		name  string
 		tries int
+		begun int64
 	}{
-		"x":                      {"x", 0},
-		"x.chairblock-try1":      {"x", 1},
-		"x.chairblock-try2":      {"x", 2},
-		"x.chairblock-try99":     {"x.chairblock-try99", 0},
-		"x.chairblock-try-1":     {"x.chairblock-try-1", 0},
-		"x.chairblock-try":       {"x.chairblock-try", 0},
-		"a.chairblock-try1.b":    {"a.chairblock-try1.b", 0},
-		".chairblock-try1":       {"", 1},
-		"x.chairblock-try1:2,S":  {"x.chairblock-try1:2,S", 0},
-		"x:2,S.chairblock-try2":  {"x:2,S", 2},
-		"\xff.chairblock-try3":   {"\xff", 3},
-		"x.chairblock-try000001": {"x", 1},
+		"x":                      {"x", 0, 0},
+		"x.chairblock-try1":      {"x", 1, 0},
+		"x.chairblock-try2":      {"x", 2, 0},
+		"x.chairblock-try2-1783": {"x", 2, 1783},
+		"x.chairblock-try2-":     {"x.chairblock-try2-", 0, 0},
+		"x.chairblock-try2-1-2":  {"x.chairblock-try2-1-2", 0, 0},
+		"x.chairblock-try9-1783": {"x.chairblock-try9-1783", 0, 0},
+		"x.chairblock-try99":     {"x.chairblock-try99", 0, 0},
+		"x.chairblock-try-1":     {"x.chairblock-try-1", 0, 0},
+		"x.chairblock-try":       {"x.chairblock-try", 0, 0},
+		"a.chairblock-try1.b":    {"a.chairblock-try1.b", 0, 0},
+		".chairblock-try1":       {"", 1, 0},
+		"x.chairblock-try1:2,S":  {"x.chairblock-try1:2,S", 0, 0},
+		"x:2,S.chairblock-try2":  {"x:2,S", 2, 0},
+		"\xff.chairblock-try3":   {"\xff", 3, 0},
+		"x.chairblock-try000001": {"x", 1, 0},
 	} {
-		name, tries := triesOf(file)
+		name, tries, begun := triesOf(file)
+		require.Equal(t, want.begun, begun, file)
 		require.Equal(t, want.name, name, file)
 		require.Equal(t, want.tries, tries, file)
 	}
