@@ -393,16 +393,16 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if err != nil {
 		return err
 	}
+	if needsAftercare(*v) {
+		if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
+			return err
+		}
+	}
 	if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, *ended, g)); err != nil {
 		return err
 	}
 	if err := s.followVisit(ctx, t, n, *v); err != nil {
 		return err
-	}
-	if needsAftercare(*v) {
-		if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
-			return err
-		}
 	}
 	if err := s.useProducts(ctx, t, *v); err != nil {
 		return err

@@ -353,14 +353,16 @@ func (s *Server) clearFollowUp(ctx context.Context, in *clearInput) (*found[Visi
 		if err != nil {
 			return err
 		}
+		if needsAftercare(*v) {
+			if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
+				return err
+			}
+		}
 		if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, realEnd(*v), g)); err != nil {
 			return err
 		}
 		if !needsAftercare(*v) {
 			return nil
-		}
-		if err := t.WithdrawOlderRetouch(ctx, v.Client, v.ID); err != nil {
-			return err
 		}
 		return s.followOthers(ctx, t, n, *v)
 	})

@@ -136,3 +136,58 @@ func TestTheTimeOfAChangeGoesOn(t *testing.T) {
 	feed, part := state()
 	require.True(t, feed.After(last) && part.After(lastPart))
 }
+
+// A visit that ends takes back the retouch of the client's others while theirs
+// follow a change of her hair.
+func TestAnEndAndAChangeOfHairDoNotWaitInACircle(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 12)
+	ctx := t.Context()
+	client := s.client("Guest")
+	var visits []string
+	for day := range 3 {
+		visits = append(visits, s.booked(client, at(24*day, 0), s.seat()).ID)
+	}
+	plan := func(r *rand.Rand) []store.Part {
+		day := 24 * r.IntN(100)
+		return []store.Part{part(store.PartClient, 0, store.PartClient, at(day, 0), at(day+1, 0)),
+			part(store.PartRetouch, 0, store.PartRetouch, at(day+2000, 0), at(day+2024, 0))}
+	}
+	finish := func(r *rand.Rand, tx *store.Tx, visit string) error {
+		if _, err := tx.LockVisit(ctx, visit, 0); err != nil {
+			return err
+		}
+		if err := tx.WithdrawOlderRetouch(ctx, client, visit); err != nil {
+			return err
+		}
+		return tx.SyncClientParts(ctx, visit, client, plan(r))
+	}
+	follow := func(r *rand.Rand, tx *store.Tx, other string) error {
+		var list []store.VisitParts
+		for _, id := range visits {
+			if id == other {
+				continue
+			}
+			if _, err := tx.LockVisit(ctx, id, 0); err != nil {
+				return err
+			}
+			list = append(list, store.VisitParts{Visit: id, Client: client, Want: plan(r)})
+		}
+		return tx.SyncClientPartsOf(ctx, list)
+	}
+	end := time.Now().Add(1500 * time.Millisecond)
+	errs := make([]error, 8)
+	var all sync.WaitGroup
+	for i := range errs {
+		all.Go(func() {
+			r := rand.New(rand.NewPCG(1, uint64(i)))
+			for time.Now().Before(end) && errs[i] == nil {
+				f := []func(*rand.Rand, *store.Tx, string) error{finish, follow}[i%2]
+				errs[i] = s.try(func(tx *store.Tx) error { return f(r, tx, visits[r.IntN(3)]) })
+			}
+		})
+	}
+	all.Wait()
+	require.NoError(t, errors.Join(errs...))
+	require.Zero(t, s.deadlocks())
+}

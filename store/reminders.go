@@ -132,28 +132,31 @@ func (t *Tx) WithdrawReminders(ctx context.Context, visit string) error {
 }
 
 // WithdrawOlderRetouch takes back the retouch of a client's other visits, both
-// the message and the day in the calendar: a newer treatment counts.
+// the day in the calendar and the message: a newer treatment counts. It locks the
+// visit's own parts with the others, so that it comes before they are changed, and
+// takes parts, feeds and messages in the order of lockFeeds.
 func (t *Tx) WithdrawOlderRetouch(ctx context.Context, client, visit string) error {
-	err := t.withdraw(ctx, `kind = 'retouch' AND visit_id <> $3 AND visit_id IN (
-		SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2)`, client, visit)
-	if err != nil {
-		return err
-	}
 	if err := t.lockFeeds(ctx, false); err != nil {
 		return err
 	}
 	tag, err := t.tx.Exec(ctx, `
 		WITH old AS (
 			SELECT p.visit_id, p.subject, p.ordinal FROM visit_part p JOIN visit v USING (salon_id, visit_id)
-			WHERE p.salon_id = $1 AND p.kind = 'retouch' AND p.live AND p.visit_id <> $3 AND v.client_id = $2`+partsInOrder+`
+			WHERE p.salon_id = $1 AND (p.visit_id = $3 OR p.kind = 'retouch' AND p.live AND v.client_id = $2)`+partsInOrder+`
 		)
 		UPDATE visit_part p SET sequence = sequence + 1, changed_at = `+later+`, live = false FROM old
-		WHERE p.salon_id = $1 AND p.visit_id = old.visit_id AND p.subject = old.subject AND p.ordinal = old.ordinal`,
+		WHERE p.salon_id = $1 AND p.visit_id = old.visit_id AND p.subject = old.subject AND p.ordinal = old.ordinal AND p.visit_id <> $3`,
 		t.salon, client, visit)
-	if err != nil || tag.RowsAffected() == 0 {
+	if err != nil {
 		return domain("older retouch", err, false)
 	}
-	return t.touchFeeds(ctx, []string{client})
+	if tag.RowsAffected() > 0 {
+		if err := t.touchFeeds(ctx, []string{client}); err != nil {
+			return err
+		}
+	}
+	return t.withdraw(ctx, `kind = 'retouch' AND visit_id <> $3 AND visit_id IN (
+		SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2)`, client, visit)
 }
 
 func (t *Tx) withdraw(ctx context.Context, where string, args ...any) error {
