@@ -24,6 +24,12 @@ import (
 // take, and more than a job's statement may (store.Open).
 const longestChange = time.Minute
 
+// readAs are the kinds of feeds whose calendar is read by a request for a file.
+var readAs = map[string][]string{
+	".ics": {store.FeedStaff, store.FeedStation, store.FeedClient, store.FeedSalon},
+	".ifb": {store.FeedStaff},
+}
+
 // feed answers GET /cal/{token}.ics, /cal/{token}.ifb and /cal/{token}.
 // Nothing of the address is logged; an unknown and a revoked address give the
 // same answer.
@@ -36,8 +42,15 @@ func (s *Server) feed(c echo.Context) error {
 	secret := strings.TrimSuffix(c.Param("file"), as)
 	err := scheduling.ErrNotFound
 	var f store.FeedState
+	var read []string
+	if c.Request().Method == http.MethodGet {
+		read = readAs[as]
+	}
 	if couldBeSecret(secret) {
-		f, err = s.store.FeedBySecret(c.Request().Context(), secret, as != "")
+		f, err = s.store.FeedBySecret(c.Request().Context(), secret, read...)
+	}
+	if is(err, scheduling.ErrNotFound) {
+		c.Set(missed, true)
 	}
 	if as == "" && is(err, scheduling.ErrNotFound) {
 		return noFeedPage(c)
@@ -75,8 +88,9 @@ func (s *Server) sendFeed(c echo.Context, f store.FeedState) error {
 // feedVersion is what the validators of a feed are on a day.
 func feedVersion(f store.FeedState, loc *time.Location, today date.Date) ics.Version {
 	v := ics.Version{Tag: ics.ETag(f.Version, today, ics.Renderer), Modified: ics.LastModified(f.Changed, loc, today)}
-	// Of the changes to a salon those that began earlier may be seen later.
-	if latest := time.Now().Add(-longestChange - time.Second); f.Kind == store.FeedSalon && v.Modified.After(latest) {
+	// A change that is still being written may have an earlier time, even one of
+	// yesterday.
+	if latest := time.Now().Add(-longestChange - time.Second); v.Modified.After(latest) {
 		v.Modified = latest
 	}
 	return v

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"compress/gzip"
 	"encoding/json"
+	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"os/exec"
 	"slices"
@@ -167,9 +169,9 @@ func TestAClientsCalendarShowsVisitAftercareAndRetouch(t *testing.T) {
 	// The retouch is shown on its day, long after the visit.
 	s.at(time.Date(2027, 1, 3, 9, 0, 0, 0, berlin(t)))
 	_, later := c.events()
-	require.Len(t, later, 3)
-	require.Equal(t, "2027-01-03", later[2].Start)
-	require.Contains(t, later[2].Summary, "retouch")
+	require.Len(t, later, 1, "the appointment and the aftercare are long over")
+	require.Equal(t, "2027-01-03", later[0].Start)
+	require.Contains(t, later[0].Summary, "retouch")
 	s.at(time.Date(2027, 2, 10, 9, 0, 0, 0, berlin(t)))
 	_, over := c.events()
 	require.Empty(t, over)
@@ -191,6 +193,10 @@ func TestACalendarIsSentOnlyWhenItChanged(t *testing.T) {
 	s := newSalon(t)
 	c := s.feed("staff", s.ada)
 	v, visitTag := s.book(s.client("Mara"), start.Add(25*time.Hour), s.straightening())
+	fresh, err := http.ParseTime(c.ask("GET").header.Get("Last-Modified"))
+	require.NoError(t, err)
+	require.True(t, fresh.Before(time.Now().Add(-time.Minute)), "a change that is still being written must not be missed by its date")
+	s.alter(`UPDATE feed_version SET changed_at = changed_at - interval '2 minutes'`)
 	first := c.ask("GET").is(200, nil)
 	tag := first.header.Get("ETag")
 	require.Regexp(t, `^"[^"]+"$`, tag)
@@ -261,4 +267,78 @@ func TestAnEndedCalendarIsAsIfItNeverWas(t *testing.T) {
 		require.Empty(t, f.URL, "an address is shown once")
 		require.Equal(t, f.ID == c.id, f.Revoked != nil)
 	}
+}
+
+// The names of a client come into calendars with her, and nothing else need change.
+func TestTheCalendarsOfAWalkInLearnWhoSheIs(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.at(start.Add(2 * time.Hour))
+	v := s.walkedIn("Dry cut")
+	calendars := map[string]calendar{"staff": s.feed("staff", v.Services[0].LeadID), "station": s.feed("station", v.ChairID), "salon": s.feed("salon", "")}
+	tags := map[string]string{}
+	for kind, c := range calendars {
+		a := c.ask("GET").is(200, nil)
+		require.Contains(t, string(a.body), "V.", kind)
+		tags[kind] = a.header.Get("ETag")
+	}
+	s.call("POST", "/v1/visits/"+v.ID+"/client", object{"client_id": s.client("Mara")}, "If-Match", s.call("GET", "/v1/visits/"+v.ID, nil).header.Get("ETag")).is(200, nil)
+	for kind, c := range calendars {
+		require.Contains(t, string(c.ask("GET", "If-None-Match", tags[kind]).is(200, nil).body), "M. Q.", kind)
+	}
+}
+
+// A visit can become another service in the same time.
+func TestAClientsCalendarChangesWithTheService(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	client := s.client("Mara")
+	v, tag := s.book(client, start.Add(25*time.Hour), s.straightening())
+	c := s.feed("client", client)
+	_, before := c.events()
+	known := c.ask("GET").header.Get("ETag")
+	s.alter(`UPDATE visit_service SET service_id = $1 WHERE visit_id = $2`, s.services["Regrowth retouch"], v.ID)
+	s.at(v.End)
+	s.call("POST", "/v1/visits/"+v.ID+"/finish", object{}, "If-Match", tag).is(200, nil)
+	c.ask("GET", "If-None-Match", known).is(200, nil)
+	_, after := c.events()
+	require.Equal(t, "Regrowth retouch at Harbour Chairs", after[0].Summary)
+	require.Equal(t, before[0].Start+before[0].End, after[0].Start+after[0].End)
+	require.Equal(t, before[0].Sequence+1, after[0].Sequence)
+}
+
+// Only a request for the calendar itself is one, and only of a calendar that is there.
+func TestOnlyAReadingOfTheCalendarIsNoted(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	noted := func(c calendar) bool {
+		var list struct{ Items []api.FeedBody }
+		s.call("GET", "/v1/feeds", nil).is(200, &list)
+		return list.Items[slices.IndexFunc(list.Items, func(f api.FeedBody) bool { return f.ID == c.id })].LastUsed != nil
+	}
+	client, staff := s.feed("client", s.client("Mara")), s.feed("staff", s.ada)
+	client.ask("HEAD").is(200, nil)
+	client.freeBusy().ask("GET").is(404, nil)
+	calendar{s, strings.TrimSuffix(client.path, "ics") + "xyz", ""}.ask("GET").is(404, nil)
+	require.False(t, noted(client))
+	client.ask("GET").is(200, nil)
+	require.True(t, noted(client))
+	staff.freeBusy().ask("GET").is(200, nil)
+	require.True(t, noted(staff))
+}
+
+func TestWhoGuessesCalendarsIsNotLookedAtForAMinute(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	c := s.feed("staff", s.ada)
+	c.ask("GET").is(200, nil)
+	for i, end := range []string{".ics", ".ifb", ""} {
+		for k := range 10 {
+			guess := fmt.Sprintf("/cal/f_%s_%043d%s", s.row.Key, 10*i+k, end)
+			calendar{s, guess, ""}.ask("GET").is(404, nil)
+		}
+	}
+	a := c.ask("GET").is(429, nil)
+	require.Equal(t, "60", a.header.Get("Retry-After"))
+	require.NotContains(t, string(a.body), "BEGIN")
 }

@@ -78,7 +78,7 @@ func BenchmarkFeed500(b *testing.B) {
 	}
 }
 
-// Benchmark304 answers who has the calendar already, and who has a wrong address.
+// Benchmark304 answers who has the calendar already, and who guesses addresses.
 func Benchmark304(b *testing.B) {
 	s := booked500(b, true)
 	for of, c := range map[string]calendar{"stylist": s.feed("staff", s.ada), "salon": s.feed("salon", "")} {
@@ -89,22 +89,19 @@ func Benchmark304(b *testing.B) {
 			}
 		})
 	}
-	miss := calendar{s, "/cal/f_" + s.row.Key + "_" + strings.Repeat("A", 43) + ".ics", ""}
-	b.Run("unknown address", func(b *testing.B) {
-		for b.Loop() {
-			miss.serve(b, http.StatusNotFound)
-		}
-	})
-	b.Run("no address at all", func(b *testing.B) {
-		none := calendar{s, "/cal/nothing.ics", ""}
-		for b.Loop() {
-			none.serve(b, http.StatusNotFound)
-		}
-	})
 	busy := s.feed("staff", s.ada).freeBusy()
 	b.Run("free and busy time", func(b *testing.B) {
 		for b.Loop() {
 			busy.serve(b, http.StatusOK)
+		}
+	})
+	miss := calendar{s, "/cal/f_" + s.row.Key + "_" + strings.Repeat("A", 43) + ".ics", ""}
+	for range 30 {
+		miss.serve(b, http.StatusNotFound)
+	}
+	b.Run("unknown address, too often", func(b *testing.B) {
+		for b.Loop() {
+			miss.serve(b, http.StatusTooManyRequests)
 		}
 	})
 }

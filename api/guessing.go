@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"github.com/labstack/echo/v4"
+
+	"chairblock/api/pages"
 )
 
 // missed is set in a request that named a link that does nothing.
@@ -61,6 +63,7 @@ func (s *Server) slowGuessing(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		if s.misses.count(c.RealIP(), 0, time.Now()) >= missesAllowed {
 			c.Response().Header().Set("Retry-After", "60")
+			c.Response().Header().Set("Content-Security-Policy", pages.ContentSecurityPolicy)
 			return message(c, http.StatusTooManyRequests, "Please wait a minute", "Too many links that do not work were opened from here.")
 		}
 		err := next(c)

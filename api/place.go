@@ -92,7 +92,7 @@ func (p *placed) parts(n salonDay, v store.Visit, g scheduling.Growth) []store.P
 	ordinal := map[string]int{}
 	for _, part := range p.plan.Parts(p.sch) {
 		out = append(out, store.Part{Subject: part.Unit, Ordinal: ordinal[part.Unit], Kind: string(part.Kind),
-			Start: p.h.Time(part.From), End: p.h.Time(part.To), Shown: p.shown(part)})
+			Start: p.h.Time(part.From), End: p.h.Time(part.To), Shown: p.shown(v, part)})
 		ordinal[part.Unit]++
 	}
 	out = append(out, p.stationParts(v)...)
@@ -127,20 +127,32 @@ func salonPart(v store.Visit, units ...string) store.Part {
 	return store.Part{Subject: store.PartSalon, Kind: store.PartSalon, Start: v.Start, End: v.End, Shown: shownOfVisit(v, units...)}
 }
 
-// shownOfVisit changes with the services of v, who is in charge, and where.
+// shownOfVisit changes with the services of v, for whom it is, who is in charge, and
+// where.
 func shownOfVisit(v store.Visit, units ...string) string {
 	h := sha256.New()
-	fmt.Fprintln(h, v.Title, v.Chair, units)
+	fmt.Fprintln(h, v.Title, v.Client, v.Chair, units)
 	for _, x := range v.Services {
 		fmt.Fprintln(h, x.Service, x.Version, x.Lead)
 	}
 	return hex.EncodeToString(h.Sum(nil)[:8])
 }
 
-// shown changes with the stations, people and steps of a part.
-func (p *placed) shown(part openings.Part) string {
+// shownToClient changes with the services of v, of which her calendar tells their
+// names and how to come.
+func shownToClient(v store.Visit) string {
 	h := sha256.New()
-	fmt.Fprintln(h, p.sch.Roles[openings.RoleChair])
+	for _, x := range v.Services {
+		fmt.Fprintln(h, x.Service, x.Version)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:8])
+}
+
+// shown changes with the stations, people and steps of a part of v, and with for
+// whom it is.
+func (p *placed) shown(v store.Visit, part openings.Part) string {
+	h := sha256.New()
+	fmt.Fprintln(h, v.Title, v.Client, p.sch.Roles[openings.RoleChair])
 	for _, i := range part.Steps {
 		fmt.Fprintln(h, p.plan.Steps[i].Label, p.h.Time(p.sch.Phases[i].Start), p.plan.Steps[i].Looks, p.plan.Uses(p.sch, i))
 	}
@@ -153,7 +165,7 @@ func clientParts(n salonDay, v store.Visit, end time.Time, g scheduling.Growth) 
 	if v.Client == "" {
 		return nil
 	}
-	out := []store.Part{{Subject: store.PartClient, Kind: store.PartClient, Start: v.Start, End: v.End}}
+	out := []store.Part{{Subject: store.PartClient, Kind: store.PartClient, Start: v.Start, End: v.End, Shown: shownToClient(v)}}
 	if !needsAftercare(v) {
 		return out
 	}

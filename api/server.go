@@ -60,7 +60,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
-	s.echo.Any("/cal/:file", s.calendar)
+	s.echo.Any("/cal/:file", s.feed, s.slowGuessing)
 	s.mountMessageLinks()
 	s.echo.GET("/robots.txt", func(c echo.Context) error {
 		return c.String(http.StatusOK, "User-agent: *\nAllow: /cal/\nDisallow: /\n")

@@ -27,7 +27,7 @@ func (s *salon) addressOf(kind, subject string) (store.Feed, string) {
 
 func (s *salon) state(secret string) store.FeedState {
 	s.t.Helper()
-	f, err := s.store.FeedBySecret(s.t.Context(), secret, false)
+	f, err := s.store.FeedBySecret(s.t.Context(), secret)
 	require.NoError(s.t, err)
 	return f
 }
@@ -86,7 +86,7 @@ func TestAnAddressThatIsChangedEndsAtOnce(t *testing.T) {
 	ctx := t.Context()
 	f, old := s.addressOf(store.FeedStation, s.basin)
 	require.Equal(t, "phone", f.Label)
-	before, err := s.store.FeedBySecret(ctx, old, true)
+	before, err := s.store.FeedBySecret(ctx, old, store.FeedStation)
 	require.NoError(t, err)
 	var secret string
 	s.tx(func(tx *store.Tx) (err error) {
@@ -97,7 +97,7 @@ func TestAnAddressThatIsChangedEndsAtOnce(t *testing.T) {
 	require.NotNil(t, f.Rotated)
 	require.Nil(t, f.LastUsed, "the new one was not read yet")
 	require.Equal(t, "phone", f.Label)
-	_, err = s.store.FeedBySecret(ctx, old, true)
+	_, err = s.store.FeedBySecret(ctx, old, store.FeedStation)
 	require.ErrorIs(t, err, scheduling.ErrNotFound)
 	require.Equal(t, before, s.state(secret), "the same calendar")
 	s.tx(func(tx *store.Tx) error { return tx.RevokeFeed(ctx, f.ID) })
@@ -105,7 +105,7 @@ func TestAnAddressThatIsChangedEndsAtOnce(t *testing.T) {
 	require.ErrorIs(t, err, scheduling.ErrNotFound, "what has ended does not come back")
 }
 
-func TestAClientSubscribesWhenHerCalendarWasRead(t *testing.T) {
+func TestAClientSubscribesWhileHerCalendarComesBack(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 4)
 	ctx := t.Context()
@@ -115,17 +115,40 @@ func TestAClientSubscribesWhenHerCalendarWasRead(t *testing.T) {
 		return yes
 	}
 	f, secret := s.addressOf(store.FeedClient, client)
+	later := func(d time.Duration) {
+		_, err := s.db.Exec(ctx, `UPDATE feed SET last_used_at = last_used_at - make_interval(secs => $1)`, d.Seconds())
+		require.NoError(t, err)
+	}
+	read := func(times int) {
+		for range times {
+			later(6 * time.Minute)
+			_, err := s.store.FeedBySecret(ctx, secret, store.FeedStaff, store.FeedClient)
+			require.NoError(t, err)
+		}
+	}
 	require.False(t, has(client), "an address alone is no calendar")
 	s.state(secret)
 	require.False(t, has(client), "nor is its page")
-	_, err := s.store.FeedBySecret(ctx, secret, true)
+	_, err := s.store.FeedBySecret(ctx, secret, store.FeedStaff)
 	require.NoError(t, err)
+	require.Zero(t, value[int](s, `SELECT count(*) FROM feed WHERE last_used_at IS NOT NULL`), "what is read is no calendar of hers")
+	read(1)
+	require.False(t, has(client), "one reading may be that of a program that looks at links")
+	_, err = s.store.FeedBySecret(ctx, secret, store.FeedClient)
+	require.NoError(t, err)
+	require.False(t, has(client), "which looks twice at once")
+	read(1)
 	require.True(t, has(client))
 	require.False(t, has(other))
+	later(14*24*time.Hour - time.Minute)
+	require.True(t, has(client))
+	later(time.Minute)
+	require.False(t, has(client), "her calendar does not come any more")
+	read(1)
+	require.True(t, has(client))
 	s.tx(func(tx *store.Tx) (err error) { _, secret, err = tx.RotateFeed(ctx, f.ID); return err })
 	require.False(t, has(client), "nobody has read the new address")
-	_, err = s.store.FeedBySecret(ctx, secret, true)
-	require.NoError(t, err)
+	read(2)
 	require.True(t, has(client))
 	s.tx(func(tx *store.Tx) error { return tx.RevokeFeed(ctx, f.ID) })
 	require.False(t, has(client))
@@ -150,7 +173,7 @@ func TestWhatIsNotThereHasNoCalendar(t *testing.T) {
 	}
 	setChair(false)
 	for _, secret := range []string{clients, chairs} {
-		_, err := s.store.FeedBySecret(ctx, secret, true)
+		_, err := s.store.FeedBySecret(ctx, secret, store.FeedClient)
 		require.ErrorIs(t, err, scheduling.ErrNotFound)
 	}
 	for kind, subject := range map[string]string{store.FeedStation: s.chairs[1], store.FeedClient: client, store.FeedStaff: s.basin} {

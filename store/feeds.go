@@ -120,7 +120,7 @@ func (t *Tx) RotateFeed(ctx context.Context, id string) (Feed, string, error) {
 		return Feed{}, "", err
 	}
 	secret, sum := newSecret(KindFeed, n.Key)
-	tag, err := t.tx.Exec(ctx, `UPDATE feed SET sha256 = $3, rotated_at = now(), last_used_at = NULL
+	tag, err := t.tx.Exec(ctx, `UPDATE feed SET sha256 = $3, rotated_at = now(), last_used_at = NULL, readings = 0
 		WHERE salon_id = $1 AND feed_id = $2 AND revoked_at IS NULL`, t.salon, id, sum)
 	if err := one("feed", tag.RowsAffected(), err); err != nil {
 		return Feed{}, "", err
@@ -136,11 +136,13 @@ func (t *Tx) RevokeFeed(ctx context.Context, id string) error {
 }
 
 // HasFeed reports whether a client follows her calendar: there is an address of
-// it that was read at least once and has not ended.
+// it that has not ended, was read more than once, since one reading may be that of
+// a program that looks at links, and last within 14 days, while calendars come
+// every 8 to 24 hours (judgement).
 func (t *Tx) HasFeed(ctx context.Context, client string) (bool, error) {
 	var yes bool
 	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT 1 FROM feed WHERE salon_id = $1 AND subject_id = $2 AND kind = 'client'
-		AND revoked_at IS NULL AND last_used_at IS NOT NULL)`, t.salon, client).Scan(&yes)
+		AND revoked_at IS NULL AND readings > 1 AND last_used_at > now() - interval '14 days')`, t.salon, client).Scan(&yes)
 	return yes, domain("feed of client", err, false)
 }
 
@@ -156,8 +158,9 @@ const stateOfFeed = `
 	) v`
 
 // FeedBySecret finds a feed that is not revoked and whose subject is still
-// there, or scheduling.ErrNotFound. used notes that its calendar is read.
-func (s *Store) FeedBySecret(ctx context.Context, secret string, used bool) (FeedState, error) {
+// there, or scheduling.ErrNotFound. It notes that the calendar is read when the feed
+// is of one of the kinds read.
+func (s *Store) FeedBySecret(ctx context.Context, secret string, read ...string) (FeedState, error) {
 	key, ok := splitSecret(KindFeed, secret)
 	if !ok {
 		return FeedState{}, scheduling.ErrNotFound
@@ -170,11 +173,11 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string, used bool) (Fee
 				OR f.kind = 'client' AND EXISTS (SELECT 1 FROM client c WHERE c.salon_id = f.salon_id AND c.client_id = f.subject_id)
 				OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))
 		), touch AS (
-			UPDATE feed f SET last_used_at = now() FROM hit
-			WHERE $3 AND f.salon_id = hit.salon_id AND f.feed_id = hit.feed_id
+			UPDATE feed f SET last_used_at = now(), readings = f.readings + 1 FROM hit
+			WHERE hit.kind = ANY($3) AND f.salon_id = hit.salon_id AND f.feed_id = hit.feed_id
 			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '5 minutes')
 		)` + stateOfFeed
-	rows, err := s.pool.Query(ctx, q, key, hash(secret), used)
+	rows, err := s.pool.Query(ctx, q, key, hash(secret), read)
 	if err != nil {
 		return FeedState{}, domain("feed", err, false)
 	}

@@ -58,7 +58,7 @@ func (s *salon) find(secret string) error {
 	case strings.HasPrefix(secret, "b"):
 		_, err = s.store.Principal(ctx, secret)
 	case strings.HasPrefix(secret, "f"):
-		_, err = s.store.FeedBySecret(ctx, secret, true)
+		_, err = s.store.FeedBySecret(ctx, secret)
 	case strings.HasPrefix(secret, "s"):
 		_, err = s.store.Session(ctx, secret)
 	default:
@@ -76,7 +76,7 @@ func TestASecretFindsItsHolder(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, store.Principal{Salon: s.row.ID, Role: store.Desk, TokenID: p.TokenID}, p)
 	require.NotEmpty(t, p.TokenID)
-	f, err := s.store.FeedBySecret(ctx, x.feed, true)
+	f, err := s.store.FeedBySecret(ctx, x.feed)
 	require.NoError(t, err)
 	require.Equal(t, []string{s.row.ID, "staff", s.ada}, []string{f.Salon, f.Kind, f.Subject})
 	require.Equal(t, int64(1), f.Version)

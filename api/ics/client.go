@@ -105,7 +105,8 @@ func whenInTrouble(emergency string) []string {
 
 // ClientFeed is the calendar of one client as it is fetched on a day of the
 // salon's zone: each appointment as one block, its aftercare with an alarm at
-// the end, and the day of the retouch.
+// the end, and the day of the retouch. What ended before the window is left out:
+// a retouch is shown long after its visit.
 //
 // ClientFeed returns scheduling.Faults, with paths such as
 // "appointments[0].services", for values that it cannot say in words; Encode
@@ -116,18 +117,24 @@ func ClientFeed(f Feed, on date.Date, appointments []Appointment) (Calendar, err
 	}
 	var faults scheduling.Faults
 	var events []Event
+	first, _ := Window(on)
+	from, _ := scheduling.DayBounds(f.Zone, first)
 	for i, a := range appointments {
 		at := fmt.Sprintf("appointments[%d]", i)
 		a.check(&faults, at)
 		if a.Cancelled && scheduling.CivilDate(a.End, f.Zone).Before(on) {
 			continue
 		}
-		events = append(events, f.appointmentEvent(a))
+		if a.End.After(from) {
+			events = append(events, f.appointmentEvent(a))
+		}
 		if a.Cancelled {
 			continue
 		}
 		for _, care := range a.Aftercare {
-			events = append(events, f.aftercareEvent(a, care))
+			if care.Until.After(from) {
+				events = append(events, f.aftercareEvent(a, care))
+			}
 		}
 		if a.Retouch != nil {
 			events = append(events, retouchEvent(a, *a.Retouch))

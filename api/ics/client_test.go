@@ -2,6 +2,7 @@ package ics
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -85,7 +86,7 @@ func TestAftercareIs48RealHours(t *testing.T) {
 			a := &list[0]
 			a.Start, a.End = tt.end.Add(-4*time.Hour), tt.end
 			a.Aftercare[0].Until = tt.end.Add(48 * time.Hour)
-			c, err := ClientFeed(client(), thursday, list)
+			c, err := ClientFeed(client(), scheduling.CivilDate(tt.end, client().Zone), list)
 			require.NoError(t, err)
 			require.Equal(t, tt.title, c.Events[1].Summary)
 			require.Contains(t, string(encode(t, c)), "DTEND;TZID=Europe/London:"+tt.wall+"\r\n")
@@ -172,9 +173,9 @@ func TestEachEntryOfAClientsCalendar(t *testing.T) {
 // by half an hour (derived from the zones' published rules).
 func TestAftercareIs48RealHoursElsewhere(t *testing.T) {
 	for _, tt := range []struct {
-		zone      string
-		end       string
-		title     string
+		zone  string
+		end   string
+		title string
 	}{
 		{"America/New_York", "2026-03-06T15:00:00-05:00", "Keep your hair dry and untied until Sun 16:00"},
 		{"America/New_York", "2026-10-31T15:00:00-04:00", "Keep your hair dry and untied until Mon 14:00"},
@@ -201,4 +202,41 @@ func TestAftercareIs48RealHoursElsewhere(t *testing.T) {
 			require.Contains(t, string(out), "TRIGGER;RELATED=END:PT0S\r\n")
 		})
 	}
+}
+
+func TestWhatEndedBeforeTheWindowIsLeftOutBesideTheRetouch(t *testing.T) {
+	list := appointments()[1:]
+	end := scheduling.CivilDate(list[0].End, client().Zone)
+	for _, x := range []struct {
+		on     date.Date
+		events int
+	}{
+		{end.Add(DaysBack), 3}, {end.Add(DaysBack + 1), 2}, {end.Add(DaysBack + 2), 2}, {end.Add(DaysBack + 3), 1},
+	} {
+		c, err := ClientFeed(client(), x.on, list)
+		require.NoError(t, err)
+		require.Len(t, c.Events, x.events, "on %s", x.on)
+		require.True(t, c.Events[x.events-1].AllDay)
+	}
+}
+
+// Calendars whose first events differ by hours share the lines of their zone.
+func TestTheZoneIsDescribedFromAWholeDay(t *testing.T) {
+	from := func(hour int) string {
+		list := appointments()[1:]
+		list[0].Start = london(thursday, hour, 0)
+		c, err := ClientFeed(client(), thursday, list)
+		require.NoError(t, err)
+		out, err := c.Encode(thursday.Add(1), thursday.Add(10))
+		require.NoError(t, err)
+		zone, _, _ := strings.Cut(string(out), "BEGIN:VEVENT")
+		return zone
+	}
+	zones.Lock()
+	before := len(zones.kept)
+	zones.Unlock()
+	require.Equal(t, from(9), from(10))
+	zones.Lock()
+	defer zones.Unlock()
+	require.LessOrEqual(t, len(zones.kept), before+1)
 }

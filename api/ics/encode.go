@@ -23,8 +23,8 @@ const (
 )
 
 // Encode returns the calendar as a stream of folded lines. Its time zone is
-// described from the first event or from, whichever is earlier, to the last
-// event or to, whichever is later; both days are included and of c.Zone. A
+// described from the day of the first event or from, whichever is earlier, to the
+// day of the last event or to, whichever is later; both are included and of c.Zone. A
 // calendar without events holds the time zone alone.
 //
 // Events stand in the order of their start, then of their UID. Texts are
@@ -41,6 +41,9 @@ func (c Calendar) Encode(from, to date.Date) ([]byte, error) {
 		first = earlier(first, e.from)
 		last = later(last, e.until)
 	}
+	// Whole days, so that many calendars share one description of the zone.
+	first, _ = scheduling.DayBounds(c.Zone, scheduling.CivilDate(first, c.Zone))
+	_, last = scheduling.DayBounds(c.Zone, scheduling.CivilDate(last.Add(-1), c.Zone))
 	w := lines{out: make([]byte, 0, 1024*(2+len(events)))} // about what an event takes
 	w.raw("BEGIN", ical.CompCalendar)
 	c.header(&w)
