@@ -182,6 +182,11 @@ func unusually(t testing.TB) map[string]occasion {
 		"reminder without link":           {Reminder, with(base, func(f *Facts) { f.Link = "" })},
 		"reminder without a yes":          {Reminder, base},
 		"reminder on the day, only a yes": {Reminder, with(sundown["reminder"].facts, func(f *Facts) { f.Sent, f.Link = at(t, "2026-06-12 07:30 +01:00"), "" })},
+		"moved to another stylist":        {Moved, with(base, func(f *Facts) { f.Before = f.Start })},
+		"helper away from several visits": {HelperAway, with(base, func(f *Facts) {
+			f.StaffFirstName, f.ClientInitials, f.Helper = "Ines", "M. K.", "Ben"
+			f.Changes = []Change{{What: ChangeOther, Initials: "M. K.", Start: f.Start}, {What: ChangeOther, Initials: "A. B.", Start: f.End}}
+		})},
 		"moved over the autumn change": {Moved, with(base, func(f *Facts) {
 			f.Services, f.Straightening, f.KeepDryUntil = []string{"dry trim"}, false, nil
 			f.Before = at(t, "2026-10-24 10:00 +01:00")

@@ -106,7 +106,8 @@ type Facts struct {
 	// not to be named; at most 30.
 	NewHairCM float64
 
-	// Changes is what happened to the day, needed by DayChanged; at most 20.
+	// Changes is what happened to the day, needed by DayChanged; at most 20. In
+	// HelperAway they are the visits that are hit, when there are several.
 	Changes []Change
 	// Helper is the first name of who is away, needed by HelperAway.
 	Helper string

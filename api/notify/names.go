@@ -41,7 +41,7 @@ var kindNames = map[Kind]names{
 	Confirmation: comingNames,
 	Prepare:      comingNames,
 	Reminder:     comingNames.and(names{"answer_link": linkName}),
-	Moved:        comingNames.and(names{"before": textName, "answer_link": linkName}),
+	Moved:        comingNames.and(names{"before": textName, "same_time": flagName, "answer_link": linkName}),
 	Cancelled:    visitNames.and(names{"book_link": linkName}),
 	RunningLate:  visitNames.and(lateNames),
 	Aftercare:    afterNames,
@@ -53,7 +53,7 @@ var kindNames = map[Kind]names{
 	DayChanged:   staffNames.and(names{"changes": listName, "day": textName}),
 	ClientLate:   rowNames.and(lateNames).and(names{"can_start_until": textName}),
 	DidNotCome:   rowNames,
-	HelperAway:   rowNames.and(names{"helper": textName}),
+	HelperAway:   rowNames.and(names{"helper": textName, "others": flagName, "changes": listName}),
 	CheckDue:     staffNames.and(names{"initials": textName, "check_at": textName, "check_by": textName, "station": textName}),
 }
 
@@ -85,7 +85,7 @@ var mustSay = map[Kind][][]string{
 	DayChanged:   {{"changes", "day"}},
 	ClientLate:   {{"initials"}, {"late", "new_start", "new_time"}},
 	DidNotCome:   {{"initials"}, {"start", "start_time"}},
-	HelperAway:   {{"helper"}, {"initials"}, {"start", "start_time"}},
+	HelperAway:   {{"helper"}, {"initials", "changes"}, {"start", "start_time", "changes"}},
 	CheckDue:     {{"initials"}, {"check_by"}},
 }
 

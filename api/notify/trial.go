@@ -158,6 +158,7 @@ func shapes() []Facts {
 	bare.SalonAddress, bare.ClientFirstName, bare.StaffFirstName, bare.Stylist, bare.Station = "", "", "", "", ""
 	bare.Link, bare.AnswerLink, bare.BookLink, bare.StopLink, bare.DayLink = "", "", "", "", ""
 	bare.Services, bare.Straightening, bare.StillNeeded, bare.Sent, bare.Hour24 = []string{"dry trim"}, false, nil, time.Time{}, false
+	bare.Changes = bare.Changes[:1]
 	bare.CanStartUntil, bare.NewHairCM, bare.LateMinutes, bare.SalonPhone = time.Time{}, 0, 1, "desk@salon.example"
 	child := full
 	child.GuardianFirstName, child.Sent = "Rosa", start.Add(-time.Hour)
@@ -167,7 +168,7 @@ func shapes() []Facts {
 	nameless.ClientFirstName = ""
 	loose := full
 	sooner := end.Add(24 * time.Hour)
-	loose.NoTieUntil, loose.StillNeeded = &sooner, nil
+	loose.NoTieUntil, loose.StillNeeded, loose.Before = &sooner, nil, start
 	long := full
 	long.SalonName, long.SalonAddress = strings.Repeat("Long Name ", 15), strings.Repeat("Long Street ", 15)
 	long.Services, long.Stylist = []string{strings.Repeat("long service ", 15)}, strings.Repeat("Long ", 30)

@@ -78,6 +78,9 @@ func (w *Words) setTimes(v values, k Kind, f Facts) {
 			v[name] = words(c.at(t))
 		}
 	}
+	if f.Before.Equal(f.Start) {
+		v["same_time"] = note
+	}
 	var needed []values
 	for _, n := range f.StillNeeded {
 		needed = append(needed, values{"what": fact(n.What), "by": words(c.at(n.By))})
@@ -137,6 +140,9 @@ func (w *Words) setStaff(v values, k Kind, f Facts) {
 		changes = append(changes, e)
 	}
 	v["changes"] = value{entries: changes}
+	if len(changes) > 1 {
+		v["others"] = note
+	}
 	if len(f.Changes) > 0 {
 		v["day"] = words(c.day(f.Changes[0].Start))
 	}
