@@ -137,57 +137,45 @@ func TestTheTimeOfAChangeGoesOn(t *testing.T) {
 	require.True(t, feed.After(last) && part.After(lastPart))
 }
 
-// A visit that ends takes back the retouch of the client's others while theirs
-// follow a change of her hair.
+// A visit that ends takes back the retouch of the client's other one while that
+// follows a change of her hair.
 func TestAnEndAndAChangeOfHairDoNotWaitInACircle(t *testing.T) {
 	t.Parallel()
-	s := newSalon(t, 12)
+	s := newSalon(t, 6)
 	ctx := t.Context()
 	client := s.client("Guest")
-	var visits []string
-	for day := range 3 {
-		visits = append(visits, s.booked(client, at(24*day, 0), s.seat()).ID)
+	other, ended := s.booked(client, at(9, 0), s.seat()).ID, s.booked(client, at(33, 0), s.seat()).ID
+	plan := func(day int) []store.Part {
+		return []store.Part{part(store.PartRetouch, 0, store.PartRetouch, at(2000+24*day, 0), at(2024+24*day, 0))}
 	}
-	plan := func(r *rand.Rand) []store.Part {
-		day := 24 * r.IntN(100)
-		return []store.Part{part(store.PartClient, 0, store.PartClient, at(day, 0), at(day+1, 0)),
-			part(store.PartRetouch, 0, store.PartRetouch, at(day+2000, 0), at(day+2024, 0))}
+	for _, id := range []string{other, ended} {
+		s.tx(func(tx *store.Tx) error { return tx.SyncClientParts(ctx, id, client, plan(0)) })
 	}
-	finish := func(r *rand.Rand, tx *store.Tx, visit string) error {
-		if _, err := tx.LockVisit(ctx, visit, 0); err != nil {
-			return err
-		}
-		if err := tx.WithdrawOlderRetouch(ctx, client, visit); err != nil {
-			return err
-		}
-		return tx.SyncClientParts(ctx, visit, client, plan(r))
-	}
-	follow := func(r *rand.Rand, tx *store.Tx, other string) error {
-		var list []store.VisitParts
-		for _, id := range visits {
-			if id == other {
-				continue
-			}
-			if _, err := tx.LockVisit(ctx, id, 0); err != nil {
+	finish := func() error {
+		return s.try(func(tx *store.Tx) error {
+			if err := tx.WithdrawOlderRetouch(ctx, client, ended); err != nil {
 				return err
 			}
-			list = append(list, store.VisitParts{Visit: id, Client: client, Want: plan(r)})
-		}
-		return tx.SyncClientPartsOf(ctx, list)
-	}
-	end := time.Now().Add(1500 * time.Millisecond)
-	errs := make([]error, 8)
-	var all sync.WaitGroup
-	for i := range errs {
-		all.Go(func() {
-			r := rand.New(rand.NewPCG(1, uint64(i)))
-			for time.Now().Before(end) && errs[i] == nil {
-				f := []func(*rand.Rand, *store.Tx, string) error{finish, follow}[i%2]
-				errs[i] = s.try(func(tx *store.Tx) error { return f(r, tx, visits[r.IntN(3)]) })
-			}
+			return tx.SyncClientParts(ctx, ended, client, plan(2))
 		})
 	}
-	all.Wait()
-	require.NoError(t, errors.Join(errs...))
+	done := make(chan error, 1)
+	begin := sync.OnceFunc(func() { go func() { done <- finish() }() })
+	s.tx(func(tx *store.Tx) error {
+		// What changes parts begins with their locks.
+		if err := tx.Exec(ctx, `SELECT 1 FROM visit_part WHERE visit_id = $1 FOR UPDATE`, other); err != nil {
+			return err
+		}
+		begin()
+		require.Eventually(t, func() bool {
+			var waits bool
+			err := s.db.QueryRow(ctx, `SELECT EXISTS (SELECT 1 FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock')`).Scan(&waits)
+			return err == nil && waits
+		}, 10*time.Second, 5*time.Millisecond, "the end waits for the other visit's parts")
+		return tx.SyncClientPartsOf(ctx, []store.VisitParts{{Visit: other, Client: client, Want: plan(1)}})
+	})
+	require.NoError(t, <-done)
+	require.False(t, s.parts(other)[store.PartRetouch][0].Live)
+	require.True(t, s.parts(ended)[store.PartRetouch][0].Live)
 	require.Zero(t, s.deadlocks())
 }
