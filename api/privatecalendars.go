@@ -41,7 +41,6 @@ type PrivateCalendarBody struct {
 // PrivateProblemBody is one thing in a calendar that was lost or is doubtful.
 type PrivateProblemBody struct {
 	Line  int    `json:"line,omitempty" doc:"Of the file"`
-	UID   string `json:"uid,omitempty" doc:"Name of the event in the file"`
 	Where string `json:"where,omitempty" example:"VEVENT DTSTART"`
 	What  string `json:"what" doc:"A clause whose subject is where"`
 }

@@ -204,7 +204,7 @@ func (s *Server) readPrivate(n store.Salon, c store.PrivateCalendar, file []byte
 	}
 	r := privateRead{busy: store.PrivateBusy{Zone: n.Zone, From: first, To: last, Spans: wholeMinutes(list, from, to)}}
 	for _, p := range problems[:min(len(problems), toldProblems+1)] {
-		r.problems = append(r.problems, store.PrivateProblem{Line: p.Line, UID: oneLine(p.UID), Where: oneLine(p.Where), What: oneLine(p.What)})
+		r.problems = append(r.problems, store.PrivateProblem{Line: p.Line, Where: oneLine(p.Where), What: oneLine(p.What)})
 	}
 	return r, nil
 }

@@ -127,7 +127,8 @@ func (t *Tx) updateUnit(ctx context.Context, u Unit) error {
 
 // UpdateStaff changes a person whose version is still p.Version, else
 // scheduling.ErrStale. A new clearing time works as for UpdateStation. Tokens
-// and calendar addresses of somebody who is no longer active end at once.
+// and calendar addresses of somebody who is no longer active end at once, and her
+// private calendars are forgotten with their absences.
 func (t *Tx) UpdateStaff(ctx context.Context, p Staff) (Staff, error) {
 	if err := t.LockRota(ctx); err != nil {
 		return p, err
@@ -221,7 +222,8 @@ func (t *Tx) UpdateStation(ctx context.Context, u Unit) (Unit, error) {
 	return t.StationByID(ctx, u.ID)
 }
 
-// endAccess revokes what a person was given, when gone is true.
+// endAccess revokes what a person was given and forgets what she gave of her
+// private life, when gone is true.
 func (t *Tx) endAccess(ctx context.Context, staff string, gone bool) error {
 	if !gone {
 		return nil
@@ -229,6 +231,7 @@ func (t *Tx) endAccess(ctx context.Context, staff string, gone bool) error {
 	for _, q := range []string{
 		`UPDATE access_token SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND staff_id = $2`,
 		`UPDATE feed SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND kind = 'staff' AND subject_id = $2`,
+		`DELETE FROM private_calendar WHERE salon_id = $1 AND staff_id = $2`,
 	} {
 		if _, err := t.tx.Exec(ctx, q, t.salon, staff); err != nil {
 			return domain("end access", err, false)

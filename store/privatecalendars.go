@@ -42,10 +42,9 @@ type PrivateCalendar struct {
 }
 
 // PrivateProblem is something in a calendar that could not be read. It holds no
-// words of the event.
+// words of the event, nor its UID, in which some programs put them.
 type PrivateProblem struct {
 	Line  int    `json:"line,omitempty"`  // of the file, 0 when it is about all of it
-	UID   string `json:"uid,omitempty"`   // of the event
 	Where string `json:"where,omitempty"` // such as DTSTART
 	What  string `json:"what"`
 }
@@ -138,11 +137,16 @@ func (t *Tx) revealed(plain, sealed []byte, place, id string) ([]byte, error) {
 }
 
 // AddPrivateCalendar adds a calendar with its staff, label, source, host and due
-// time; address is where it is fetched, "" for a file.
+// time; address is where it is fetched, "" for a file. It locks the person, so that
+// her calendars can be counted, and returns scheduling.ErrNotFound when she has
+// left.
 func (t *Tx) AddPrivateCalendar(ctx context.Context, c PrivateCalendar, address string) (PrivateCalendar, error) {
+	tag, err := t.tx.Exec(ctx, `SELECT 1 FROM unit WHERE salon_id = $1 AND unit_id = $2 AND active FOR NO KEY UPDATE`, t.salon, c.Staff)
+	if err := one("staff", tag.RowsAffected(), err); err != nil {
+		return c, err
+	}
 	c.ID = NewID()
 	var plain, sealed []byte
-	var err error
 	if c.Source == PrivateURL {
 		if plain, sealed, err = t.hidden([]byte(address), addressPlace, c.ID); err != nil {
 			return c, err

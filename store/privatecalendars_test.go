@@ -84,7 +84,7 @@ func busy(pairs ...time.Time) store.PrivateBusy {
 
 func reading(file string) store.PrivateReading {
 	return store.PrivateReading{File: []byte("BEGIN:VCALENDAR " + file), Hash: []byte("hash of " + file), ETag: `"` + file + `"`,
-		Problems: []store.PrivateProblem{{Line: 7, UID: "a", Where: "DTSTART", What: "is no date"}}}
+		Problems: []store.PrivateProblem{{Line: 7, Where: "DTSTART", What: "is no date"}}}
 }
 
 // private adds a calendar of Ada with an address, due an hour ago.
@@ -309,6 +309,111 @@ func TestSecretsOfAPrivateCalendarAreSealedOnceThereIsAKey(t *testing.T) {
 		return err
 	})
 	require.ErrorIs(t, broken, store.ErrSealBroken)
+}
+
+func TestWhatWasKeptWithoutAKeyIsSealedAtTheNextStartWithOne(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	s.store.SealWith(nil)
+	kept := func() []bool {
+		return rows[bool](s, `SELECT address IS NULL AND file IS NULL FROM private_calendar ORDER BY private_calendar_id`)
+	}
+	c, unread := s.private(), s.private()
+	read := reading("one")
+	require.True(t, s.fetch(c.ID, store.PrivateOutcome{Read: &read}))
+	n, err := s.store.SealPlain(t.Context())
+	require.NoError(t, err)
+	require.Zero(t, n, "there is no key")
+	require.Equal(t, []bool{false, false}, kept())
+
+	s.store.SealWith(healthKeys(t, 1))
+	n, err = s.store.SealPlain(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, 3, n)
+	require.Equal(t, []bool{true, true}, kept())
+	s.tx(func(tx *store.Tx) error {
+		f, err := tx.TakePrivateCalendar(t.Context(), unread.ID)
+		require.Equal(t, privateAddress, f.Address)
+		file, fault := tx.PrivateFileOf(t.Context(), c.ID)
+		require.Equal(t, read.File, file)
+		return errors.Join(err, fault)
+	})
+
+	s.store.SealWith(nil)
+	s.private()
+	s.store.SealWith(healthKeys(t, 1))
+	done, err := s.store.Reseal(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, store.Resealed{Rows: 1}, done)
+	require.Equal(t, []bool{true, true, true}, kept())
+}
+
+func TestACalendarThatIsSwitchedOffIsNotFetchedNorThatOfWhoLeft(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	c, other := s.private(), s.private()
+	b := busy(at(1, 0), at(2, 0))
+	require.True(t, s.fetch(other.ID, store.PrivateOutcome{Busy: &b}))
+	take := func(id string) (f store.PrivateFetch, err error) {
+		err = s.try(func(tx *store.Tx) (err error) { f, err = tx.TakePrivateCalendar(t.Context(), id); return err })
+		return f, err
+	}
+	c.Active = false
+	s.tx(func(tx *store.Tx) (err error) { c, err = tx.UpdatePrivateCalendar(t.Context(), c); return err })
+	_, err := take(c.ID)
+	require.ErrorIs(t, err, scheduling.ErrNotFound)
+
+	begun, err := take(other.ID)
+	require.NoError(t, err)
+	s.tx(func(tx *store.Tx) error {
+		p, err := tx.StaffByID(t.Context(), s.ada)
+		require.NoError(t, err)
+		p.Active = false
+		_, err = tx.UpdateStaff(t.Context(), p)
+		return err
+	})
+	s.tx(func(tx *store.Tx) error {
+		settled, _, err := tx.SettlePrivateFetch(t.Context(), begun, store.PrivateOutcome{Now: soon, Due: soon, Busy: &b})
+		require.False(t, settled)
+		list, fault := tx.PrivateCalendars(t.Context(), s.ada)
+		require.Empty(t, list, "nothing is kept of the private life of somebody who has left")
+		return errors.Join(err, fault)
+	})
+	require.Empty(t, s.absences())
+	require.ErrorIs(t, s.try(func(tx *store.Tx) error {
+		_, err := tx.AddPrivateCalendar(t.Context(), store.PrivateCalendar{Staff: s.ada, Source: store.PrivateFile, Due: soon}, "")
+		return err
+	}), scheduling.ErrNotFound)
+}
+
+func TestNoSalonFillsTheLineOfFetching(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	for range 30 {
+		s.private()
+	}
+	other := s.second().private() // due last
+	_, err := s.db.Exec(t.Context(), `UPDATE private_calendar SET due_at = now() WHERE private_calendar_id = $1`, other.ID)
+	require.NoError(t, err)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	st := open(t, s.url, 6)
+	fetched := make(chan string, 100)
+	st.FetchWith(func(_ context.Context, _, calendar string) error { fetched <- calendar; return nil })
+	jobs, err := st.StartJobs(ctx, func(context.Context, store.Due) (store.Outcome, error) { return store.Outcome{}, nil }, nil)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, jobs.Stop(context.WithoutCancel(ctx))) }()
+	seen := map[string]bool{}
+	for range 11 { // nobody takes their turn: they stay due, as slow ones do
+		select {
+		case id := <-fetched:
+			seen[id] = true
+		case <-ctx.Done():
+			require.Fail(t, "nobody fetches")
+		}
+	}
+	require.Len(t, seen, 11)
+	require.True(t, seen[other.ID], "after ten of the first salon at most")
 }
 
 func TestOpeningsFollowAPrivateCalendarInMemoryToo(t *testing.T) {

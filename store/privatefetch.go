@@ -26,15 +26,17 @@ const turnTime = "30 seconds"
 // TakePrivateCalendar takes the turn to fetch a calendar, so that no two
 // processes fetch it at once. The turn ends with SettlePrivateFetch,
 // by itself after half a minute, or when somebody changes the calendar. It
-// returns ErrFetching while somebody else has it, scheduling.ErrNotFound, and,
-// with everything but the address, the errors of sealed words.
+// returns ErrFetching while somebody else has it, scheduling.ErrNotFound also
+// when the calendar is switched off or its person has left, and, with everything
+// but the address, the errors of sealed words.
 func (t *Tx) TakePrivateCalendar(ctx context.Context, id string) (PrivateFetch, error) {
 	var f PrivateFetch
 	var plain *string
 	var sealed []byte
 	var taken bool
-	err := t.tx.QueryRow(ctx, `SELECT address, address_sealed, etag, last_modified, hash, coalesce(fetching_until > clock_timestamp(), false)
-		FROM private_calendar WHERE salon_id = $1 AND private_calendar_id = $2 FOR UPDATE`, t.salon, id).
+	err := t.tx.QueryRow(ctx, `SELECT c.address, c.address_sealed, c.etag, c.last_modified, c.hash, coalesce(c.fetching_until > clock_timestamp(), false)
+		FROM private_calendar c JOIN unit u ON u.salon_id = c.salon_id AND u.unit_id = c.staff_id
+		WHERE c.salon_id = $1 AND c.private_calendar_id = $2 AND c.active AND u.active FOR UPDATE OF c`, t.salon, id).
 		Scan(&plain, &sealed, &f.ETag, &f.LastModified, &f.Hash, &taken)
 	if err != nil {
 		return f, domain("private calendar", err, false)
@@ -85,7 +87,7 @@ func (t *Tx) SettlePrivateFetch(ctx context.Context, f PrivateFetch, o PrivateOu
 			gone = CASE WHEN $7 THEN gone + 1 ELSE 0 END,
 			etag = CASE WHEN $6 = '' THEN $8 ELSE etag END,
 			last_modified = CASE WHEN $6 = '' THEN $9 ELSE last_modified END
-		WHERE salon_id = $1 AND private_calendar_id = $2 AND fetching = $3`,
+		WHERE salon_id = $1 AND private_calendar_id = $2 AND fetching = $3 AND active`,
 		t.salon, f.ID, f.turn, o.Now, o.Due, o.Failure, o.Gone, o.ETag, o.LastModified)
 	if err != nil || tag.RowsAffected() == 0 {
 		return false, done, domain("settle private calendar", err, false)

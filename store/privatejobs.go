@@ -25,9 +25,15 @@ const privateAtOnce = 2
 // privateLookEvery is how often it is looked which calendars are due.
 const privateLookEvery = 2 * time.Minute
 
-// privateMost is how many calendars are put in line at one look; the others wait
-// for the next.
-const privateMost = 500
+// How many calendars stand in line at most after a look, all and of one salon;
+// the others wait for a later one. Ten that answer in the last moment take 100 of
+// the 240 seconds that there are between two looks, so that the calendars of one
+// salon hold up nobody else's for long; a salon may have 75 that are fetched every
+// quarter of an hour.
+const (
+	privateMost    = 500
+	privateOfSalon = 10
+)
 
 type privateDueArgs struct{}
 
@@ -79,12 +85,15 @@ func (w *privateDueWorker) Work(ctx context.Context, _ *river.Job[privateDueArgs
 	return domain("private calendars", err, false)
 }
 
-// duePrivate lists the calendars that are due, of people who still work here.
+// duePrivate lists the calendars that are due, of people who still work here, of
+// every salon in turn. What stands in line already is still due and among them.
 func (s *Store) duePrivate(ctx context.Context) ([]river.InsertManyParams, error) {
 	rows, err := s.pool.Query(ctx, `
-		SELECT c.salon_id, c.private_calendar_id FROM private_calendar c JOIN unit u ON u.salon_id = c.salon_id AND u.unit_id = c.staff_id
-		WHERE c.active AND u.active AND c.due_at <= now() AND (c.fetching_until IS NULL OR c.fetching_until < now())
-		ORDER BY c.due_at LIMIT $1`, privateMost)
+		SELECT salon_id, private_calendar_id FROM (
+			SELECT c.salon_id, c.private_calendar_id, c.due_at, row_number() OVER (PARTITION BY c.salon_id ORDER BY c.due_at, c.private_calendar_id) AS turn
+			FROM private_calendar c JOIN unit u ON u.salon_id = c.salon_id AND u.unit_id = c.staff_id
+			WHERE c.active AND u.active AND c.due_at <= now() AND (c.fetching_until IS NULL OR c.fetching_until < now())) due
+		WHERE turn <= $2 ORDER BY turn, due_at LIMIT $1`, privateMost, privateOfSalon)
 	if err != nil {
 		return nil, domain("private calendars", err, false)
 	}

@@ -90,12 +90,16 @@ type Resealed struct {
 const resealAtOnce = 100
 
 // Reseal seals everything in the database with the first key that is sealed with
-// another one, so that the others are needed no more. It may be stopped at any
+// another one or, as SealPlain does, with none, so that the others are needed no
+// more. It may be stopped at any
 // time and run again, and others may use the database meanwhile, as long as they
 // seal with the first key, too. It returns ErrNoHealthKey, and a *MissingKeysError
 // before anything is changed.
 func (s *Store) Reseal(ctx context.Context) (done Resealed, err error) {
 	if err := errors.Join(s.MaySeal(), s.CheckKeys(ctx)); err != nil {
+		return done, err
+	}
+	if done.Rows, err = s.SealPlain(ctx); err != nil {
 		return done, err
 	}
 	for _, p := range sealedPlaces {
@@ -114,6 +118,58 @@ func (s *Store) Reseal(ctx context.Context) (done Resealed, err error) {
 		}
 	}
 	return done, nil
+}
+
+// SealPlain seals the addresses and files of private calendars that were kept while
+// the service had no key, and returns how many it sealed. Without a key it does
+// nothing.
+func (s *Store) SealPlain(ctx context.Context) (count int, err error) {
+	if s.seal == nil {
+		return 0, nil
+	}
+	rows, err := s.pool.Query(ctx, `SELECT salon_id, private_calendar_id FROM private_calendar WHERE address IS NOT NULL OR file IS NOT NULL`)
+	if err != nil {
+		return 0, domain("seal", err, false)
+	}
+	list, err := pgx.CollectRows(rows, pgx.RowToStructByPos[privateArgs])
+	if err != nil {
+		return 0, domain("seal", err, false)
+	}
+	for _, c := range list {
+		n := 0
+		err := s.InTx(ctx, c.Salon, func(t *Tx) (err error) { n, err = t.sealPlain(ctx, c.Calendar); return err })
+		if err != nil {
+			return count, err
+		}
+		count += n
+	}
+	return count, nil
+}
+
+// sealPlain seals what of a calendar is not sealed yet, if it is still there.
+func (t *Tx) sealPlain(ctx context.Context, id string) (count int, err error) {
+	var address, file []byte
+	err = t.tx.QueryRow(ctx, `SELECT convert_to(address, 'UTF8'), file FROM private_calendar
+		WHERE salon_id = $1 AND private_calendar_id = $2 FOR UPDATE`, t.salon, id).Scan(&address, &file)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return 0, nil
+	}
+	for _, x := range []struct {
+		column, place string
+		secret        []byte
+	}{{"address", addressPlace, address}, {"file", filePlace, file}} {
+		if err != nil || x.secret == nil {
+			continue
+		}
+		var sealed []byte
+		if sealed, err = t.sealed(x.secret, x.place, id); err != nil {
+			break
+		}
+		_, err = t.tx.Exec(ctx, fmt.Sprintf(`UPDATE private_calendar SET %[1]s = NULL, %[1]s_sealed = $3
+			WHERE salon_id = $1 AND private_calendar_id = $2`, x.column), t.salon, id, sealed)
+		count++
+	}
+	return count, domain("seal", err, false)
 }
 
 func (s *Store) resealSome(ctx context.Context, tx pgx.Tx, p sealedPlace, after *[2]string, done *Resealed) (int, error) {

@@ -165,6 +165,11 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 	if err := k.check(ctx, r.store, r.log); err != nil {
 		return err
 	}
+	if n, err := r.store.SealPlain(ctx); err != nil {
+		return err
+	} else if n > 0 {
+		r.log("%d addresses and files of private calendars, kept while there was no key, are sealed now", n)
+	}
 	r.ends = append(r.ends, r.store.KeepWarm(time.Now).Stop)
 	if r.url = strings.TrimSuffix(url, "/"); url == "" {
 		r.url = "http://" + reachable(r.listener.Addr().String())
