@@ -23,6 +23,8 @@ func (s *Server) Deliver(sender notify.Sender) store.Deliver {
 			return store.Outcome{}, err
 		case m.outcome != nil:
 			return *m.outcome, nil
+		case m.kind == calendarEntry:
+			return s.sendRemoval(ctx, sender, m)
 		case m.way.by == wayText:
 			return s.sendText(ctx, m)
 		}

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	netmail "net/mail"
+	"slices"
 	"strings"
 	"time"
 
@@ -141,15 +142,19 @@ func (s *Server) invitation(ctx context.Context, t *store.Tx, n salonDay, d stor
 	if err != nil || !shown {
 		return nil, err
 	}
-	sent, invited, err := t.InvitationOf(ctx, d.Visit.ID, attendee)
+	list, err := t.InvitationsTo(ctx, d.Visit.ID)
 	if err != nil {
 		return nil, err
 	}
+	var sent store.Invitation
+	i := slices.IndexFunc(list, func(x store.Invitation) bool { return x.Attendee == attendee })
 	switch {
-	case invited && !follows(d, part, sent):
-		return nil, nil
-	case !invited:
-		if yes, err := s.mayInvite(ctx, t, d, part); err != nil || !yes {
+	case i >= 0:
+		if sent = list[i]; !follows(d, part, sent) {
+			return nil, nil
+		}
+	default:
+		if yes, err := s.mayInvite(ctx, t, d, part, len(list) > 0); err != nil || !yes {
 			return nil, err
 		}
 		if sent, err = s.firstInvitation(ctx, t, n, part, attendee); err != nil {
@@ -176,9 +181,13 @@ func comes(v store.Visit, p store.Part) bool {
 	return p.Live && (v.State == store.Booked || v.State.Open())
 }
 
-// mayInvite reports whether message d is the first that may invite.
-func (s *Server) mayInvite(ctx context.Context, t *store.Tx, d store.Due, p store.Part) (bool, error) {
-	if k := d.Reminder.Kind; k != string(notify.Confirmation) && k != string(notify.Moved) || !comes(d.Visit, p) {
+// mayInvite reports whether message d is the first that may invite an address.
+// Another address was invited before when she has a new one, or somebody else
+// speaks for her: then any message about the visit may.
+func (s *Server) mayInvite(ctx context.Context, t *store.Tx, d store.Due, p store.Part, another bool) (bool, error) {
+	k := notify.Kind(d.Reminder.Kind)
+	first := k == notify.Confirmation || k == notify.Moved || another && slices.Contains(aboutInvited, k)
+	if !first || !comes(d.Visit, p) {
 		return false, nil
 	}
 	set, err := t.InvitationSettings(ctx)
@@ -189,10 +198,14 @@ func (s *Server) mayInvite(ctx context.Context, t *store.Tx, d store.Due, p stor
 	return !subscribes, err
 }
 
+// aboutInvited are the messages that bring changes to calendars.
+var aboutInvited = []notify.Kind{notify.Confirmation, notify.Moved, notify.Cancelled, notify.Prepare, notify.Reminder, notify.RunningLate}
+
 // follows reports whether d brings a change to whoever was invited. A message
-// that is sent a second time brings it a second time.
+// that is sent a second time brings it a second time, and what is not known to
+// have arrived goes with the next one.
 func follows(d store.Due, p store.Part, sent store.Invitation) bool {
-	fresh := p.Sequence > sent.Sequence || sent.MessageID == d.Reminder.MessageID
+	fresh := p.Sequence > sent.Sequence || !sent.Arrived || sent.MessageID == d.Reminder.MessageID || sent.Method == ics.Cancel && p.Live
 	switch notify.Kind(d.Reminder.Kind) {
 	case notify.Confirmation, notify.Moved:
 		return comes(d.Visit, p)

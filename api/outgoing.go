@@ -50,7 +50,13 @@ func (s *Server) readMessage(ctx context.Context, d store.Due) (m *outgoing, err
 		if err != nil {
 			return err
 		}
-		if err := s.decideMessage(ctx, t, n, m); err != nil || m.outcome != nil {
+		if d.Reminder.Kind == string(calendarEntry) {
+			return s.decideRemoval(ctx, t, n, m)
+		}
+		if err := s.decideMessage(ctx, t, n, m); err != nil {
+			return err
+		}
+		if err := s.uninvite(ctx, t, n, m); err != nil || m.outcome != nil {
 			return err
 		}
 		return s.gather(ctx, t, n, m, link)
@@ -58,9 +64,10 @@ func (s *Server) readMessage(ctx context.Context, d store.Due) (m *outgoing, err
 	return m, err
 }
 
-// linkOf is the address that stands in a message, "" in one to staff.
+// linkOf is the address that stands in a message, "" in one to staff and in one
+// that goes to a calendar alone.
 func (s *Server) linkOf(ctx context.Context, d store.Due) (string, error) {
-	if d.Reminder.Staff != "" {
+	if d.Reminder.Staff != "" || d.Reminder.Kind == string(calendarEntry) {
 		return "", nil
 	}
 	secret, err := s.store.MessageLink(ctx, d.Salon, d.Reminder.ID)

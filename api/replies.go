@@ -24,6 +24,7 @@ type ReplyBody struct {
 	Start    time.Time `json:"start" doc:"Of the visit, as it is booked now"`
 	ReplyWords
 	Received time.Time `json:"received_at"`
+	Former   bool      `json:"former_address" doc:"It came from an address that was invited and is not that of the client, or of who speaks for her, any more"`
 }
 
 // ReplyWords is an answer to an invitation.
@@ -221,22 +222,50 @@ func (s *Server) checkAnswer(a answer, sent store.Invitation, r *store.Reply, pa
 	return ""
 }
 
-func writeReply(r store.Reply, loc *time.Location) ReplyBody {
-	return ReplyBody{ID: r.ID, VisitID: r.Visit, ClientID: r.Client, Start: r.Start.In(loc), ReplyWords: replyWords(r, loc), Received: r.Received.In(loc)}
+// writeReplies writes answers, and which of them came from an address that is not
+// the client's any more.
+func (s *Server) writeReplies(ctx context.Context, t *store.Tx, n salonDay, rows []store.Reply) ([]ReplyBody, error) {
+	ids := make([]string, len(rows))
+	for i, r := range rows {
+		ids[i] = r.Client
+	}
+	clients, err := t.ClientsByID(ctx, ids...)
+	if err != nil {
+		return nil, err
+	}
+	minors, err := t.MinorsOf(ctx, ids...)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]ReplyBody, len(rows))
+	for i, r := range rows {
+		out[i] = ReplyBody{ID: r.ID, VisitID: r.Visit, ClientID: r.Client, Start: r.Start.In(n.loc), ReplyWords: replyWords(r, n.loc),
+			Received: r.Received.In(n.loc), Former: !strings.EqualFold(r.Attendee, s.spokenTo(n, clients[r.Client], minors).mail)}
+	}
+	return out, nil
 }
 
 func replyWords(r store.Reply, loc *time.Location) ReplyWords {
 	return ReplyWords{Reply: r.Answer, At: r.Stamp.In(loc), Outdated: r.Earlier}
 }
 
-// replyTo is what the client of a visit answered last to its invitation, nil
-// when she did not.
-func replyTo(ctx context.Context, t *store.Tx, n salonDay, visit string) (*ReplyWords, error) {
-	r, ok, err := t.ReplyOf(ctx, visit)
-	if err != nil || !ok {
+// replyTo is what the client of a visit, or who speaks for her, answered last to its
+// invitation, nil when she did not. What came from an address that is not hers any
+// more may be somebody else's word.
+func (s *Server) replyTo(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (*ReplyWords, error) {
+	list, err := t.RepliesTo(ctx, v.ID)
+	if err != nil || len(list) == 0 {
 		return nil, err
 	}
-	return new(replyWords(r, n.loc)), nil
+	to, err := s.recipient(ctx, t, n, v)
+	if err != nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(list, func(r store.Reply) bool { return strings.EqualFold(r.Attendee, to.mail) })
+	if i < 0 {
+		return nil, nil
+	}
+	return new(replyWords(list[i], n.loc)), nil
 }
 
 func (s *Server) listReplies(ctx context.Context, in *reminderQuery) (*listBody[ReplyBody], error) {
@@ -248,16 +277,20 @@ func (s *Server) listReplies(ctx context.Context, in *reminderQuery) (*listBody[
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	var rows []store.Reply
-	var loc *time.Location
-	err := s.inTx(ctx, func(t *store.Tx) (err error) {
-		if loc, err = zone(ctx, t); err != nil {
+	var bodies []ReplyBody
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
 			return err
 		}
-		from, _ := scheduling.DayBounds(loc, first)
-		_, to := scheduling.DayBounds(loc, last)
-		rows, err = t.Replies(ctx, from, to)
+		from, _ := scheduling.DayBounds(n.loc, first)
+		_, to := scheduling.DayBounds(n.loc, last)
+		rows, err := t.Replies(ctx, from, to)
+		if err != nil {
+			return err
+		}
+		bodies, err = s.writeReplies(ctx, t, n, rows)
 		return err
 	})
-	return listOf(rows, func(r store.Reply) ReplyBody { return writeReply(r, loc) }), err
+	return listOf(bodies, func(b ReplyBody) ReplyBody { return b }), err
 }

@@ -206,7 +206,7 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 		return b, err
 	}
 	w.fill(&b, v)
-	if b.Reply, err = replyTo(ctx, t, n, v.ID); err != nil {
+	if b.Reply, err = s.replyTo(ctx, t, n, v); err != nil {
 		return b, err
 	}
 	if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, v); err != nil {

@@ -52,19 +52,28 @@ type Invitation struct {
 	Method    string    `db:"method"`
 	MessageID string    `db:"message_id"`
 	Sent      time.Time `db:"sent_at"`
+
+	// Arrived says that a mail server has taken the last mail, or that it is just
+	// being handed over. Read only.
+	Arrived bool `db:"arrived"`
 }
 
-const invitationColumns = `visit_id, attendee, uid, organizer, sequence, method, message_id, sent_at`
+const (
+	invitationColumns = `visit_id, attendee, uid, organizer, sequence, method, message_id, sent_at`
+	invitations       = `SELECT salon_id, ` + invitationColumns + `, EXISTS (SELECT 1 FROM reminder r
+			WHERE r.salon_id = i.salon_id AND r.message_id = i.message_id
+			  AND (r.state = 'sending' OR r.state = 'sent' AND r.channel = '` + ByMail + `')) AS arrived
+		FROM invitation i WHERE `
+)
 
-// InvitationOf returns the invitation to a visit that went to an address, and
-// false when none did.
-func (t *Tx) InvitationOf(ctx context.Context, visit, attendee string) (Invitation, bool, error) {
-	list, err := collect[Invitation](ctx, t, "invitation", `SELECT `+invitationColumns+` FROM invitation
-		WHERE salon_id = $1 AND visit_id = $2 AND attendee = $3`, t.salon, visit, attendee)
-	if err != nil || len(list) == 0 {
-		return Invitation{}, false, err
+// InvitationsTo lists the addresses that were invited to a visit, in their order.
+func (t *Tx) InvitationsTo(ctx context.Context, visit string) ([]Invitation, error) {
+	list, err := collect[InvitedTo](ctx, t, "invitations", invitations+`salon_id = $1 AND visit_id = $2 ORDER BY attendee`, t.salon, visit)
+	out := make([]Invitation, len(list))
+	for i, x := range list {
+		out[i] = x.Invitation
 	}
-	return list[0], true, nil
+	return out, err
 }
 
 // NoteInvitation notes that an invitation is about to be sent. What was sent
@@ -98,7 +107,7 @@ type InvitedTo struct {
 
 // InvitationsByUID lists who was invited to the event of a UID, by any salon.
 func (s *Store) InvitationsByUID(ctx context.Context, uid string) ([]InvitedTo, error) {
-	rows, err := s.pool.Query(ctx, `SELECT salon_id, `+invitationColumns+` FROM invitation WHERE uid = $1`, uid)
+	rows, err := s.pool.Query(ctx, invitations+`uid = $1`, uid)
 	if err != nil {
 		return nil, domain("invitations", err, false)
 	}
@@ -161,15 +170,9 @@ func (t *Tx) Replies(ctx context.Context, from, to time.Time) ([]Reply, error) {
 		ORDER BY r.received_at DESC, r.reply_id DESC`, t.salon, from, to)
 }
 
-// ReplyOf returns the answer about a visit that was received last, and false
-// when there is none.
-func (t *Tx) ReplyOf(ctx context.Context, visit string) (Reply, bool, error) {
-	list, err := collect[Reply](ctx, t, "reply", replies+`r.visit_id = $2
-		ORDER BY r.received_at DESC, r.reply_id DESC LIMIT 1`, t.salon, visit)
-	if err != nil || len(list) == 0 {
-		return Reply{}, false, err
-	}
-	return list[0], true, nil
+// RepliesTo lists the answers about a visit, the one that was received last first.
+func (t *Tx) RepliesTo(ctx context.Context, visit string) ([]Reply, error) {
+	return collect[Reply](ctx, t, "replies", replies+`r.visit_id = $2 ORDER BY r.received_at DESC, r.reply_id DESC`, t.salon, visit)
 }
 
 // Refusal counts mails to the address for answers of which nothing was kept.

@@ -37,21 +37,17 @@ func (x *filled) inviteAndReply(t *store.Tx) {
 func init() {
 	ownOnly = append(ownOnly, "InvitationSettings", "Refusals")
 	maps.Copy(crossing, map[string]func(t *store.Tx, x *filled) (any, error){
-		"InvitationOf": func(t *store.Tx, x *filled) (any, error) {
-			_, ok, err := t.InvitationOf(x.t.Context(), x.visit, "mara@client.example")
-			return ok, err
+		"InvitationsTo": func(t *store.Tx, x *filled) (any, error) { return t.InvitationsTo(x.t.Context(), x.visit) },
+		"NoteInvitation": func(t *store.Tx, x *filled) (any, error) {
+			return nil, t.NoteInvitation(x.t.Context(), invitation(x.visit))
 		},
-		"NoteInvitation": func(t *store.Tx, x *filled) (any, error) { return nil, t.NoteInvitation(x.t.Context(), invitation(x.visit)) },
 		"ClientPart": func(t *store.Tx, x *filled) (any, error) {
 			p, _, err := t.ClientPart(x.t.Context(), x.visit)
 			return p, err
 		},
-		"AddReply": func(t *store.Tx, x *filled) (any, error) { return t.AddReply(x.t.Context(), reply(x.visit)) },
-		"Replies":  func(t *store.Tx, x *filled) (any, error) { return t.Replies(x.t.Context(), at(0, 0), at(24, 0)) },
-		"ReplyOf": func(t *store.Tx, x *filled) (any, error) {
-			r, _, err := t.ReplyOf(x.t.Context(), x.visit)
-			return r, err
-		},
+		"AddReply":  func(t *store.Tx, x *filled) (any, error) { return t.AddReply(x.t.Context(), reply(x.visit)) },
+		"Replies":   func(t *store.Tx, x *filled) (any, error) { return t.Replies(x.t.Context(), at(0, 0), at(24, 0)) },
+		"RepliesTo": func(t *store.Tx, x *filled) (any, error) { return t.RepliesTo(x.t.Context(), x.visit) },
 		"SetInvitationSettings": func(t *store.Tx, x *filled) (any, error) {
 			s, err := t.InvitationSettings(x.t.Context())
 			if err != nil {
@@ -101,9 +97,9 @@ func TestAnInvitationKeepsItsOrganizerAndNeverGoesBack(t *testing.T) {
 	v := s.booked(s.client("Mara"), at(9, 0), s.seat())
 	s.tx(func(tx *store.Tx) error {
 		ctx := t.Context()
-		_, ok, err := tx.InvitationOf(ctx, v.ID, "mara@client.example")
+		list, err := tx.InvitationsTo(ctx, v.ID)
 		require.NoError(t, err)
-		require.False(t, ok)
+		require.Empty(t, list)
 		x := invitation(v.ID)
 		x.Sequence = 2
 		require.NoError(t, tx.NoteInvitation(ctx, x))
@@ -111,9 +107,10 @@ func TestAnInvitationKeepsItsOrganizerAndNeverGoesBack(t *testing.T) {
 		update.Sequence, update.Organizer, update.Method = 3, "other@salon.example", "CANCEL"
 		require.NoError(t, tx.NoteInvitation(ctx, update))
 		require.NoError(t, tx.NoteInvitation(ctx, x), "a message that was composed before")
-		got, ok, err := tx.InvitationOf(ctx, v.ID, "mara@client.example")
+		list, err = tx.InvitationsTo(ctx, v.ID)
 		require.NoError(t, err)
-		require.True(t, ok)
+		require.Len(t, list, 1)
+		got := list[0]
 		require.Equal(t, []any{3, "CANCEL", x.Organizer, x.UID}, []any{got.Sequence, got.Method, got.Organizer, got.UID})
 		return nil
 	})
@@ -124,6 +121,41 @@ func TestAnInvitationKeepsItsOrganizerAndNeverGoesBack(t *testing.T) {
 	list, err = s.store.InvitationsByUID(t.Context(), "uid")
 	require.NoError(t, err)
 	require.Empty(t, list)
+}
+
+// A mail that is to be tried again, has failed or left as a text message has
+// brought no invitation; one that a server has, or gets right now, has.
+func TestAnInvitationHasArrivedWhenItsMailWasAccepted(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Mara"), at(9, 0), s.seat())
+	arrived := func() (yes bool) {
+		s.tx(func(tx *store.Tx) error {
+			list, err := tx.InvitationsTo(t.Context(), v.ID)
+			require.NoError(t, err)
+			require.Len(t, list, 1)
+			yes = list[0].Arrived
+			return nil
+		})
+		return yes
+	}
+	s.tx(func(tx *store.Tx) error { return tx.NoteInvitation(t.Context(), invitation(v.ID)) })
+	require.False(t, arrived(), "its message is gone")
+	s.tx(func(tx *store.Tx) error {
+		_, err := tx.AddReminder(t.Context(), store.Reminder{Visit: v.ID, Kind: "confirmation", Due: at(8, 0), MessageID: invitation(v.ID).MessageID})
+		return err
+	})
+	for _, x := range []struct {
+		state, channel string
+		yes            bool
+	}{
+		{"waiting", "", false}, {"waiting", "mail", false}, {"sending", "", true}, {"sent", "mail", true}, {"sent", "webhook", false},
+		{"failed", "mail", false}, {"to_call", "mail", false}, {"withdrawn", "mail", false},
+	} {
+		_, err := s.db.Exec(t.Context(), `UPDATE reminder SET state = $1, channel = $2, sending_at = now()`, x.state, x.channel)
+		require.NoError(t, err)
+		require.Equal(t, x.yes, arrived(), "%+v", x)
+	}
 }
 
 // RFC 5546 section 2.1.5: the sequence counts first, then the stamp.
@@ -172,10 +204,10 @@ func TestOfTwoAnswersTheNewerOneIsKept(t *testing.T) {
 			require.True(t, r.Start.Equal(v.Start))
 		}
 		require.ElementsMatch(t, []string{"accepted 1 false", "tentative 1 false", "declined 0 true", "accepted 0 true"}, got)
-		r, ok, err := tx.ReplyOf(t.Context(), v.ID)
+		list, err = tx.RepliesTo(t.Context(), v.ID)
 		require.NoError(t, err)
-		require.True(t, ok)
-		require.Equal(t, 1, r.Sequence)
+		require.Len(t, list, 4)
+		require.Equal(t, 1, list[0].Sequence)
 		stranger := reply(v.ID)
 		stranger.Attendee = "eve@client.example"
 		_, err = tx.AddReply(t.Context(), stranger)
