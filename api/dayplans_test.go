@@ -70,6 +70,7 @@ func TestTimeThatACancellationFreesIsFilled(t *testing.T) {
 	require.Equal(t, []string{"body /approved_by"}, pointers(refused))
 	require.Equal(t, []string{"body /approved_by"}, pointers(s.carryOut(p.ID, object{"approved_by": "Mina"}).refused(422, "invalid")))
 	ada, client := s.feed("staff", s.ada), s.parts(s.ada)
+	s.sendDue()
 	var done api.DayPlanBody
 	key := []string{"Idempotency-Key", "once"}
 	a := s.call("POST", "/v1/day-plans/"+p.ID+"/apply", object{"approved_by": "Ada"}, key...).is(200, &done)

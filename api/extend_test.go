@@ -28,9 +28,10 @@ func TestAStepThatLastsLongerMovesWhatFollows(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
 	v, tag := s.book(s.client("Mara"), tuesday(9, 0), s.straightening())
-	messages, before := s.reminders(v.ID), s.parts(s.ada)
+	before := s.parts(s.ada)
 	s.at(v.Start)
 	tag = s.call("POST", "/v1/visits/"+v.ID+"/arrive", nil, "If-Match", tag).is(200, nil).header.Get("ETag")
+	messages := s.reminders(v.ID)
 	s.at(tuesday(11, 30)) // ironing, 10:49 to 12:21
 	require.Equal(t, "iron", v.Steps[7].Kind)
 	var longer api.VisitBody
@@ -196,6 +197,7 @@ func TestAVisitOfSeveralServicesIsExtendedAndMovedAsOne(t *testing.T) {
 	s := newSalon(t)
 	v, tag := s.book(s.client("Mara"), tuesday(9, 0), []object{s.by(s.ada, "Straightening"), s.by(s.ben, "Dry cut")})
 	require.True(t, v.End.Equal(tuesday(14, 0)))
+	s.sendDue()
 	var now api.VisitBody
 	tag = s.extend(v.ID, tag, object{"minutes": 15, "step": 7}).is(200, &now).header.Get("ETag")
 	require.True(t, now.End.Equal(tuesday(14, 15)))
@@ -245,10 +247,8 @@ func TestAnotherStylistAtTheSameStartAsksForNoNewSkinTest(t *testing.T) {
 func TestAPencilledVisitMovesWithinItsTimeAndTellsNobody(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
-	v, _ := s.book(s.client("Mara"), tuesday(9, 0), []object{s.by(s.ada, "Dry cut")})
 	until := start.Add(10 * time.Minute)
-	_, err := s.db().Exec(`UPDATE visit SET state = 'held', held_until = $2 WHERE visit_id = $1`, v.ID, until)
-	require.NoError(t, err)
+	v, _ := s.pencil(tuesday(9, 0), []object{s.by(s.ada, "Dry cut")}, object{"client_id": s.client("Mara"), "until": until})
 	before := s.reminders(v.ID)
 	var moved api.VisitBody
 	tag := s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": tuesday(15, 0)}, "If-Match", `"v1"`).is(200, &moved).header.Get("ETag")

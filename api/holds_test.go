@@ -142,7 +142,7 @@ func TestAPencilledVisitIsBookedWithoutAGap(t *testing.T) {
 	require.Equal(t, v.Steps, booked.Steps)
 	require.Equal(t, v.Services, booked.Services)
 	require.Equal(t, before, s.blocks(v.ID), "the rows of the blocks are the same ones")
-	require.Len(t, booked.Reminders, 2, "confirmation and reminder, as for any booking")
+	require.Equal(t, []string{"confirmation", "prepare", "reminder"}, toClient(booked), "as for any booking")
 	require.Contains(t, string(feed.ask("GET").body), "M. Q.")
 	direct, _ := s.book(s.client("Nora"), start.Add(97*time.Hour), s.straightening())
 	require.Len(t, s.partsOf(booked.ID), len(s.partsOf(direct.ID)), "the calendars get what they get of any booking")
@@ -176,7 +176,7 @@ func TestAPressALittleLateStillBooks(t *testing.T) {
 	require.Equal(t, v.Services, booked.Services)
 	require.True(t, v.Start.Equal(booked.Start))
 	require.NotEmpty(t, s.blocks(v.ID))
-	require.Len(t, booked.Reminders, 2)
+	require.Equal(t, []string{"confirmation", "reminder"}, toClient(booked))
 	require.NotEmpty(t, s.partsOf(v.ID))
 
 	// And a time that somebody else has got by then.

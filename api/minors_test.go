@@ -104,11 +104,12 @@ func TestMessagesOfAMinorGoToTheGuardianAndSayWhatIsNeeded(t *testing.T) {
 	client := s.client("Mara")
 	s.call("PUT", "/v1/clients/"+client+"/minor", object{"minor_until": "2028-03-01", "guardian_name": "Rosa Quist", "guardian_mail": "rosa@example.org"}).is(200, nil)
 	s.book(client, start.Add(73*time.Hour), s.straightening())
-	require.Eventually(t, func() bool { return len(post.taken()) == 2 }, 20*time.Second, 20*time.Millisecond)
-	m := post.taken()[0]
-	require.Equal(t, "rosa@example.org", m.to)
-	require.Contains(t, m.text, "Hello Rosa,")
-	for _, word := range []string{"a skin test", "a strand test", "a consultation", "the guardian's yes", "consent"} {
-		require.Contains(t, m.text, word)
+	require.Eventually(t, func() bool { return len(post.taken()) == 3 }, 20*time.Second, 20*time.Millisecond)
+	for _, m := range post.taken() { // confirmation, how to prepare, reminder
+		require.Equal(t, "rosa@example.org", m.to)
+		require.Contains(t, m.text, "Hello Rosa,")
+		for _, word := range []string{"a skin test", "a strand test", "a consultation", "the guardian's yes", "consent"} {
+			require.Contains(t, m.text, word)
+		}
 	}
 }

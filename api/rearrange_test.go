@@ -16,6 +16,7 @@ func TestADayIsRearrangedWholeWithGivenSchedulesAndNewVisits(t *testing.T) {
 	mara, _ := s.book(s.client("Mara"), tuesday(9, 0), s.straightening())
 	nora, noraTag := s.book(s.client("Nora"), tuesday(13, 30), []object{s.by(s.ada, "Dry cut")})
 	ines, _ := s.book(s.client("Ines"), tuesday(14, 0), []object{s.by(s.ada, "Dry cut")})
+	s.sendDue()
 	lena := s.client("Lena")
 	wanted := &api.VisitRequest{ClientID: lena, Start: tuesday(13, 45), Services: []api.ServiceRequest{{ServiceID: s.services["Dry cut"], LeadID: s.ada}}}
 	list := []api.Change{

@@ -100,7 +100,7 @@ func (s *salon) things() map[string]string {
 	out["screenings"] = s.screened(client, map[string]string{"perm": "yes"}).ID
 	out["skin-tests"], out["consents"] = s.onRecord(client)
 	out["facts"] = s.fact(v)
-	out["calls"] = s.toCall(v.ID)
+	out["calls"] = s.becomes(v.ID, "prepare", "to_call")
 	out["private-calendars"] = s.privateFile(s.ada, diary()).ID
 	waiting := s.waits(client, object{"first_date": "2026-07-06", "last_date": "2026-07-10"})
 	out["waiting-list"] = waiting.ID

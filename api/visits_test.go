@@ -33,7 +33,7 @@ func TestAHeadBecomesABookedVisit(t *testing.T) {
 	require.Equal(t, "booked", v.State)
 	require.Len(t, v.Steps, 14)
 	require.Equal(t, e.ID, v.Services[0].EstimateID)
-	require.Len(t, v.Reminders, 1, "a visit of this morning gets a confirmation and no reminder")
+	require.Equal(t, []string{"confirmation", "prepare"}, toClient(v), "a visit of this morning gets no reminder")
 
 	again := s.openings(services, object{"first_date": "2026-06-08", "last_date": "2026-06-08"})
 	require.Less(t, again.Count, open.Count)

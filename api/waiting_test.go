@@ -24,6 +24,18 @@ func (s *salon) sendDue() {
 	require.NoError(s.t, err)
 }
 
+// toClient lists the kinds of the messages to the client of a visit, in the order in
+// which they are due.
+func toClient(v api.VisitBody) []string {
+	var out []string
+	for _, r := range v.Reminders {
+		if r.StaffID == "" {
+			out = append(out, r.Kind)
+		}
+	}
+	return out
+}
+
 // waiting lists the messages that wait, in the order in which they are due: when,
 // what and to whom.
 func (s *salon) waiting() []string {
