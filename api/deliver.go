@@ -60,6 +60,10 @@ func (m *outgoing) unsubscribe() string {
 
 // sendText hands a message over to the salon's gateway for text messages.
 func (s *Server) sendText(ctx context.Context, m *outgoing) (store.Outcome, error) {
+	if m.gateway.sealed() {
+		w := m.to.called("the secret of the gateway for text messages cannot be opened")
+		return store.Outcome{State: w.outcome, Problem: w.problem}, nil
+	}
 	words, err := m.words.Short(m.kind, m.facts)
 	if err != nil {
 		return notWritten(ctx, m, err), nil

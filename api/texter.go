@@ -15,12 +15,15 @@ type gateway struct {
 	server  *Server
 	salon   string
 	address string
-	webhook *notify.Webhook
+	webhook *notify.Webhook // nil when the secret cannot be opened: see sealed
 }
+
+// sealed reports whether nothing can be signed for the gateway.
+func (g *gateway) sealed() bool { return g.webhook == nil }
 
 // texter returns the way of the salon's text messages, nil when it has no gateway
 // that is switched on. It only reads. A gateway whose secret cannot be opened, for
-// want of the key, is an error: it may come back.
+// want of the key, is sealed: until somebody sees to it, clients are called.
 func (s *Server) texter(ctx context.Context, t *store.Tx) (*gateway, error) {
 	g, err := t.TextGateway(ctx)
 	if is(err, scheduling.ErrNotFound) || err == nil && (!g.Enabled || s.outbound == nil) {
@@ -29,7 +32,11 @@ func (s *Server) texter(ctx context.Context, t *store.Tx) (*gateway, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.wayTo(ctx, t, g)
+	way, err := s.wayTo(ctx, t, g)
+	if err != nil && lockedAway(err) {
+		return &gateway{server: s, salon: t.Salon(), address: g.Address}, nil
+	}
+	return way, err
 }
 
 // wayTo makes the way to a gateway, whether it is switched on or not.

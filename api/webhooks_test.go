@@ -187,3 +187,19 @@ func TestATextMessageGoesToTheGatewayOnceItTakesIt(t *testing.T) {
 	require.Equal(t, "try_again", list[0].Attempts[0].Outcome)
 	require.Contains(t, list[0].Attempts[0].Problem, "503")
 }
+
+func TestClientsAreCalledWhileTheGatewaysSecretCannotBeOpened(t *testing.T) {
+	s := longAgo(t)
+	g := runGateway(t)
+	s.call("POST", "/v1/webhook", object{"address": g.address, "enabled": true}).is(201, nil)
+	var c api.ClientBody
+	s.call("POST", "/v1/clients", object{"given_name": "Tess", "phone": "+4930901820", "contact_by": "text"}).is(201, &c)
+	s.store.SealWith(nil)
+	s.deliver(nil)
+	v, _ := s.book(c.ID, begin.Add(2*time.Hour), []object{s.by(s.ada, "Dry cut")})
+	m := s.settled(v.ID)["confirmation"]
+	require.Equal(t, "to_call", m.State)
+	require.Contains(t, m.Problem, "secret of the gateway")
+	headers, _ := g.taken()
+	require.Empty(t, headers)
+}

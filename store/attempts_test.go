@@ -3,6 +3,7 @@ package store_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -197,6 +198,35 @@ func TestWhatNeedsNoHandingOverLeavesNoAttempt(t *testing.T) {
 	m := s.message(r)
 	require.Equal(t, []any{store.Waiting, 0}, []any{m.State, m.Tries})
 	require.Empty(t, s.attempts(r))
+}
+
+func TestTheDeskReadsWhyAMessageCannotBeGotReady(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	r := s.remind(v.ID, time.Now())
+	for want, err := range map[string]error{
+		"the service was started without":         fmt.Errorf("gateway: %w", store.ErrNoHealthKey),
+		"key that the service":                    &store.UnknownKeyError{},
+		"changed outside":                         store.ErrSealBroken,
+		"the database did not answer":             store.ErrUnavailable,
+		"not time enough":                         context.DeadlineExceeded,
+		"something went wrong inside the program": errors.New("mara@mail.example: no such thing"),
+	} {
+		_, got := s.store.Send(t.Context(), s.row.ID, r.ID, always(store.Outcome{}, err))
+		require.ErrorIs(t, got, err)
+		m := s.message(r)
+		require.Equal(t, store.Waiting, m.State)
+		require.Contains(t, m.Problem, want)
+		require.NotContains(t, m.Problem, "mara")
+	}
+	_, err := s.store.Send(t.Context(), s.row.ID, r.ID, always(store.Outcome{}, store.ErrSealBroken))
+	require.ErrorIs(t, err, store.ErrSealBroken)
+	s.exec(`UPDATE reminder SET due_at = now() - interval '2 hours' WHERE reminder_id = $1`, r.ID)
+	s.exec(`UPDATE river_job SET state = 'discarded', finalized_at = now() WHERE id = $1`, *r.Job)
+	require.NoError(t, s.store.Purge(t.Context()))
+	require.Equal(t, store.Failed, s.stateOf(r))
+	require.Equal(t, "given up: it could not be got ready to be sent: what it needs was changed outside the program", s.message(r).Problem)
 }
 
 // The waits pass in an instant here: it is about when and how often a message is

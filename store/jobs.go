@@ -38,7 +38,8 @@ type Outcome struct {
 // Deliver sends one message and says what became of it, until ctx ends. An error
 // beside a Channel means that the message was handed over in vain and is worth
 // another try later; best a *TryAgainError. An error without a Channel means that
-// nothing was handed over, which does not count as a try.
+// nothing was handed over, which does not count as a try; the desk reads why in
+// words of the store's own.
 type Deliver func(ctx context.Context, d Due) (Outcome, error)
 
 // TryAgainError says why a message did not go out this time.
@@ -199,7 +200,8 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		`DELETE FROM idempotency WHERE created_at < now() - interval '48 hours'`,
 		`DELETE FROM session WHERE expires_at < now() - interval '1 day'`,
 		`DELETE FROM session_link WHERE expires_at < now() - interval '1 day'`,
-		`UPDATE reminder SET state = 'failed', problem = '` + orphaned + `', done_at = now(), sending_at = NULL, next_at = NULL
+		`UPDATE reminder SET state = 'failed', done_at = now(), sending_at = NULL, next_at = NULL,
+			problem = CASE WHEN state = 'waiting' AND problem <> '' THEN left('given up: ' || problem, 300) ELSE '` + orphaned + `' END
 		WHERE state IN ('waiting', 'sending') AND GREATEST(due_at, next_at, sending_at) < now() - interval '1 hour'
 		  AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = job_id AND j.finalized_at IS NULL)`,
 		`UPDATE reminder_attempt SET ended_at = now(), outcome = 'unknown', problem = '` + cutShort + `'

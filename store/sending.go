@@ -113,7 +113,7 @@ func (w *reminderWorker) ending(d Due, out Outcome, err error) ending {
 	e := ending{state: out.State, channel: out.Channel, problem: shorten(out.Problem), said: shorten(out.Problem)}
 	switch {
 	case err != nil && out.Channel == "":
-		return ending{state: Waiting, err: err}
+		return ending{state: Waiting, problem: unsent(err), err: err}
 	case err != nil:
 		return w.tryAgain(e, d.Reminder.Tries, err)
 	case !out.Later.IsZero():
@@ -134,6 +134,24 @@ func (w *reminderWorker) ending(d Due, out Outcome, err error) ending {
 		return ending{state: Waiting, err: fmt.Errorf("store: deliver: state %q is unknown", out.State)}
 	}
 	return e
+}
+
+// unsent says in words that give nothing away why a run could not hand a message
+// over.
+func unsent(err error) string {
+	_, unknown := errors.AsType[*UnknownKeyError](err)
+	why := "something went wrong inside the program"
+	switch {
+	case errors.Is(err, ErrUnavailable):
+		why = "the database did not answer"
+	case unknown || errors.Is(err, ErrNoHealthKey):
+		why = "what it needs is sealed with a key that the service was started without"
+	case errors.Is(err, ErrSealBroken):
+		why = "what it needs was changed outside the program"
+	case errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled):
+		why = "there was not time enough"
+	}
+	return "it could not be got ready to be sent: " + why
 }
 
 // longestAfter is how long a server is left alone at most when it asks for it.
