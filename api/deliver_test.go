@@ -84,6 +84,13 @@ func (s *salon) behind(query string, args ...any) {
 	require.NoError(s.t, errors.Join(err, db.Close()))
 }
 
+// firstRetouchSent makes it so that the first message about a retouch went out eight
+// days ago.
+func (s *salon) firstRetouchSent(v api.VisitBody) {
+	s.t.Helper()
+	s.behind(`UPDATE reminder SET state = 'sent', sending_at = NULL, due_at = $2, done_at = $2 WHERE kind = 'retouch' AND visit_id = $1`, v.ID, s.clock.Load().AddDate(0, 0, -8))
+}
+
 // allStates are those of a visit, and one that was stopped and not cleared.
 var allStates = []string{"held", "lapsed", "booked", "arrived", "under_way", "finished", "stopped_early", "cancelled", "missed", "stopped_and_held"}
 
@@ -135,6 +142,9 @@ func TestAMessageGoesOutOnlyWhileItsVisitStillHasWhatItSays(t *testing.T) {
 			if doc := details[string(kind)]; doc != "" {
 				r.Detail = json.RawMessage(doc)
 			}
+			if kind == "retouch_again" {
+				s.firstRetouchSent(v)
+			}
 			before := len(o.mails)
 			out := s.sent(o, s.inLine(r))
 			want := store.Withdrawn
@@ -171,6 +181,7 @@ func TestAMessageThatWouldComeTooLateStaysAway(t *testing.T) {
 		{"aftercare_end", "finished", v.End.Add(72 * time.Hour)}, {"first_wash", "finished", v.End.Add(240 * time.Hour)},
 		{"retouch", "finished", start.Add(28 * 24 * time.Hour)}, {"retouch_again", "finished", start.Add(28 * 24 * time.Hour)},
 	} {
+		s.behind(`UPDATE reminder SET state = 'sent', done_at = due_at WHERE kind = 'retouch'`)
 		s.turn(v, x.state)
 		r := store.Reminder{Visit: v.ID, Kind: x.kind, Due: start, Detail: json.RawMessage(`{"late_minutes": 20}`)}
 		s.at(x.last.Add(time.Second))
@@ -180,6 +191,76 @@ func TestAMessageThatWouldComeTooLateStaysAway(t *testing.T) {
 		s.at(x.last)
 		require.Equal(t, store.Sent, s.sent(o, s.inLine(r)).State, x.kind)
 	}
+}
+
+func TestATimeThatIsPencilledOverQuietHoursIsToldAtOnce(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), start.Add(99*time.Hour), s.straightening())
+	s.turn(v, "held")
+	evening := start.Add(12*time.Hour + 30*time.Minute) // 20:30
+	s.at(evening)
+	held := store.Reminder{Visit: v.ID, Kind: "held", Due: evening}
+	s.behind(`UPDATE visit SET held_until = $1 WHERE visit_id = $2`, evening.Add(3*time.Hour), v.ID)
+	require.Equal(t, store.Sent, s.sent(&outbox{}, s.inLine(held)).State, "in the morning it is over")
+	s.behind(`UPDATE visit SET held_until = $1 WHERE visit_id = $2`, evening.Add(30*time.Hour), v.ID)
+	require.Equal(t, store.Waiting, s.sent(&outbox{}, s.inLine(held)).State)
+}
+
+func TestWhoStoppedMessagesAndHasNoNumberStillConcernsTheDesk(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), start.Add(99*time.Hour), s.straightening())
+	wishes := "/v1/clients/" + v.ClientID + "/message-wishes"
+	tag := s.call("GET", wishes, nil).is(200, nil).header.Get("ETag")
+	s.call("PUT", wishes, object{"stopped_ways": []string{"mail"}}, "If-Match", tag).is(200, nil)
+	before := v.Start.Add(-time.Hour)
+	for kind, want := range map[string]store.ReminderState{"moved": store.ToCall, "prepare": store.NotWanted} {
+		out := s.sent(&outbox{}, s.inLine(store.Reminder{Visit: v.ID, Kind: kind, Due: start, Before: &before}))
+		require.Equal(t, want, out.State, kind)
+		require.Contains(t, out.Problem, "stopped")
+	}
+	// The same start with somebody else in charge is news, too.
+	as := `{"leads": ["` + s.ben + `"]}`
+	out := s.sent(&outbox{}, s.inLine(store.Reminder{Visit: v.ID, Kind: "moved", Due: start, Before: &v.Start, Detail: json.RawMessage(as)}))
+	require.Equal(t, store.ToCall, out.State)
+	as = `{"leads": ["` + s.ada + `"]}`
+	out = s.sent(&outbox{}, s.inLine(store.Reminder{Visit: v.ID, Kind: "moved", Due: start, Before: &v.Start, Detail: json.RawMessage(as)}))
+	require.Equal(t, store.Withdrawn, out.State)
+}
+
+// A second invitation says "we wrote to you", and a reminder is for whoever has not
+// heard of the visit for some hours.
+func TestAMessageGoesByWhatBecameOfEarlierOnes(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), start.Add(51*time.Hour), s.straightening())
+	o := &outbox{}
+	s.turn(v, "finished")
+	due := v.End.AddDate(0, 5, 0)
+	s.at(due)
+	again := store.Reminder{Visit: v.ID, Kind: "retouch_again", Due: due}
+	out := s.sent(o, s.inLine(again))
+	require.Equal(t, store.Withdrawn, out.State)
+	require.Contains(t, out.Problem, "no first message")
+
+	s.inLine(store.Reminder{Visit: v.ID, Kind: "retouch", Due: due.AddDate(0, 0, -30)})
+	out = s.sent(o, s.inLine(again))
+	require.Equal(t, store.Waiting, out.State, "the first still waits")
+	require.True(t, out.Later.Equal(due.AddDate(0, 0, 7)), "%v", out.Later)
+	for became, want := range map[string]store.ReminderState{"failed": store.Withdrawn, "not_wanted": store.Withdrawn, "sent": store.Sent, "to_call": store.Sent} {
+		s.behind(`UPDATE reminder SET state = $1, done_at = due_at WHERE kind = 'retouch'`, became)
+		require.Equal(t, want, s.sent(o, s.inLine(again)).State, became)
+	}
+	s.behind(`UPDATE reminder SET state = 'sent', due_at = $1, done_at = $1 WHERE kind = 'retouch'`, due.Add(-time.Hour))
+	require.Equal(t, store.Waiting, s.sent(o, s.inLine(again)).State, "both at once after the rules have changed")
+
+	s.turn(v, "booked")
+	s.at(v.Start.Add(-24 * time.Hour))
+	near := store.Reminder{Visit: v.ID, Kind: "reminder", Due: v.Start.Add(-24 * time.Hour)}
+	require.Equal(t, store.Sent, s.sent(o, s.inLine(near)).State, "the confirmation has not gone out")
+	s.behind(`UPDATE reminder SET state = 'sent', due_at = $1 WHERE kind = 'confirmation'`, v.Start.Add(-25*time.Hour))
+	require.Equal(t, store.Withdrawn, s.sent(o, s.inLine(near)).State)
 }
 
 func TestInQuietHoursOnlyGoesOutWhatIsAboutTheNextHours(t *testing.T) {

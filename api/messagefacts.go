@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"slices"
 	"time"
 
 	"github.com/rickb777/date"
@@ -36,6 +37,9 @@ func (s *Server) clientFacts(ctx context.Context, t *store.Tx, n salonDay, m *ou
 	f.Start, f.End, f.LateMinutes = v.Start, end, m.detail.LateMinutes
 	if m.before != nil {
 		f.Before = *m.before
+		if m.kind == notify.Cancelled { // she never heard of the one that it had last
+			f.Start = *m.before
+		}
 	}
 	if v.HeldUntil != nil {
 		f.HeldUntil = *v.HeldUntil
@@ -78,7 +82,7 @@ func (s *Server) addWindow(ctx context.Context, t *store.Tx, n salonDay, m *outg
 			from = scheduling.CivilDate(*m.due.Retouch, n.loc)
 		}
 		f.WithinFrom, f.NewHairCM = &from, n.newHair(last, from, g)
-		if r, err := n.care.growth.Retouch(last, g); err == nil && r.Latest.After(from) {
+		if r, err := n.care.growth.Retouch(last, g); err == nil && r.Latest.After(from) && !r.Latest.Before(n.today(s.now())) {
 			f.WithinTo = &r.Latest
 		}
 	}
@@ -96,7 +100,9 @@ func (n salonDay) newHair(last, on date.Date, g scheduling.Growth) float64 {
 }
 
 // stillMissing lists what a visit that is to come cannot begin without and can still
-// get. What the stylist has to be asked about is no matter for a message.
+// get. What the stylist has to be asked about is no matter for a message, nor what the
+// licensed person has to say: the client can do nothing about it. For the stylist's
+// tests and consultation she has to be there.
 func (s *Server) stillMissing(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) ([]notify.Needed, error) {
 	if !toCome(v) {
 		return nil, nil
@@ -104,9 +110,14 @@ func (s *Server) stillMissing(ctx context.Context, t *store.Tx, n salonDay, v st
 	of, err := needsOf(ctx, t, n, v)
 	var out []notify.Needed
 	for _, x := range needs.FirstOpen(of[v.ID]) {
-		if !x.Hidden() && !x.Unreadable && s.now().Before(x.Latest) {
-			out = append(out, notify.Needed{What: x.Words(), By: x.Latest})
+		if x.Hidden() || x.Unreadable || x.Owner == needs.Licensed || !s.now().Before(x.Latest) {
+			continue
 		}
+		kind := notify.Need(x.Kind)
+		if x.Kind == needs.PatchTest && x.State == needs.Waiting {
+			kind = notify.NeedSkinTestReading
+		}
+		out = append(out, notify.Needed{Kind: kind, By: x.Latest})
 	}
 	return out, err
 }
@@ -125,16 +136,32 @@ func (s *Server) staffFacts(ctx context.Context, t *store.Tx, n salonDay, m *out
 		}
 		return *t
 	}
-	f.CanStartUntil, f.CheckAt, f.CheckBy = at(m.detail.CanStartUntil), at(m.detail.CheckAt), at(m.detail.CheckBy)
-	if m.kind == notify.ClientLate && f.LateMinutes == 0 {
+	f.CheckAt, f.CheckBy = at(m.detail.CheckAt), at(m.detail.CheckBy)
+	if m.kind == notify.ClientLate {
 		f.LateMinutes = max(1, int(s.now().Sub(v.Start)/time.Minute))
+		until, err := s.startUntil(ctx, t, n, v)
+		if err != nil {
+			return f, err
+		}
+		if until != nil && until.At.After(s.now()) {
+			f.CanStartUntil = until.At
+		}
 	}
 	names, err := unitNames(ctx, t)
 	if err != nil {
 		return f, err
 	}
 	f.Helper, f.Station = firstWord(names[m.detail.Helper]), names[m.detail.Station]
-	f.Changes, err = s.dayChanges(ctx, t, m.detail.Changes)
+	changes := m.detail.Changes
+	if m.kind == notify.HelperAway {
+		for _, id := range m.detail.Visits {
+			changes = append(changes, messageChange{Visit: id, What: notify.ChangeOther})
+		}
+	}
+	f.Changes, err = s.dayChanges(ctx, t, changes)
+	if m.kind == notify.HelperAway {
+		f.Changes = slices.DeleteFunc(f.Changes, func(c notify.Change) bool { return c.What != notify.ChangeOther })
+	}
 	return f, err
 }
 

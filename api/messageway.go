@@ -33,7 +33,7 @@ func (b MessageRules) hears(kind string, to person, w store.MessageWish, texts b
 	}
 	if why := b.unwanted(k, by, w, to.minor); why != "" {
 		if mustKnow(kind) {
-			return to.called(why)
+			return way{outcome: store.ToCall, problem: why}
 		}
 		return way{outcome: store.NotWanted, problem: why}
 	}

@@ -51,12 +51,9 @@ type occasion struct {
 // and what was so when it was enqueued.
 type occasionDetail struct {
 	messageDetail
-	Leads  []string              `json:"leads,omitempty"`        // moved: stylists in charge before
-	Date   string                `json:"date,omitempty"`         // day_changed: which day of hers
-	Was    map[string]*staffTime `json:"was,omitempty"`          // day_changed: her time in each visit before, nil for none
-	Away   string                `json:"absence_id,omitempty"`   // helper_away
-	Visits []string              `json:"visit_ids,omitempty"`    // helper_away: visits that the absence hits
-	Starts *time.Time            `json:"new_start_at,omitempty"` // running_late: when it will begin
+	Date string                `json:"date,omitempty"`       // day_changed: which day of hers
+	Was  map[string]*staffTime `json:"was,omitempty"`        // day_changed: her time in each visit before, nil for none
+	Away string                `json:"absence_id,omitempty"` // helper_away
 }
 
 // staffTime is when somebody works in a visit.
@@ -87,8 +84,8 @@ func readOccasion(r store.Reminder) (occasionDetail, error) {
 
 // empty reports whether there is nothing to keep.
 func (d occasionDetail) empty() bool {
-	return d.LateMinutes == 0 && d.CanStartUntil == nil && len(d.Changes) == 0 && d.Helper == "" && d.CheckAt == nil &&
-		len(d.Leads) == 0 && d.Date == "" && len(d.Was) == 0 && d.Away == "" && d.Starts == nil
+	return d.LateMinutes == 0 && d.Starts == nil && len(d.Leads) == 0 && len(d.Changes) == 0 && d.Helper == "" && len(d.Visits) == 0 &&
+		d.CheckAt == nil && d.CheckBy == nil && d.Station == "" && d.Date == "" && len(d.Was) == 0 && d.Away == ""
 }
 
 // json writes d, nil when there is nothing to keep.

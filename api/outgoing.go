@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"time"
 
 	"chairblock/api/notify"
 	"chairblock/scheduling"
@@ -101,7 +102,50 @@ func (s *Server) decideMessage(ctx context.Context, t *store.Tx, n salonDay, m *
 	if m.outcome != nil {
 		return nil
 	}
+	if err := s.afterOthers(ctx, t, m); err != nil || m.outcome != nil {
+		return err
+	}
 	return s.decideWay(ctx, t, n, m)
+}
+
+// againAfter is how long after the first invitation to a retouch the second one
+// goes out at the soonest (judgement).
+const againAfter = 7 * 24 * time.Hour
+
+// afterOthers lets a message go by what became of earlier ones about its visit:
+// nobody is reminded who was told a moment ago, and "we wrote to you" is true.
+func (s *Server) afterOthers(ctx context.Context, t *store.Tx, m *outgoing) error {
+	if m.kind != notify.Reminder && m.kind != notify.RetouchAgain {
+		return nil
+	}
+	list, err := t.RemindersOf(ctx, m.visit.ID)
+	if err != nil {
+		return err
+	}
+	if m.kind == notify.Reminder {
+		if toldIn(list, m.due.Reminder.Due.Add(-toldLately), notify.Confirmation, notify.Moved) {
+			m.settle(store.Withdrawn, "the client was told of the visit shortly before")
+		}
+		return nil
+	}
+	m.outcome = &store.Outcome{State: store.Withdrawn, Problem: "there was no first message about the retouch"}
+	for _, r := range list {
+		switch {
+		case r.Kind != string(notify.Retouch):
+		case r.State == store.Waiting || r.State == store.Sending:
+			m.outcome = &store.Outcome{State: store.Waiting, Later: s.now().Add(againAfter)}
+		case r.State == store.Sent || r.State == store.ToCall:
+			since := r.Due
+			if r.Done != nil && r.Done.After(since) && !r.Done.After(s.now()) {
+				since = *r.Done
+			}
+			m.outcome = nil
+			if again := since.Add(againAfter); again.After(s.now()) {
+				m.outcome = &store.Outcome{State: store.Waiting, Later: again}
+			}
+		}
+	}
+	return nil
 }
 
 // decideWay says how m reaches whom it is for, and that it waits in quiet hours.

@@ -182,13 +182,16 @@ func (q *queue) booked(ctx context.Context) ([]occasion, error) {
 	return append(list, prepare), nil
 }
 
-// toldSince reports whether a message of one of the kinds has gone out since t, or,
-// where it is news, is about to.
+// toldSince reports whether a message of one of the kinds has gone out since t. What
+// is about to may yet not be sent.
 func (q *queue) toldSince(t time.Time, kinds ...notify.Kind) bool {
-	return slices.ContainsFunc(q.list, func(r store.Reminder) bool {
+	return toldIn(q.list, t, kinds...)
+}
+
+func toldIn(list []store.Reminder, t time.Time, kinds ...notify.Kind) bool {
+	return slices.ContainsFunc(list, func(r store.Reminder) bool {
 		out := r.State == store.Sent || r.State == store.Sending || r.State == store.ToCall
-		news := r.State == store.Waiting && r.Kind != string(notify.Prepare)
-		return kindIn(r, kinds) && (out || news) && r.Due.After(t)
+		return kindIn(r, kinds) && out && r.Due.After(t)
 	})
 }
 

@@ -89,7 +89,7 @@ func (s *Server) tellLate(ctx context.Context, t *store.Tx, n salonDay, v store.
 		return out, err
 	}
 	err = q.add(ctx, occasion{kind: notify.RunningLate, due: s.now(), reason: fmt.Sprintf("%d minutes late", out.Minutes),
-		detail: occasionDetail{messageDetail: messageDetail{LateMinutes: out.Minutes}, Starts: &start}})
+		detail: occasionDetail{messageDetail: messageDetail{LateMinutes: out.Minutes, Starts: &start}}})
 	out.MessageID = q.list[len(q.list)-1].ID
 	return out, err
 }
@@ -113,7 +113,8 @@ func (x *lateDay) startOf(id string) (time.Time, bool, error) {
 func (q *queue) toldLate() (*store.Reminder, int) {
 	for i := len(q.list) - 1; i >= 0; i-- {
 		r := &q.list[i]
-		if r.Kind != string(notify.RunningLate) || r.State == store.Withdrawn {
+		switch {
+		case r.Kind != string(notify.RunningLate), r.State == store.Withdrawn, r.State == store.Failed, r.State == store.NotWanted:
 			continue
 		}
 		if d, err := readOccasion(*r); err == nil && d.Starts != nil && d.Starts.Add(-time.Duration(d.LateMinutes)*time.Minute).Equal(q.v.Start.Truncate(time.Microsecond)) {

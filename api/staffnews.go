@@ -94,7 +94,7 @@ func (s *Server) tellDays(ctx context.Context, t *store.Tx, n salonDay, list ...
 			return err
 		}
 	}
-	return s.followHelpers(ctx, t, slices.Collect(maps.Values(visits)))
+	return s.followHelpers(ctx, t, n, slices.Collect(maps.Values(visits)))
 }
 
 func has(m map[string]*staffTime, id string) bool {
@@ -215,7 +215,7 @@ func (s *Server) tellMissed(ctx context.Context, t *store.Tx, n salonDay, list .
 			}
 		}
 	}
-	return s.followHelpers(ctx, t, visits)
+	return s.followHelpers(ctx, t, n, visits)
 }
 
 // tellHelperAway enqueues what stylists in charge hear when somebody is away who
@@ -259,7 +259,9 @@ func helpedBy(v store.Visit, a store.Absence) bool {
 		return false
 	}
 	return slices.ContainsFunc(v.Steps, func(st store.VisitStep) bool {
-		return st.Start.Before(a.To) && st.End.After(a.From) && slices.ContainsFunc(st.Units, func(u store.StepUnit) bool { return u.Unit == a.Unit })
+		return st.Start.Before(a.To) && st.End.After(a.From) && slices.ContainsFunc(st.Units, func(u store.StepUnit) bool {
+			return u.Unit == a.Unit && u.Role != openings.RoleChair && u.Role != openings.RoleBasin
+		})
 	})
 }
 
@@ -280,7 +282,7 @@ func untellHelperAway(ctx context.Context, t *store.Tx, absence string) error {
 
 // followHelpers takes visits that have changed out of messages about helpers who
 // are away, where they are not hit any more.
-func (s *Server) followHelpers(ctx context.Context, t *store.Tx, visits []store.Visit) error {
+func (s *Server) followHelpers(ctx context.Context, t *store.Tx, n salonDay, visits []store.Visit) error {
 	list, err := t.WaitingOfKind(ctx, string(notify.HelperAway))
 	if err != nil || len(list) == 0 {
 		return err
@@ -301,20 +303,36 @@ func (s *Server) followHelpers(ctx context.Context, t *store.Tx, visits []store.
 				return a.ID == d.Away && helpedBy(visits[i], a) && slices.Contains(leadsOf(visits[i]), r.Staff)
 			})
 		})
-		switch {
-		case len(d.Visits) == count:
+		if len(d.Visits) == count {
 			continue
-		case len(d.Visits) == 0:
-			err = t.TakeBack(ctx, r.ID)
-		default:
-			doc, e := d.json()
-			if err = e; err == nil {
-				err = t.SetDetail(ctx, r.ID, doc)
-			}
 		}
-		if err != nil {
+		if err := s.shortenHelperAway(ctx, t, n, r, d); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// shortenHelperAway lets a message that waits name fewer visits than before. It
+// belongs to the first of them.
+func (s *Server) shortenHelperAway(ctx context.Context, t *store.Tx, n salonDay, r store.Reminder, d occasionDetail) error {
+	if slices.Contains(d.Visits, r.Visit) {
+		doc, err := d.json()
+		if err != nil {
+			return err
+		}
+		return t.SetDetail(ctx, r.ID, doc)
+	}
+	if err := t.TakeBack(ctx, r.ID); err != nil || len(d.Visits) == 0 {
+		return err
+	}
+	list, err := t.VisitsByID(ctx, d.Visits[:1])
+	if err != nil || len(list) == 0 {
+		return err
+	}
+	q, err := s.queueOf(ctx, t, n, list[0])
+	if err != nil {
+		return err
+	}
+	return q.add(ctx, occasion{kind: notify.HelperAway, staff: r.Staff, due: s.now(), reason: r.Reason, detail: d})
 }

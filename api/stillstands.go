@@ -60,8 +60,13 @@ func (m tells) pointless(now time.Time) string {
 			return "the time is not pencilled any more"
 		}
 	case notify.Moved:
-		if m.before != nil && m.before.Equal(v.Start) {
+		if m.before != nil && m.before.Equal(v.Start) && (len(m.detail.Leads) == 0 || slices.Equal(m.detail.Leads, leadsOf(v))) {
 			return "the visit has its old time again"
+		}
+	case notify.RunningLate:
+		late := time.Duration(m.detail.LateMinutes) * time.Minute
+		if at := m.detail.Starts; at != nil && !at.Add(-late).Equal(v.Start.Truncate(time.Microsecond)) {
+			return "the visit has another time"
 		}
 	case notify.Aftercare, notify.DayAfter, notify.AftercareEnd:
 		return m.followsNot()
@@ -109,6 +114,7 @@ const (
 	usefulFirstWash = 10 * 24 * time.Hour // after the visit: its look is due until the seventh day
 	usefulRetouch   = 28 * 24 * time.Hour
 	usefulStaff     = 12 * time.Hour
+	usefulLate      = time.Hour
 	usefulCheck     = 15 * time.Minute
 )
 
@@ -117,7 +123,9 @@ const (
 func (m tells) tooLate(now time.Time) bool {
 	end := realEnd(m.visit)
 	switch m.kind {
-	case notify.Held, notify.Confirmation, notify.Prepare, notify.Reminder, notify.Moved, notify.Cancelled, notify.RunningLate, notify.HelperAway:
+	case notify.Held:
+		return m.visit.HeldUntil == nil || !now.Before(*m.visit.HeldUntil)
+	case notify.Confirmation, notify.Prepare, notify.Reminder, notify.Moved, notify.Cancelled, notify.RunningLate, notify.HelperAway:
 		return now.After(m.visit.Start)
 	case notify.Aftercare:
 		return now.After(m.dry)
@@ -129,6 +137,8 @@ func (m tells) tooLate(now time.Time) bool {
 		return now.After(end.Add(usefulFirstWash))
 	case notify.Retouch, notify.RetouchAgain:
 		return now.After(m.due.Add(usefulRetouch))
+	case notify.ClientLate:
+		return now.After(m.due.Add(usefulLate))
 	case notify.CheckDue:
 		return now.After(m.due.Add(usefulCheck))
 	}

@@ -63,7 +63,7 @@ func (s *Server) tellMoved(ctx context.Context, t *store.Tx, n salonDay, v, befo
 	start, leads, unconfirmed := before.Start, leadsOf(before), ""
 	for _, r := range q.list {
 		switch {
-		case r.State != store.Waiting:
+		case r.State != store.Waiting || r.Tries > 0: // it may have gone out, and whoever has it keeps the first words
 		case r.Kind == string(notify.Confirmation):
 			unconfirmed = r.ID
 		case r.Kind == string(notify.Moved) && r.Before != nil:
@@ -75,7 +75,7 @@ func (s *Server) tellMoved(ctx context.Context, t *store.Tx, n salonDay, v, befo
 		}
 	}
 	err = q.takeBack(ctx, func(r store.Reminder) bool {
-		return r.Kind == string(notify.Moved) || r.Kind == string(notify.RunningLate)
+		return r.Kind == string(notify.Moved) && r.Tries == 0 || r.Kind == string(notify.RunningLate)
 	})
 	if err != nil {
 		return err
@@ -84,7 +84,7 @@ func (s *Server) tellMoved(ctx context.Context, t *store.Tx, n salonDay, v, befo
 	case unconfirmed != "": // what is told of the visit is told now
 		err = q.putOff(ctx, unconfirmed, s.now())
 	case !start.Equal(v.Start) || !slices.Equal(leads, leadsOf(v)):
-		err = q.add(ctx, occasion{kind: notify.Moved, due: s.now(), before: &start, reason: "was at " + q.at(start), detail: occasionDetail{Leads: leads}})
+		err = q.add(ctx, occasion{kind: notify.Moved, due: s.now(), before: &start, reason: "was at " + q.at(start), detail: occasionDetail{messageDetail: messageDetail{Leads: leads}}})
 	}
 	if err != nil {
 		return err
@@ -117,15 +117,27 @@ func (s *Server) tellOff(ctx context.Context, t *store.Tx, n salonDay, v store.V
 			return err
 		}
 	}
+	known := q.unheard()
 	if err := q.follow(ctx); err != nil {
 		return err
 	}
 	if told && v.State == store.Cancelled {
-		if err := q.add(ctx, occasion{kind: notify.Cancelled, due: s.now()}); err != nil {
+		if err := q.add(ctx, occasion{kind: notify.Cancelled, due: s.now(), before: known}); err != nil {
 			return err
 		}
 	}
 	return s.followOthers(ctx, t, n, v)
+}
+
+// unheard is the start that the client still takes for right, because nobody has
+// told her of another one yet; nil when she knows the visit's own.
+func (q *queue) unheard() *time.Time {
+	for _, r := range q.list {
+		if r.Kind == string(notify.Moved) && r.State == store.Waiting && r.Tries == 0 {
+			return r.Before
+		}
+	}
+	return nil
 }
 
 // knowsOfHold reports whether the client was told that the visit is pencilled.
