@@ -192,6 +192,8 @@ func (s *Server) getPrivate(ctx context.Context, in *ByID) (*found[PrivateCalend
 // mostPrivate is how many private calendars a person may have.
 const mostPrivate = 10
 
+var errTooManyPrivate = newProblem(http.StatusConflict, "conflict", "this person has ten private calendars already: delete one of them first")
+
 // newPrivate checks whose calendar it would be, and returns the salon it is in.
 // prefix is "query." for what stands in the address.
 func (s *Server) newPrivate(ctx context.Context, f scheduling.Faults, prefix, staff string) (store.Salon, error) {
@@ -217,7 +219,7 @@ func (s *Server) newPrivate(ctx context.Context, f scheduling.Faults, prefix, st
 		}
 		list, err := t.PrivateCalendars(ctx, staff)
 		if err == nil && len(list) >= mostPrivate {
-			err = newProblem(http.StatusConflict, "conflict", "this person has ten private calendars already: delete one of them first")
+			err = errTooManyPrivate
 		}
 		return err
 	})
@@ -234,6 +236,8 @@ func (s *Server) addPrivate(ctx context.Context, in *newPrivateInput) (*created[
 	}
 	if err := s.outbound.Check(b.Address); err != nil {
 		f.Add("address", "cannot be used: "+err.Error(), "an https address of a public server, such as https://calendars.example/secret.ics")
+	} else if strings.HasPrefix(strings.ToLower(b.Address), strings.ToLower(s.base)+"/") {
+		f.Add("address", "is one of this service, and her visits keep her busy already", "the address of a calendar of her private life")
 	}
 	n, err := s.newPrivate(ctx, f, "", b.Staff)
 	if err != nil {
@@ -255,6 +259,12 @@ func (s *Server) addRead(ctx context.Context, c store.PrivateCalendar, address s
 		row, err := t.AddPrivateCalendar(ctx, c, address)
 		if err != nil {
 			return err
+		}
+		// The person is locked now: others have added theirs before, or wait.
+		if list, err := t.PrivateCalendars(ctx, c.Staff); err != nil {
+			return err
+		} else if len(list) > mostPrivate {
+			return errTooManyPrivate
 		}
 		if err := t.KeepPrivateReading(ctx, row.ID, r, s.now()); err != nil {
 			return err
@@ -358,7 +368,7 @@ func (s *Server) reworkPrivate(ctx context.Context, t *store.Tx, c store.Private
 	if err != nil || file == nil {
 		return c, err
 	}
-	r, err := s.readPrivate(n, c, file)
+	r, err := s.readPrivate(ctx, n, c, file)
 	if err != nil {
 		return c, err
 	}

@@ -137,7 +137,9 @@ func (s *salon) privateRequests(bodies map[string]any) string {
 	bodies["update-private-calendar"] = object{"label": "Work", "all_day_busy": true, "active": false}
 	bodies["add-private-file"], bodies["replace-private-file"] = diary(lunch()), diary(lunch())
 	bodies["fetch-private-calendar"] = nil
-	return s.privateURL(s.ada, at).ID
+	id := s.privateURL(s.ada, at).ID
+	s.alter(`UPDATE private_calendar SET fetched_at = fetched_at - interval '1 hour' WHERE private_calendar_id = $1`, id)
+	return id
 }
 
 // isFile says whether the body of an operation is a file.
@@ -241,6 +243,7 @@ func TestACalendarIsFetchedAgainOnlyWhenItHasChanged(t *testing.T) {
 	c = s.due(c.ID)
 	require.Equal(t, []string{"Ada 11.06.26 12:00-11.06.26 14:00", "Ada 12.06.26 10:00-12.06.26 11:00"}, s.away())
 	h.set(diary(), nil)
+	s.at(start.Add(2 * time.Hour))
 	s.call("POST", "/v1/private-calendars/"+c.ID+"/fetch", nil).is(200, &c)
 	require.Equal(t, "read", c.State)
 	require.Empty(t, s.away(), "a calendar without events is a calendar")
@@ -333,6 +336,73 @@ func TestEachFailureDoublesTheWaitAndAServerThatAsksForMoreGetsIt(t *testing.T) 
 	require.Equal(t, "read", s.due(c.ID).State)
 }
 
+func TestNobodyHasACalendarFetchedAgainAndAgain(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	h := newHome(t, diary(lunch()))
+	c := s.privateURL(s.ada, h.address())
+	fetch := "/v1/private-calendars/" + c.ID + "/fetch"
+	p := s.call("POST", fetch, nil).refused(409, "conflict")
+	require.Contains(t, p.Detail, start.Add(time.Minute).Format("15:04:05"))
+	require.Len(t, h.requests(), 1, "when it was added")
+	now := start.Add(time.Minute)
+	s.at(now)
+	h.set("", func(w http.ResponseWriter, _ *http.Request) bool {
+		w.Header().Set("Retry-After", "7200")
+		w.WriteHeader(429)
+		return true
+	})
+	s.call("POST", fetch, nil).is(200, &c)
+	require.Equal(t, "failing", c.State)
+	s.at(now.Add(2*time.Hour - time.Second))
+	s.call("POST", fetch, nil).refused(409, "conflict")
+	h.set("", status(404))
+	s.at(*c.Next)
+	s.call("POST", fetch, nil).is(200, &c)
+	s.at(c.Tried.Add(time.Minute))
+	s.call("POST", fetch, nil).is(200, &c)
+	require.Equal(t, 3, c.Failures, "our own waits after failures do not bind who asks")
+	require.Len(t, h.requests(), 4)
+}
+
+func TestACalendarInLineThatIsSwitchedOffMeanwhileStaysOff(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	h := newHome(t, diary(lunch()))
+	file, fetched := s.privateFile(s.ben, diary(lunch())), s.privateURL(s.ada, h.address())
+	for _, id := range []string{file.ID, fetched.ID} {
+		s.call("PUT", "/v1/private-calendars/"+id, object{"label": "Home", "all_day_busy": false, "active": false}, "If-Match", `"v1"`).is(200, nil)
+	}
+	h.set(diary(lunch(), lunch()), nil)
+	for _, id := range []string{file.ID, fetched.ID} {
+		require.Equal(t, "off", s.due(id).State)
+	}
+	require.Empty(t, s.away())
+	require.Len(t, h.requests(), 1)
+}
+
+func TestCalendarsThatAreAddedAtOnceAreCountedAllTheSame(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	for range 8 {
+		s.privateFile(s.ada, diary())
+	}
+	var all sync.WaitGroup
+	var added atomic.Int32
+	for range 6 {
+		all.Go(func() {
+			switch a := s.call("POST", "/v1/private-calendars/files?staff_id="+s.ada, diary(), "Content-Type", "text/calendar"); a.status {
+			case 201:
+				added.Add(1)
+			default:
+				a.refused(409, "conflict")
+			}
+		})
+	}
+	all.Wait()
+	require.Equal(t, int32(2), added.Load())
+}
+
 func TestAnAddressThatGivesNoCalendarIsRefusedAndNothingIsKept(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
@@ -348,6 +418,7 @@ func TestAnAddressThatGivesNoCalendarIsRefusedAndNothingIsKept(t *testing.T) {
 		require.Equal(t, []string{"body /address"}, pointers(p), x)
 		require.NotContains(t, p.Detail, privateSecret)
 	}
+	require.Contains(t, string(s.call("POST", "/v1/private-calendars", object{"staff_id": s.ada, "address": "http://127.0.0.1/cal/fx.ics"}).refused(422, "invalid").Errors[0].Detail), "one of this service")
 	require.Equal(t, before, tables())
 	h.set(diary(lunch()), nil)
 	p := s.call("POST", "/v1/private-calendars", object{"staff_id": "x", "label": strings.Repeat("l", 81), "address": "x"}).refused(422, "invalid")
@@ -423,7 +494,7 @@ func TestWhatAnEventIsAboutIsKeptNowhere(t *testing.T) {
 	s.store.SealWith(nil) // so that nothing is hidden from the look behind
 	h := newHome(t, diary(lunch(), entry("DTSTART:soon", "LOCATION:"+privateSecret, "ATTENDEE;CN="+privateSecret+":mailto:"+privateSecret+"@x.example")))
 	c := s.privateURL(s.ada, h.URL+"/a.ics")
-	s.privateFile(s.ben, diary(lunch()))
+	s.privateFile(s.ben, diary(lunch(), "BEGIN:VEVENT\r\nUID:"+privateSecret+"@x.example\r\nDTSTART:soon\r\nEND:VEVENT\r\n"))
 	require.NotEmpty(t, c.Problems)
 	for table, rows := range s.tables()() {
 		require.NotContains(t, fmt.Sprint(rows), privateSecret, table)

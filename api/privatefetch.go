@@ -23,6 +23,7 @@ const (
 	fetchSpread = 5 * time.Minute  // added at random, so that not all come at once
 	fetchLatest = 24 * time.Hour   // however often it failed
 	handFetch   = 7 * time.Second  // somebody waits for the answer
+	handAgain   = time.Minute      // between two tries of which one was asked for
 )
 
 // fetchRedirects is how often a calendar's server may send on.
@@ -45,6 +46,13 @@ func (s *Server) fetchPrivateNow(ctx context.Context, in *ByID) (*found[PrivateC
 		case !c.Active:
 			return newProblem(http.StatusConflict, "conflict", "this calendar is switched off: switch it on first")
 		}
+		if at := fetchableAt(c); s.now().Before(at) {
+			n, err := loadSalon(ctx, t)
+			if err != nil {
+				return err
+			}
+			return newProblem(http.StatusConflict, "conflict", c.Host+" was asked already, and may be asked again from "+at.In(n.loc).Format("2 January 15:04:05")+" on")
+		}
 		return nil
 	})
 	if err != nil {
@@ -59,6 +67,19 @@ func (s *Server) fetchPrivateNow(ctx context.Context, in *ByID) (*found[PrivateC
 		return nil, err
 	}
 	return s.getPrivate(ctx, in)
+}
+
+// fetchableAt is from when on somebody may have a calendar fetched: not at once
+// after the last try, and not before the time for which its server asked where
+// that is later than the wait that its failures ask for.
+func fetchableAt(c store.PrivateCalendar) time.Time {
+	switch {
+	case c.Fetched == nil:
+		return time.Time{}
+	case c.Failures > 0 && c.Due.Sub(*c.Fetched) > 9*backOff(c.Failures-1)/8:
+		return c.Due
+	}
+	return c.Fetched.Add(handAgain)
 }
 
 // FetchPrivateCalendar fetches a private calendar that is due, or works its
@@ -147,8 +168,11 @@ func (s *Server) movedOn(ctx context.Context, t *store.Tx, n store.Salon, f stor
 	case err != nil || file == nil:
 		return err
 	}
-	r, err := s.readPrivate(n, f.PrivateCalendar, file)
-	if err != nil {
+	r, err := s.readPrivate(ctx, n, f.PrivateCalendar, file)
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case err != nil:
 		*o = s.failed(f, "what is kept of it cannot be read: hand it in again", 0)
 		return nil
 	}
@@ -180,7 +204,7 @@ func (s *Server) fetched(ctx context.Context, n store.Salon, f store.PrivateFetc
 	case res.Status == http.StatusNotModified && f.HasFile, res.Status == http.StatusOK && f.HasFile && same:
 		return s.unchanged(f, res)
 	case res.Status == http.StatusOK:
-		return s.changed(n, f, res)
+		return s.changed(ctx, n, f, res)
 	}
 	o := s.failed(f, statusWords(f.Host, res.Status), retryAfter(res))
 	o.Gone = res.Status == http.StatusNotFound || res.Status == http.StatusGone
@@ -235,8 +259,8 @@ func (s *Server) unchanged(f store.PrivateFetch, res *outbound.Response) store.P
 }
 
 // changed reads a calendar that is not the one that was read last.
-func (s *Server) changed(n store.Salon, f store.PrivateFetch, res *outbound.Response) store.PrivateOutcome {
-	r, err := s.readPrivate(n, f.PrivateCalendar, res.Body)
+func (s *Server) changed(ctx context.Context, n store.Salon, f store.PrivateFetch, res *outbound.Response) store.PrivateOutcome {
+	r, err := s.readPrivate(ctx, n, f.PrivateCalendar, res.Body)
 	if err == nil {
 		var kept store.PrivateReading
 		if kept, err = r.kept(res.Body); err == nil {
@@ -244,6 +268,9 @@ func (s *Server) changed(n store.Salon, f store.PrivateFetch, res *outbound.Resp
 			return store.PrivateOutcome{Now: s.now(), Due: s.now().Add(fetchEvery + rand.N(fetchSpread)), Read: &kept, Busy: &r.busy,
 				ETag: kept.ETag, LastModified: kept.LastModified}
 		}
+	}
+	if ctx.Err() != nil {
+		return s.failed(f, "there was no time to read what "+f.Host+" gives", 0)
 	}
 	why := err.Error()
 	if e, ok := errors.AsType[*scheduling.InvalidError](err); ok {
@@ -271,10 +298,15 @@ func validator(res *outbound.Response, name string) string {
 // failed puts the next try off, for twice as long as the time before, and at
 // least as long as the server asked for.
 func (s *Server) failed(f store.PrivateFetch, why string, after time.Duration) store.PrivateOutcome {
-	wait := fetchLatest
-	if f.Failures < 7 {
-		wait = min(fetchEvery<<f.Failures, fetchLatest)
-	}
-	wait = max(wait, after)
+	wait := max(backOff(f.Failures), after)
 	return store.PrivateOutcome{Now: s.now(), Due: s.now().Add(wait + rand.N(wait/8)), Failure: why}
+}
+
+// backOff is the wait after a failure that follows so many others in a row; an
+// eighth is added to it at most.
+func backOff(failures int) time.Duration {
+	if failures >= 7 {
+		return fetchLatest
+	}
+	return min(fetchEvery<<failures, fetchLatest)
 }

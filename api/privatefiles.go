@@ -77,7 +77,7 @@ func (s *Server) addPrivateFile(ctx context.Context, in *newPrivateFileInput) (*
 	if err != nil {
 		return nil, err
 	}
-	r, err := s.readPrivate(n, c, in.RawBody)
+	r, err := s.readPrivate(ctx, n, c, in.RawBody)
 	if err != nil {
 		return nil, unreadableFile(err)
 	}
@@ -114,7 +114,7 @@ func (s *Server) replacePrivateFile(ctx context.Context, in *privateFileInput) (
 	if err != nil {
 		return nil, err
 	}
-	r, err := s.readPrivate(n, c, in.RawBody)
+	r, err := s.readPrivate(ctx, n, c, in.RawBody)
 	if err != nil {
 		return nil, unreadableFile(err)
 	}
@@ -182,13 +182,23 @@ func (noneReadable) Error() string { return "holds no event that can be read" }
 // toldProblems is how many problems of one file are told one by one.
 const toldProblems = 50
 
+// reading lets only so many calendar files be read at a time: the memory that a
+// hostile one takes is many times its size.
+var reading = make(chan struct{}, 2)
+
 // readPrivate reads a calendar file for the days that count. It returns a
 // *scheduling.InvalidError when the file is no calendar, noneReadable when
-// nothing in it could be read.
-func (s *Server) readPrivate(n store.Salon, c store.PrivateCalendar, file []byte) (privateRead, error) {
+// nothing in it could be read, and an error of ctx when its turn does not come.
+func (s *Server) readPrivate(ctx context.Context, n store.Salon, c store.PrivateCalendar, file []byte) (privateRead, error) {
 	loc, err := n.Location()
 	if err != nil {
 		return privateRead{}, err
+	}
+	select {
+	case reading <- struct{}{}:
+		defer func() { <-reading }()
+	case <-ctx.Done():
+		return privateRead{}, ctx.Err()
 	}
 	cal, problems, err := read.Parse(bytes.NewReader(file), read.Options{Zone: loc, AllDayBusy: c.AllDayBusy, Limits: read.Limits{Problems: toldProblems}})
 	if err != nil {
