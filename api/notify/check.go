@@ -3,6 +3,7 @@ package notify
 import (
 	"fmt"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -156,8 +157,11 @@ func (f Facts) checkVisit(k Kind, faults *scheduling.Faults) {
 		faults.Addf("still_needed", "at most 20 entries", "has %d", n)
 	}
 	for i, n := range f.StillNeeded {
-		if clean(n.What) == "" || n.By.IsZero() {
+		if n.Kind == "" && clean(n.What) == "" || n.By.IsZero() {
 			faults.Addf("still_needed", "a name and a latest time", "has an incomplete entry at index %d", i)
+		}
+		if n.Kind != "" && !slices.Contains(Needs(), n.Kind) {
+			faults.Addf("still_needed", "a kind that language files have words for", "has the unknown kind %.40q", string(n.Kind))
 		}
 	}
 	if f.Straightening {

@@ -82,14 +82,27 @@ func (w *Words) Short(k Kind, f Facts) (string, error) {
 	return s, nil
 }
 
-// short tries ever shorter names.
+// What short does when the shortest names are too long.
+const (
+	noLinks = 0  // leaves out links but those to answer and to stop
+	noStop  = -1 // then the one to stop
+)
+
+// short tries ever shorter names. The link to stop goes last, and never from
+// what asks a client to come again.
 func (w *Words) short(k Kind, f Facts) (string, error) {
 	var s string
-	for _, longest := range []int{maxFact, 60, 30, 16, 0} {
-		if longest == 0 {
+	for _, longest := range []int{maxFact, 60, 30, 16, noLinks, noStop} {
+		switch longest {
+		case noLinks:
 			f.Link, f.BookLink, f.DayLink = "", "", ""
-			longest = 16
+		case noStop:
+			if k.invites() {
+				return "", tooLong(characters(s))
+			}
+			f.StopLink = ""
 		}
+		longest = max(longest, 16)
 		var err error
 		if s, err = shortLines(w.values(k, f).cut(longest), w.kinds[k].short); err != nil {
 			return "", err

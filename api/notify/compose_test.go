@@ -99,11 +99,11 @@ func ordinary(t testing.TB) map[string]occasion {
 	}{
 		{Held, "2026-06-01 10:00 +01:00", func(f *Facts) {
 			f.HeldUntil = at(t, "2026-06-05 18:00 +01:00")
-			f.StillNeeded = []Needed{{"deposit of £60", at(t, "2026-06-05 18:00 +01:00")}}
+			f.StillNeeded = []Needed{{What: "deposit of £60", By: at(t, "2026-06-05 18:00 +01:00")}}
 		}},
 		{Confirmation, "2026-06-01 10:00 +01:00", nil},
 		{Prepare, "2026-06-08 10:00 +01:00", func(f *Facts) {
-			f.StillNeeded = []Needed{{"patch test", at(t, "2026-06-10 09:00 +01:00")}}
+			f.StillNeeded = []Needed{{Kind: NeedSkinTest, By: at(t, "2026-06-10 09:00 +01:00")}}
 		}},
 		{Reminder, "2026-06-11 10:00 +01:00", nil},
 		{Moved, "2026-06-05 10:00 +01:00", func(f *Facts) { f.Before = at(t, "2026-06-11 10:00 +01:00") }},
@@ -165,8 +165,8 @@ func unusually(t testing.TB) map[string]occasion {
 		"confirmation to a guardian with what is still needed": {Confirmation, with(base, func(f *Facts) {
 			f.GuardianFirstName = "Rosa"
 			f.StillNeeded = []Needed{
-				{"consultation", at(t, "2026-06-05 18:00 +01:00")},
-				{"deposit of £60", at(t, "2026-06-10 18:00 +01:00")},
+				{What: "consultation", By: at(t, "2026-06-05 18:00 +01:00")},
+				{What: "deposit of £60", By: at(t, "2026-06-10 18:00 +01:00")},
 			}
 		})},
 		"confirmation over the spring change": {Confirmation, base.endingAt(at(t, "2025-03-29 15:00 +00:00"), london)},
@@ -307,6 +307,7 @@ func TestComposeNamesEveryMissingFact(t *testing.T) {
 		{"untied for a month", Aftercare, with(base, func(f *Facts) { f.NoTieUntil = after(f.End, 720*time.Hour) }), []string{"no_tie_until"}},
 		{"moved from nowhere", Moved, base, []string{"before"}},
 		{"services without a name", Confirmation, with(base, func(f *Facts) { f.Services = []string{" ", "\x00"} }), []string{"services"}},
+		{"a need of no known kind", Confirmation, with(base, func(f *Facts) { f.StillNeeded = []Needed{{Kind: "luck", By: f.Start}} }), []string{"still_needed"}},
 		{"a need without a time", Confirmation, with(base, func(f *Facts) { f.StillNeeded = []Needed{{What: "deposit"}} }), []string{"still_needed"}},
 		{"pencilled in for ever", Held, base, []string{"held_until"}},
 		{"nothing given for a delay", RunningLate, Facts{SalonName: "S", SalonPhone: "1", Zone: base.Zone}, []string{"start", "late_minutes"}},
@@ -328,7 +329,7 @@ func TestComposeNamesEveryMissingFact(t *testing.T) {
 			f.Changes = []Change{{What: "eaten", Initials: "Mara Keller"}, {What: ChangeMoved, Start: f.Start}}
 		}), []string{"changes[0].what", "changes[0].initials", "changes[0].start", "changes[1].before"}},
 		{"more needs than anybody has", Confirmation, with(base, func(f *Facts) {
-			f.StillNeeded = slices.Repeat([]Needed{{"deposit", f.Start}}, 21)
+			f.StillNeeded = slices.Repeat([]Needed{{What: "deposit", By: f.Start}}, 21)
 		}), []string{"still_needed"}},
 		{"a link to stop that is none", Aftercare, with(base, func(f *Facts) { f.StopLink = "mailto:x@y.example" }), []string{"stop_link"}},
 		{"a link that runs a script", Reminder, with(base, func(f *Facts) { f.Link = "javascript:alert(1)" }), []string{"link"}},

@@ -119,7 +119,8 @@ type Facts struct {
 	// Links are http or https addresses, all optional. Link is the client's
 	// page for this visit, AnswerLink where the client says yes, BookLink
 	// where another visit is asked for, and StopLink where the client stops
-	// messages like this one. DayLink is the day page, for staff only.
+	// messages like this one. A text message with AnswerLink need not show
+	// StopLink: the page behind it stops messages too. DayLink is the day page, for staff only.
 	Link, AnswerLink, BookLink, StopLink, DayLink string
 }
 
@@ -143,9 +144,30 @@ const (
 	ChangeOther     ChangeWhat = "changed" // other services, people or length
 )
 
-// Needed is one thing that is missing before a visit may start, such as a
-// consultation or a deposit, and the latest time for it.
+// Needed is one thing that is missing before a visit may start and the latest
+// time for it. Kind is put into the words of the language; What is said instead
+// when there is none.
 type Needed struct {
+	Kind Need
 	What string
 	By   time.Time
+}
+
+// Need names a thing that a visit may lack.
+type Need string
+
+// The needs for which a language file has words.
+const (
+	NeedConsultation    Need = "consultation"
+	NeedSkinTest        Need = "patch_test"
+	NeedSkinTestReading Need = "patch_test_reading" // the test is on, somebody has to look at it
+	NeedStrandTest      Need = "strand_test"
+	NeedDeposit         Need = "deposit"
+	NeedGuardian        Need = "guardian"
+	NeedConsent         Need = "consent"
+)
+
+// Needs lists every need.
+func Needs() []Need {
+	return []Need{NeedConsultation, NeedSkinTest, NeedSkinTestReading, NeedStrandTest, NeedDeposit, NeedGuardian, NeedConsent}
 }

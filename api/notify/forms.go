@@ -81,6 +81,19 @@ func (w *Words) form(n formName, v values) string {
 	return s
 }
 
+// need names what is missing before a visit.
+func (w *Words) need(n Needed) string {
+	text := w.needs[n.Kind]
+	if text == nil {
+		text = english.needs[n.Kind]
+	}
+	if text == nil {
+		return n.What
+	}
+	s, _ := oneLine(nil, text)
+	return s
+}
+
 // number writes n with at least that many digits, in the digits of the
 // language.
 func (w *Words) number(n, atLeast int) string {

@@ -104,6 +104,10 @@ func (k Kind) ForStaff() bool {
 	return false
 }
 
+// invites tells whether messages of kind k ask a client to come again, which
+// nobody may be sent without a way to stop it.
+func (k Kind) invites() bool { return k == FirstWash || k == Retouch || k == RetouchAgain }
+
 // and returns the names of both.
 func (n names) and(more names) names {
 	all := maps.Clone(n)

@@ -42,7 +42,7 @@ func TestLongNamesAreCutBeforeTimesAre(t *testing.T) {
 			f := with(o.facts, func(f *Facts) {
 				f.SalonName, f.Stylist, f.Helper, f.Station = strings.Repeat("Salon ", 30), strings.Repeat("s", 200), strings.Repeat("h", 200), strings.Repeat("c", 200)
 				f.Services = []string{strings.Repeat("service ", 30)}
-				f.StillNeeded = append(f.StillNeeded, Needed{strings.Repeat("need ", 40), f.Start.Add(-time.Hour)})
+				f.StillNeeded = append(f.StillNeeded, Needed{What: strings.Repeat("need ", 40), By: f.Start.Add(-time.Hour)})
 			})
 			s, err := English().Short(o.kind, f)
 			require.NoError(t, err)
@@ -52,11 +52,60 @@ func TestLongNamesAreCutBeforeTimesAre(t *testing.T) {
 	}
 }
 
+// The links are as long as those that are sent: a salon's address and a secret
+// of 43 letters.
+func TestEveryTextMessageToAClientSaysHowToStopThem(t *testing.T) {
+	link := func(kind string) string {
+		return "https://bookings.corner-salon.example/" + kind + "/" + strings.Repeat("k", 43)
+	}
+	for _, tag := range []string{"en", "de"} {
+		w := English()
+		if tag != "en" {
+			w = language(t, tag)
+		}
+		for name, o := range ordinary(t) {
+			t.Run(tag+" "+name, func(t *testing.T) {
+				f := with(o.facts, func(f *Facts) {
+					f.Link, f.BookLink, f.DayLink, f.StopLink, f.AnswerLink = link("v"), link("book"), link("day"), link("m"), ""
+				})
+				s, err := w.Short(o.kind, f)
+				require.NoError(t, err)
+				require.LessOrEqual(t, characters(s), maxShort)
+				if o.kind.ForStaff() {
+					require.NotContains(t, s, f.StopLink)
+					return
+				}
+				require.Contains(t, s, f.StopLink)
+				f.AnswerLink = f.StopLink // as reminders have it
+				s, err = w.Short(o.kind, f)
+				require.NoError(t, err)
+				require.LessOrEqual(t, characters(s), maxShort)
+				require.Equal(t, 1, strings.Count(s, f.StopLink), s)
+			})
+		}
+	}
+}
+
+func TestTheLinkToStopGoesLastAndNeverFromWhatAsksAClientToComeAgain(t *testing.T) {
+	long := "https://salon.example/" + strings.Repeat("x", 200)
+	s, err := English().Short(Aftercare, with(ordinary(t)["aftercare"].facts, func(f *Facts) { f.StopLink = long }))
+	require.NoError(t, err)
+	require.NotContains(t, s, "xxx")
+	require.Contains(t, s, "999")
+	s, err = English().Short(Retouch, with(ordinary(t)["retouch"].facts, func(f *Facts) { f.StopLink, f.BookLink = long, long }))
+	require.NoError(t, err)
+	require.Equal(t, 1, strings.Count(s, long), "it can be stopped, and booked by telephone")
+	require.Contains(t, s, "Stop texts: "+long)
+	_, err = English().Short(Retouch, with(ordinary(t)["retouch"].facts, func(f *Facts) { f.StopLink = long + strings.Repeat("y", 250) }))
+	require.Error(t, err)
+}
+
 func TestALinkIsLeftOutRatherThanCut(t *testing.T) {
 	f := with(ordinary(t)["aftercare"].facts, func(f *Facts) { f.Link = "https://salon.example/" + strings.Repeat("x", 400) })
 	s, err := English().Short(Aftercare, f)
 	require.NoError(t, err)
-	require.NotContains(t, s, "https")
+	require.NotContains(t, s, "xxx")
+	require.Contains(t, s, f.StopLink)
 	require.Contains(t, s, "Sunday 14 June, 13:30")
 	require.Contains(t, s, "999")
 }

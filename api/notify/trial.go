@@ -90,7 +90,15 @@ func (w *Words) tryShort(k Kind, f Facts) *scheduling.InvalidError {
 	for name, x := range v {
 		v[name] = value{text: plainSigns.Replace(x.text), entries: x.entries}
 	}
-	return unsaid("short", spoken(s), k, v)
+	said, stop, answer := spoken(s), v["stop_link"], v["answer_link"]
+	if problem := unsaid("short", said, k, v); problem != nil {
+		return problem
+	}
+	answered := answer.given() && strings.Contains(said, answer.text)
+	if stop.given() && !answered && !strings.Contains(said, stop.text) {
+		return &scheduling.InvalidError{Field: "short", Problem: "does not say how to stop such messages", Want: "{stop_link}, or {answer_link} where there is one"}
+	}
+	return nil
 }
 
 // spoken is s on one line without marks of direction, since values may be
@@ -143,7 +151,7 @@ func shapes() []Facts {
 		ClientFirstName: "Mara", StaffFirstName: "Ines", ClientInitials: "M. K.", Stylist: "Ines", Helper: "Ben", Station: "chair 2",
 		Services: []string{"straightening", "dry trim", "fringe cut"}, Straightening: true,
 		Start: start, End: end, Before: start.Add(-25 * time.Hour), HeldUntil: start.Add(-72 * time.Hour), Sent: start.Add(-22 * time.Hour),
-		StillNeeded: []Needed{{"patch test", start.Add(-50 * time.Hour)}, {"deposit", start.Add(-49 * time.Hour)}},
+		StillNeeded: []Needed{{Kind: NeedSkinTest, By: start.Add(-50 * time.Hour)}, {What: "deposit", By: start.Add(-49 * time.Hour)}},
 		LateMinutes: 25, CanStartUntil: start.Add(40 * time.Minute), KeepDryUntil: &dry, Emergency: "112",
 		WithinFrom: &from, WithinTo: &to, NewHairCM: 7.5, CheckAt: start.Add(80 * time.Minute), CheckBy: start.Add(83 * time.Minute),
 		Changes: []Change{
@@ -169,8 +177,10 @@ func shapes() []Facts {
 	loose := full
 	sooner := end.Add(24 * time.Hour)
 	loose.NoTieUntil, loose.StillNeeded, loose.Before = &sooner, nil, start
+	unasked := full
+	unasked.AnswerLink = ""
 	long := full
 	long.SalonName, long.SalonAddress = strings.Repeat("Long Name ", 15), strings.Repeat("Long Street ", 15)
 	long.Services, long.Stylist = []string{strings.Repeat("long service ", 15)}, strings.Repeat("Long ", 30)
-	return []Facts{full, bare, child, nameless, loose, long}
+	return []Facts{full, bare, child, nameless, loose, unasked, long}
 }

@@ -83,7 +83,7 @@ func (w *Words) setTimes(v values, k Kind, f Facts) {
 	}
 	var needed []values
 	for _, n := range f.StillNeeded {
-		needed = append(needed, values{"what": fact(n.What), "by": words(c.at(n.By))})
+		needed = append(needed, values{"what": fact(w.need(n)), "by": words(c.at(n.By))})
 	}
 	v["needed"] = value{entries: needed}
 	if f.WithinFrom != nil {

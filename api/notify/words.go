@@ -40,6 +40,7 @@ type Words struct {
 	months   []string
 	forms    map[formName][]node
 	counts   map[unit]map[plural.Form][]node
+	needs    map[Need][]node // those that the file has
 	client   framing
 	staff    framing
 	kinds    map[Kind]kindWords
@@ -74,8 +75,8 @@ func (w *Words) Tag() string { return w.tag }
 func (w *Words) Name() string { return w.name }
 
 // Missing names the texts that the file lacks, such as "held" and
-// "retouch.short", in the order of Kinds. Compose and Short write them in
-// English.
+// "retouch.short", in the order of Kinds, then those such as "needs.deposit".
+// Compose and Short write them in English.
 func (w *Words) Missing() []string {
 	var missing []string
 	for _, k := range Kinds() {
@@ -84,6 +85,11 @@ func (w *Words) Missing() []string {
 			missing = append(missing, string(k))
 		case t.short == nil:
 			missing = append(missing, string(k)+".short")
+		}
+	}
+	for _, n := range Needs() {
+		if w.needs[n] == nil {
+			missing = append(missing, "needs."+string(n))
 		}
 	}
 	return missing

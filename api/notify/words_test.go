@@ -58,7 +58,8 @@ func TestAnotherLanguageNeedsOnlyAFile(t *testing.T) {
 func TestWhatALanguageLacksIsEnglishThroughout(t *testing.T) {
 	w := language(t, "he")
 	missing := w.Missing()
-	require.Len(t, missing, len(Kinds()))
+	require.Len(t, missing, len(Kinds())+len(Needs()))
+	require.Contains(t, missing, "needs.deposit")
 	require.Contains(t, missing, "reminder.short")
 	require.NotContains(t, missing, "reminder")
 	f := ordinary(t)["aftercare"].facts
@@ -97,6 +98,36 @@ func TestNumbersFollowTheRulesOfTheLanguage(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, m.Text, "Friday ١٢ June ٢٠٢٦, ٠٩:٠٠ to about ١٣:٣٠")
 	require.Contains(t, m.Text, "+44 20 7946 0018", "a number to dial stays as it is")
+}
+
+func TestWhatIsStillNeededIsSaidInTheWordsOfTheLanguage(t *testing.T) {
+	f := with(straightening(t), func(f *Facts) {
+		for _, n := range Needs() {
+			f.StillNeeded = append(f.StillNeeded, Needed{Kind: n, By: f.Start})
+		}
+		f.StillNeeded = append(f.StillNeeded, Needed{What: "a photograph", By: f.Start})
+	})
+	said := func(w *Words) string {
+		m, err := Compose(w, Reminder, f)
+		require.NoError(t, err)
+		require.Contains(t, m.Text, "a photograph")
+		return m.Text
+	}
+	inEnglish := []string{"a consultation", "a skin test", "a look at the skin test", "a strand test", "the deposit", "the guardian's yes", "consent"}
+	w, err := ParseWords(changed(t, func(d map[string]any) { delete(d, "needs") }))
+	require.NoError(t, err)
+	require.Equal(t, said(English()), said(w), "a file without needs")
+	for _, s := range inEnglish {
+		require.Contains(t, said(w), "- "+s+", by ")
+	}
+	w, err = ParseWords(changed(t, func(d map[string]any) {
+		d["needs"] = map[string]any{"deposit": "die Anzahlung"}
+	}))
+	require.NoError(t, err)
+	require.Contains(t, said(w), "- die Anzahlung, by ")
+	require.NotContains(t, said(w), "the deposit")
+	require.Contains(t, said(w), "- a skin test, by ")
+	require.NotContains(t, w.Missing(), "needs.deposit")
 }
 
 // changed returns the English file with something else in it.
@@ -143,6 +174,11 @@ func TestALanguageFileSaysWhichTextIsWrong(t *testing.T) {
 		{"hours without other", in("counts", "hours", map[string]any{"one": "{n} hour"}), "counts.hours", "other"},
 		{"hours without one", in("counts", "hours", map[string]any{"other": "{n} hours"}), "counts.hours", "form for 1"},
 		{"an unknown unit", in("counts", "weeks", map[string]any{"other": "{n}"}), "counts", `"weeks"`},
+		{"an unknown need", in("needs", "luck", "luck"), "needs", `"luck"`},
+		{"a need without words", in("needs", "deposit", " "), "needs.deposit", "empty"},
+		{"a need that speaks of the visit", in("needs", "deposit", "the deposit, {name}"), "needs.deposit", "{name}"},
+		{"a text message that nobody can stop", text("retouch", "short", "{salon}: {from}"), "messages.retouch.short", "how to stop"},
+		{"a text message that has only a link for a yes that is not always asked", text("reminder", "short", "{start} {answer_link}"), "messages.reminder.short", "how to stop"},
 		{"an unknown message", in("messages", "birthday", map[string]any{"subject": "x", "body": "y"}), "messages", `"birthday"`},
 		{"a message without a body", text("held", "body", []string{" ", ""}), "messages.held", "lacks"},
 		{"an unknown name", text("held", "subject", "{start} {salon} {allergies}"), "messages.held.subject", "{allergies}"},
@@ -175,7 +211,7 @@ func TestALanguageFileSaysWhichTextIsWrong(t *testing.T) {
 		{"a label that leads nowhere", text("cancelled", "body", []string{"{start}", "[book]({book_link})"}), "messages.cancelled.body", "leads nowhere"},
 		{"a link to elsewhere", text("cancelled", "body", []string{"{start}", "[book](https://bad.example)"}), "messages.cancelled.body", "leads nowhere"},
 		{"a message that says no time", text("cancelled", "body", []string{"Off."}), "messages.cancelled.body", "{start}"},
-		{"a time that is said only sometimes", text("cancelled", "short", "{if book_link}{start}{end} off"), "messages.cancelled.short", "{start}"},
+		{"a time that is said only sometimes", text("cancelled", "short", "{if book_link}{start}{end}{part sms_stop} off"), "messages.cancelled.short", "{start}"},
 		{"aftercare without the emergency number", text("aftercare", "short", "{dry} {phone}"), "messages.aftercare.short", "{emergency}"},
 		{"a reminder that does not ask", text("reminder", "body", []string{"{start}"}), "messages.reminder.body", "{answer_link}"},
 		{"no way to stop", in("client", "foot", []string{"{salon}"}), "messages.held.body", "stop"},
@@ -245,7 +281,7 @@ func TestALanguageFileCannotGrowWithoutBound(t *testing.T) {
 	require.NoError(t, err, "two entries of the trial are still bearable")
 	f := straightening(t)
 	for range 20 {
-		f.StillNeeded = append(f.StillNeeded, Needed{"x", f.Start})
+		f.StillNeeded = append(f.StillNeeded, Needed{What: "x", By: f.Start})
 	}
 	_, err = Compose(w, Confirmation, f)
 	require.Error(t, err, "twenty are not")
@@ -281,7 +317,7 @@ func FuzzATextIsRefusedOrSafe(f *testing.F) {
 	} {
 		f.Add(s)
 	}
-	facts := with(straightening(f), func(x *Facts) { x.StillNeeded = []Needed{{"patch test", x.Start}} })
+	facts := with(straightening(f), func(x *Facts) { x.StillNeeded = []Needed{{What: "patch test", By: x.Start}} })
 	v := English().values(Confirmation, facts)
 	f.Fuzz(func(t *testing.T, body string) {
 		var faults scheduling.Faults

@@ -31,6 +31,7 @@ type wordsFile struct {
 	Months    []string                     `json:"months"`
 	Forms     map[string]string            `json:"forms"`
 	Counts    map[string]map[string]string `json:"counts"`
+	Needs     map[string]string            `json:"needs"`
 	Parts     map[string]lines             `json:"parts"`
 	Client    headFoot                     `json:"client"`
 	Staff     headFoot                     `json:"staff"`
@@ -69,8 +70,8 @@ func (l lines) empty() bool {
 }
 
 // ParseWords reads a language file, a JSON document like EnglishFile, of at
-// most 256 kilobytes. A message that the file lacks is written in English, see
-// Missing; all else has to be there. Every text is tried out with invented
+// most 256 kilobytes. A message or a need that the file lacks is written in
+// English, see Missing; all else has to be there. Every text is tried out with invented
 // facts of every shape.
 //
 // ParseWords returns scheduling.Faults that name every faulty text by its
@@ -133,6 +134,7 @@ func (f *wordsFile) words(faults *scheduling.Faults) *Words {
 	f.basics(w, faults)
 	f.readForms(w, faults)
 	f.readCounts(w, faults)
+	f.readNeeds(w, faults)
 	good := f.goodParts(faults)
 	w.client = f.Client.read(faults, "client", good, false)
 	w.staff = f.Staff.read(faults, "staff", good, true)
@@ -242,6 +244,22 @@ func (f *wordsFile) readCounts(w *Words, faults *scheduling.Faults) {
 	for _, name := range slices.Sorted(maps.Keys(f.Counts)) {
 		if !slices.Contains(units, unit(name)) {
 			faults.Addf("counts", "hours, minutes, centimetres and inches", "has the unknown unit %.40q", name)
+		}
+	}
+}
+
+// readNeeds reads what a visit may lack.
+func (f *wordsFile) readNeeds(w *Words, faults *scheduling.Faults) {
+	w.needs = map[Need][]node{}
+	for _, name := range slices.Sorted(maps.Keys(f.Needs)) {
+		at, text := "needs."+name, f.Needs[name]
+		switch {
+		case !slices.Contains(Needs(), Need(name)):
+			faults.Addf("needs", "the names of the English needs", "has the unknown need %.40q", name)
+		case len(text) > 200 || strings.TrimSpace(text) == "":
+			faults.Add(at, "is empty or too long", "1 to 200 octets, or no such need at all")
+		default:
+			w.needs[Need(name)] = parse(faults, at, lines{text: []string{text}}, names{}, nil)
 		}
 	}
 }
