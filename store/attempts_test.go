@@ -407,3 +407,19 @@ func TestMessagesOfThePastAreForgottenAndLostOnesFound(t *testing.T) {
 	require.Equal(t, store.Failed, s.stateOf(made["lost"]))
 	require.Equal(t, store.AttemptUnknown, *s.attempts(made["lost"])[0].Outcome)
 }
+
+func TestAJobThatSleepsPastItsMessageIsWoken(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	hours := func(r store.Reminder) int {
+		return value[int](s, `SELECT round(extract(epoch FROM scheduled_at - now()) / 3600)::int FROM river_job WHERE id = $1`, *r.Job)
+	}
+	late, retried, ahead, failing := s.remind(v.ID, time.Now()), s.remind(v.ID, time.Now()), s.remind(v.ID, time.Now().Add(5*time.Hour)), s.remind(v.ID, time.Now())
+	s.exec(`UPDATE reminder SET due_at = now() - interval '2 minutes' WHERE due_at < now() + interval '1 hour'`)
+	s.exec(`UPDATE reminder SET next_at = now() + interval '5 hours' WHERE reminder_id = $1`, retried.ID)
+	s.exec(`UPDATE river_job SET state = 'scheduled', scheduled_at = now() + interval '5 hours' WHERE kind = 'reminder'`)
+	s.exec(`UPDATE river_job SET state = 'retryable' WHERE id = $1`, *failing.Job)
+	require.NoError(t, s.store.Purge(t.Context()))
+	require.Equal(t, []int{0, 5, 5, 5}, []int{hours(late), hours(retried), hours(ahead), hours(failing)})
+}

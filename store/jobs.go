@@ -191,7 +191,8 @@ type purgeWorker struct {
 // two hours after that. Messages and their attempts are kept for 400 days after
 // they were settled: long enough to answer what the salon wrote and when (judgement).
 // Messages whose job has ended without noting what became of them are noted as
-// failed, so that the desk hears of them.
+// failed, so that the desk hears of them, and jobs that sleep although their message
+// is due are woken.
 // Pencilled visits that their own job left alone, because somebody was changing
 // them, lapse here.
 func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
@@ -204,6 +205,12 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 			problem = CASE WHEN state = 'waiting' AND problem <> '' THEN left('given up: ' || problem, 300) ELSE '` + orphaned + `' END
 		WHERE state IN ('waiting', 'sending') AND GREATEST(due_at, next_at, sending_at) < now() - interval '1 hour'
 		  AND NOT EXISTS (SELECT 1 FROM river_job j WHERE j.id = job_id AND j.finalized_at IS NULL)`,
+		// A job that was going to sleep just when its message was brought forward.
+		`UPDATE river_job j SET scheduled_at = now() FROM (
+			SELECT j.id FROM reminder r JOIN river_job j ON j.id = r.job_id
+			WHERE r.state = 'waiting' AND GREATEST(r.due_at, r.next_at) < now() - interval '1 minute'
+			  AND j.kind = 'reminder' AND j.state = 'scheduled' AND j.scheduled_at > now() FOR UPDATE OF j SKIP LOCKED
+		) late WHERE j.id = late.id`,
 		`UPDATE reminder_attempt SET ended_at = now(), outcome = 'unknown', problem = '` + cutShort + `'
 		WHERE ended_at IS NULL AND started_at < now() - interval '1 hour'`,
 		`DELETE FROM reminder WHERE done_at < now() - interval '400 days' AND state NOT IN ('waiting', 'sending')`,
