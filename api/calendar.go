@@ -79,18 +79,21 @@ func (s *Server) sendFeed(c echo.Context, f store.FeedState) error {
 	today := scheduling.CivilDate(s.now(), loc)
 	// The headers of the other routes would contradict the feed's own.
 	c.Response().Header().Del("Cache-Control")
-	return ics.Serve(c.Response(), c.Request(), ics.FeedType, feedVersion(f, loc, today), func() ([]byte, ics.Version, error) {
+	return ics.Serve(c.Response(), c.Request(), ics.FeedType, s.feedVersion(f, loc, today), func() ([]byte, ics.Version, error) {
 		out, now, err := s.renderFeed(ctx, f, today)
-		return out, feedVersion(now, loc, today), err
+		return out, s.feedVersion(now, loc, today), err
 	})
 }
 
 // feedVersion is what the validators of a feed are on a day.
-func feedVersion(f store.FeedState, loc *time.Location, today date.Date) ics.Version {
+func (s *Server) feedVersion(f store.FeedState, loc *time.Location, today date.Date) ics.Version {
 	v := ics.Version{Tag: ics.ETag(f.Version, today, ics.Renderer), Modified: ics.LastModified(f.Changed, loc, today)}
-	// A change that is still being written may have an earlier time, even one of
-	// yesterday.
-	if latest := time.Now().Add(-longestChange - time.Second); v.Modified.After(latest) {
+	// Of the changes to a salon those that began earlier may be seen later.
+	if latest := time.Now().Add(-longestChange - time.Second); f.Kind == store.FeedSalon && v.Modified.After(latest) {
+		v.Modified = latest
+	}
+	// So may, in the first minute of a day, those of the day before.
+	if latest := s.now().Add(-longestChange - time.Second); v.Modified.After(f.Changed) && v.Modified.After(latest) {
 		v.Modified = latest
 	}
 	return v

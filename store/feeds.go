@@ -219,6 +219,11 @@ func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
 	return t.touchFeeds(ctx, subjects)
 }
 
+// laterSecond is the time of a change to a feed: never in the second of the last one,
+// although a transaction that began in that second may commit later. HTTP dates have
+// no fractions.
+const laterSecond = `greatest(clock_timestamp(), date_trunc('second', feed_version.changed_at) + interval '1 second')`
+
 // touchFeeds is TouchFeeds for who holds the lock.
 func (t *Tx) touchFeeds(ctx context.Context, subjects []string) error {
 	slices.Sort(subjects)
@@ -226,7 +231,7 @@ func (t *Tx) touchFeeds(ctx context.Context, subjects []string) error {
 		INSERT INTO feed_version (salon_id, subject_id, changed_at)
 		SELECT $1, s, clock_timestamp() FROM unnest($2::text[]) WITH ORDINALITY x(s, n) ORDER BY n
 		ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1,
-			changed_at = greatest(clock_timestamp(), feed_version.changed_at + interval '1 millisecond')`,
+			changed_at = `+laterSecond,
 		t.salon, slices.Compact(subjects))
 	return domain("feed version", err, false)
 }
@@ -239,7 +244,7 @@ func (t *Tx) touchAllFeeds(ctx context.Context) error {
 	}
 	for _, q := range []string{
 		`UPDATE visit_part SET changed_at = ` + later + ` WHERE salon_id = $1 AND ends_at > now() - interval '40 days'`,
-		`UPDATE feed_version SET version = version + 1, changed_at = ` + later + ` WHERE salon_id = $1`,
+		`UPDATE feed_version SET version = version + 1, changed_at = ` + laterSecond + ` WHERE salon_id = $1`,
 	} {
 		if _, err := t.tx.Exec(ctx, q, t.salon); err != nil {
 			return domain("feeds", err, false)
