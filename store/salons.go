@@ -39,10 +39,10 @@ func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {
 	n.ID, n.Key = NewID(), newKey()
 	err := s.InTx(ctx, n.ID, func(t *Tx) error {
 		const q = `
-			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail, emergency, chair_time, booking)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::jsonb, '{}'), coalesce($13::jsonb, '{}'))`
+			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail, emergency, chair_time, booking, messages)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::jsonb, '{}'), coalesce($13::jsonb, '{}'), coalesce($14::jsonb, '{}'))`
 		_, err := t.tx.Exec(ctx, q, n.ID, n.Key, n.Name, n.Zone, orElse(n.Currency, "EUR"),
-			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail, orElse(n.Emergency, "112"), n.ChairTime, n.Booking)
+			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail, orElse(n.Emergency, "112"), n.ChairTime, n.Booking, n.Messages)
 		if err != nil {
 			return domain("add salon", err, false)
 		}

@@ -590,7 +590,7 @@ func TestASalonIsKeptAsItWasGiven(t *testing.T) {
 	s := newSalon(t, 4)
 	want := store.Salon{Name: "Another", Zone: "America/New_York", Currency: "USD", LengthUnit: "in", HeatUnit: "F", Address: "1 Quay",
 		Phone: "+12025550100", Mail: "desk@another.example", Emergency: "911", ChairTime: json.RawMessage(`{"a": 1}`),
-		Booking: json.RawMessage(`{}`), Pace: json.RawMessage(`{}`), Care: json.RawMessage(`{}`)}
+		Booking: json.RawMessage(`{}`), Pace: json.RawMessage(`{}`), Care: json.RawMessage(`{}`), Messages: json.RawMessage(`{"language": "fr"}`)}
 	got, err := s.store.AddSalon(t.Context(), want)
 	require.NoError(t, err)
 	want.ID, want.Key, want.Version = got.ID, got.Key, 1
