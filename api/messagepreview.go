@@ -94,7 +94,7 @@ func (s *Server) sampleFacts(n salonDay, rules MessageRules, k messageKind) noti
 	f.Before, f.HeldUntil = f.Start.AddDate(0, 0, 1), s.now().Add(2*time.Hour)
 	f.ClientFirstName, f.GuardianFirstName, f.StaffFirstName, f.ClientInitials = "Mara", "Rosa", "Ada", "M. Q."
 	f.Services, f.Straightening, f.Stylist, f.Helper, f.Station = []string{"Straightening"}, true, "Ada", "Mina", "Basin 1"
-	f.StillNeeded = []notify.Needed{{What: "a deposit", By: f.Start.AddDate(0, 0, -1)}}
+	f.StillNeeded = []notify.Needed{{Kind: notify.NeedDeposit, By: f.Start.AddDate(0, 0, -1)}}
 	f.LateMinutes, f.CanStartUntil = rules.LateMinutes, f.Start.Add(25*time.Minute)
 	f.KeepDryUntil, f.NoTieUntil = new(n.keepDryUntil(f.End)), new(n.untiedUntil(f.End))
 	last := scheduling.CivilDate(f.End, n.loc)

@@ -113,3 +113,22 @@ func TestMessagesOfAMinorGoToTheGuardianAndSayWhatIsNeeded(t *testing.T) {
 		}
 	}
 }
+
+func TestAMessageDoesNotAskTheGuardianForWhatTheLicensedPersonHasToSay(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.strict(object{"deposit_for": "nothing"})
+	client := s.client("Mara")
+	s.call("PUT", "/v1/clients/"+client+"/minor", object{"minor_until": "2028-03-01", "guardian_name": "Rosa Quist", "guardian_mail": "rosa@example.org"}).is(200, nil)
+	var v api.VisitBody
+	s.call("POST", "/v1/visits", object{"client_id": client, "start": start.Add(73 * time.Hour), "services": s.straightening(), "approved_by": "Ada"}, "Idempotency-Key", "a").is(201, &v)
+	s.call("POST", "/v1/visits/"+v.ID+"/guardian-yes", object{"how": "phone", "taken_by": "Ada"}).is(201, nil)
+	require.Contains(t, s.needed(v.ID), "guardian waiting")
+	post := s.deliver(nil)
+	require.Eventually(t, func() bool { return len(post.taken()) == 3 }, 20*time.Second, 20*time.Millisecond)
+	for _, m := range post.taken() {
+		require.NotContains(t, m.text, "licensed")
+		require.NotContains(t, m.text, "guardian's yes")
+		require.Contains(t, m.text, "- a skin test, by ")
+	}
+}
