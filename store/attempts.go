@@ -71,7 +71,7 @@ func (t *Tx) beginAttempt(ctx context.Context, id string, x JobSettings) (d *Due
 			return nil, 0, err
 		}
 	}
-	var number int
+	var number, lost int
 	err = t.tx.QueryRow(ctx, `
 		WITH begun AS (
 			UPDATE reminder SET state = 'sending', sending_at = clock_timestamp(), next_at = NULL, tries = tries + 1
@@ -79,13 +79,15 @@ func (t *Tx) beginAttempt(ctx context.Context, id string, x JobSettings) (d *Due
 		)
 		INSERT INTO reminder_attempt (salon_id, reminder_id, attempt, channel, started_at)
 		SELECT $1, $2, 1 + COALESCE((SELECT max(attempt) FROM reminder_attempt WHERE salon_id = $1 AND reminder_id = $2), 0),
-			channel, sending_at FROM begun RETURNING attempt`, t.salon, id).Scan(&number)
+			channel, sending_at FROM begun RETURNING attempt, (SELECT count(*) FROM (
+				SELECT outcome, channel FROM reminder_attempt WHERE salon_id = $1 AND reminder_id = $2 ORDER BY attempt DESC LIMIT $3
+			) earlier WHERE outcome = 'unknown' AND channel = 'mail')`, t.salon, id, r.Tries).Scan(&number, &lost)
 	if err != nil {
 		return nil, 0, domain("begin attempt", err, false)
 	}
 	r.State, r.Tries = Sending, r.Tries+1
 	due, err := t.due(ctx, r)
-	due.Attempt = number
+	due.Attempt, due.Lost = number, lost
 	return &due, 0, err
 }
 
@@ -146,23 +148,29 @@ func (t *Tx) endAttempt(ctx context.Context, id string, number int, e ending) er
 // MessageFilter chooses messages.
 type MessageFilter struct {
 	// State is theirs. Left empty: those that failed, have been sending for two
-	// minutes or should have gone out ten minutes ago.
-	State    ReminderState
-	From, To time.Time // when they are due, from From and before To; zero for whenever
-	After    string    // id of the last one on the page before, "" for the first page
-	Limit    int
+	// minutes or should have gone out ten minutes ago, without those that failed and
+	// are of a kind in UntilStart, once their visit has begun at Now.
+	State      ReminderState
+	UntilStart []string
+	Now        time.Time
+	From, To   time.Time // when they are due, from From and before To; zero for whenever
+	After      string    // id of the last one on the page before, "" for the first page
+	Limit      int
 }
 
 // Messages lists messages by when they were put in line.
 func (t *Tx) Messages(ctx context.Context, f MessageFilter) ([]Reminder, error) {
-	which := `state = $2`
+	which, args := `state = $2`, []any{t.salon, f.State, orNull(f.From), orNull(f.To), f.After, f.Limit}
 	if f.State == "" {
-		which = `$2 = '' AND (state = 'failed' OR state = 'sending' AND sending_at < now() - interval '2 minutes'
-			OR state = 'waiting' AND due_at < now() - interval '10 minutes')`
+		which = `$2 = '' AND (state = 'sending' AND sending_at < now() - interval '2 minutes'
+			OR state = 'waiting' AND due_at < now() - interval '10 minutes'
+			OR state = 'failed' AND NOT (COALESCE(kind = ANY($7), false) AND EXISTS (
+				SELECT 1 FROM visit v WHERE v.salon_id = $1 AND v.visit_id = r.visit_id AND v.starts_at <= $8)))`
+		args = append(args, f.UntilStart, f.Now)
 	}
-	return collect[Reminder](ctx, t, "messages", `SELECT `+reminderColumns+` FROM reminder
+	return collect[Reminder](ctx, t, "messages", `SELECT `+reminderColumns+` FROM reminder r
 		WHERE salon_id = $1 AND `+which+` AND ($3::timestamptz IS NULL OR due_at >= $3) AND ($4::timestamptz IS NULL OR due_at < $4)
-		  AND reminder_id > $5 ORDER BY reminder_id LIMIT $6`, t.salon, f.State, orNull(f.From), orNull(f.To), f.After, f.Limit)
+		  AND reminder_id > $5 ORDER BY reminder_id LIMIT $6`, args...)
 }
 
 func orNull(t time.Time) *time.Time {

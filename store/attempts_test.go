@@ -89,10 +89,10 @@ func TestWhatDiedWhileSendingIsTakenOverWhenItsTimeIsUp(t *testing.T) {
 	require.Panics(t, func() { s.run(r, dies) })
 	require.Equal(t, store.Sending, s.stateOf(r))
 	wait := s.run(r, never)
-	require.Greater(t, wait, 15*time.Second)
-	require.LessOrEqual(t, wait, 20*time.Second+time.Millisecond)
+	require.Greater(t, wait, 110*time.Second)
+	require.LessOrEqual(t, wait, 2*time.Minute+time.Millisecond)
 
-	s.exec(`UPDATE reminder SET sending_at = now() - interval '21 seconds' WHERE reminder_id = $1`, r.ID)
+	s.exec(`UPDATE reminder SET sending_at = now() - interval '121 seconds' WHERE reminder_id = $1`, r.ID)
 	var id string
 	s.run(r, func(_ context.Context, d store.Due) (store.Outcome, error) {
 		id = d.Reminder.MessageID
@@ -111,7 +111,7 @@ func TestWhatDiedWhileSendingIsTakenOverWhenItsTimeIsUp(t *testing.T) {
 	s.store.WorkWith(store.JobSettings{Mail: []time.Duration{}})
 	r = s.dueNowToo()
 	require.Panics(t, func() { s.run(r, dies) })
-	s.exec(`UPDATE reminder SET sending_at = now() - interval '1 minute' WHERE reminder_id = $1`, r.ID)
+	s.exec(`UPDATE reminder SET sending_at = now() - interval '3 minutes' WHERE reminder_id = $1`, r.ID)
 	require.Zero(t, s.run(r, never))
 	m := s.message(r)
 	require.Equal(t, store.Failed, m.State)
@@ -328,7 +328,7 @@ func TestWhatIsTakenBackWhileItIsSentIsNotedAsWhatItWas(t *testing.T) {
 	})
 	s.run(r, never)
 	require.Nil(t, s.attempts(r)[0].Outcome, "he may still be at it")
-	s.exec(`UPDATE reminder_attempt SET started_at = now() - interval '1 minute' WHERE reminder_id = $1`, r.ID)
+	s.exec(`UPDATE reminder_attempt SET started_at = now() - interval '3 minutes' WHERE reminder_id = $1`, r.ID)
 	s.run(r, never)
 	require.Equal(t, store.AttemptUnknown, *s.attempts(r)[0].Outcome)
 	require.Equal(t, store.Withdrawn, s.stateOf(r))
@@ -422,4 +422,34 @@ func TestAJobThatSleepsPastItsMessageIsWoken(t *testing.T) {
 	s.exec(`UPDATE river_job SET state = 'retryable' WHERE id = $1`, *failing.Job)
 	require.NoError(t, s.store.Purge(t.Context()))
 	require.Equal(t, []int{0, 5, 5, 5}, []int{hours(late), hours(retried), hours(ahead), hours(failing)})
+}
+
+func TestAMailThatMayHaveArrivedThriceIsNotSentAgain(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
+	r := s.remind(v.ID, time.Now())
+	lost, busy := &store.TryAgainError{Problem: "the answer was lost", Unknown: true}, &store.TryAgainError{Problem: "busy"}
+	again := func(r store.Reminder, channel string, err error) store.ReminderState {
+		s.exec(`UPDATE reminder SET next_at = now() WHERE reminder_id = $1`, r.ID)
+		s.run(r, always(store.Outcome{Channel: channel}, err))
+		return s.stateOf(r)
+	}
+	for _, err := range []error{lost, busy, lost, busy} {
+		require.Equal(t, store.Waiting, again(r, store.ByMail, err))
+	}
+	require.Equal(t, store.Failed, again(r, store.ByMail, lost))
+	require.Equal(t, "given up after 5 tries: the answer was lost", s.message(r).Problem)
+
+	// Put in line by hand it has its tries before it.
+	s.tx(func(tx *store.Tx) error { _, err := tx.SendAgain(t.Context(), s.message(r)); return err })
+	require.Equal(t, store.Waiting, again(r, store.ByMail, lost))
+	require.Equal(t, store.Waiting, again(r, store.ByMail, lost))
+	require.Equal(t, store.Failed, again(r, store.ByMail, lost))
+
+	// A gateway tells by the id what it has seen.
+	text := s.remind(v.ID, time.Now())
+	for range 5 {
+		require.Equal(t, store.Waiting, again(text, store.ByWebhook, lost))
+	}
 }

@@ -14,6 +14,6 @@ func (t *Tx) DueNow(ctx context.Context, d Due) (Due, error) {
 		return Due{}, err
 	}
 	now, err := t.due(ctx, r)
-	now.Attempt = d.Attempt
+	now.Attempt, now.Lost = d.Attempt, d.Lost
 	return now, err
 }

@@ -21,6 +21,7 @@ type Due struct {
 	Visit    Visit
 	Staff    Staff      // to whom of the staff, zero when it goes to the client
 	Attempt  int        // of this message, from 1
+	Lost     int        // how many earlier tries by mail, since it was put in line, may have been accepted
 	Stylist  string     // name of the stylist in charge of the first service
 	Retouch  *time.Time // start of the day of the retouch as calendars show it, nil when they show none
 }
@@ -57,10 +58,12 @@ type Jobs struct{ client *river.Client[pgx.Tx] }
 
 // JobSettings are how jobs are worked off. The zero value is what a salon wants.
 type JobSettings struct {
-	Workers int           // messages sent at once, 0 for 4
-	Timeout time.Duration // of one job, 0 for 20 s
-	// Rescue is after how long a job of a process that died is taken over, 0 for a
-	// minute; not less than Timeout. Looking for them takes up to half a minute more.
+	Workers int // messages sent at once, 0 for 4
+	// Timeout is that of sending one message, 0 for two minutes: 15 s for dialling, 90
+	// for a mail server that looks closely at what it is given, and some for the note.
+	Timeout time.Duration
+	// Rescue is after how long a job of a process that died is taken over, 0 for three
+	// minutes; not less than Timeout. Looking for them takes up to half a minute more.
 	Rescue time.Duration
 	// Mail and Texts are how long to wait after each try that was in vain, nil for
 	// the usual; a message has one try more than they are long.
@@ -78,7 +81,7 @@ var (
 )
 
 func (x JobSettings) orUsual() JobSettings {
-	x.Workers, x.Timeout, x.Rescue = cmp.Or(x.Workers, 4), cmp.Or(x.Timeout, 20*time.Second), cmp.Or(x.Rescue, time.Minute)
+	x.Workers, x.Timeout, x.Rescue = cmp.Or(x.Workers, 4), cmp.Or(x.Timeout, 2*time.Minute), cmp.Or(x.Rescue, 3*time.Minute)
 	if x.Mail == nil {
 		x.Mail = mailWaits
 	}
@@ -87,6 +90,13 @@ func (x JobSettings) orUsual() JobSettings {
 	}
 	return x
 }
+
+// mostLost is how many tries by mail in a row may have been accepted without
+// anybody knowing: more would fill a mailbox behind a slow server (judgement).
+const mostLost = 3
+
+// otherJobs is how long a job that sends nothing may take.
+const otherJobs = 20 * time.Second
 
 // messagePause is how long a worker of messages rests before it asks for more: with
 // the queue's own 100 ms, four workers would send 40 messages a second at most.
@@ -125,7 +135,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers, FetchCooldown: messagePause}, privateQueue: {MaxWorkers: privateAtOnce}},
 		Workers:              workers,
-		JobTimeout:           x.Timeout,
+		JobTimeout:           min(x.Timeout, otherJobs),
 		RescueStuckJobsAfter: x.Rescue,
 		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
 		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly(), lateRegularly(), privateRegularly()},

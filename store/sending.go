@@ -26,6 +26,9 @@ func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs])
 	return err
 }
 
+// Timeout is that of sending one message.
+func (w *reminderWorker) Timeout(*river.Job[reminderArgs]) time.Duration { return w.set.Timeout }
+
 // longestRest is how long a run that could not reach the database rests at most.
 const longestRest = time.Hour
 
@@ -115,7 +118,7 @@ func (w *reminderWorker) ending(d Due, out Outcome, err error) ending {
 	case err != nil && out.Channel == "":
 		return ending{state: Waiting, problem: unsent(err), err: err}
 	case err != nil:
-		return w.tryAgain(e, d.Reminder.Tries, err)
+		return w.tryAgain(e, d, err)
 	case !out.Later.IsZero():
 		return ending{state: Waiting, later: &out.Later, problem: e.problem, wait: max(time.Until(out.Later), soonest)}
 	}
@@ -157,18 +160,19 @@ func unsent(err error) string {
 // longestAfter is how long a server is left alone at most when it asks for it.
 const longestAfter = 24 * time.Hour
 
-// tryAgain plans the next try, the tries-th having been in vain, or gives up.
-func (w *reminderWorker) tryAgain(e ending, tries int, err error) ending {
+// tryAgain plans the next try after one in vain, or gives up.
+func (w *reminderWorker) tryAgain(e ending, d Due, err error) ending {
+	tries, lost := d.Reminder.Tries, 0
 	e.outcome, e.said = AttemptTryAgain, shorten(err.Error())
 	var after time.Duration
 	if again, ok := errors.AsType[*TryAgainError](err); ok {
 		after = min(again.After, longestAfter)
 		if again.Unknown {
-			e.outcome = AttemptUnknown
+			e.outcome, lost = AttemptUnknown, d.Lost+1
 		}
 	}
 	waits := w.set.waits(e.channel)
-	if tries > len(waits) {
+	if tries > len(waits) || e.channel == ByMail && lost >= mostLost {
 		e.state, e.problem = Failed, givenUp(tries, e.said)
 		return e
 	}

@@ -138,7 +138,7 @@ func TestALostAnswerIsToldFromAMailThatNeverArrived(t *testing.T) {
 		mute.content += "-still thinking\r\n250"
 	}
 	quick := open(t, "smtp://"+mute.run(t, nil)+"?tls=none")
-	mute.trickle, quick.timeout = 2*time.Millisecond, time.Second
+	mute.trickle, quick.answer = 2*time.Millisecond, time.Second
 	err = quick.Send(t.Context(), sample())
 	require.ErrorIs(t, err, ErrAnswerLost)
 	require.ErrorIs(t, err, context.DeadlineExceeded)

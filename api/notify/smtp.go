@@ -36,7 +36,8 @@ type SMTP struct {
 	user, password string
 	mode           tlsMode
 	tls            *tls.Config
-	timeout        time.Duration
+	timeout        time.Duration // until the server is ready for the mail
+	answer         time.Duration // from then until it has taken it
 	now            func() time.Time
 }
 
@@ -46,7 +47,7 @@ func (s SMTP) String() string { return fmt.Sprintf("mail server %s port %d", s.h
 // GoString is String.
 func (s SMTP) GoString() string { return s.String() }
 
-// Send implements Sender. It gives up when ctx ends, or after the timeout of
+// Send implements Sender. It gives up when ctx ends, or after the timeouts of
 // the URL however slowly the server talks. A refused log-in or certificate
 // counts as temporary: it is no fault of the mail.
 func (s *SMTP) Send(ctx context.Context, m Mail) error {
@@ -54,26 +55,37 @@ func (s *SMTP) Send(ctx context.Context, m Mail) error {
 	if err != nil {
 		return &PermanentError{Stage: "mail", Err: err}
 	}
-	ctx, cancel := context.WithTimeout(ctx, s.timeout)
-	defer cancel()
-
 	l := &line{s: s}
 	defer l.close()
-	// The library watches ctx only while it dials.
-	defer context.AfterFunc(ctx, l.close)()
 	client, err := s.client(l)
 	if err != nil {
 		return fmt.Errorf("notify: send: %w", err)
 	}
-	peer, err := client.DialToSMTPClientWithContext(ctx)
+	peer, err := s.dial(ctx, l, client)
 	if err != nil {
-		return s.connectError(ctx, err)
+		return err
 	}
+	ctx, cancel := context.WithTimeout(ctx, s.answer)
+	defer cancel()
+	defer context.AfterFunc(ctx, l.close)()
 	if err := client.SendWithSMTPClient(peer, msg); err != nil {
 		return s.sendError(ctx, err)
 	}
 	s.quit(peer)
 	return nil
+}
+
+// dial connects and logs in.
+func (s *SMTP) dial(ctx context.Context, l *line, client *mail.Client) (*smtp.Client, error) {
+	ctx, cancel := context.WithTimeout(ctx, s.timeout)
+	defer cancel()
+	// The library watches ctx only while it connects.
+	defer context.AfterFunc(ctx, l.close)()
+	peer, err := client.DialToSMTPClientWithContext(ctx)
+	if err != nil {
+		return nil, s.connectError(ctx, err)
+	}
+	return peer, nil
 }
 
 // client returns a library client for one hand-over on line l.
@@ -82,7 +94,7 @@ func (s *SMTP) client(l *line) (*mail.Client, error) {
 		mail.WithPort(s.port),
 		mail.WithTLSConfig(s.tls),
 		// ctx ends sooner; this is only what the library puts on the socket.
-		mail.WithTimeout(2 * s.timeout),
+		mail.WithTimeout(2 * max(s.timeout, s.answer)),
 		mail.WithDialContextFunc(l.dial),
 		mail.WithoutNoop(),
 		// A reset that fails after the server's yes would send the mail twice.
@@ -270,7 +282,7 @@ func wantsLogin(code int) bool { return code == 530 || code == 534 || code == 53
 // from a slow server.
 func (s *SMTP) gaveUp(ctx context.Context) error {
 	if errors.Is(ctx.Err(), context.DeadlineExceeded) {
-		return fmt.Errorf("notify: send: no answer from the server in time (timeout %v): %w", s.timeout, ctx.Err())
+		return fmt.Errorf("notify: send: no answer from the server in time: %w", ctx.Err())
 	}
 	return fmt.Errorf("notify: send: %w", ctx.Err())
 }

@@ -188,11 +188,20 @@ func TestASlowAnswerEndsInATemporaryError(t *testing.T) {
 	p := &post{wait: func() { <-release }}
 	s := open(t, "smtp://"+serve(t, p, nil, nil))
 	defer close(release)
-	s.timeout = 200 * time.Millisecond
+	s.answer = 200 * time.Millisecond
 	err := s.Send(t.Context(), sample())
 	requireTemporary(t, err)
 	require.ErrorIs(t, err, context.DeadlineExceeded)
 	require.Empty(t, p.taken())
+}
+
+func TestAServerThatLooksCloselyAtAMailIsWaitedForLonger(t *testing.T) {
+	p := &post{wait: func() { time.Sleep(time.Second) }}
+	s := open(t, "smtp://"+serve(t, p, nil, nil))
+	require.Greater(t, s.answer, s.timeout)
+	s.timeout = 500 * time.Millisecond
+	require.NoError(t, s.Send(t.Context(), sample()))
+	require.Len(t, p.taken(), 1)
 }
 
 func TestACallerThatLeavesIsNotHeldBack(t *testing.T) {
@@ -281,7 +290,7 @@ func TestEveryBrokenConversationIsTemporaryAndClosesItsConnection(t *testing.T) 
 		t.Run(name, func(t *testing.T) {
 			s := open(t, "smtp://"+peer.run(t, nil))
 			if peer.trickle > 0 {
-				s.timeout = 300 * time.Millisecond
+				s.timeout, s.answer = 300*time.Millisecond, 300*time.Millisecond
 			}
 			err := s.Send(t.Context(), sample())
 			requireTemporary(t, err)
