@@ -10,6 +10,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"chairblock/api/notify"
 	"chairblock/scheduling"
 	"chairblock/store"
 )
@@ -37,7 +38,7 @@ type AttemptBody struct {
 }
 
 type messageQuery struct {
-	State  string `query:"state" enum:"waiting,sending,sent,to_call,withdrawn,not_wanted,failed" doc:"Left out: those that failed or hang, which is whatever should have gone out some minutes ago"`
+	State  string `query:"state" enum:"waiting,sending,sent,to_call,withdrawn,not_wanted,failed" doc:"Left out: those that failed or hang, which is whatever should have gone out some minutes ago; not those that failed and come too late by now"`
 	From   string `query:"first_date" format:"date" doc:"Due on this day or later; left out: whenever"`
 	To     string `query:"last_date" format:"date" doc:"Due on this day or earlier; left out: whenever"`
 	Cursor string `query:"cursor" maxLength:"64" doc:"As in the Link header of the page before"`
@@ -76,10 +77,15 @@ func writeMessage(r store.Reminder, attempts []store.Attempt, loc *time.Location
 	return b
 }
 
+// untilStart are the kinds of messages of which nobody has any use once the visit
+// has begun: see tooLate.
+var untilStart = []string{string(notify.Held), string(notify.Confirmation), string(notify.Prepare), string(notify.Reminder),
+	string(notify.Moved), string(notify.Cancelled), string(notify.RunningLate), string(notify.HelperAway)}
+
 // filter reads which messages are asked for.
-func (q messageQuery) filter(loc *time.Location) (store.MessageFilter, error) {
+func (q messageQuery) filter(loc *time.Location, now time.Time) (store.MessageFilter, error) {
 	var f scheduling.Faults
-	out := store.MessageFilter{State: store.ReminderState(q.State), After: q.Cursor, Limit: q.Limit + 1}
+	out := store.MessageFilter{State: store.ReminderState(q.State), UntilStart: untilStart, Now: now, After: q.Cursor, Limit: q.Limit + 1}
 	if q.From != "" {
 		if first := day(&f, "query.first_date", q.From); len(f) == 0 {
 			out.From, _ = scheduling.DayBounds(loc, first)
@@ -114,7 +120,7 @@ func (s *Server) listMessages(ctx context.Context, in *messageQuery) (*messagePa
 		if err != nil {
 			return err
 		}
-		filter, err := in.filter(loc)
+		filter, err := in.filter(loc, s.now())
 		if err != nil {
 			return err
 		}
@@ -174,8 +180,8 @@ func (s *Server) sendAgain(ctx context.Context, in *againInput) (*created[Messag
 }
 
 // worthSending refuses to send a message that failed when there is nothing left to
-// say: sending would find that out, too, but whoever presses the button wants to
-// know now.
+// say, and takes it back: sending would find that out, too, but whoever presses the
+// button wants to know now.
 func (s *Server) worthSending(ctx context.Context, id string) error {
 	var d store.Due
 	err := s.inTx(ctx, func(t *store.Tx) error {
@@ -191,6 +197,9 @@ func (s *Server) worthSending(ctx context.Context, id string) error {
 	}
 	m, err := s.readMessage(ctx, d)
 	if err == nil && m.outcome != nil && m.outcome.State == store.Withdrawn {
+		if err := s.inTx(ctx, func(t *store.Tx) error { return t.TakeBack(ctx, id) }); err != nil {
+			return err
+		}
 		return conflict("there is no reason any more to send it: " + m.outcome.Problem)
 	}
 	return err

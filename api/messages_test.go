@@ -98,12 +98,27 @@ func TestAMessageWithoutAReasonIsNotSentAgain(t *testing.T) {
 	late := s.failed(later.ID)
 	s.call("POST", "/v1/visits/"+v.ID+"/cancel", nil, "If-Match", tag).is(200, nil)
 	s.call("POST", "/v1/messages/"+id+"/again", nil).refused(http.StatusConflict, "conflict")
-	s.at(later.Start.Add(time.Hour))
-	p := s.call("POST", "/v1/messages/"+late+"/again", nil).refused(http.StatusConflict, "conflict")
-	require.Contains(t, p.Detail, "no reason")
 	list, _ := s.messages("?state=failed")
 	require.Len(t, list, 1, "the other one went with its visit")
 	require.Equal(t, late, list[0].ID)
+	s.at(later.Start.Add(time.Hour))
+	list, _ = s.messages("?last_date=2024-06-10")
+	require.NotContains(t, messageIDs(list), late, "it would come too late")
+	list, _ = s.messages("?state=failed")
+	require.Equal(t, []string{late}, messageIDs(list))
+	p := s.call("POST", "/v1/messages/"+late+"/again", nil).refused(http.StatusConflict, "conflict")
+	require.Contains(t, p.Detail, "no reason")
+	list, _ = s.messages("?state=failed")
+	require.Empty(t, list)
+	list, _ = s.messages("?state=withdrawn")
+	require.Contains(t, messageIDs(list), late)
+}
+
+func messageIDs(list []api.MessageBody) (ids []string) {
+	for _, m := range list {
+		ids = append(ids, m.ID)
+	}
+	return ids
 }
 
 func TestMessagesComeInPagesAndHangingOnesAreSeen(t *testing.T) {

@@ -25,7 +25,7 @@ type ReminderBody struct {
 
 type reminderQuery struct {
 	From string `query:"first_date" format:"date" required:"true"`
-	To   string `query:"last_date" format:"date" required:"true"`
+	To   string `query:"last_date" format:"date" required:"true" doc:"At most the 30th day after first_date"`
 }
 
 func (s *Server) reminderRoutes() {
@@ -39,8 +39,8 @@ func writeReminder(r store.Reminder, loc *time.Location) ReminderBody {
 func (s *Server) listReminders(ctx context.Context, in *reminderQuery) (*listBody[ReminderBody], error) {
 	var f scheduling.Faults
 	first, last := day(&f, "query.first_date", in.From), day(&f, "query.last_date", in.To)
-	if len(f) == 0 && (last.Before(first) || last.Sub(first) > 400) {
-		f.Add("query.last_date", "does not lie within 400 days from first_date", "first_date or a later day")
+	if len(f) == 0 && (last.Before(first) || last.Sub(first) > 30) {
+		f.Add("query.last_date", "does not lie within the 31 days that begin with first_date", "first_date or one of the 30 days after it")
 	}
 	if err := f.Err(); err != nil {
 		return nil, err
