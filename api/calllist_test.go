@@ -167,6 +167,20 @@ func TestACallWithoutAReasonLeavesTheListByItself(t *testing.T) {
 	require.Empty(t, s.callList(), "it is past")
 }
 
+func TestOneCallSaysWhenAVisitIsAndHowToPrepare(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.caller("Mara"), tuesday(10, 0), s.straightening())
+	s.toCall(v.ID)
+	id := s.becomes(v.ID, "prepare", "to_call")
+	list := s.callList()
+	require.Len(t, list, 1)
+	require.Equal(t, id, list[0].ID)
+	require.Contains(t, list[0].Words, "10:00")
+	s.becomes(v.ID, "prepare", "not_wanted")
+	require.Equal(t, "confirmation", s.callList()[0].Kind)
+}
+
 func TestAMinorsGuardianIsCalled(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)

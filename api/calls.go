@@ -146,12 +146,12 @@ type callReader struct {
 	n      salonDay
 	rules  MessageRules
 	visits map[string]store.Visit
-	news   map[string][]store.Reminder // by visit, messages that are not withdrawn
+	said   map[string][]store.Reminder // by visit, messages that were not taken back
 	tries  map[string][]store.CallTry
 }
 
 func (s *Server) readCalls(ctx context.Context, t *store.Tx, n salonDay, rows []store.Reminder) (*callReader, error) {
-	x := &callReader{s: s, t: t, n: n, visits: map[string]store.Visit{}, news: map[string][]store.Reminder{}, tries: map[string][]store.CallTry{}}
+	x := &callReader{s: s, t: t, n: n, visits: map[string]store.Visit{}, said: map[string][]store.Reminder{}, tries: map[string][]store.CallTry{}}
 	var err error
 	if x.rules, err = messageRulesOf(n.row); err != nil {
 		return nil, err
@@ -174,7 +174,7 @@ func (s *Server) readCalls(ctx context.Context, t *store.Tx, n salonDay, rows []
 		return nil, err
 	}
 	for _, r := range all {
-		x.news[r.Visit] = append(x.news[r.Visit], r)
+		x.said[r.Visit] = append(x.said[r.Visit], r)
 	}
 	tries, err := t.CallTries(ctx, ids)
 	for _, c := range tries {
@@ -223,18 +223,24 @@ func (x *callReader) call(ctx context.Context, r store.Reminder) (*call, error) 
 }
 
 // outdated reports whether a newer message says what r says, or r is about another
-// start than the visit has now.
+// start than the visit has now. When a visit is, is said by how to prepare for it and
+// by the reminder, too: nobody has to call twice.
 func (x *callReader) outdated(r store.Reminder) bool {
-	v := x.visits[r.Visit]
-	told := []notify.Kind{notify.Confirmation, notify.Moved}
-	for _, o := range x.news[r.Visit] {
-		later := o.Due.After(r.Due) || o.Due.Equal(r.Due) && o.ID > r.ID
-		if o.ID != r.ID && o.Staff == "" && later && (kindIn(r, told) && kindIn(o, told) || o.Kind == r.Kind) {
+	news := []notify.Kind{notify.Confirmation, notify.Moved}
+	for _, o := range x.said[r.Visit] {
+		if o.Staff != "" || !o.Due.After(r.Due) && (o.ID <= r.ID || o.Due.Before(r.Due)) {
+			continue
+		}
+		out := o.State == store.Sent || o.State == store.Sending || o.State == store.ToCall
+		switch {
+		case kindIn(r, news) && kindIn(o, news):
+			return true
+		case out && kindIn(r, news) && kindIn(o, []notify.Kind{notify.Prepare, notify.Reminder}), out && o.Kind == r.Kind:
 			return true
 		}
 	}
 	about, dated := strings.CutPrefix(r.Reason, "for ")
-	return dated && about != v.Start.In(x.n.loc).Format(time.RFC3339)
+	return dated && about != x.visits[r.Visit].Start.In(x.n.loc).Format(time.RFC3339)
 }
 
 func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error) {

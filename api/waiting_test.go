@@ -299,6 +299,14 @@ func beforeTheDay() []happening {
 			s.extend(x.id, x.tag, object{"minutes": 10}).is(200, nil)
 		}},
 		{"the visit of Friday is cancelled before its confirmation has gone out", func(s *salon) { onFriday(s).after("cancel") }},
+		{"it moves and is cancelled before the client hears of either", func(s *salon) {
+			x := onFriday(s)
+			s.sendDue()
+			x.to(friday(10, 0).AddDate(0, 0, 1))
+			x.after("cancel")
+			require.Equal(s.t, []string{"2026-06-12 10:00"}, s.column(`SELECT to_char(before_at AT TIME ZONE 'Europe/Berlin', 'YYYY-MM-DD HH24:MI') FROM reminder WHERE kind = 'cancelled'`),
+				"what is cancelled for her is Friday")
+		}},
 		{"a cut of tomorrow is cancelled when all were told of it", func(s *salon) {
 			x := s.upon(s.book(s.client("Nora"), tuesday(10, 0), s.trim(s.ben)))
 			s.at(monday(8, 10))
