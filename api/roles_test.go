@@ -68,6 +68,7 @@ var mayDo = map[string]string{
 	"get-message-rules": "odla", "set-message-rules": "o", "get-message-wishes": "odl", "set-message-wishes": "odl",
 	"list-languages": "odla", "get-language": "odla", "set-language": "o", "delete-language": "o", "preview-message": "odl",
 	"note-yes": "odl", "take-back-yes": "odl",
+	"get-invitation-settings": "o", "set-invitation-settings": "o", "list-invitation-replies": "odl",
 	"tell-running-late": "odl", "list-calls": "odl", "add-call-try": "odl",
 }
 
@@ -135,7 +136,7 @@ func (s *salon) requests() map[string]request {
 		"add-head":      object{"measured_on": "2026-06-08", "hair": hair()},
 		"make-estimate": object{"service_id": straightening, "hair": hair()}, "phone-estimate": object{"reach": "chin", "history": []string{"nothing"}},
 		"find-openings": object{"services": s.straightening(), "limit": 2},
-		"book-visit":    object{"client_id": s.client("Nora"), "start": start.Add(73 * time.Hour), "services": s.straightening()},
+		"book-visit":    object{"client_id": s.client("Nora"), "start": start.Add(169 * time.Hour), "services": s.straightening()},
 		"move-visit":    object{"start": start.Add(97 * time.Hour), "approved_by": "Ada"}, "finish-visit": object{},
 		"cancel-visit": object{"others": "keep"}, "extend-visit": object{"minutes": 5}, "set-visit-group": object{"group_id": things["visit-groups"]},
 		"swap-visit":          object{"other_id": s.visit("Olga", start.Add(121*time.Hour)), "other_version": 1, "approved_by": "Ada"},

@@ -14,6 +14,7 @@ func (s *salon) db() *sql.DB {
 	s.t.Helper()
 	db, err := sql.Open("pgx", s.url)
 	require.NoError(s.t, err)
+	db.SetMaxIdleConns(0) // a test may look often, and the cluster has few connections
 	s.t.Cleanup(func() { _ = db.Close() })
 	return db
 }
