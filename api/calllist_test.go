@@ -37,7 +37,7 @@ func (s *salon) callList() []api.CallBody {
 		Items []api.CallBody
 	}
 	s.call("GET", "/v1/calls", nil).is(200, &out)
-	require.Equal(s.t, out.Open, len(out.Items))
+	require.Len(s.t, out.Items, out.Open)
 	return out.Items
 }
 
@@ -106,7 +106,7 @@ func TestAYesOnTheTelephoneIsNotedWithTheVisit(t *testing.T) {
 func TestWhoHasNotSaidYesIsCalledSomeHoursAfterTheReminder(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
-	v, tag := s.book(s.client("Mara"), friday(10, 0), s.trim(s.ben))
+	v, _ := s.book(s.client("Mara"), friday(10, 0), s.trim(s.ben))
 	s.sendDue()
 	asked := friday(10, 0).AddDate(0, 0, -1)
 	s.at(asked)
@@ -124,7 +124,7 @@ func TestWhoHasNotSaidYesIsCalledSomeHoursAfterTheReminder(t *testing.T) {
 	require.Empty(t, s.callList())
 	s.call("DELETE", "/v1/visits/"+v.ID+"/yes", nil).is(200, nil)
 	require.Len(t, s.callList(), 1)
-	_, tag = s.read(v.ID)
+	_, tag := s.read(v.ID)
 	a := s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": friday(12, 0)}, "If-Match", tag).is(200, nil)
 	require.Empty(t, s.callList(), "what was asked was another time")
 	a = s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": friday(10, 0)}, "If-Match", a.header.Get("ETag")).is(200, nil)

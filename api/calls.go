@@ -395,7 +395,7 @@ func (s *Server) tryCall(ctx context.Context, t *store.Tx, n salonDay, id string
 	y = store.CallTry{Reminder: id, Outcome: b.Outcome, Note: b.Note, Again: b.Again, SaidYes: b.SaidYes, At: s.now(), By: by}
 	y.Settles = b.Outcome == store.Reached || b.Outcome == store.LeftWord && list[0].wish.Voice && b.Again == nil
 	if b.SaidYes {
-		if _, err := s.saysYes(ctx, t, &v, "call", by); err != nil {
+		if err := s.saysYes(ctx, t, &v, "call", by); err != nil {
 			return y, err
 		}
 	}

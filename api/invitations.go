@@ -206,7 +206,7 @@ var aboutInvited = []notify.Kind{notify.Confirmation, notify.Moved, notify.Cance
 // have arrived goes with the next one.
 func follows(d store.Due, p store.Part, sent store.Invitation) bool {
 	fresh := p.Sequence > sent.Sequence || !sent.Arrived || sent.MessageID == d.Reminder.MessageID || sent.Method == ics.Cancel && p.Live
-	switch notify.Kind(d.Reminder.Kind) {
+	switch notify.Kind(d.Reminder.Kind) { //nolint:exhaustive // the others need nothing here
 	case notify.Confirmation, notify.Moved:
 		return comes(d.Visit, p)
 	case notify.Cancelled:

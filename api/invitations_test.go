@@ -158,7 +158,7 @@ func TestABookedVisitIsAnInvitationThatFollowsIt(t *testing.T) {
 	for _, private := range []string{"Quist", hairWord, "note"} {
 		require.NotContains(t, first.ics, private)
 	}
-	require.Equal(t, m.column(`SELECT uid FROM visit_part WHERE subject = 'client'`), []string{e.UID}, "as in her calendar")
+	require.Equal(t, []string{e.UID}, m.column(`SELECT uid FROM visit_part WHERE subject = 'client'`), "as in her calendar")
 
 	a := m.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start.Add(time.Hour)}, "If-Match", tag).is(200, nil)
 	update := m.change(v.ID)

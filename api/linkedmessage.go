@@ -96,7 +96,7 @@ func (l *linked) stopped(what string) *time.Time {
 	return last
 }
 
-func (s *Server) describeLinked(l *linked, href, done string) (pages.AnswerPage, error) {
+func (s *Server) describeLinked(l *linked, href, done string) pages.AnswerPage {
 	n := l.salon
 	p := pages.AnswerPage{Salon: n.row.Name, Phone: n.row.Phone, Href: href, Done: done, Location: n.loc}
 	if k := l.kind.topic; k == aboutTheVisit || k == beforeVisit {
@@ -107,7 +107,7 @@ func (s *Server) describeLinked(l *linked, href, done string) (pages.AnswerPage,
 		{Key: stopWay, Words: by, Stopped: l.stopped(stopWay)}}
 	stopped := p.Topics[0].Stopped != nil && l.kind.topic == aboutTheVisit || p.Topics[1].Stopped != nil
 	p.StillTold = stopped && l.to.phone != ""
-	return p, nil
+	return p
 }
 
 // cannotAnswer says in a word why there is no yes to say to a visit, "" when there

@@ -62,7 +62,7 @@ func (s *Server) clientFacts(ctx context.Context, t *store.Tx, n salonDay, m *ou
 // or the retouch.
 func (s *Server) addWindow(ctx context.Context, t *store.Tx, n salonDay, m *outgoing, f *notify.Facts) error {
 	last := scheduling.CivilDate(realEnd(m.visit), n.loc)
-	switch m.kind {
+	switch m.kind { //nolint:exhaustive // the others need nothing here
 	case notify.FirstWash:
 		from, to := last.Add(firstWashFrom), last.Add(firstWashTo)
 		if dry := scheduling.CivilDate(*f.KeepDryUntil, n.loc); from.Before(dry) { // not washed before

@@ -84,8 +84,8 @@ func (s *Server) withLink(c echo.Context, f func(context.Context, *store.Tx, *li
 		if err != nil {
 			return err
 		}
-		page, err = s.describeLinked(l, messagePath+secret, done)
-		return err
+		page = s.describeLinked(l, messagePath+secret, done)
+		return nil
 	})
 	if is(err, scheduling.ErrNotFound) {
 		return noSuchLink(c)
@@ -156,7 +156,7 @@ func (s *Server) sayYes(c echo.Context) error {
 		case err != nil || !shown.Equal(v.Start):
 			return "The visit has another time now. Please look at it and press the button again.", nil
 		}
-		_, err := s.saysYes(ctx, t, &v, "page", "")
+		err := s.saysYes(ctx, t, &v, "page", "")
 		return "Thank you, we look forward to seeing you.", err
 	})
 }

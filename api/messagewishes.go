@@ -148,7 +148,7 @@ func (s *Server) setMessageWishes(ctx context.Context, in *messageWishesInput) (
 		if err != nil {
 			return err
 		}
-		_, to, err := s.spokenToOf(ctx, t, n, in.ID)
+		to, err := s.spokenToOf(ctx, t, n, in.ID)
 		if err != nil {
 			return err
 		}
@@ -167,14 +167,14 @@ func (s *Server) setMessageWishes(ctx context.Context, in *messageWishesInput) (
 	return out, err
 }
 
-// spokenToOf is a client and who is spoken to for her.
-func (s *Server) spokenToOf(ctx context.Context, t *store.Tx, n salonDay, client string) (store.Client, person, error) {
+// spokenToOf is who is spoken to for a client.
+func (s *Server) spokenToOf(ctx context.Context, t *store.Tx, n salonDay, client string) (person, error) {
 	c, err := t.ClientByID(ctx, client)
 	if err != nil {
-		return c, person{}, err
+		return person{}, err
 	}
 	minors, err := t.MinorsOf(ctx, client)
-	return c, s.spokenTo(n, c, minors), err
+	return s.spokenTo(n, c, minors), err
 }
 
 func (s *Server) writeMessageWishes(ctx context.Context, t *store.Tx, w store.MessageWish) (*found[MessageWishesBody], error) {
@@ -186,7 +186,7 @@ func (s *Server) writeMessageWishes(ctx context.Context, t *store.Tx, w store.Me
 	if err != nil {
 		return nil, err
 	}
-	_, to, err := s.spokenToOf(ctx, t, n, w.Client)
+	to, err := s.spokenToOf(ctx, t, n, w.Client)
 	if err != nil {
 		return nil, err
 	}

@@ -278,9 +278,12 @@ func TestNoFailureTakesAbsencesAway(t *testing.T) {
 		{"not there", status(404), "", "404 Not Found"},
 		{"gone", status(410), "", "410 Gone"},
 		{"204", status(204), "", "204"},
-		{"a loop", func(w http.ResponseWriter, r *http.Request) bool { http.Redirect(w, r, r.URL.Path, 302); return true }, "", "more than 3 times"},
+		{"a loop", func(w http.ResponseWriter, r *http.Request) bool {
+			http.Redirect(w, r, r.URL.Path, http.StatusFound)
+			return true
+		}, "", "more than 3 times"},
 		{"sent inwards", func(w http.ResponseWriter, r *http.Request) bool {
-			http.Redirect(w, r, "http://10.0.0.1/"+privateSecret, 302)
+			http.Redirect(w, r, "http://10.0.0.1/"+privateSecret, http.StatusFound)
 			return true
 		}, "", "may not be used"},
 		{"sent to a file", func(w http.ResponseWriter, r *http.Request) bool {
@@ -418,7 +421,7 @@ func TestAnAddressThatGivesNoCalendarIsRefusedAndNothingIsKept(t *testing.T) {
 		require.Equal(t, []string{"body /address"}, pointers(p), x)
 		require.NotContains(t, p.Detail, privateSecret)
 	}
-	require.Contains(t, string(s.call("POST", "/v1/private-calendars", object{"staff_id": s.ada, "address": "http://127.0.0.1/cal/fx.ics"}).refused(422, "invalid").Errors[0].Detail), "one of this service")
+	require.Contains(t, s.call("POST", "/v1/private-calendars", object{"staff_id": s.ada, "address": "http://127.0.0.1/cal/fx.ics"}).refused(422, "invalid").Errors[0].Detail, "one of this service")
 	require.Equal(t, before, tables())
 	h.set(diary(lunch()), nil)
 	p := s.call("POST", "/v1/private-calendars", object{"staff_id": "x", "label": strings.Repeat("l", 81), "address": "x"}).refused(422, "invalid")

@@ -54,7 +54,7 @@ func (m tells) pointless(now time.Time) string {
 	case !slices.Contains(states, v.State):
 		return "the visit is " + words(v.State)
 	}
-	switch m.kind {
+	switch m.kind { //nolint:exhaustive // the others need nothing here
 	case notify.Held:
 		if v.HeldUntil != nil && !now.Before(*v.HeldUntil) {
 			return "the time is not pencilled any more"
@@ -122,7 +122,7 @@ const (
 // that has begun, or about hours that are over.
 func (m tells) tooLate(now time.Time) bool {
 	end := realEnd(m.visit)
-	switch m.kind {
+	switch m.kind { //nolint:exhaustive // the others need nothing here
 	case notify.Held:
 		return m.visit.HeldUntil == nil || !now.Before(*m.visit.HeldUntil)
 	case notify.Confirmation, notify.Prepare, notify.Reminder, notify.Moved, notify.Cancelled, notify.RunningLate, notify.HelperAway:

@@ -36,21 +36,21 @@ func (s *Server) noteYes(ctx context.Context, in *yesInput) (*found[VisitBody], 
 		if err != nil {
 			return v, err
 		}
-		_, err = s.saysYes(ctx, t, &v, in.Body.How, by)
+		err = s.saysYes(ctx, t, &v, in.Body.How, by)
 		return v, err
 	})
 }
 
-// saysYes notes that the client of a locked visit comes at its start, and reports
-// whether that is new.
-func (s *Server) saysYes(ctx context.Context, t *store.Tx, v *store.Visit, how, by string) (bool, error) {
+// saysYes notes that the client of a locked visit comes at its start.
+func (s *Server) saysYes(ctx context.Context, t *store.Tx, v *store.Visit, how, by string) error {
 	switch {
 	case isKept(*v):
-		return false, nobodyComes()
+		return nobodyComes()
 	case v.State != store.Booked:
-		return false, conflict("the visit is " + words(v.State))
+		return conflict("the visit is " + words(v.State))
 	}
-	return t.NoteYes(ctx, v, store.Yes{At: s.now(), How: how, NotedBy: by})
+	_, err := t.NoteYes(ctx, v, store.Yes{At: s.now(), How: how, NotedBy: by})
+	return err
 }
 
 func (s *Server) takeBackYes(ctx context.Context, in *ByID) (*found[VisitBody], error) {

@@ -76,22 +76,22 @@ func (d *deskWork) texts(query string, args ...any) []string {
 }
 
 // any picks a visit in one of the states, "" when there is none.
-func (d *deskWork) any(states ...string) (id, tag string, start, end time.Time) {
+func (d *deskWork) any(states ...string) (id, tag string, end time.Time) {
 	d.t.Helper()
-	rows, err := d.pool.Query(`SELECT visit_id, version, starts_at, ends_at FROM visit WHERE state = ANY($1) AND client_id IS NOT NULL ORDER BY visit_id`, states)
+	rows, err := d.pool.Query(`SELECT visit_id, version, ends_at FROM visit WHERE state = ANY($1) AND client_id IS NOT NULL ORDER BY visit_id`, states)
 	require.NoError(d.t, err)
 	defer rows.Close()
 	seen := 0
 	for rows.Next() {
 		var i string
 		var v int64
-		var a, z time.Time
-		require.NoError(d.t, rows.Scan(&i, &v, &a, &z))
+		var z time.Time
+		require.NoError(d.t, rows.Scan(&i, &v, &z))
 		if seen++; d.r.IntN(seen) == 0 {
-			id, tag, start, end = i, fmt.Sprintf(`"v%d"`, v), a, z
+			id, tag, end = i, fmt.Sprintf(`"v%d"`, v), z
 		}
 	}
-	return id, tag, start, end
+	return id, tag, end
 }
 
 // someTime is a quarter of an hour at work in the next days.
@@ -128,7 +128,7 @@ func (d *deskWork) key() []string {
 func (d *deskWork) something() string {
 	d.t.Helper()
 	visit := func(states ...string) (string, string) {
-		id, tag, _, _ := d.any(states...)
+		id, tag, _ := d.any(states...)
 		return "/v1/visits/" + id, tag
 	}
 	who := d.clients[d.r.IntN(len(d.clients))]
@@ -153,7 +153,7 @@ func (d *deskWork) something() string {
 		path, tag := visit("booked")
 		return d.ask("POST", path+"/arrive", nil, "If-Match", tag)
 	case 10:
-		id, tag, _, end := d.any("arrived", "under_way", "booked")
+		id, tag, end := d.any("arrived", "under_way", "booked")
 		if id != "" && d.now.Before(end) && d.r.IntN(4) > 0 {
 			d.to(end)
 		}
@@ -183,7 +183,7 @@ func (d *deskWork) to(at time.Time) {
 	if d.r.IntN(8) > 0 {
 		d.sendDue()
 	}
-	path, tag, _, _ := d.any("held")
+	path, tag, _ := d.any("held")
 	_ = d.ask("POST", "/v1/visits/"+path+"/move", object{"start": at.AddDate(0, 0, 3)}, "If-Match", tag) // which frees what has lapsed
 }
 

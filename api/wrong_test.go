@@ -136,7 +136,7 @@ func TestEveryFaultOfEveryFieldIsNamedAndChangesNothing(t *testing.T) {
 	for _, ops := range sp.Paths {
 		for _, method := range slices.Sorted(maps.Keys(ops)) {
 			op := ops[method]
-			if op.RequestBody == nil {
+			if op.RequestBody == nil || isFile(op) {
 				continue
 			}
 			r := requests[op.ID]

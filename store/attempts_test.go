@@ -129,7 +129,7 @@ func TestTwoWorkersNeverSendOneMessageAtOnce(t *testing.T) {
 	s := newSalon(t, 10)
 	r := s.dueNow()
 	var sends, waits atomic.Int32
-	deliver := func(context.Context, store.Due) (store.Outcome, error) {
+	deliver := func(context.Context, store.Due) (store.Outcome, error) { //nolint:unparam // as store.Deliver wants it
 		sends.Add(1)
 		time.Sleep(300 * time.Millisecond)
 		return sent, nil

@@ -53,7 +53,9 @@ func TestTheSalonsCalendarHasNoRowThatVisitsWaitFor(t *testing.T) {
 		done := make(chan error, 1)
 		go func() {
 			done <- s.try(func(tx *store.Tx) error {
-				require.NoError(t, tx.Exec(ctx, `SET LOCAL lock_timeout = '2s'`))
+				if err := tx.Exec(ctx, `SET LOCAL lock_timeout = '2s'`); err != nil {
+					return err
+				}
 				return sync(tx, b, s.ben, s.chairs[1])
 			})
 		}()

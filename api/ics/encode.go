@@ -196,15 +196,9 @@ func (w *lines) alarm(a Alarm) {
 	w.raw("END", ical.CompAlarm)
 }
 
-// put appends a property whose value is already in its written form, with at
-// most one parameter, given as name and value. No parameter ever holds text
-// that a person typed.
-func put(p ical.Props, name, value string, param ...string) {
-	prop := ical.Prop{Name: name, Value: value}
-	if len(param) == 2 {
-		prop.Params = ical.Params{param[0]: {param[1]}}
-	}
-	p[name] = append(p[name], prop)
+// put appends a property whose value is already in its written form.
+func put(p ical.Props, name, value string) {
+	p[name] = append(p[name], ical.Prop{Name: name, Value: value})
 }
 
 func instant(t time.Time) string { return t.UTC().Format(instantForm) }

@@ -78,7 +78,7 @@ func (f Facts) checkStaff(k Kind, faults *scheduling.Faults) {
 		checkText(faults, "client_initials", f.ClientInitials)
 		checkInitials(faults, "client_initials", f.ClientInitials)
 	}
-	switch k {
+	switch k { //nolint:exhaustive // the others need nothing here
 	case ClientLate:
 		checkSet(faults, "start", f.Start)
 		faults.Count("late_minutes", f.LateMinutes, 1, longestLate)
@@ -147,7 +147,7 @@ func (f Facts) checkVisit(k Kind, faults *scheduling.Faults) {
 	if len(cleanAll(f.Services)) == 0 {
 		faults.Add("services", "is empty", "at least one name")
 	}
-	switch k {
+	switch k { //nolint:exhaustive // the others need nothing here
 	case Moved:
 		checkSet(faults, "before", f.Before)
 	case Held:

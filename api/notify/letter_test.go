@@ -2,6 +2,7 @@ package notify
 
 import (
 	"encoding/base64"
+	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -144,7 +145,7 @@ func TestHostileMailsDoNoHarm(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			l, err := ReadLetter(strings.NewReader(mail))
 			if err != nil {
-				require.True(t, err == ErrUnreadable || err == ErrTooLarge, "%v", err)
+				require.True(t, errors.Is(err, ErrUnreadable) || errors.Is(err, ErrTooLarge), "%v", err)
 				return
 			}
 			require.LessOrEqual(t, len(l.Calendars), maxParts)

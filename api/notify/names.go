@@ -97,7 +97,7 @@ func Kinds() []Kind {
 
 // ForStaff tells whether messages of kind k go to staff.
 func (k Kind) ForStaff() bool {
-	switch k {
+	switch k { //nolint:exhaustive // the others need nothing here
 	case DayChanged, ClientLate, DidNotCome, HelperAway, CheckDue:
 		return true
 	}

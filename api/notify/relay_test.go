@@ -22,7 +22,6 @@ func (r *relay) NewSession(*gosmtp.Conn) (gosmtp.Session, error) { return &relay
 type relayed struct {
 	r        *relay
 	from, to string
-	came     *[]byte
 }
 
 func (s *relayed) Reset()                                        {}

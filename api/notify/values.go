@@ -151,7 +151,7 @@ func (w *Words) setStaff(v values, k Kind, f Facts) {
 // shown are the instants that message k shows, whose zones may differ.
 func (f Facts) shown(k Kind) []time.Time {
 	dry, tie := f.untils()
-	switch k {
+	switch k { //nolint:exhaustive // the others need nothing here
 	case Aftercare, DayAfter, AftercareEnd:
 		return []time.Time{f.End, dry, tie}
 	case Cancelled, RunningLate, DidNotCome, HelperAway, ClientLate:

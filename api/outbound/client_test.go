@@ -74,7 +74,7 @@ func TestAddressesThatAreNotPublicAreRefused(t *testing.T) {
 	} {
 		require.False(t, public(netip.MustParseAddr(a)), a)
 		err := elsewhere(t, nil, "93.184.215.14", a).do(t)
-		fault(t, err, NotPublic)
+		_ = fault(t, err, NotPublic)
 	}
 	require.False(t, public(netip.MustParseAddr("2606:2800:21f::1").WithZone("eth0")))
 	for _, a := range []string{
@@ -118,7 +118,7 @@ func TestAddressesThatMayNotBeUsedAreRefusedWithoutAskingAnybody(t *testing.T) {
 		e := fault(t, c.Check(tt.address), tt.want)
 		require.True(t, e.Lasting())
 		_, err := c.Do(t.Context(), Request{Address: tt.address})
-		fault(t, err, tt.want)
+		_ = fault(t, err, tt.want)
 	}
 	require.NoError(t, c.Check("https://calendars.example/"+secret+".ics?a=b#c"))
 	require.NoError(t, c.Check("https://calendars.example:443/"))
@@ -142,7 +142,7 @@ func TestANameThatLeadsElsewhereTheSecondTimeReachesNobody(t *testing.T) {
 	list, err := c.addresses(t.Context(), "calendars.example") // the answer that a check would have believed
 	require.NoError(t, err)
 	require.True(t, c.may(list[0], "443"))
-	fault(t, c.do(t), NotPublic)
+	_ = fault(t, c.do(t), NotPublic)
 	require.Equal(t, 2, asked)
 	require.Zero(t, reached.Load())
 }
@@ -151,7 +151,7 @@ func TestTheNumericAddressIsCheckedRightBeforeConnecting(t *testing.T) {
 	s := httptest.NewServer(http.NotFoundHandler())
 	defer s.Close()
 	_, err := NewClient(Options{}).dial(t.Context(), "tcp", s.Listener.Addr().String())
-	fault(t, err, NotPublic)
+	_ = fault(t, err, NotPublic)
 	conn, err := NewClient(Options{Loopback: true}).dial(t.Context(), "tcp", s.Listener.Addr().String())
 	require.NoError(t, err)
 	require.NoError(t, conn.Close())
@@ -175,11 +175,11 @@ func TestAPublicServerIsReachedWithItsCertificateChecked(t *testing.T) {
 	require.Equal(t, `"1"`, res.Header.Get("ETag"))
 
 	err = c.do(t) // another name than the certificate's
-	fault(t, err, BadCertificate)
+	_ = fault(t, err, BadCertificate)
 	c = elsewhere(t, s, "93.184.215.14")
 	c.transport.TLSClientConfig.RootCAs = x509.NewCertPool()
 	_, err = c.Do(t.Context(), Request{Address: "https://example.com/" + secret})
-	fault(t, err, BadCertificate)
+	_ = fault(t, err, BadCertificate)
 }
 
 func TestNothingOfTheEnvironmentStandsBetween(t *testing.T) {
@@ -197,7 +197,7 @@ func TestOnlyATriedOutServiceReachesItsOwnMachine(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "hello", string(res.Body))
 	_, err = NewClient(Options{}).Do(t.Context(), Request{Address: at})
-	fault(t, err, BadAddress)
+	_ = fault(t, err, BadAddress)
 	_, err = NewClient(Options{}).Do(t.Context(), Request{Address: strings.Replace(at, "http:", "https:", 1)})
 	require.Error(t, err)
 	for _, other := range []string{"http://10.0.0.1/", "https://10.0.0.1/", "https://192.168.0.1:443/", "http://example.com/", "https://example.com:8443/"} {
@@ -206,7 +206,7 @@ func TestOnlyATriedOutServiceReachesItsOwnMachine(t *testing.T) {
 	c.lookup = func(context.Context, string) ([]netip.Addr, error) {
 		return []netip.Addr{netip.MustParseAddr("192.168.0.1")}, nil
 	}
-	fault(t, c.do(t), NotPublic)
+	_ = fault(t, c.do(t), NotPublic)
 }
 
 func TestEveryRedirectIsCheckedLikeTheFirstAddress(t *testing.T) {
@@ -234,7 +234,7 @@ func TestEveryRedirectIsCheckedLikeTheFirstAddress(t *testing.T) {
 		"https://example.com:8443/", "file:///etc/passwd", "", "https://%zz", "//127.0.0.1/end", "https://example.com/" + strings.Repeat("x", MaxAddress),
 	} {
 		_, err := get()
-		fault(t, err, BadRedirect)
+		_ = fault(t, err, BadRedirect)
 	}
 	require.Zero(t, inside.Load())
 	for _, to = range []string{"/end", "https://example.com/end", "//example.com/end", "https://www.example.com/end"} {
@@ -247,7 +247,7 @@ func TestEveryRedirectIsCheckedLikeTheFirstAddress(t *testing.T) {
 	}
 	to = "/again/" + secret
 	_, err := get()
-	fault(t, err, TooManyRedirects)
+	_ = fault(t, err, TooManyRedirects)
 }
 
 func TestNobodyIsSentOnFromHTTPSToHTTP(t *testing.T) {
@@ -259,7 +259,7 @@ func TestNobodyIsSentOnFromHTTPSToHTTP(t *testing.T) {
 	roots.AddCert(s.Certificate())
 	c := NewClient(Options{Loopback: true, Roots: roots}) // where both may be reached as such
 	_, err := c.Do(t.Context(), Request{Address: s.URL + "/" + secret, Redirects: 3})
-	fault(t, err, BadRedirect)
+	_ = fault(t, err, BadRedirect)
 }
 
 func TestRedirectsAreFollowedAsOftenAsAllowed(t *testing.T) {
@@ -274,7 +274,7 @@ func TestRedirectsAreFollowedAsOftenAsAllowed(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "there", string(res.Body))
 	_, err = c.Do(t.Context(), Request{Address: at, Redirects: 2})
-	fault(t, err, TooManyRedirects)
+	_ = fault(t, err, TooManyRedirects)
 	res, err = c.Do(t.Context(), Request{Address: at})
 	require.NoError(t, err)
 	require.Equal(t, http.StatusMovedPermanently, res.Status)
@@ -331,7 +331,7 @@ func TestABodyEndsAtTheLimit(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "unpacked", string(res.Body))
 	_, err = get("broken", false)
-	fault(t, err, BadAnswer)
+	_ = fault(t, err, BadAnswer)
 }
 
 func TestASlowServerIsGivenUp(t *testing.T) {
@@ -406,7 +406,7 @@ func TestWhatIsNotHTTPIsSaidSo(t *testing.T) {
 				tt.serve(n)
 			})
 			_, err := c.Do(t.Context(), Request{Address: at})
-			fault(t, err, tt.want)
+			_ = fault(t, err, tt.want)
 		})
 	}
 	closed, err := net.Listen("tcp", "127.0.0.1:0")
@@ -420,11 +420,11 @@ func TestWhatIsNotHTTPIsSaidSo(t *testing.T) {
 
 func TestANameThatLeadsNowhereIsSaidSo(t *testing.T) {
 	c := elsewhere(t, nil)
-	fault(t, c.do(t), UnknownHost)
+	_ = fault(t, c.do(t), UnknownHost)
 	c.lookup = func(context.Context, string) ([]netip.Addr, error) {
 		return nil, &net.DNSError{IsNotFound: true, Name: secret}
 	}
-	fault(t, c.do(t), UnknownHost)
+	_ = fault(t, c.do(t), UnknownHost)
 }
 
 func TestWordsDoNotTellWhetherAnInnerNameIsThere(t *testing.T) {
@@ -438,6 +438,6 @@ func TestWordsDoNotTellWhetherAnInnerNameIsThere(t *testing.T) {
 
 func TestAnErrorOfTheTransportDoesNotGetOut(t *testing.T) {
 	err := explain(t.Context(), "calendars.example", &url.Error{Op: "Get", URL: "https://calendars.example/" + secret, Err: errors.New(secret)})
-	fault(t, err, BadAnswer)
+	_ = fault(t, err, BadAnswer)
 	require.NotErrorAs(t, err, new(*url.Error))
 }

@@ -51,7 +51,7 @@ func RenderFeed(w io.Writer, p FeedPage) error {
 	p.Name, p.About, p.Late = clean(p.Name), cleanAll(p.About), cleanAll(p.Late)
 	var buf bytes.Buffer
 	// Both are made of what was checked above, with nothing that could end them.
-	v := feedView{FeedPage: p, Subscribe: template.URL(p.Webcal), Code: template.HTML(code)} //nolint:gosec
+	v := feedView{FeedPage: p, Subscribe: template.URL(p.Webcal), Code: template.HTML(code)} //nolint:gosec // both are made by the program
 	if err := templates.ExecuteTemplate(&buf, "feed", v); err != nil {
 		return fmt.Errorf("pages: render feed: %w", err)
 	}

@@ -212,13 +212,12 @@ func (r *reader) until(p *property, e *Event) {
 		return
 	}
 	var length span
-	switch {
-	case e.start.form == dateOnly:
+	if e.start.form == dateOnly {
 		if m.form != dateOnly {
 			r.doubt(e, p.line, p.name, "is a time although the start is a date; the days up to it count")
 		}
 		length.days = floor(int64(m.wall-e.start.wall)+day-1, day)
-	default:
+	} else {
 		if m.form == dateOnly {
 			r.doubt(e, p.line, p.name, "is a date although the start is a time; the midnight it begins with counts")
 		}

@@ -67,7 +67,7 @@ type moment struct {
 
 // instant is when the moment is. Zone is that of dates and floating times.
 func (m moment) instant(zone *time.Location) time.Time {
-	switch m.form {
+	switch m.form { //nolint:exhaustive // the others need nothing here
 	case dateOnly:
 		return dayStart(m.wall.days(), zone)
 	case floating:

@@ -55,7 +55,7 @@ func moduleFiles(t *testing.T, module string) ([]string, error) {
 	out, err := cmd.Output()
 	var answer struct{ Dir, Error string }
 	if e := json.Unmarshal(out, &answer); e != nil || answer.Dir == "" {
-		return nil, fmt.Errorf("go mod download %s: %v %v %s", module, err, e, answer.Error)
+		return nil, fmt.Errorf("go mod download %s: %w %v %s", module, err, e, answer.Error)
 	}
 	return calendarFiles(t, answer.Dir), nil
 }

@@ -59,7 +59,7 @@ func (r *reader) repeat(c *component, e *Event) {
 			})
 		case "RDATE":
 			r.values(p, e, func(s string) bool {
-				x, ok := r.extra(p, e, s)
+				x, ok := r.extra(p, s)
 				if ok {
 					e.repeats.dates = append(e.repeats.dates, x)
 				}
@@ -88,7 +88,7 @@ func (r *reader) values(p *property, e *Event, use func(string) bool) {
 }
 
 // extra reads one value of an RDATE.
-func (r *reader) extra(p *property, e *Event, s string) (extra, bool) {
+func (r *reader) extra(p *property, s string) (extra, bool) {
 	begin, end, period := strings.Cut(s, "/")
 	m, ok := r.at(p, begin)
 	if !ok {

@@ -172,7 +172,7 @@ func (r *rule) entry(p part, entry string) bool {
 		r.weekdays[weekday].add(nth)
 		return ok && okN && nth != 0
 	}
-	switch p {
+	switch p { //nolint:exhaustive // the others need nothing here
 	case byHour, byMinute, bySecond:
 		return r.clock(p, entry)
 	case byMonth:
@@ -181,7 +181,7 @@ func (r *rule) entry(p part, entry string) bool {
 		return ok
 	}
 	most := 366
-	switch p {
+	switch p { //nolint:exhaustive // the others need nothing here
 	case byWeek:
 		most = 53
 	case byMonthDay:
@@ -191,7 +191,7 @@ func (r *rule) entry(p part, entry string) bool {
 	if !ok || n == 0 {
 		return false
 	}
-	switch p {
+	switch p { //nolint:exhaustive // the others need nothing here
 	case byWeek:
 		r.weeks.add(n)
 	case byMonthDay:
@@ -212,7 +212,7 @@ func (r *rule) entry(p part, entry string) bool {
 // second before it, since no clock here shows leap seconds.
 func (r *rule) clock(p part, entry string) bool {
 	set, most := &r.hours, 23
-	switch p {
+	switch p { //nolint:exhaustive // the others need nothing here
 	case byMinute:
 		set, most = &r.minutes, 59
 	case bySecond:

@@ -16,8 +16,6 @@ type span struct {
 	seconds int64
 }
 
-func (s span) zero() bool { return s == span{} }
-
 // end is when a span ends that begins at start, which clocks of loc show as w.
 func (s span) end(start time.Time, w wall, loc *time.Location) time.Time {
 	if s.days != 0 {

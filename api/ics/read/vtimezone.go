@@ -122,7 +122,7 @@ func zoneRule(s string, start wall, before int, steps *int, give func(wall) bool
 	to := yearWall(zoneTo)
 	if r.until.form != absent {
 		last := r.until.wall
-		switch r.until.form {
+		switch r.until.form { //nolint:exhaustive // the others need nothing here
 		case zoned:
 			last += wall(before)
 		case dateOnly:
