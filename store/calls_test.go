@@ -168,3 +168,36 @@ func TestWhatLapsesHasNothingToSayAnyMore(t *testing.T) {
 	require.Equal(t, []any{r.ID, store.Withdrawn}, []any{list[0].ID, list[0].State})
 	require.NotNil(t, list[0].Done)
 }
+
+func TestWhoTellsSomebodyOfHerDayWaitsForWhoeverElseDoes(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	held, release, second := make(chan struct{}), make(chan struct{}), make(chan error, 1)
+	first := make(chan error, 1)
+	ask := func(tx *store.Tx) error {
+		_, err := tx.WaitingForStaff(t.Context(), s.ada, "day_changed")
+		return err
+	}
+	go func() {
+		first <- s.store.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error {
+			err := ask(tx)
+			close(held)
+			<-release
+			return err
+		})
+	}()
+	<-held
+	go func() { second <- s.store.InTx(t.Context(), s.row.ID, ask) }()
+	require.NoError(t, s.store.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error {
+		_, err := tx.WaitingForStaff(t.Context(), s.ben, "day_changed")
+		return err
+	}), "somebody else's day is no matter")
+	select {
+	case err := <-second:
+		require.Fail(t, "did not wait", "%v", err)
+	case <-time.After(200 * time.Millisecond):
+	}
+	close(release)
+	require.NoError(t, <-first)
+	require.NoError(t, <-second)
+}
