@@ -3,6 +3,7 @@ package read
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -55,7 +56,7 @@ func moduleFiles(t *testing.T, module string) ([]string, error) {
 	out, err := cmd.Output()
 	var answer struct{ Dir, Error string }
 	if e := json.Unmarshal(out, &answer); e != nil || answer.Dir == "" {
-		return nil, fmt.Errorf("go mod download %s: %w %v %s", module, err, e, answer.Error)
+		return nil, fmt.Errorf("go mod download %s: %w", module, errors.Join(err, e, errors.New(answer.Error)))
 	}
 	return calendarFiles(t, answer.Dir), nil
 }
