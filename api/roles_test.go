@@ -79,6 +79,17 @@ type request struct {
 	headers      []string
 }
 
+// besides are the headers without one of them.
+func (r request) besides(name string) []string {
+	var out []string
+	for i := 0; i+1 < len(r.headers); i += 2 {
+		if r.headers[i] != name {
+			out = append(out, r.headers[i], r.headers[i+1])
+		}
+	}
+	return out
+}
+
 // things are one of each that an id can name, by the path that it stands in.
 func (s *salon) things() map[string]string {
 	s.t.Helper()

@@ -249,7 +249,7 @@ func TestACancelledVisitFreesItsTime(t *testing.T) {
 		states[r.Kind] = r.State
 	}
 	require.Equal(t, map[string]string{"confirmation": "withdrawn", "prepare": "withdrawn", "client_late": "withdrawn",
-		"day_changed": "withdrawn", "cancelled": "waiting"}, states)
+		"day_changed": "withdrawn", "reminder": "withdrawn", "cancelled": "waiting"}, states)
 	s.book(client, v.Start, s.straightening())
 }
 

@@ -188,21 +188,38 @@ func (d *demoSalon) visitsToCome(ctx context.Context, client store.Client) ([]st
 
 // opening is the first one from tomorrow on in which the client is free.
 func (d *demoSalon) opening(ctx context.Context, client store.Client) (api.OpeningBody, error) {
-	hair := demoHair()
-	ask := api.OpeningsRequest{Services: []api.ServiceRequest{{ServiceID: d.services[straightening].ID, Hair: &hair}},
-		FirstDate: scheduling.CivilDate(d.now, d.loc).Add(1).String(), Limit: 200}
-	found, err := d.server.Openings(ctx, d.row.ID, ask)
-	if err != nil {
-		return api.OpeningBody{}, err
-	}
 	visits, err := d.visitsToCome(ctx, client)
 	if err != nil {
 		return api.OpeningBody{}, err
 	}
-	for _, o := range found.Openings {
+	found, err := d.openings(ctx)
+	if err != nil {
+		return api.OpeningBody{}, err
+	}
+	for _, o := range found {
 		if !slices.ContainsFunc(visits, func(v store.Visit) bool { return v.Start.Before(o.End) && o.Start.Before(v.End) }) {
 			return o, nil
 		}
 	}
 	return api.OpeningBody{}, errors.New("the demo's calendar is full: start with --fresh")
+}
+
+// openings are those of every stylist who straightens, at her own pace, by start.
+func (d *demoSalon) openings(ctx context.Context) ([]api.OpeningBody, error) {
+	hair := demoHair()
+	var all []api.OpeningBody
+	for _, p := range d.staff {
+		if !p.MayLead || !p.Active || !slices.Contains(p.Skills, scheduling.SkillStraightening) {
+			continue
+		}
+		ask := api.OpeningsRequest{Services: []api.ServiceRequest{{ServiceID: d.services[straightening].ID, LeadID: p.ID, Hair: &hair}},
+			FirstDate: scheduling.CivilDate(d.now, d.loc).Add(1).String(), Limit: 200}
+		found, err := d.server.Openings(ctx, d.row.ID, ask)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, found.Openings...)
+	}
+	slices.SortStableFunc(all, func(a, b api.OpeningBody) int { return a.Start.Compare(b.Start) })
+	return all, nil
 }
