@@ -1,6 +1,7 @@
 package api_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"strings"
 	"testing"
@@ -165,6 +166,35 @@ func TestACallWithoutAReasonLeavesTheListByItself(t *testing.T) {
 	require.Equal(t, "+4930901821", s.callList()[0].Phone, "as it is now")
 	s.at(friday(12, 1))
 	require.Empty(t, s.callList(), "it is past")
+}
+
+// A call is judged by what its message keeps, too: how late the visit was to begin,
+// and who was in charge.
+func TestACallIsJudgedByWhatItsMessageKeeps(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), friday(10, 0), s.trim(s.ben))
+	s.behind(`UPDATE client SET contact_by = 'call', phone = '+4930901821'`)
+	s.behind(`DELETE FROM reminder`)
+	kinds := func() []string {
+		var out []string
+		for _, c := range s.callList() {
+			out = append(out, c.Kind)
+		}
+		return out
+	}
+	call := func(kind, detail string) {
+		s.inLine(store.Reminder{Visit: v.ID, Kind: kind, Before: &v.Start, Detail: json.RawMessage(detail)})
+		s.behind(`UPDATE reminder SET state = 'to_call' WHERE kind = $1`, kind)
+	}
+	call("running_late", `{"late_minutes": 30, "new_start_at": "`+v.Start.Add(30*time.Minute).Format(time.RFC3339)+`"}`)
+	require.Equal(t, []string{"running_late"}, kinds())
+	call("moved", `{"leads": ["`+s.ada+`"]}`)
+	require.Contains(t, kinds(), "moved", "somebody else is in charge")
+	s.behind(`UPDATE reminder SET detail = $1 WHERE kind = 'moved'`, `{"leads": ["`+s.ben+`"]}`)
+	require.Equal(t, []string{"running_late"}, kinds(), "all is as before")
+	s.behind(`UPDATE visit SET starts_at = starts_at + interval '1 day', ends_at = ends_at + interval '1 day'`)
+	require.NotContains(t, kinds(), "running_late", "that was another day")
 }
 
 func TestOneCallSaysWhenAVisitIsAndHowToPrepare(t *testing.T) {

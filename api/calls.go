@@ -94,6 +94,7 @@ func (s *Server) callRoutes() {
 // call is a message that may have to be said, with what it is about now.
 type call struct {
 	row   store.Reminder
+	tells tells
 	visit store.Visit
 	noYes bool
 	due   time.Time
@@ -200,14 +201,11 @@ func (x *callReader) call(ctx context.Context, r store.Reminder) (*call, error) 
 	} else if r.State != store.ToCall {
 		return nil, nil
 	}
-	m := tells{kind: notify.Kind(r.Kind), due: r.Due, visit: v, before: r.Before, dry: x.n.keepDryUntil(realEnd(v))}
 	var err error
-	if k, _ := kindNamed(r.Kind); k.topic == comeAgain {
-		if m.others, err = x.t.VisitsOfClient(ctx, v.Client); err != nil {
-			return nil, err
-		}
+	if c.tells, err = tellsOf(ctx, x.t, x.n, r, v); err != nil {
+		return nil, err
 	}
-	if m.pointless(now) != "" || m.tooLate(now) {
+	if c.tells.pointless(now) != "" || c.tells.tooLate(now) {
 		return nil, nil
 	}
 	if c.to, err = x.s.recipient(ctx, x.t, x.n, v); err != nil {
@@ -303,12 +301,8 @@ func (s *Server) writeCall(ctx context.Context, t *store.Tx, n salonDay, c call)
 // callWords is what a text message would say, without links, in the language of
 // whoever is called; a line of facts where no words are found.
 func (s *Server) callWords(ctx context.Context, t *store.Tx, n salonDay, c call, d store.Due) (string, error) {
-	m := &outgoing{due: d, to: c.to}
-	m.tells = tells{kind: notify.Kind(c.row.Kind), due: c.row.Due, visit: c.visit, before: c.row.Before, dry: n.keepDryUntil(realEnd(c.visit))}
+	m := &outgoing{tells: c.tells, due: d, to: c.to}
 	var err error
-	if m.detail, err = readDetail(c.row.Detail); err != nil {
-		return "", err
-	}
 	if m.rules, err = messageRulesOf(n.row); err != nil {
 		return "", err
 	}

@@ -1,8 +1,6 @@
 package api
 
 import (
-	"encoding/json"
-	"fmt"
 	"time"
 
 	"chairblock/api/notify"
@@ -28,16 +26,4 @@ type messageChange struct {
 	Visit  string            `json:"visit_id"`
 	What   notify.ChangeWhat `json:"what"`
 	Before *time.Time        `json:"before_at,omitempty"` // the start it had, when it was moved
-}
-
-// readDetail reads what a message keeps.
-func readDetail(doc json.RawMessage) (messageDetail, error) {
-	var d messageDetail
-	if len(doc) == 0 {
-		return d, nil
-	}
-	if err := json.Unmarshal(doc, &d); err != nil {
-		return d, fmt.Errorf("api: detail of message: %w", err)
-	}
-	return d, nil
 }

@@ -77,19 +77,13 @@ func (s *Server) linkOf(ctx context.Context, d store.Due) (string, error) {
 
 // decideMessage says whether m goes out now, and how.
 func (s *Server) decideMessage(ctx context.Context, t *store.Tx, n salonDay, m *outgoing) error {
-	r, v := m.due.Reminder, m.due.Visit
-	m.tells = tells{kind: notify.Kind(r.Kind), due: r.Due, visit: v, before: r.Before, dry: n.keepDryUntil(realEnd(v))}
+	r := m.due.Reminder
 	var err error
-	if m.detail, err = readDetail(r.Detail); err != nil {
+	if m.tells, err = tellsOf(ctx, t, n, r, m.due.Visit); err != nil {
 		return err
 	}
 	if m.rules, err = messageRulesOf(n.row); err != nil {
 		return err
-	}
-	if k, _ := kindNamed(r.Kind); k.topic == comeAgain {
-		if m.others, err = t.VisitsOfClient(ctx, v.Client); err != nil {
-			return err
-		}
 	}
 	switch why := m.pointless(s.now()); {
 	case r.State == store.Withdrawn:

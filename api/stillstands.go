@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"slices"
 	"time"
 
@@ -18,6 +19,20 @@ type tells struct {
 	detail messageDetail
 	dry    time.Time     // when the hours are over in which hair stays dry
 	others []store.Visit // of the same client, where the kind asks for them
+}
+
+// tellsOf reads what a message about v is about, as it is now.
+func tellsOf(ctx context.Context, t *store.Tx, n salonDay, r store.Reminder, v store.Visit) (tells, error) {
+	m := tells{kind: notify.Kind(r.Kind), due: r.Due, visit: v, before: r.Before, dry: n.keepDryUntil(realEnd(v))}
+	kept, err := readOccasion(r)
+	if err != nil {
+		return m, err
+	}
+	m.detail = kept.messageDetail
+	if k, _ := kindNamed(r.Kind); k.topic == comeAgain {
+		m.others, err = t.VisitsOfClient(ctx, v.Client)
+	}
+	return m, err
 }
 
 // standsIn are the states in which a visit still has what a message says of it.
