@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 
@@ -30,8 +31,7 @@ func (s *Server) secure() bool { return strings.HasPrefix(s.base, "https://") }
 // one-time link (see SessionURL) and refuse changes that another site's page
 // asks a browser to make.
 func (s *Server) MountPages() {
-	guard := echo.WrapMiddleware(http.NewCrossOriginProtection().Handler)
-	page := s.echo.Group("", guard, pageHeaders, limitForm)
+	page := s.PageGroup()
 	page.GET("/open/:link", s.openLink)
 	page.GET("/", s.boardPage, s.signedIn("get-day"))
 	page.POST("/walk-in", s.walkInPage, s.signedIn("add-walk-in"))
@@ -41,6 +41,31 @@ func (s *Server) MountPages() {
 	page.POST("/book", s.bookPage, s.signedIn("book-visit"))
 	s.echo.GET(pages.AssetPrefix+"*", echo.WrapHandler(pages.Assets()))
 }
+
+// PageGroup is where pages are registered: it refuses changes that another site's
+// page asks a browser to make, sends the headers that every page has, and limits
+// what a form may hold.
+func (s *Server) PageGroup() *echo.Group {
+	return s.echo.Group("", echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, limitForm)
+}
+
+// SignedIn lets in who may do an operation of the interface, by its id, and asks
+// everybody else to sign in.
+func (s *Server) SignedIn(operation string) echo.MiddlewareFunc { return s.signedIn(operation) }
+
+// Sorry answers a page with what went wrong.
+func Sorry(c echo.Context, err error) error { return sorry(c, err) }
+
+// Message answers a page with one short message.
+func Message(c echo.Context, status int, title, text string) error {
+	return message(c, status, title, text)
+}
+
+// Keepable replaces what no database can hold as text.
+func Keepable(form url.Values) url.Values { return keepable(form) }
+
+// Now is the time by the clock of the server.
+func (s *Server) Now() time.Time { return s.now() }
 
 // SessionURL is the address that opens a browser session once.
 func (s *Server) SessionURL(link string) string { return s.base + "/open/" + link }

@@ -4,6 +4,8 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"html/template"
+	"io/fs"
 	"net/http"
 	"path"
 	"strings"
@@ -13,7 +15,7 @@ import (
 // nothing from elsewhere, no inline style or script, no framing. The caller
 // sends it as the Content-Security-Policy header.
 const ContentSecurityPolicy = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; " +
-	"form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	"connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // AssetPrefix is the path below which Assets must be mounted.
 const AssetPrefix = "/assets/"
@@ -62,6 +64,37 @@ func readAsset(name string) []byte {
 	}
 	return b
 }
+
+// Publish adds files to what Assets serves, under paths that
+// carry their hash, and is called once for each package of pages, from a variable
+// or init of it. A file that cannot be read or a name that is taken is a fault of
+// the build and panics.
+func Publish(files fs.FS, names ...string) {
+	for _, name := range names {
+		b, err := fs.ReadFile(files, name)
+		if err != nil {
+			panic("pages: publish: " + err.Error())
+		}
+		base := path.Base(name)
+		if AssetPath(base) != "" {
+			panic("pages: publish: two files are called " + base)
+		}
+		addAsset(base, contentTypes[path.Ext(base)], b)
+	}
+}
+
+// contentTypes are those of files that may be published.
+var contentTypes = map[string]string{
+	".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml",
+	".png": "image/png", ".webmanifest": "application/manifest+json",
+}
+
+// Shared is a copy of the templates that every page uses, with their functions,
+// for a package of pages to add its own: "open" and "close" are the frame of
+// pages for people who are signed in and take a Frame, "start-private" opens the
+// document of a page behind a secret address, "field" takes a Field, "summary" a
+// []FieldError, "cautions" a []Caution, "safety" nothing.
+func Shared() *template.Template { return template.Must(templates.Clone()) }
 
 // AssetPath returns the path at which the asset called name is served, such as
 // "/assets/page-0123456789abcdef.css" for "page.css". The path changes with

@@ -1,7 +1,5 @@
 package pages
 
-import "slices"
-
 // Words of the form beside the values that JSON uses for them.
 var (
 	densityOptions  = []Option{{"low", "little"}, {"medium", "average"}, {"high", "a lot"}}
@@ -36,34 +34,34 @@ func (p BookPage) groups() []fieldGroup {
 
 func (p BookPage) clientGroup() fieldGroup {
 	f := p.Fields
-	known := sel(FieldClient, "Client", "", f.Client, p.Clients, "somebody new")
+	known := Select(FieldClient, "Client", "", f.Client, p.Clients, "somebody new")
 	for i := range known.Options {
 		known.Options[i].Class = "known"
 	}
-	return fieldGroup{Legend: "Who", Fields: []field{
+	return fieldGroup{Legend: "Who", Fields: []Field{
 		known,
-		input(FieldFirstName, "First name", "", "text", f.FirstName).stranger(),
-		input(FieldInitial, "Family name", "an initial is enough", "text", f.Initial).stranger(),
-		input(FieldPhone, "Phone", "with its country code; may be left out", "tel", f.Phone).stranger(),
-		input(FieldMail, "Mail", "may be left out", "email", f.Mail).stranger(),
-		sel(FieldPreferred, "Messages by", "", f.Preferred, preferredOptions, "not asked yet").stranger(),
+		Input(FieldFirstName, "First name", "", "text", f.FirstName).stranger(),
+		Input(FieldInitial, "Family name", "an initial is enough", "text", f.Initial).stranger(),
+		Input(FieldPhone, "Phone", "with its country code; may be left out", "tel", f.Phone).stranger(),
+		Input(FieldMail, "Mail", "may be left out", "email", f.Mail).stranger(),
+		Select(FieldPreferred, "Messages by", "", f.Preferred, preferredOptions, "not asked yet").stranger(),
 	}}
 }
 
 func (p BookPage) serviceGroup() fieldGroup {
 	f := p.Fields
-	service := field{Name: FieldService, Label: "Service", Kind: "select", Value: f.Service, EmptyText: "choose"}
+	service := Field{Name: FieldService, Label: "Service", Kind: "select", Value: f.Service, EmptyText: "choose"}
 	for _, s := range p.Services {
-		c := choice{Value: s.ID, Text: s.Name, Chosen: s.ID == f.Service}
+		c := Choice{Value: s.ID, Text: s.Name, Chosen: s.ID == f.Service}
 		if !s.NeedsHair {
 			c.Class = "nohair"
 		}
 		service.Options = append(service.Options, c)
 	}
-	return fieldGroup{Legend: "What and when", Fields: []field{
+	return fieldGroup{Legend: "What and when", Fields: []Field{
 		service,
-		sel(FieldStylist, "Stylist", "", f.Stylist, p.Stylists, "anybody"),
-		input(FieldDateFrom, "From this day on", "", "date", f.DateFrom),
+		Select(FieldStylist, "Stylist", "", f.Stylist, p.Stylists, "anybody"),
+		Input(FieldDateFrom, "From this day on", "", "date", f.DateFrom),
 	}}
 }
 
@@ -73,10 +71,10 @@ func (p BookPage) phoneGroup() fieldGroup {
 		Legend: "Hair nobody has seen yet: three questions for the telephone", Class: "hair",
 		Hint:    "The answer is then a range; it becomes firm after the consultation.",
 		Details: true, Open: f.Reach != "" || f.Ponytail != "" || len(f.History) > 0,
-		Fields: []field{
-			sel(FieldReach, "Pulled straight or wet, where does it reach?", "", f.Reach, reachOptions, "not asked"),
-			sel(FieldPonytail, "How thick is the ponytail?", "", f.Ponytail, ponytailOptions, "not asked"),
-			several(FieldHistory, "What was done to it in the last three years?", f.History, historyOptions),
+		Fields: []Field{
+			Select(FieldReach, "Pulled straight or wet, where does it reach?", "", f.Reach, reachOptions, "not asked"),
+			Select(FieldPonytail, "How thick is the ponytail?", "", f.Ponytail, ponytailOptions, "not asked"),
+			Several(FieldHistory, "What was done to it in the last three years?", f.History, historyOptions),
 		},
 	}
 }
@@ -85,31 +83,31 @@ func (p BookPage) hairGroup() fieldGroup {
 	f := p.Fields
 	g := fieldGroup{
 		Legend: "Hair", Class: "hair", Note: "This service takes the same time on any hair.",
-		Fields: []field{
+		Fields: []Field{
 			p.length(FieldLength, FieldLengthIn, "Length", "crown to ends, "+p.between("8 to 120", "3.15 to 47.24")+"; pulled straight, unless ticked below", f.Length),
-			sel(FieldDensity, "How much hair", "", f.Density, densityOptions, "choose"),
-			sel(FieldStrand, "Each hair", "", f.Strand, strandOptions, "choose"),
-			sel(FieldPorosity, "Porosity", "resistant, normal or porous", f.Porosity, porosityOptions, "choose"),
-			sel(FieldCurl, "Curl", "as it grows", f.Curl, curlOptions, "choose"),
+			Select(FieldDensity, "How much hair", "", f.Density, densityOptions, "choose"),
+			Select(FieldStrand, "Each hair", "", f.Strand, strandOptions, "choose"),
+			Select(FieldPorosity, "Porosity", "resistant, normal or porous", f.Porosity, porosityOptions, "choose"),
+			Select(FieldCurl, "Curl", "as it grows", f.Curl, curlOptions, "choose"),
 			p.length(FieldRegrowth, FieldRegrowthIn, "New growth only", "pulled straight; 0 or empty: all of the hair is treated", f.Regrowth),
-			tick(FieldFree, "Length as it hangs", "not pulled straight: what the curl takes up is added", f.Free),
-			tick(FieldDamaged, "Damaged", "bleached, brittle or breaking", f.Damaged),
-			tick(FieldNewClient, "First time here", "the consultation takes longer", f.NewClient),
+			Tick(FieldFree, "Length as it hangs", "not pulled straight: what the curl takes up is added", f.Free),
+			Tick(FieldDamaged, "Damaged", "bleached, brittle or breaking", f.Damaged),
+			Tick(FieldNewClient, "First time here", "the consultation takes longer", f.NewClient),
 		},
 	}
 	if p.Known != nil {
 		g.Lines = p.Known.Lines
-		g.Fields = append([]field{p.length(FieldCut, FieldCutIn, "Cut since then", "0 when nothing was", f.Cut)}, g.Fields...)
+		g.Fields = append([]Field{p.length(FieldCut, FieldCutIn, "Cut since then", "0 when nothing was", f.Cut)}, g.Fields...)
 	}
 	return g
 }
 
 // length is a number in the salon's unit.
-func (p BookPage) length(cm, in, label, hint, value string) field {
+func (p BookPage) length(cm, in, label, hint, value string) Field {
 	if p.Inches {
-		return number(in, label+", in", hint, value)
+		return Number(in, label+", in", hint, value)
 	}
-	return number(cm, label+", cm", hint, value)
+	return Number(cm, label+", cm", hint, value)
 }
 
 // between is a range in the salon's unit.
@@ -124,56 +122,17 @@ func (p BookPage) workGroup() fieldGroup {
 	f := p.Fields
 	return fieldGroup{
 		Legend: "How it is done", Class: "hair",
-		Fields: []field{
-			number(FieldSections, "Sections", "areas clipped away, 2 to 8", f.Sections),
+		Fields: []Field{
+			Number(FieldSections, "Sections", "areas clipped away, 2 to 8", f.Sections),
 			p.length(FieldPlate, FieldPlateIn, "Plate width", "printed on the iron, "+p.between("2.5 to 5", "0.99 to 1.96"), f.Plate),
-			sel(FieldHands, "Who works", "", f.Hands, handsOptions, ""),
-			number(FieldBatches, "Batches", "1 to 6; left empty: as few as the hair bears", f.Batches),
+			Select(FieldHands, "Who works", "", f.Hands, handsOptions, ""),
+			Number(FieldBatches, "Batches", "1 to 6; left empty: as few as the hair bears", f.Batches),
 		},
 	}
 }
 
-func input(name, label, hint, kind, value string) field {
-	return field{Name: name, Label: label, Hint: hint, Kind: kind, Value: value, Auto: "off"}
-}
-
-// number is a text field with a keyboard for numbers: unlike a number field it
-// keeps what was typed when that is not a number.
-func number(name, label, hint, value string) field {
-	f := input(name, label, hint, "text", value)
-	f.Mode = "decimal"
-	return f
-}
-
-func tick(name, label, hint string, checked bool) field {
-	return field{Name: name, Label: label, Hint: hint, Kind: "tick", Checked: checked}
-}
-
-// sel is a list to choose from. A value that is not in the list, for example of
-// somebody who has left, is kept as an entry of its own.
-func sel(name, label, hint, value string, options []Option, empty string) field {
-	f := field{Name: name, Label: label, Hint: hint, Kind: "select", Value: value, EmptyText: empty}
-	found := value == ""
-	for _, o := range options {
-		f.Options = append(f.Options, choice{Value: o.ID, Text: o.Name, Chosen: o.ID == value})
-		found = found || o.ID == value
-	}
-	if !found {
-		f.Options = append(f.Options, choice{Value: value, Text: "as entered: " + value, Chosen: true})
-	}
-	return f
-}
-
-func several(name, label string, values []string, options []Option) field {
-	f := field{Name: name, Label: label, Kind: "ticks"}
-	for _, o := range options {
-		f.Options = append(f.Options, choice{Value: o.ID, Text: o.Name, Chosen: slices.Contains(values, o.ID)})
-	}
-	return f
-}
-
 // stranger marks a field that is asked of a new client only.
-func (f field) stranger() field {
+func (f Field) stranger() Field {
 	f.Class = "stranger"
 	return f
 }

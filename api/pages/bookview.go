@@ -20,7 +20,7 @@ type bookView struct {
 	Groups  []fieldGroup
 	Carried []carried // what the step does not ask for
 	// Approval asks who said yes, nil when no caution needs that.
-	Approval *field
+	Approval *Field
 	Total    int
 	clock    clock
 }
@@ -31,38 +31,7 @@ type fieldGroup struct {
 	Details                   bool // folded away unless something in it is filled in
 	Open                      bool
 	Lines                     []string // what is known beforehand
-	Fields                    []field
-}
-
-// field is one control of the form.
-type field struct {
-	Name, Label, Hint, Error string
-	Kind                     string // "select", "tick", "ticks" or the type of an input
-	Mode                     string // inputmode
-	Auto                     string // autocomplete
-	Value                    string
-	Checked                  bool
-	Options                  []choice
-	EmptyText                string // first entry of a select, "" for none
-	Class                    string
-}
-
-// choice is one entry of a select or one of several boxes.
-type choice struct {
-	Value, Text, Class string
-	Chosen             bool
-}
-
-// Described lists the ids that explain the field, for aria-describedby.
-func (f field) Described() string {
-	var ids []string
-	if f.Hint != "" {
-		ids = append(ids, "h-"+f.Name)
-	}
-	if f.Error != "" {
-		ids = append(ids, "e-"+f.Name)
-	}
-	return strings.Join(ids, " ")
+	Fields                    []Field
 }
 
 func (p BookPage) validate() error {
@@ -113,7 +82,7 @@ func newBookView(p BookPage) bookView {
 }
 
 // approval is the list of those who may say yes to the cautions.
-func (p BookPage) approval() *field {
+func (p BookPage) approval() *Field {
 	asked := slices.ContainsFunc(p.Errors, func(e FieldError) bool { return formName(e.Field) == FieldApprovedBy })
 	var cautions []Caution
 	switch {
@@ -127,7 +96,7 @@ func (p BookPage) approval() *field {
 	if !asked && !slices.ContainsFunc(cautions, func(c Caution) bool { return c.Level.Class() == string(CautionNeedsYes) }) {
 		return nil
 	}
-	f := sel(FieldApprovedBy, "Licensed person who said yes", "without a yes this is not booked", p.Fields.ApprovedBy, p.Stylists, "choose")
+	f := Select(FieldApprovedBy, "Licensed person who said yes", "without a yes this is not booked", p.Fields.ApprovedBy, p.Stylists, "choose")
 	return &f
 }
 
@@ -135,7 +104,7 @@ func (p BookPage) approval() *field {
 // the list for the summary in the order of the form.
 func (v *bookView) placeErrors() {
 	left := slices.Clone(v.Errors)
-	place := func(f *field) (placed bool) {
+	place := func(f *Field) (placed bool) {
 		left = slices.DeleteFunc(left, func(e FieldError) bool {
 			if formName(e.Field) != f.Name {
 				return false

@@ -34,9 +34,9 @@ func (w *WalkIn) action() string {
 }
 
 // Fields are the controls of the form.
-func (w *WalkIn) Fields() []field {
-	return []field{
-		sel(FieldWalkService, "Walked in for", "", w.Service, w.Services, "choose"),
-		input(FieldWalkName, "First name", "", "text", w.Name),
+func (w *WalkIn) Fields() []Field {
+	return []Field{
+		Select(FieldWalkService, "Walked in for", "", w.Service, w.Services, "choose"),
+		Input(FieldWalkName, "First name", "", "text", w.Name),
 	}
 }

@@ -18,10 +18,16 @@ const module = "chairblock"
 // arrows says which of our packages each of our packages may import. A package
 // that is missing here fails the test: a new one has to find its place first.
 var arrows = map[string][]string{
-	"cmd/chairblock": {"api", "api/notify", "api/outbound", "scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings",
-		"scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
+	"cmd/chairblock": {"api", "api/notify", "api/outbound", "api/web", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist",
+		"scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings", "scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
 	"api": {"api/ics", "api/ics/read", "api/notify", "api/outbound", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
+	"api/web":              {"api", "api/pages"},
+	"api/web/desk":         {"api", "api/pages", "api/web", "scheduling"},
+	"api/web/stylist":      {"api", "api/pages", "api/web", "scheduling"},
+	"api/web/owner":        {"api", "api/pages", "api/web", "scheduling"},
+	"api/web/signin":       {"api", "api/pages", "api/web", "scheduling"},
+	"api/web/webtest":      {"api", "api/outbound", "api/web", "scheduling", "store", "store/storetest"}, // part of tests only
 	"api/ics":              {"scheduling"},
 	"api/ics/read":         {"scheduling"},
 	"api/notify":           {"api/outbound", "scheduling"},
@@ -51,8 +57,13 @@ var arrows = map[string][]string{
 // testArrows says what the tests of a package may import beside the package
 // itself and what it imports.
 var testArrows = map[string][]string{
-	"cmd/chairblock": {"migrations", "store/storetest"},
-	"api":            {"migrations", "store/storetest"},
+	"cmd/chairblock":  {"migrations", "store/storetest"},
+	"api":             {"migrations", "store/storetest"},
+	"api/web/webtest": {"migrations"},
+	"api/web/desk":    {"api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/stylist": {"api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/owner":   {"api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/signin":  {"api/web/webtest", "migrations", "store", "store/storetest"},
 	// what we write, we must be able to read
 	"api/ics/read": {"api/ics"},
 	"store":        {"scheduling/problemfile", "store/pg", "store/storetest"},

@@ -1,0 +1,24 @@
+package pages
+
+// Frame is what every page for people who are signed in has around it, for the
+// templates "open" and "close" (see Shared).
+type Frame struct {
+	Title, Salon string
+	Sub          string // beside the salon's name, such as whose time this is
+	AsOf         string // when the data was read, "10:42"
+	Ways         []Way
+	// Done says what has just been done, Summary what has to be put right.
+	Done    string
+	Summary []FieldError
+	Scripts []string // names of assets
+	// Manifest is the address of the manifest of pages that can be installed.
+	Manifest string
+	Class    string // of the body
+}
+
+// Way is a link to another page.
+type Way struct {
+	Href, Text string
+	Here       bool // this is the page
+	Count      int  // how many things wait there, 0 for none
+}

@@ -1,0 +1,118 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/api"
+	"chairblock/api/pages"
+)
+
+// Site is where pages are registered and what they ask. Make one with New.
+type Site struct {
+	*api.Server
+	group *echo.Group
+}
+
+// New makes the site of a server.
+func New(s *api.Server) *Site { return &Site{Server: s, group: s.PageGroup()} }
+
+// GET registers a page for whoever may do an operation of the interface.
+func (s *Site) GET(path, operation string, h echo.HandlerFunc) {
+	s.group.GET(path, h, s.SignedIn(operation))
+}
+
+// POST registers what a form of a page does.
+func (s *Site) POST(path, operation string, h echo.HandlerFunc) {
+	s.group.POST(path, h, s.SignedIn(operation))
+}
+
+// Open registers something that needs no sign-in.
+func (s *Site) Open(method, path string, h echo.HandlerFunc) { s.group.Add(method, path, h) }
+
+// Get asks for what stands at a path of the interface, below /v1.
+func Get[T any](ctx context.Context, s *Site, path string, query url.Values) (T, error) {
+	var out T
+	_, err := s.Into(ctx, api.Question{Path: path, Query: query}, &out)
+	return out, err
+}
+
+// Items asks for a list of the interface.
+func Items[T any](ctx context.Context, s *Site, path string, query url.Values) ([]T, error) {
+	list, err := Get[struct{ Items []T }](ctx, s, path, query)
+	return list.Items, err
+}
+
+// Salon is what pages need to know of the salon.
+type Salon struct {
+	Name, Currency string
+	Location       *time.Location
+	Inches         bool
+}
+
+// Salon is that of whoever is signed in.
+func (s *Site) Salon(ctx context.Context) (Salon, error) {
+	b, err := Get[api.SalonBody](ctx, s, "/salon", nil)
+	if err != nil {
+		return Salon{}, err
+	}
+	loc, err := time.LoadLocation(b.Zone)
+	if err != nil {
+		return Salon{}, fmt.Errorf("web: salon: %w", err)
+	}
+	return Salon{Name: b.Name, Currency: b.Currency, Location: loc, Inches: b.LengthUnit == "in"}, nil
+}
+
+// Frame is the frame of a page that stands at here, an address of Ways.
+func (s *Site) Frame(c echo.Context, n Salon, here, title string) pages.Frame {
+	return pages.Frame{Title: title, Salon: n.Name, AsOf: s.Now().In(n.Location).Format("15:04"),
+		Ways: Ways(c.Request().Context(), here)}
+}
+
+// Ways are the pages that whoever is signed in may open.
+func Ways(ctx context.Context, here string) []pages.Way {
+	var out []pages.Way
+	for _, w := range []struct{ href, text, operation string }{
+		{"/", "Day board", "list-calls"},
+		{"/my-day", "My day", "get-card"},
+		{"/book", "Book a visit", "book-visit"},
+		{"/to-do", "To do", "list-messages"},
+		{"/clients", "Clients", "list-clients"},
+		{"/waiting", "Waiting list", "list-waiting"},
+		{"/set-up", "Set-up", "update-salon"},
+	} {
+		if api.May(ctx, w.operation) {
+			out = append(out, pages.Way{Href: w.href, Text: w.text, Here: w.href == here})
+		}
+	}
+	return out
+}
+
+// Render answers with a page. Nothing is sent unless all of it could be made.
+func Render(c echo.Context, status int, t *template.Template, name string, view any) error {
+	var out bytes.Buffer
+	if err := t.ExecuteTemplate(&out, name, view); err != nil {
+		return fmt.Errorf("web: render %s: %w", name, err)
+	}
+	return c.Blob(status, echo.MIMETextHTMLCharsetUTF8, out.Bytes())
+}
+
+// Form is what was typed into the form of a request, fit for the database.
+func Form(c echo.Context) (url.Values, error) {
+	form, err := c.FormParams()
+	if err != nil {
+		return nil, echo.NewHTTPError(http.StatusBadRequest, "the form could not be read: go back and try once more")
+	}
+	return api.Keepable(form), nil
+}
+
+// Done answers a form that was carried out: the browser goes on to a page, which
+// says so. Loading that page again repeats nothing.
+func Done(c echo.Context, to string) error { return c.Redirect(http.StatusSeeOther, to) }

@@ -1,0 +1,334 @@
+package webtest
+
+import (
+	"context"
+	_ "embed"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	cdplog "github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+)
+
+//go:embed axe.min.js
+var axe string
+
+// Browser is a real one.
+type Browser struct {
+	T   testing.TB
+	Ctx context.Context // of its tab, for actions of chromedp
+
+	mu    sync.Mutex
+	noise []string // everything that the console said
+	bytes float64  // received since the last look
+	away  []string // requests to elsewhere
+}
+
+// NewBrowser starts Chromium with nothing on record. Without Chromium the test is
+// skipped, and fails where CI=true promises it.
+func NewBrowser(t testing.TB, flags ...chromedp.ExecAllocatorOption) *Browser {
+	t.Helper()
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(findChromium(t)),
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
+	if os.Geteuid() == 0 {
+		opts = append(opts, chromedp.NoSandbox)
+	}
+	ctx, stop := context.WithTimeout(t.Context(), 4*time.Minute)
+	t.Cleanup(stop)
+	ctx, stopAlloc := chromedp.NewExecAllocator(ctx, append(opts, flags...)...)
+	t.Cleanup(stopAlloc)
+	ctx, stopTab := chromedp.NewContext(ctx)
+	t.Cleanup(stopTab)
+	b := &Browser{T: t, Ctx: ctx}
+	require.NoError(t, chromedp.Listen(ctx, b.hear))
+	_, err := chromedp.Call(ctx, network.Enable, network.EnableParams{})
+	require.NoError(t, err)
+	_, err = chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
+	require.NoError(t, err)
+	// A page that still glides is clicked beside what was aimed at.
+	b.Media("prefers-reduced-motion", "reduce")
+	b.Window(1280, 900)
+	return b
+}
+
+func findChromium(t testing.TB) string {
+	t.Helper()
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			return p
+		}
+	}
+	const words = "NO BROWSER: install chromium, otherwise no page is ever used"
+	if os.Getenv("CI") == "true" {
+		t.Fatal(words)
+	}
+	t.Skip(words)
+	return ""
+}
+
+func (b *Browser) hear(ev any) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	switch e := ev.(type) {
+	case *cdplog.EventEntryAdded:
+		b.noise = append(b.noise, string(e.Entry.Level)+": "+e.Entry.Text+" "+e.Entry.URL)
+	case *runtime.EventConsoleAPICalled:
+		b.noise = append(b.noise, "console call: "+string(e.Type))
+	case *runtime.EventExceptionThrown:
+		b.noise = append(b.noise, "exception: "+e.ExceptionDetails.Text)
+	case *network.EventLoadingFinished:
+		b.bytes += e.EncodedDataLength
+	case *network.EventRequestWillBeSent:
+		if !strings.HasPrefix(e.Request.URL, "http://127.0.0.1:") && !strings.HasPrefix(e.Request.URL, "data:") {
+			b.away = append(b.away, e.Request.URL)
+		}
+	}
+}
+
+// Quiet demands that the console has said nothing since the last look, but for
+// the statuses that pages were meant to have, and that nothing was asked of
+// another machine.
+func (b *Browser) Quiet(statuses ...string) {
+	b.T.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	require.Empty(b.T, b.away)
+	for _, n := range b.noise {
+		meant := false
+		for _, s := range statuses {
+			meant = meant || strings.Contains(n, "the server responded with a status of "+s)
+		}
+		require.True(b.T, meant, "the console said %s", n)
+	}
+	b.noise = nil
+}
+
+// Bytes is what was received since it was asked last, as transferred.
+func (b *Browser) Bytes() int {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	n := b.bytes
+	b.bytes = 0
+	return int(n)
+}
+
+// Do carries out actions.
+func (b *Browser) Do(actions ...chromedp.Action[chromedp.Void]) {
+	b.T.Helper()
+	require.NoError(b.T, chromedp.Do(b.Ctx, actions...))
+}
+
+// Window sets the size of what is seen.
+func (b *Browser) Window(width, height int64) {
+	b.T.Helper()
+	b.Do(chromedp.EmulateViewport(width, height))
+}
+
+// Media sets what the page is told of its reader, in pairs of feature and value,
+// such as "prefers-color-scheme", "dark".
+func (b *Browser) Media(pairs ...string) {
+	b.T.Helper()
+	m := emulation.SetEmulatedMediaParams{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		m.Features = append(m.Features, &emulation.MediaFeature{Name: pairs[i], Value: pairs[i+1]})
+	}
+	_, err := chromedp.Call(b.Ctx, emulation.SetEmulatedMedia, m)
+	require.NoError(b.T, err)
+}
+
+// Scripts switches the page's scripts off or on, from the next page on.
+func (b *Browser) Scripts(on bool) {
+	b.T.Helper()
+	_, err := chromedp.Call(b.Ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !on})
+	require.NoError(b.T, err)
+}
+
+// Open goes to an address.
+func (b *Browser) Open(url string) {
+	b.T.Helper()
+	b.Do(chromedp.Navigate(url))
+}
+
+// Eval is the text that an expression gives.
+func (b *Browser) Eval(js string) string {
+	b.T.Helper()
+	s, err := chromedp.Run(b.Ctx, chromedp.Evaluate[string](js))
+	require.NoError(b.T, err, js)
+	return s
+}
+
+// Number is the number that an expression gives.
+func (b *Browser) Number(js string) float64 {
+	b.T.Helper()
+	n, err := chromedp.Run(b.Ctx, chromedp.Evaluate[float64](js))
+	require.NoError(b.T, err, js)
+	return n
+}
+
+// Text is what can be read in the page's main part.
+func (b *Browser) Text() string {
+	b.T.Helper()
+	return b.Eval(`document.querySelector("main").innerText`)
+}
+
+// Value is what stands in a field.
+func (b *Browser) Value(field string) string {
+	b.T.Helper()
+	return b.Eval(`document.getElementById("f-` + field + `").value`)
+}
+
+// Leaves carries out actions that lead to another page and waits for it.
+func (b *Browser) Leaves(actions ...chromedp.Action[chromedp.Void]) {
+	b.T.Helper()
+	b.Eval(`window.before = "here"; ""`)
+	b.Do(actions...)
+	b.Until("the next page is there", `window.before === undefined && document.readyState === "complete"`)
+}
+
+// Until waits until an expression is true, at most half a minute.
+func (b *Browser) Until(what, js string) {
+	b.T.Helper()
+	require.Eventually(b.T, func() bool {
+		ok, err := chromedp.Run(b.Ctx, chromedp.Evaluate[bool](js))
+		return err == nil && ok // while a page changes there is nothing to ask
+	}, 30*time.Second, 30*time.Millisecond, what)
+}
+
+// Press clicks what leads to another page.
+func (b *Browser) Press(css string) {
+	b.T.Helper()
+	b.Leaves(chromedp.Click(chromedp.CSS(css)))
+}
+
+// Click clicks what stays on the page.
+func (b *Browser) Click(css string) {
+	b.T.Helper()
+	b.Do(chromedp.Click(chromedp.CSS(css)))
+}
+
+// Keys presses keys, one after the other, where the focus is.
+func (b *Browser) Keys(keys string) {
+	b.T.Helper()
+	b.Do(chromedp.KeyEvent(keys))
+}
+
+// Fill types into fields or chooses entries of lists by their text.
+func (b *Browser) Fill(fields map[string]string) {
+	b.T.Helper()
+	for name, value := range fields {
+		at := "#f-" + name
+		text, err := json.Marshal(value)
+		require.NoError(b.T, err)
+		switch b.Eval(`(() => { const f = document.querySelector("` + at + `"); return f.tagName + " " + f.type; })()`) {
+		case "SELECT select-one":
+			b.Eval(`(() => { const f = document.querySelector("` + at + `"); f.value = [...f.options].find((o) => o.text === ` + string(text) + `).value;
+				f.dispatchEvent(new Event("change", { bubbles: true })); return ""; })()`)
+		case "INPUT date", "INPUT time", "INPUT datetime-local":
+			b.Eval(`(() => { const f = document.querySelector("` + at + `"); f.value = ` + string(text) + `;
+				f.dispatchEvent(new Event("change", { bubbles: true })); return ""; })()`)
+		case "INPUT checkbox", "INPUT radio":
+			b.Eval(`(() => { const f = document.querySelector("` + at + `"); if (f.checked !== (` + string(text) + ` === "true")) f.click(); return ""; })()`)
+		default:
+			b.Eval(`document.querySelector("` + at + `").select(); ""`)
+			b.Do(chromedp.Focus(chromedp.CSS(at)), chromedp.KeyEvent("\b"+value)) // over what was there
+		}
+	}
+}
+
+// Fits demands that nothing scrolls sideways from the width of a small phone to
+// that of a large screen, nor with text twice as large.
+func (b *Browser) Fits() {
+	b.T.Helper()
+	for _, w := range []int64{320, 390, 768, 1280, 1920} {
+		b.Window(w, 800)
+		require.LessOrEqual(b.T, b.Number(`document.documentElement.scrollWidth`), float64(w), "%s at %d", b.Eval(`location.pathname`), w)
+	}
+	b.Window(1280, 900)
+}
+
+// OpenToAll demands that axe finds nothing against WCAG 2.2 AA or its best
+// practice, in light, dark and forced colours and on a small phone.
+func (b *Browser) OpenToAll() {
+	b.T.Helper()
+	for _, look := range []struct {
+		width int64
+		media []string
+	}{
+		{1280, nil},
+		{1280, []string{"prefers-color-scheme", "dark"}},
+		{1280, []string{"forced-colors", "active"}},
+		{320, nil},
+	} {
+		b.Window(look.width, 900)
+		b.Media(append([]string{"prefers-reduced-motion", "reduce"}, look.media...)...)
+		require.Empty(b.T, b.axe(), "%s at %d %v", b.Eval(`location.pathname`), look.width, look.media)
+	}
+	b.Media("prefers-reduced-motion", "reduce")
+	b.Window(1280, 900)
+}
+
+// axe lists what axe finds on the page.
+func (b *Browser) axe() string {
+	b.T.Helper()
+	b.Eval(`if (!window.axe) { ` + axe + `; } ""`)
+	b.Eval(`window.found = ""; window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] })
+		.then((r) => { window.found = "done " + r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.target + " " + n.failureSummary).join("; ")).join("\n"); },
+		(e) => { window.found = "done failed: " + e; }); ""`)
+	b.Until("axe is through", `window.found !== ""`)
+	return strings.TrimSpace(strings.TrimPrefix(b.Eval(`window.found`), "done"))
+}
+
+// Light demands that opening an address afresh takes less than 100 KB as
+// transferred, all of it counted but pictures that are files of their own.
+func (b *Browser) Light(url string) {
+	b.T.Helper()
+	_, err := chromedp.Call(b.Ctx, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: true})
+	require.NoError(b.T, err)
+	b.Bytes()
+	b.Open(url)
+	b.Until("it is loaded", `document.readyState === "complete"`)
+	n := b.Bytes()
+	require.Less(b.T, n, 100<<10, url)
+	b.T.Logf("%s: %d bytes", b.Eval(`location.pathname`), n)
+	_, err = chromedp.Call(b.Ctx, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: false})
+	require.NoError(b.T, err)
+}
+
+// Shot keeps a picture of the whole page where CHAIRBLOCK_SHOTS names a folder.
+func (b *Browser) Shot(name string) {
+	b.T.Helper()
+	dir := os.Getenv("CHAIRBLOCK_SHOTS")
+	if dir == "" {
+		return
+	}
+	png, err := chromedp.Run(b.Ctx, chromedp.FullScreenshot(100))
+	require.NoError(b.T, err)
+	require.NoError(b.T, os.MkdirAll(dir, 0o755))
+	require.NoError(b.T, os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644))
+}
+
+// Shots keeps pictures of the page as a screen, a phone and a dark screen show it.
+func (b *Browser) Shots(name string) {
+	b.T.Helper()
+	if os.Getenv("CHAIRBLOCK_SHOTS") == "" {
+		return
+	}
+	b.Shot(name)
+	b.Window(390, 844)
+	b.Shot(fmt.Sprintf("%s-phone", name))
+	b.Window(1280, 900)
+	b.Media("prefers-reduced-motion", "reduce", "prefers-color-scheme", "dark")
+	b.Shot(fmt.Sprintf("%s-dark", name))
+	b.Media("prefers-reduced-motion", "reduce")
+}

@@ -1,0 +1,31 @@
+package webtest_test
+
+import (
+	"net/http"
+	"os"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api/web/webtest"
+	"chairblock/migrations"
+	"chairblock/store"
+	"chairblock/store/storetest"
+)
+
+func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+
+func TestAPageIsUsedInABrowserOverADatabase(t *testing.T) {
+	s := webtest.New(t)
+	s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, webtest.Start.Add(26*time.Hour))
+	b := webtest.NewBrowser(t)
+	b.Open(s.Link(store.Desk, ""))
+	b.Light(s.URL + "/?date=2026-06-09")
+	require.Contains(t, b.Eval(`document.querySelector("svg").textContent`), "J. K.")
+	b.OpenToAll()
+	b.Fits()
+	b.Shots("webtest-board")
+	b.Quiet()
+	s.Ask(http.MethodGet, "/salon", nil, http.StatusOK, nil)
+}
