@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"fmt"
 	"html/template"
 	"net/http"
@@ -116,3 +117,6 @@ func Form(c echo.Context) (url.Values, error) {
 // Done answers a form that was carried out: the browser goes on to a page, which
 // says so. Loading that page again repeats nothing.
 func Done(c echo.Context, to string) error { return c.Redirect(http.StatusSeeOther, to) }
+
+// Key is a new idempotency key for a form: pressed twice, it has one effect.
+func Key() string { return rand.Text() }
