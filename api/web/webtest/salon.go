@@ -36,6 +36,8 @@ type Salon struct {
 	Token  string // the owner's
 	clock  *atomic.Pointer[time.Time]
 
+	database string // its address
+
 	Ada, Noor, Ben, Mina string
 	Chairs, Basins       []string
 	Services             map[string]string // id by name
@@ -52,14 +54,15 @@ const asksForNothing = `{"hold_minutes": 10, "needs": {"consultation_for": "noth
 // tested. The clock stands still at Start until At moves it.
 func New(t testing.TB, mount ...func(*web.Site)) *Salon {
 	t.Helper()
-	st, err := store.Open(t.Context(), storetest.URL(t), 20)
+	database := storetest.URL(t)
+	st, err := store.Open(t.Context(), database, 20)
 	require.NoError(t, err)
 	t.Cleanup(st.Close)
 	key := sha256.Sum256([]byte("a test"))
 	seal, err := store.NewSealer(key[:])
 	require.NoError(t, err)
 	st.SealWith(seal)
-	s := &Salon{t: t, Store: st, Services: map[string]string{}, clock: &atomic.Pointer[time.Time]{}}
+	s := &Salon{t: t, Store: st, database: database, Services: map[string]string{}, clock: &atomic.Pointer[time.Time]{}}
 	s.At(Start)
 	// The address has to be known before the server is made: it stands in links.
 	h := httptest.NewUnstartedServer(nil)
@@ -227,4 +230,33 @@ func (s *Salon) Link(role store.Role, staff string) string {
 		return err
 	}))
 	return s.Server.SessionURL(link)
+}
+
+// Crowd gives the salon a typical Tuesday, the day after Start, and as many days
+// like it as make about n visits: ten weeks to come, the rest past. It returns
+// how many there are.
+func (s *Salon) Crowd(n int) int {
+	s.t.Helper()
+	day := Start.Add(24*time.Hour + 30*time.Minute) // nine o'clock
+	s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, day)
+	s.Straightening(s.Client("Orla", "Finch"), s.Noor, day)
+	s.Straightening(s.Client("Mara", "Lind"), s.Ada, day.Add(5*time.Hour))
+	booked := 3
+	for i := range 10 {
+		var v api.VisitBody
+		s.Ask(http.MethodPost, "/visits", Object{"client_id": s.Client(fmt.Sprintf("Ines%d", i), "Wren"), "start": day.Add(time.Duration(i) * 45 * time.Minute),
+			"services": []Object{{"service_id": s.Services["Dry cut"], "lead_id": s.Ben}}}, http.StatusCreated, &v)
+		booked++
+	}
+	var later []int
+	for d, weekday := 1, 2; d <= 70; d++ {
+		if weekday = (weekday + 1) % 7; weekday != 0 {
+			later = append(later, d)
+		}
+	}
+	for d := -1; (1+len(later))*booked < n; d-- {
+		later = append(later, d)
+	}
+	storetest.Repeat(s.t, s.database, s.Row.ID, "2026-06-09", later...)
+	return (1 + len(later)) * booked
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
 	"chairblock/store"
@@ -28,4 +29,16 @@ func TestAPageIsUsedInABrowserOverADatabase(t *testing.T) {
 	b.Shots("webtest-board")
 	b.Quiet()
 	s.Ask(http.MethodGet, "/salon", nil, http.StatusOK, nil)
+}
+
+func TestACrowdedSalonHasYearsOfVisits(t *testing.T) {
+	s := webtest.New(t)
+	n := s.Crowd(1000)
+	require.GreaterOrEqual(t, n, 1000)
+	var day api.DayBody
+	s.Ask(http.MethodGet, "/days/2026-06-16", nil, http.StatusOK, &day)
+	require.Len(t, day.Visits, 13)
+	s.Ask(http.MethodGet, "/days/2026-06-02", nil, http.StatusOK, &day)
+	require.Len(t, day.Visits, 13)
+	require.Equal(t, "finished", day.Visits[0].State)
 }
