@@ -261,19 +261,19 @@ func (b *Browser) Fits() {
 // practice, in light, dark and forced colours and on a small phone.
 func (b *Browser) OpenToAll() {
 	b.T.Helper()
-	for _, look := range []struct {
-		width int64
-		media []string
-	}{
-		{1280, nil},
-		{1280, []string{"prefers-color-scheme", "dark"}},
-		{1280, []string{"forced-colors", "active"}},
-		{320, nil},
-	} {
-		b.Window(look.width, 900)
-		b.Media(append([]string{"prefers-reduced-motion", "reduce"}, look.media...)...)
-		require.Empty(b.T, b.axe(), "%s at %d %v", b.Eval(`location.pathname`), look.width, look.media)
-	}
+	b.OpenTo(1280)
+	b.OpenTo(1280, "prefers-color-scheme", "dark")
+	b.OpenTo(1280, "forced-colors", "active")
+	b.OpenTo(320)
+}
+
+// OpenTo demands the same for one width and what the page is told of its reader,
+// in pairs as Media takes them.
+func (b *Browser) OpenTo(width int64, media ...string) {
+	b.T.Helper()
+	b.Window(width, 900)
+	b.Media(append([]string{"prefers-reduced-motion", "reduce"}, media...)...)
+	require.Empty(b.T, b.axe(), "%s at %d %v", b.Eval(`location.pathname`), width, media)
 	b.Media("prefers-reduced-motion", "reduce")
 	b.Window(1280, 900)
 }
