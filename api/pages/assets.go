@@ -1,9 +1,12 @@
 package pages
 
 import (
+	"bytes"
+	"compress/gzip"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"errors"
 	"html/template"
 	"io/fs"
 	"net/http"
@@ -27,6 +30,7 @@ var assetFiles embed.FS
 type asset struct {
 	contentType string
 	body        []byte
+	packed      []byte // the same as gzip
 }
 
 var (
@@ -51,7 +55,13 @@ func addAsset(name, contentType string, parts ...[]byte) {
 	sum := sha256.Sum256(body)
 	ext := path.Ext(name)
 	p := AssetPrefix + strings.TrimSuffix(name, ext) + "-" + hex.EncodeToString(sum[:8]) + ext
-	assetsByPath[p] = asset{contentType: contentType, body: body}
+	var packed bytes.Buffer
+	z := gzip.NewWriter(&packed)
+	_, err := z.Write(body)
+	if err = errors.Join(err, z.Close()); err != nil {
+		panic("pages: " + err.Error()) // memory takes whatever is written
+	}
+	assetsByPath[p] = asset{contentType: contentType, body: body, packed: packed.Bytes()}
 	assetPaths[name] = p
 }
 
@@ -120,8 +130,14 @@ func Assets() http.Handler {
 		h.Set("Content-Type", a.contentType)
 		h.Set("Cache-Control", "public, max-age=31536000, immutable")
 		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Vary", "Accept-Encoding")
+		body := a.body
+		if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+			h.Set("Content-Encoding", "gzip")
+			body = a.packed
+		}
 		if r.Method == http.MethodGet {
-			_, _ = w.Write(a.body) // a client that has gone away needs no answer
+			_, _ = w.Write(body) // a client that has gone away needs no answer
 		}
 	})
 }

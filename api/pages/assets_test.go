@@ -1,6 +1,8 @@
 package pages
 
 import (
+	"compress/gzip"
+	"io"
 	"math"
 	"net/http"
 	"net/http/httptest"
@@ -118,4 +120,18 @@ func TestThePaletteCanBeRead(t *testing.T) {
 		}
 	}
 	require.InDelta(t, 21, contrast(t, "#000000", "#ffffff"), 1e-9)
+}
+
+func TestAssetsAreSentAsGzipToWhoeverTakesIt(t *testing.T) {
+	r := httptest.NewRequest(http.MethodGet, AssetPath("page.css"), nil)
+	r.Header.Set("Accept-Encoding", "br, gzip")
+	w := httptest.NewRecorder()
+	Assets().ServeHTTP(w, r)
+	require.Equal(t, "gzip", w.Header().Get("Content-Encoding"))
+	require.Equal(t, "Accept-Encoding", w.Header().Get("Vary"))
+	z, err := gzip.NewReader(w.Body)
+	require.NoError(t, err)
+	body, err := io.ReadAll(z)
+	require.NoError(t, err)
+	require.Equal(t, append(readAsset("drawing.css"), readAsset("page.css")...), body)
 }
