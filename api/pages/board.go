@@ -55,6 +55,9 @@ type Line struct {
 	// Free are helpful words about gaps; they are left out of the drawing where
 	// there is no room and always stand in the list.
 	Free []FreeSpan
+	// Shadows are what runs late, Candidates what could be booked.
+	Shadows    []Shadow
+	Candidates []Candidate
 }
 
 // CoreSpan is a stretch of one visit that may not be interrupted, from the
@@ -167,6 +170,8 @@ func (l Line) validate(f *scheduling.Faults, at string) {
 	for i, s := range l.Free {
 		checkSpan(f, at+".free["+strconv.Itoa(i)+"]", s.TimeSpan)
 	}
+	l.validateShadows(f, at)
+	l.validateCandidates(f, at)
 }
 
 func (p Part) validate(f *scheduling.Faults, at string) {

@@ -113,9 +113,10 @@ func (v boardView) Empty() string { return v.Board.emptyWords() }
 
 func newListLine(c clock, l Line, now *time.Time) listLine {
 	out := listLine{Name: clean(l.Name), Role: clean(l.Role)}
-	for _, p := range l.Parts {
+	for _, p := range slices.Concat(l.Parts, l.candidateParts()) {
 		out.Items = append(out.Items, newListItem(c, p))
 	}
+	out.Items = append(out.Items, c.lateItems(l)...)
 	for _, s := range l.Breaks {
 		out.Items = append(out.Items, listItem{Class: "break", When: c.dash(s.From, s.To), What: "break", at: s.From})
 	}

@@ -115,6 +115,14 @@ func kindWords(k PartKind) string {
 		return "not booked yet"
 	case Kept:
 		return "kept, no client"
+	case partHold:
+		return "held while you decide, not booked"
+	case partWaiting:
+		return "on the waiting list, not booked"
+	case partOffer:
+		return "offered, not booked"
+	case partLate:
+		return "late"
 	}
 	return ""
 }
