@@ -34,7 +34,7 @@ func (s *salon) desk(role store.Role) *desk {
 	d := &desk{s: s, http: &http.Client{Jar: jar, Transport: s.http.Client().Transport}}
 	var link string
 	require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) (err error) {
-		link, err = tx.AddSessionLink(s.t.Context(), role, time.Now().Add(time.Hour))
+		link, err = tx.AddSessionLink(s.t.Context(), role, "", time.Now().Add(time.Hour))
 		return err
 	}))
 	d.get("/open/" + link)

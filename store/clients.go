@@ -66,6 +66,16 @@ func (t *Tx) ClientByID(ctx context.Context, id string) (Client, error) {
 	return list[0], nil
 }
 
+// ClientsAlike lists other clients with the same telephone number, address or name
+// as one, at most limit.
+func (t *Tx) ClientsAlike(ctx context.Context, id string, limit int) ([]Client, error) {
+	const q = `SELECT ` + clientColumns + ` FROM client o WHERE salon_id = $1 AND client_id <> $2 AND EXISTS (
+			SELECT 1 FROM client c WHERE c.salon_id = $1 AND c.client_id = $2 AND (c.phone <> '' AND c.phone = o.phone OR c.mail <> '' AND c.mail = o.mail
+				OR c.family_name <> '' AND lower(c.given_name) = lower(o.given_name) AND lower(c.family_name) = lower(o.family_name)))
+		ORDER BY client_id LIMIT $3`
+	return collect[Client](ctx, t, "clients alike", q, t.salon, id, limit)
+}
+
 // ClientsByID returns clients by id; ids that there are none of are left out.
 func (t *Tx) ClientsByID(ctx context.Context, ids ...string) (map[string]Client, error) {
 	out := make(map[string]Client, len(ids))

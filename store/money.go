@@ -64,6 +64,31 @@ func (t *Tx) MoneyOf(ctx context.Context, visit string) ([]MoneyEntry, error) {
 	return collect[MoneyEntry](ctx, t, "money", moneyOfVisits, t.salon, []string{visit})
 }
 
+// MoneyOfVisits is MoneyOf for several visits, by visit.
+func (t *Tx) MoneyOfVisits(ctx context.Context, visits []string) (map[string][]MoneyEntry, error) {
+	list, err := collect[MoneyEntry](ctx, t, "money", moneyOfVisits, t.salon, visits)
+	byID := map[string]MoneyEntry{}
+	for _, e := range list {
+		byID[e.ID] = e
+	}
+	out := map[string][]MoneyEntry{}
+	for _, e := range list {
+		of := map[string]bool{e.Visit: true}
+		if e.ToVisit != nil {
+			of[*e.ToVisit] = true
+		}
+		if e.Reverses != nil { // what takes something back counts wherever that did
+			if old := byID[*e.Reverses]; old.ToVisit != nil {
+				of[*old.ToVisit] = true
+			}
+		}
+		for v := range of {
+			out[v] = append(out[v], e)
+		}
+	}
+	return out, err
+}
+
 // AddMoney notes a money fact of a locked visit; its id and time are chosen. It
 // returns a *scheduling.ConflictError when the entry that it takes back was
 // taken back already.

@@ -231,6 +231,8 @@ func (t *Tx) endAccess(ctx context.Context, staff string, gone bool) error {
 	for _, q := range []string{
 		`UPDATE access_token SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND staff_id = $2`,
 		`UPDATE feed SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND kind = 'staff' AND subject_id = $2`,
+		`DELETE FROM session_link WHERE salon_id = $1 AND staff_id = $2`,
+		`DELETE FROM browser_session WHERE salon_id = $1 AND staff_id = $2`,
 		`DELETE FROM private_calendar WHERE salon_id = $1 AND staff_id = $2`,
 	} {
 		if _, err := t.tx.Exec(ctx, q, t.salon, staff); err != nil {

@@ -193,6 +193,10 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"AddReminder": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddReminder(x.t.Context(), store.Reminder{Visit: x.visit, Kind: "reminder", Due: at(1, 0), MessageID: "m"})
 	},
+	"AddSessionLink": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.AddSessionLink(x.t.Context(), store.LeadRole, x.ada, at(48, 0))
+		return nil, err
+	},
 	"AddToken": func(t *store.Tx, x *filled) (any, error) {
 		_, _, err := t.AddToken(x.t.Context(), store.Desk, x.ada, "", nil)
 		return nil, err
@@ -438,7 +442,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 var errUndo = errors.New("undo")
 
 // ownOnly name methods that take nothing that could belong to another salon.
-var ownOnly = []string{"AddClient", "AddClosure", "AddConsentWording", "AddGroup", "AddService", "AddSessionLink", "AddStaff", "AddStation", "AddTextGateway", "DeleteTextGateway", "LapseHeld", "LockRota", "RotateTextGateway", "Salon", "Savepoint", "UpdateTextGateway",
+var ownOnly = []string{"AddClient", "AddClosure", "AddConsentWording", "AddGroup", "AddService", "AddStaff", "AddStation", "AddTextGateway", "DeleteTextGateway", "LapseHeld", "LockRota", "RotateTextGateway", "Salon", "Savepoint", "UpdateTextGateway",
 	"Exec"} // of these tests
 
 func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {

@@ -134,58 +134,6 @@ func (s *Store) Principal(ctx context.Context, secret string) (Principal, error)
 	return p, domain("token", err, false)
 }
 
-// AddSessionLink makes a secret that opens one browser session of role until
-// it expires.
-func (t *Tx) AddSessionLink(ctx context.Context, role Role, expires time.Time) (string, error) {
-	n, err := t.SalonRow(ctx)
-	if err != nil {
-		return "", err
-	}
-	secret, sum := newSecret(KindLink, n.Key)
-	_, err = t.tx.Exec(ctx, `INSERT INTO session_link (salon_id, sha256, role, expires_at) VALUES ($1, $2, $3, $4)`,
-		t.salon, sum, role, expires)
-	return secret, domain("add session link", err, false)
-}
-
-// OpenSession uses up a one-time link and returns the secret of a new browser
-// session that lasts for life. A used, unknown or expired link gives
-// scheduling.ErrNotFound.
-func (s *Store) OpenSession(ctx context.Context, link string, life time.Duration) (string, error) {
-	key, ok := splitSecret(KindLink, link)
-	if !ok {
-		return "", scheduling.ErrNotFound
-	}
-	secret, sum := newSecret(KindSession, key)
-	const q = `
-		WITH used AS (
-			UPDATE session_link l SET used_at = now() FROM salon n
-			WHERE n.salon_id = l.salon_id AND n.key = $1 AND l.sha256 = $2
-			  AND l.used_at IS NULL AND l.expires_at > now()
-			RETURNING l.salon_id, l.role
-		)
-		INSERT INTO session (salon_id, sha256, role, expires_at)
-		SELECT salon_id, $3, role, now() + $4 FROM used`
-	tag, err := s.pool.Exec(ctx, q, key, hash(link), sum, life)
-	if err := one("session link", tag.RowsAffected(), err); err != nil {
-		return "", err
-	}
-	return secret, nil
-}
-
-// Session finds who holds a browser session.
-func (s *Store) Session(ctx context.Context, secret string) (Principal, error) {
-	key, ok := splitSecret(KindSession, secret)
-	if !ok {
-		return Principal{}, scheduling.ErrNotFound
-	}
-	const q = `
-		SELECT x.salon_id, x.role FROM session x JOIN salon n USING (salon_id)
-		WHERE n.key = $1 AND x.sha256 = $2 AND x.expires_at > now()`
-	p := Principal{TokenID: "session"}
-	err := s.pool.QueryRow(ctx, q, key, hash(secret)).Scan(&p.Salon, &p.Role)
-	return p, domain("session", err, false)
-}
-
 // collect runs a query and scans every row by its column names.
 func collect[T any](ctx context.Context, t *Tx, what, q string, args ...any) ([]T, error) {
 	rows, err := t.tx.Query(ctx, q, args...)

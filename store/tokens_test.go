@@ -31,7 +31,7 @@ func (s *salon) secrets() (x secrets) {
 		if _, x.feed, err = t.AddFeed(ctx, "staff", s.ada, ""); err != nil {
 			return err
 		}
-		x.link, err = t.AddSessionLink(ctx, store.Owner, time.Now().Add(time.Hour))
+		x.link, err = t.AddSessionLink(ctx, store.Owner, "", time.Now().Add(time.Hour))
 		return err
 	})
 	var err error
@@ -44,7 +44,7 @@ func (s *salon) secrets() (x secrets) {
 func (s *salon) link(life time.Duration) (link string) {
 	s.t.Helper()
 	s.tx(func(t *store.Tx) (err error) {
-		link, err = t.AddSessionLink(s.t.Context(), store.Owner, time.Now().Add(life))
+		link, err = t.AddSessionLink(s.t.Context(), store.Owner, "", time.Now().Add(life))
 		return err
 	})
 	return link
@@ -153,7 +153,7 @@ func TestARevokedExpiredOrUnknownSecretIsTheSameToTheCaller(t *testing.T) {
 		require.NoError(t, err)
 		require.NoError(t, tx.RevokeFeed(ctx, f.ID))
 		revokedFeed = secret
-		lateLink, err = tx.AddSessionLink(ctx, store.Owner, past)
+		lateLink, err = tx.AddSessionLink(ctx, store.Owner, "", past)
 		return err
 	})
 	lateSession, err := s.store.OpenSession(ctx, s.link(time.Hour), -time.Second)
@@ -234,7 +234,7 @@ func TestALinkOpensOneSessionAlsoWhenItIsFollowedManyTimesAtOnce(t *testing.T) {
 		}
 		require.Equal(t, 1, n)
 	}
-	require.Equal(t, 10, value[int](s, `SELECT count(*) FROM session`))
+	require.Equal(t, 10, value[int](s, `SELECT count(*) FROM browser_session`))
 }
 
 func TestSomebodyWhoLeavesLosesTokensAndFeedsAtOnce(t *testing.T) {

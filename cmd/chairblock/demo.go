@@ -82,7 +82,6 @@ func (c *DemoCmd) open(ctx context.Context, r *running, maildir string, out io.W
 	if err := r.takeReplies(Replies{c.Replies}); err != nil {
 		return err
 	}
-	mountPages(r.api)
 	return d.greet(ctx, r.api, r.url, maildir, out)
 }
 

@@ -98,7 +98,7 @@ func (d *demoSalon) greet(ctx context.Context, s *api.Server, url, maildir strin
 // secrets makes the link, the tokens and the calendars of the tour.
 func (d *demoSalon) secrets(ctx context.Context, s *api.Server, host store.Client, t *tour) error {
 	return d.store.InTx(ctx, d.row.ID, func(tx *store.Tx) error {
-		link, err := tx.AddSessionLink(ctx, store.Owner, d.now.Add(24*time.Hour))
+		link, err := tx.AddSessionLink(ctx, store.Owner, "", d.now.Add(24*time.Hour))
 		if err != nil {
 			return err
 		}

@@ -175,6 +175,7 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 		r.url = "http://" + reachable(r.listener.Addr().String())
 	}
 	r.api = api.New(r.store, r.url, time.Now)
+	mountPages(r.api)
 	return nil
 }
 

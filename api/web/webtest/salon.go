@@ -226,7 +226,7 @@ func (s *Salon) Link(role store.Role, staff string) string {
 	s.t.Helper()
 	var link string
 	require.NoError(s.t, s.Store.InTx(s.t.Context(), s.Row.ID, func(tx *store.Tx) (err error) {
-		link, err = tx.AddSessionLink(s.t.Context(), role, time.Now().Add(time.Hour))
+		link, err = tx.AddSessionLink(s.t.Context(), role, staff, time.Now().Add(time.Hour))
 		return err
 	}))
 	return s.Server.SessionURL(link)
