@@ -20,6 +20,7 @@ var english = func() *Words {
 	if err != nil {
 		panic("notify: the English language file: " + err.Error())
 	}
+	englishPages = file.Pages
 	var faults scheduling.Faults
 	w := file.words(&faults)
 	if len(faults) > 0 {
@@ -44,6 +45,7 @@ type Words struct {
 	client   framing
 	staff    framing
 	kinds    map[Kind]kindWords
+	pages    map[string][]node // those that the file has
 }
 
 // framing is what stands before and after every message.

@@ -36,6 +36,7 @@ type wordsFile struct {
 	Client    headFoot                     `json:"client"`
 	Staff     headFoot                     `json:"staff"`
 	Messages  map[string]messageFile       `json:"messages"`
+	Pages     map[string]string            `json:"pages"`
 }
 
 type headFoot struct {
@@ -135,6 +136,7 @@ func (f *wordsFile) words(faults *scheduling.Faults) *Words {
 	f.readForms(w, faults)
 	f.readCounts(w, faults)
 	f.readNeeds(w, faults)
+	f.readPages(w, faults)
 	good := f.goodParts(faults)
 	w.client = f.Client.read(faults, "client", good, false)
 	w.staff = f.Staff.read(faults, "staff", good, true)
