@@ -28,7 +28,8 @@ type ServiceRequest struct {
 
 // composed is a visit worked out but not placed.
 type composed struct {
-	visit     string // that is booked so, "" for none
+	visit     string           // that is booked so, "" for none
+	wish      []ServiceRequest // from which it was worked out, nil for a visit that is booked
 	plan      *openings.VisitPlan
 	services  []store.VisitService // leads still empty
 	estimates []*worked            // nil for services of fixed length
@@ -95,7 +96,7 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 		f.Addf("services", "1 to 8 services", "has %d entries", len(list))
 		return nil, f
 	}
-	c := &composed{}
+	c := &composed{wish: list}
 	var parts []openings.VisitService
 	for i, r := range list {
 		at := index("services", i)

@@ -45,6 +45,7 @@ type OpeningBody struct {
 	ChairID      string     `json:"chair_id"`
 	ChairName    string     `json:"chair_name"`
 	WaitMinutes  int        `json:"wait_minutes" doc:"How long the client waits between steps, all together"`
+	Minutes      int        `json:"booked_minutes" doc:"Minutes of all steps at the pace of this stylist"`
 	KeepDryUntil *time.Time `json:"keep_dry_until,omitempty" doc:"Hair must stay dry until then"`
 	UntiedUntil  *time.Time `json:"untied_until,omitempty" doc:"Hair must not be tied, tucked or clipped until then"`
 	Words        string     `json:"words" doc:"The opening in a sentence"`
@@ -58,7 +59,7 @@ type OpeningBody struct {
 // OpeningsAnswer lists openings in the order of their start.
 type OpeningsAnswer struct {
 	Count    int           `json:"count" doc:"How many starts there are in the whole period"`
-	Minutes  int           `json:"booked_minutes" doc:"Minutes of all steps; waits come on top"`
+	Minutes  int           `json:"booked_minutes" doc:"Minutes of all steps at the salon's pace, or at that of the stylist asked for; waits come on top"`
 	Openings []OpeningBody `json:"openings" nullable:"false"`
 	Next     *time.Time    `json:"next_not_before,omitempty" doc:"Send it as not_before for the openings that follow"`
 	Missing  []string      `json:"missing,omitempty" doc:"Why there can be none: who or what the salon lacks"`
@@ -209,36 +210,33 @@ func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *compo
 	}
 	h, shop := free.Horizon, free.Snapshot.Shop()
 	n.tidy(c.plan, shop)
-	plan, err := openings.Compile(c.plan.Spec, free.Snapshot)
-	if err != nil {
-		return out, fmt.Errorf("api: openings: %w", err)
-	}
-	if out.Missing = plan.Missing(); len(out.Missing) > 0 {
-		return out, nil
-	}
-	d := describer{n: n, h: h, c: c, names: free.Names, now: s.now(), share: n.newSharing(t, h, c, shop), shop: shop}
-	if err := d.load(ctx, t, b.ClientID, except); err != nil {
+	first := describer{n: n, h: h, c: c, names: free.Names, now: s.now(), shop: shop}
+	if err := first.load(ctx, t, b.ClientID, except); err != nil {
 		return out, err
 	}
+	ways := []*composed{c}
+	if except == "" {
+		if ways, err = s.atEveryPace(ctx, t, n, c); err != nil {
+			return out, err
+		}
+	}
 	q := s.bounds(h, p.first, p.last, b.NotBefore)
-	if q.From > q.To {
+	list, missing, err := first.search(t, free.Snapshot, ways, q)
+	if err != nil {
+		return out, err
+	}
+	if len(list) == 0 {
+		out.Missing = missing
 		return out, nil
 	}
-	set, err := plan.Search(free.Snapshot, q)
-	if err != nil {
-		return out, fmt.Errorf("api: openings: %w", err)
-	}
 	if !p.best {
-		return out, d.soonest(ctx, &out, set, p)
+		return out, soonest(ctx, &out, list, p)
 	}
 	mix, err := n.usualMix(ctx, t)
 	if err != nil {
 		return out, err
 	}
-	if out.Count, err = d.count(ctx, set, p); err != nil {
-		return out, err
-	}
-	return out, d.best(ctx, &out, free.Snapshot, set, p, mix)
+	return out, cheapest(ctx, &out, free.Snapshot, list, p, mix)
 }
 
 // daysToSearch are the days of p from today on, with those around on which a
@@ -252,48 +250,39 @@ func (s *Server) daysToSearch(n salonDay, p period) openings.DateRange {
 	return around(n.loc, p.first, p.last).Days
 }
 
-// soonest counts the starts of set that p allows and describes the first ones.
-func (d *describer) soonest(ctx context.Context, out *OpeningsAnswer, set *openings.StartSet, p period) error {
-	out.Openings = slices.Grow(out.Openings, min(p.limit, set.Count()))
-	for m := range onGrid(d.h, set, p.grid) {
-		at := d.h.Time(m)
-		if !d.ends(set, m, p) {
-			continue
-		}
+// soonest counts the starts that p allows and describes the first ones, each as
+// it ends first.
+func soonest(ctx context.Context, out *OpeningsAnswer, list []searched, p period) error {
+	for m, can := range starts(list, p.grid) {
 		describe := len(out.Openings) < p.limit
-		o, ok, err := d.offer(ctx, set, m, p, describe)
-		if err != nil {
-			return err
+		var first *OpeningBody
+		for _, x := range can {
+			if !x.ends(x.set, m, p) {
+				continue
+			}
+			o, ok, err := x.offer(ctx, x.set, m, p, describe)
+			if err != nil {
+				return err
+			}
+			if ok && (first == nil || o.End.Before(first.End)) {
+				first = &o
+			}
+			if ok && !describe {
+				break
+			}
 		}
-		if !ok {
+		if first == nil {
 			continue
 		}
 		out.Count++
 		if describe {
-			out.Openings = append(out.Openings, o)
+			out.Openings = append(out.Openings, *first)
 		} else if out.Next == nil {
+			at := list[0].h.Time(m)
 			out.Next = &at
 		}
 	}
 	return nil
-}
-
-// count counts the starts of set that p allows.
-func (d *describer) count(ctx context.Context, set *openings.StartSet, p period) (int, error) {
-	n := 0
-	for m := range onGrid(d.h, set, p.grid) {
-		if !d.ends(set, m, p) {
-			continue
-		}
-		_, ok, err := d.offer(ctx, set, m, p, false)
-		if err != nil {
-			return n, err
-		}
-		if ok {
-			n++
-		}
-	}
-	return n, nil
 }
 
 // ends reports whether a visit that begins at m can end in time for p and for
@@ -437,7 +426,7 @@ func (d *describer) opening(sch openings.Schedule) OpeningBody {
 		Start:  d.h.Time(sch.Phases[0].Start),
 		End:    d.h.Time(d.c.plan.End(sch)),
 		LeadID: d.c.plan.LeadOf(sch, 0), ChairID: sch.Roles[openings.RoleChair],
-		WaitMinutes: int(d.c.plan.End(sch)-sch.Phases[0].Start) - d.c.minutes(),
+		WaitMinutes: int(d.c.plan.End(sch)-sch.Phases[0].Start) - d.c.minutes(), Minutes: d.c.minutes(),
 	}
 	o.LeadName, o.ChairName = d.names[o.LeadID], d.names[o.ChairID]
 	o.Words = fmt.Sprintf("%s to %s with %s, %s", o.Start.Format("Mon 2 January 15:04"), o.End.Format("15:04"), o.LeadName, o.ChairName)

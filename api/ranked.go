@@ -82,9 +82,53 @@ const mostRanked = 1000
 // will do, beside both ends of every stretch of starts.
 const offerEvery = 5
 
-// best lists the openings that cost least of what the salon usually does,
-// dearest last.
-func (d *describer) best(ctx context.Context, out *OpeningsAnswer, snap *openings.Snapshot, set *openings.StartSet, p period, mix []ranking.Standard) error {
+// costed is an opening with its exact cost.
+type costed struct {
+	OpeningBody
+	cost float64
+}
+
+// cheapest lists the openings that cost least of what the salon usually does,
+// dearest last, and counts the starts.
+func cheapest(ctx context.Context, out *OpeningsAnswer, snap *openings.Snapshot, list []searched, p period, mix []ranking.Standard) error {
+	for m, can := range starts(list, p.grid) {
+		for _, x := range can {
+			if !x.ends(x.set, m, p) {
+				continue
+			}
+			_, ok, err := x.offer(ctx, x.set, m, p, false)
+			if err != nil {
+				return err
+			}
+			if ok {
+				out.Count++
+				break
+			}
+		}
+	}
+	var all []costed
+	for _, x := range list {
+		if x.set == nil {
+			continue
+		}
+		some, err := x.best(ctx, snap, x.set, p, mix)
+		if err != nil {
+			return err
+		}
+		all = append(all, some...)
+	}
+	slices.SortStableFunc(all, func(a, b costed) int {
+		return cmp.Compare(a.cost, b.cost)
+	})
+	for _, o := range all[:min(len(all), p.limit)] {
+		out.Openings = append(out.Openings, o.OpeningBody)
+	}
+	return nil
+}
+
+// best lists at most as many openings as p asks for, those that cost least, in
+// that order.
+func (d *describer) best(ctx context.Context, snap *openings.Snapshot, set *openings.StartSet, p period, mix []ranking.Standard) ([]costed, error) {
 	in := ranking.Input{Snapshot: snap, Visit: d.c.plan.Spec, Starts: set, Grid: 1, Offer: openings.Minute(p.grid), Mix: mix,
 		Weights: d.n.rules.Ranking.weights(), Days: d.days(p), Lead: p.wishLead}
 	if p.grid < offerEvery {
@@ -93,23 +137,23 @@ func (d *describer) best(ctx context.Context, out *OpeningsAnswer, snap *opening
 	for n := 2*p.limit + 10; ; n = min(4*n, mostRanked) {
 		list, err := ranking.Rank(in, n)
 		if err != nil {
-			return fmt.Errorf("api: rank openings: %w", err)
+			return nil, fmt.Errorf("api: rank openings: %w", err)
 		}
-		out.Openings = out.Openings[:0]
+		var out []costed
 		for i := range list {
-			if len(out.Openings) == p.limit {
-				return nil
+			if len(out) == p.limit {
+				return out, nil
 			}
 			o, ok, err := d.ranked(ctx, &list[i], p)
 			if err != nil {
-				return err
+				return nil, err
 			}
 			if ok {
-				out.Openings = append(out.Openings, o)
+				out = append(out, costed{o, list[i].Cost})
 			}
 		}
 		if len(list) < n || n == mostRanked {
-			return nil
+			return out, nil
 		}
 	}
 }

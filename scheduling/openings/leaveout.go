@@ -43,3 +43,20 @@ func (n *Need) without(id string) {
 		n.Except = append(slices.Clip(n.Except), id)
 	}
 }
+
+// WithoutLeads is the plan with nobody of ids in charge of a service for which
+// no stylist is named. The plan itself stays as it is.
+func (p *VisitPlan) WithoutLeads(ids ...string) *VisitPlan {
+	out := *p
+	out.Spec.Roles = slices.Clone(p.Spec.Roles)
+	for i := range out.Spec.Roles {
+		r := &out.Spec.Roles[i]
+		if !slices.Contains(p.leads, r.Name) || len(r.Only) > 0 {
+			continue
+		}
+		for _, id := range ids {
+			r.without(id)
+		}
+	}
+	return &out
+}
