@@ -39,8 +39,9 @@ var (
 )
 
 func init() {
-	addAsset("page.css", "text/css; charset=utf-8", readAsset("drawing.css"), readAsset("page.css"))
+	addAsset("page.css", "text/css; charset=utf-8", readAsset("drawing.css"), readAsset("picture.css"), readAsset("page.css"))
 	addAsset("pencilled.js", "text/javascript; charset=utf-8", readAsset("pencilled.js"))
+	addAsset("own.js", "text/javascript; charset=utf-8", readAsset("own.js"))
 	addAsset("feed.js", "text/javascript; charset=utf-8", readAsset("feed.js"))
 	addAsset("board.js", "text/javascript; charset=utf-8", readAsset("board.js"))
 	addAsset("mark.svg", "image/svg+xml", readAsset("mark.svg"))
