@@ -78,23 +78,7 @@ func (s *Site) Frame(c echo.Context, n Salon, here, title string) pages.Frame {
 }
 
 // Ways are the pages that whoever is signed in may open.
-func Ways(ctx context.Context, here string) []pages.Way {
-	var out []pages.Way
-	for _, w := range []struct{ href, text, operation string }{
-		{"/", "Day board", "list-calls"},
-		{"/my-day", "My day", "get-card"},
-		{"/book", "Book a visit", "book-visit"},
-		{"/to-do", "To do", "list-messages"},
-		{"/clients", "Clients", "list-clients"},
-		{"/waiting", "Waiting list", "list-waiting"},
-		{"/set-up", "Set-up", "update-salon"},
-	} {
-		if api.May(ctx, w.operation) {
-			out = append(out, pages.Way{Href: w.href, Text: w.text, Here: w.href == here})
-		}
-	}
-	return out
-}
+func Ways(ctx context.Context, here string) []pages.Way { return api.Ways(ctx, here) }
 
 // Render answers with a page. Nothing is sent unless all of it could be made.
 func Render(c echo.Context, status int, t *template.Template, name string, view any) error {
