@@ -1,6 +1,8 @@
 package pages
 
 import (
+	"cmp"
+	"slices"
 	"strconv"
 	"time"
 
@@ -71,4 +73,45 @@ func (l Line) validateCandidates(f *scheduling.Faults, at string) {
 	for i, c := range l.Candidates {
 		c.validate(f, at+".candidates["+strconv.Itoa(i)+"]")
 	}
+}
+
+// Roles of further ground lines of the same person or place.
+const (
+	roleSame     = "at the same time"
+	rolePossible = "also possible"
+)
+
+// laneRole says what a further ground line is for.
+func laneRole(lane []Part) string {
+	for _, p := range lane {
+		if !isCandidate(p.Kind) {
+			return roleSame
+		}
+	}
+	return rolePossible
+}
+
+// addCandidates puts every candidate of line into the first lane in which it
+// overlaps nothing but beams, of which those with an open bay have room below
+// them. What is watched has none.
+func (l *layout) addCandidates(line Line, lanes [][]Part) [][]Part {
+	list := line.candidateParts()
+	slices.SortStableFunc(list, func(a, b Part) int { return cmp.Or(a.From.Compare(b.From), b.To.Compare(a.To)) })
+	for _, p := range list {
+		if !l.seen(p.From, p.To) {
+			continue
+		}
+		i := slices.IndexFunc(lanes, func(lane []Part) bool { return hasRoom(lane, p) })
+		if i < 0 {
+			i, lanes = len(lanes), append(lanes, nil)
+		}
+		lanes[i] = append(lanes[i], p)
+	}
+	return lanes
+}
+
+func hasRoom(lane []Part, p Part) bool {
+	return !slices.ContainsFunc(lane, func(o Part) bool {
+		return o.Kind != Unwatched && o.From.Before(p.To) && p.From.Before(o.To)
+	})
 }

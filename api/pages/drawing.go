@@ -35,7 +35,12 @@ func (s *svg) sheet(l *layout, i int) {
 	s.open(l, i)
 	if i == 0 {
 		s.raw(`<defs><pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">` +
-			`<path class="hatchline" d="M 1 0 V 7"/></pattern></defs>`)
+			`<path class="hatchline" d="M 1 0 V 7"/></pattern>`)
+		if l.marks[partLate] {
+			s.raw(`<pattern id="late" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)">` +
+				`<path class="lateline" d="M 1 0 V 5"/></pattern>`)
+		}
+		s.raw(`</defs>`)
 	}
 	if l.alone {
 		s.rect("paper", 0, 0, l.width, sh.end)
@@ -205,7 +210,7 @@ func (s *svg) part(l *layout, d *lineLayout, f *shape) {
 		s.raw(`<g class="`, partClass(f.part.Kind), `" role="img">`)
 	}
 	s.raw("<title>")
-	s.esc(l.clock.name(f.part))
+	s.esc(f.name)
 	s.raw("</title>")
 	s.body(l, d, f)
 	if f.pole != nil {
@@ -237,8 +242,13 @@ func (s *svg) body(l *layout, d *lineLayout, f *shape) {
 		s.teeth(x, d.ground-h, max(w, 1), h)
 	case Clearing:
 		s.rect("block", x, d.ground-h+3, w, h-4)
-	case Pencilled, Kept:
+	case Pencilled, Kept, partHold, partWaiting:
 		s.rect("block", x, d.ground-h, w, h-1)
+	case partOffer:
+		s.rect("block", x, d.ground-h, w, h-1)
+		s.corners(x, d.ground-h, max(w, 1), h-1)
+	case partLate:
+		s.drawShadow(d, f)
 	case HandsOn, ChairUse:
 		s.rect("block", x, d.ground-h, w, h)
 	}

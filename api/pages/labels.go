@@ -1,6 +1,9 @@
 package pages
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // labelBeams gives every beam its words above it, with the end of the time
 // allowed for the check where there is room for it. It returns the rooms used.
@@ -24,12 +27,20 @@ func (d *lineLayout) labelBeams(l *layout) *rowPool {
 func (d *lineLayout) labelBlocks(l *layout) *rowPool {
 	var list []wordy
 	for _, s := range slices.Backward(d.shapes) {
-		if isBeam(s.part.Kind) || s.part.Kind == Clearing || d.labelInside(s) {
-			continue
+		switch {
+		case s.part.Kind == partLate:
+			list = append(list, wordy{s, d.tries[s]})
+		case isBeam(s.part.Kind) || s.part.Kind == Clearing || d.labelInside(s):
+		default:
+			list = append(list, wordy{s, []string{s.words}})
 		}
-		list = append(list, wordy{s, []string{s.words}})
 	}
-	return d.hangAll(l, list, 4, false)
+	slices.SortStableFunc(list, func(a, b wordy) int { return cmp.Compare(b.shape.poleX(), a.shape.poleX()) })
+	rows := 4
+	if len(d.tries) > 0 {
+		rows = 6
+	}
+	return d.hangAll(l, list, rows, false)
 }
 
 // labelBreaks names the breaks below their dips where there is room; the list
@@ -106,7 +117,7 @@ func (d *lineLayout) hang(w wordy, pool *rowPool, up bool) bool {
 // where there is none.
 func (d *lineLayout) number(l *layout, s *shape, pool *rowPool, up bool) bool {
 	lab := newLabel(l.digits, smallSize, true, "number")
-	return !up && d.numberInside(s, l.digits) || d.flag(s, lab, pool, up, false) || d.flag(s, lab, pool, up, true)
+	return !up && s.part.Kind != partLate && d.numberInside(s, l.digits) || d.flag(s, lab, pool, up, false) || d.flag(s, lab, pool, up, true)
 }
 
 // numberInside keeps room for a number in the block.
@@ -122,9 +133,17 @@ func (d *lineLayout) numberInside(s *shape, digits string) bool {
 	return s.inside(digits, "", s.x1-s.x0-10, class, y, blockSize)
 }
 
-// flag places lab on a pole at the left end of s.
+// poleX is where the pole of s stands: at its left end, or where a shadow ends.
+func (s *shape) poleX() float64 {
+	if s.part.Kind == partLate {
+		return s.x1 - 1
+	}
+	return s.x0 + 1
+}
+
+// flag places lab on the pole of s.
 func (d *lineLayout) flag(s *shape, lab label, pool *rowPool, up, toLeft bool) bool {
-	at, ok := pool.place(s.x0+1, lab.w, toLeft)
+	at, ok := pool.place(s.poleX(), lab.w, toLeft)
 	if !ok {
 		return false
 	}
@@ -178,12 +197,14 @@ func (s *shape) inside(first, second string, room float64, class string, y, size
 // finger needs, and for a link wider than a short part as far as its neighbours
 // allow.
 func (d *lineLayout) setHits() {
-	var blocks, beams []*shape
+	var blocks, beams, shadows []*shape
 	for _, s := range d.shapes {
 		w := s.x1 - s.x0
 		switch {
 		case isBeam(s.part.Kind):
 			s.hit = box{s.x0, d.beamTop(s) - 10, w, hitSize}
+		case s.part.Kind == partLate:
+			s.hit = box{s.x0, d.shadowTop(s) - shadowGap, w, hitSize}
 		case d.bar:
 			s.hit = box{s.x0, d.ground - 22, w, hitSize}
 		default:
@@ -193,12 +214,15 @@ func (d *lineLayout) setHits() {
 		case s.part.Href == "":
 		case isBeam(s.part.Kind):
 			beams = append(beams, s)
+		case s.part.Kind == partLate:
+			shadows = append(shadows, s)
 		default:
 			blocks = append(blocks, s)
 		}
 	}
 	widen(blocks)
 	widen(beams)
+	widen(shadows)
 }
 
 // widen gives parts that are narrower than a finger room from the gaps beside

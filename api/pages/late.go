@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"chairblock/scheduling"
 )
@@ -126,4 +127,91 @@ func (l Line) sortedShadows() []Shadow {
 	out := slices.Clone(l.Shadows)
 	slices.SortStableFunc(out, func(a, b Shadow) int { return cmp.Or(a.From.Compare(b.From), a.To.Compare(b.To)) })
 	return out
+}
+
+// Sizes of shadows, in the units of the drawing.
+const (
+	shadowGap    = 3.0  // below the ground line
+	shadowHeight = 11.0 // of a person's
+	shadowLow    = 8.0  // of a station's
+	shadowStep   = 3.0  // between two below each other
+)
+
+// shadowRoom is how far one shadow moves down what is below it.
+func (d *lineLayout) shadowRoom() float64 {
+	if d.bar {
+		return shadowLow + shadowStep
+	}
+	return shadowHeight + shadowStep
+}
+
+// shadowTop is the upper edge of a shadow.
+func (d *lineLayout) shadowTop(s *shape) float64 {
+	gap := shadowGap
+	if len(d.breaks) > 0 { // below the dip of the ground line
+		gap += 5
+	}
+	return d.ground + gap + float64(s.tier)*d.shadowRoom()
+}
+
+// addShadows gives every shadow of line its shape, among the parts in order of
+// time, and room below the ground line.
+func (d *lineLayout) addShadows(l *layout, line Line) {
+	var ends []time.Time
+	d.tries = map[*shape][]string{}
+	for _, w := range line.sortedShadows() {
+		if !l.seen(w.From, w.To) {
+			continue
+		}
+		s := &shape{part: w.part(), x0: l.x(w.From), x1: l.x(w.To), name: l.clock.lateName(w, line)}
+		s.x1 = max(s.x1, s.x0+leastWidth)
+		for s.tier < len(ends) && w.From.Before(ends[s.tier]) {
+			s.tier++
+		}
+		if s.tier == len(ends) {
+			ends = append(ends, time.Time{})
+		}
+		ends[s.tier] = w.To
+		clash := l.clock.clashWords(w, line)
+		s.clash = clash != ""
+		s.words = joinWords(joinWords(clean(w.Code), clean(w.Label)), sentence(l.clock.lateWords(w), clash))
+		d.tries[s] = lateTries(l.clock, w, clash)
+		at := slices.IndexFunc(d.shapes, func(o *shape) bool { return o.part.From.After(w.From) })
+		if at < 0 {
+			at = len(d.shapes)
+		}
+		d.shapes = slices.Insert(d.shapes, at, s)
+	}
+	if len(ends) > 0 {
+		d.drop += float64(len(ends)) * d.shadowRoom()
+	}
+}
+
+// lateTries are words for a shadow, the best first. What it runs into is never
+// left out: then the list below the drawing says it.
+func lateTries(c clock, s Shadow, clash string) []string {
+	code, late := clean(s.Code), c.lateWords(s)
+	if clash == "" {
+		return []string{joinWords(code, late), late}
+	}
+	short := strconv.Itoa(wholeMinutes(s.From, s.To)) + " min late, " + clash
+	return []string{joinWords(code, late) + ", " + clash, late + ", " + clash, short}
+}
+
+// drawShadow draws the band: an outline filled with lines that fall to the
+// right, as no beam's do, and a second outline where it runs into something.
+func (s *svg) drawShadow(d *lineLayout, f *shape) {
+	y, h := d.shadowTop(f), shadowHeight
+	if d.bar {
+		h = shadowLow
+	}
+	s.raw(`<rect class="beam cast"`)
+	s.attr("x", f.x0+0.5)
+	s.attr("y", y)
+	s.attr("width", max(f.x1-f.x0-1, 1))
+	s.attr("height", h)
+	s.raw(` fill="url(#late)"/>`)
+	if f.clash {
+		s.rect("clash", f.x0-2, y-2.5, f.x1-f.x0+4, h+5)
+	}
 }

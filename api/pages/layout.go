@@ -68,7 +68,8 @@ type layout struct {
 	lines  []*lineLayout
 	keys   []label
 	legend []legendItem
-	visits map[string]int // link to a small number, to mark what belongs together
+	visits map[string]int    // link to a small number, to mark what belongs together
+	marks  map[PartKind]bool // shadows and candidates that the board has, for the legend
 }
 
 // sheet is as much of the board as fits on one printed page, with its hours.
@@ -108,6 +109,7 @@ func place(b Board, alone, whole bool) *layout {
 	if b.parts() > 99 {
 		l.digits = "0000"
 	}
+	l.marks = b.rareMarks()
 	y := l.startSheet(0, l.placeHead())
 	for _, line := range b.People {
 		y = l.addLine(line, false, y)
@@ -131,9 +133,27 @@ func place(b Board, alone, whole bool) *layout {
 func (b Board) parts() int {
 	n := 0
 	for _, l := range slices.Concat(b.People, b.Stations) {
-		n += len(l.Parts)
+		n += len(l.Parts) + len(l.Candidates) + len(l.Shadows)
 	}
 	return n
+}
+
+// rareMarks tells which kinds of shadow and candidate b has; "clash" is a shadow
+// that runs into something.
+func (b Board) rareMarks() map[PartKind]bool {
+	marks := map[PartKind]bool{}
+	for _, l := range slices.Concat(b.People, b.Stations) {
+		for _, c := range l.Candidates {
+			marks[PartKind(c.Kind)] = true
+		}
+		for _, s := range l.Shadows {
+			marks[partLate] = true
+			if (clock{loc: b.From.Location()}).clashWords(s, l) != "" {
+				marks["clash"] = true
+			}
+		}
+	}
+	return marks
 }
 
 // placeFoot ends the last sheet at y with the hours, the list of what had no

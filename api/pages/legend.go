@@ -1,5 +1,7 @@
 package pages
 
+import "slices"
+
 // legendItem explains one mark: a small picture of it and its meaning.
 type legendItem struct {
 	mark  string
@@ -29,12 +31,27 @@ var legendWords = []struct{ mark, words string }{
 	{"now", "now"},
 }
 
+// rareWords are marks that only days with such things explain.
+var rareWords = []struct{ mark, words string }{
+	{"late", "runs late, until the end of the shade"},
+	{"clash", "double edge: runs into the next client"},
+	{"hold", "held while you decide"},
+	{"waiting", "waiting-list request that would fit"},
+	{"offer", "opening that is offered"},
+}
+
 // placeLegend lays the legend out in rows from y downwards and returns the y
 // below it.
 func (l *layout) placeLegend(y float64) float64 {
 	x := 12.0
 	y += legendHeight
-	for _, w := range legendWords {
+	words := slices.Clone(legendWords)
+	for _, w := range rareWords {
+		if l.marks[PartKind(w.mark)] {
+			words = append(words, w)
+		}
+	}
+	for _, w := range words {
 		lab := newLabel(w.words, smallSize, false, "legend")
 		if x > 12 && x+legendIcon+lab.w > l.width-12 {
 			x, y = 12, y+legendHeight+6
@@ -69,7 +86,14 @@ func (s *svg) legendItem(it legendItem) {
 		s.bracketUp("latest", x+10, x+30, y-6)
 	case "core":
 		s.bracketUp("core", x+2, x+32, y-8)
-	case "pencilled", "kept":
+	case "offer":
+		s.rect("block", x+2, y-18, 30, 17)
+		s.corners(x+2, y-18, 30, 17)
+		s.line("ground", x, y, x+34, y)
+	case "late", "clash":
+		s.line("ground", x, y-16, x+34, y-16)
+		s.drawShadow(&lineLayout{ground: y - 16}, &shape{x0: x + 4, x1: x + 30, clash: it.mark == "clash"})
+	case "pencilled", "kept", "hold", "waiting":
 		s.rect("block", x+2, y-18, 30, 17)
 		s.line("ground", x, y, x+34, y)
 	case "clearing":

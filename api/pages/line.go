@@ -13,6 +13,8 @@ type shape struct {
 	x0, x1 float64
 	tier   int    // of a beam, 0 the lowest
 	words  string // what the label would say with all the room in the world
+	name   string // everything about it in one sentence
+	clash  bool   // a shadow that runs into something
 	labels []label
 	pole   *[3]float64 // x, from y, to y
 	hit    box
@@ -43,7 +45,8 @@ type lineLayout struct {
 	extra    []label // words of brackets, gaps and breaks
 	keyed    []keyed
 
-	breakWords []label // counted from the ground line until settle
+	breakWords []label             // counted from the ground line until settle
+	tries      map[*shape][]string // words of shadows, the best first
 }
 
 // namedBreak is a dip of the ground line with its words.
@@ -53,16 +56,17 @@ type namedBreak struct {
 }
 
 // placeLine draws line from y downwards and returns the y below it. Work that
-// overlaps other work of the same person, which only faulty data can hold, is
-// drawn on a further ground line rather than on top of it.
+// overlaps other work of the same person, which only faulty data can hold, and
+// candidates that overlap work or each other are drawn on a further ground line
+// rather than on top of it.
 func (l *layout) placeLine(line Line, bar bool, y float64) float64 {
 	for i, lane := range l.lanes(line) {
 		one := line
 		if i > 0 {
-			one = Line{Name: line.Name, Role: "at the same time"}
+			one = Line{Name: line.Name, Role: laneRole(lane)}
 		}
 		one.Parts = lane
-		y = l.placeLane(one, bar, y)
+		y = l.placeLane(one, line.Parts, bar, y)
 	}
 	return y
 }
@@ -77,9 +81,8 @@ func (l *layout) lanes(line Line) [][]Part {
 			parts = append(parts, p)
 		}
 	}
-	slices.SortStableFunc(parts, func(a, b Part) int {
-		return cmp.Or(a.From.Compare(b.From), b.To.Compare(a.To))
-	})
+	byTime := func(a, b Part) int { return cmp.Or(a.From.Compare(b.From), b.To.Compare(a.To)) }
+	slices.SortStableFunc(parts, byTime)
 	lanes := [][]Part{nil}
 	ends := []time.Time{{}}
 	for _, p := range parts {
@@ -98,22 +101,28 @@ func (l *layout) lanes(line Line) [][]Part {
 		lanes[i] = append(lanes[i], p)
 		ends[i] = p.To
 	}
+	lanes = l.addCandidates(line, lanes)
+	for _, lane := range lanes {
+		slices.SortStableFunc(lane, byTime)
+	}
 	return lanes
 }
 
 func isBeam(k PartKind) bool { return k == Watched || k == Unwatched }
 
 // outlined tells kinds whose blocks are empty, so that words inside are dark.
-func outlined(k PartKind) bool { return k == Pencilled || k == Kept }
+func outlined(k PartKind) bool { return k == Pencilled || k == Kept || isCandidate(k) }
 
-// placeLane draws one ground line.
-func (l *layout) placeLane(line Line, bar bool, y float64) float64 {
+// placeLane draws one ground line; all are the parts of all lines of the unit,
+// into which a shadow may run.
+func (l *layout) placeLane(line Line, all []Part, bar bool, y float64) float64 {
 	d := &lineLayout{bar: bar, top: y, name: clean(line.Name), title: clean(line.Name)}
 	if r := clean(line.Role); r != "" {
 		d.title += ", " + r
 	}
 	d.addGround(l, line)
 	tiers := d.addShapes(l, line.Parts)
+	d.addShadows(l, Line{Parts: all, Breaks: line.Breaks, Shadows: line.Shadows})
 	above, below := d.labelBeams(l), d.labelBlocks(l)
 	d.labelBreaks(below)
 
@@ -165,6 +174,7 @@ func (d *lineLayout) addShapes(l *layout, parts []Part) (tiers int) {
 				}
 			}
 		}
+		s.name = l.clock.name(p)
 		d.shapes = append(d.shapes, s)
 	}
 	return len(ends)
@@ -199,7 +209,7 @@ func (d *lineLayout) placeNames(line Line, bar bool) {
 	}
 	names := wrapName(clean(line.Name), size, rows)
 	role := ""
-	if !bar || line.Role == "at the same time" {
+	if !bar || line.Role == roleSame || line.Role == rolePossible {
 		role = shorten(clean(line.Role), smallSize, false, nameWidth)
 	}
 	y := -6.0
@@ -247,8 +257,11 @@ func (d *lineLayout) settle(tiers int) {
 		if s.pole != nil {
 			s.pole[1] += base
 			s.pole[2] += base
-			if isBeam(s.part.Kind) {
+			switch {
+			case isBeam(s.part.Kind):
 				s.pole[1] = d.beamTop(s)
+			case s.part.Kind == partLate:
+				s.pole[1] = d.shadowTop(s)
 			}
 		}
 	}

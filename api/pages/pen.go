@@ -132,3 +132,10 @@ func (s *svg) text(l label) {
 	s.esc(l.text)
 	s.raw("</text>")
 }
+
+// corners draws the four corners of a rectangle.
+func (s *svg) corners(x, y, w, h float64) {
+	k := min(6, w/2)
+	s.path("corner", "M", x, y+k, "V", y, "H", x+k, "M", x+w-k, y, "H", x+w, "V", y+k,
+		"M", x+w, y+h-k, "V", y+h, "H", x+w-k, "M", x+k, y+h, "H", x, "V", y+h-k)
+}

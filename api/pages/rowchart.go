@@ -27,29 +27,26 @@ type chartTick struct {
 
 // chartRow is one row; marks draws on an axis from x that is w long, around y.
 type chartRow struct {
-	words, below  string // bold, and soft below it
-	right, small  string
-	marks         func(s *svg, x, w, y float64)
-	spoken        string // in the name of the picture
-	soft          bool   // nothing was measured
-	double        bool
-	patternsCount int
+	words, below string // bold, and soft below it
+	right, small string
+	marks        func(s *svg, x, w, y float64)
+	spoken       string // in the name of the picture
+	soft         bool   // nothing was measured
 }
 
 // Sizes of a chart in its own units.
 const (
-	chartWidth  = 400.0
-	leastPlot   = 130.0
-	mostWords   = 150.0
-	chartEdge   = 4.0
-	chartGap    = 10.0
-	rowHeight   = 22.0
-	doubleRow   = 34.0
-	chartText   = 12.0
-	chartSmall  = 11.0
-	spokenRows  = 12
-	nothingYet  = "Nothing on record yet"
-	patternSize = 14.0
+	chartWidth = 400.0
+	leastPlot  = 130.0
+	mostWords  = 150.0
+	chartEdge  = 4.0
+	chartGap   = 10.0
+	rowHeight  = 22.0
+	doubleRow  = 34.0
+	chartText  = 12.0
+	chartSmall = 11.0
+	spokenRows = 12
+	nothingYet = "Nothing on record yet"
 )
 
 // draw returns the chart as one image with one name.
@@ -99,7 +96,7 @@ func (c rowChart) drawNothing(s *svg) string {
 	for i, t := range title {
 		s.write(t, 14, true, "head", chartEdge, 16+float64(i)*18)
 	}
-	s.write(nothingYet, chartText, false, "soft", chartEdge, h+14)
+	s.write(nothingYet, chartText, true, "strong pale", chartEdge, h+14)
 	return s.endPicture()
 }
 
@@ -137,7 +134,7 @@ func (c rowChart) drawAxis(s *svg, x, w, top, bottom float64) {
 		at := x + c.line.at*w
 		s.line("aim", at, top-2, at, bottom)
 		lab := newLabel(c.line.text, chartSmall, true, "strong")
-		s.write(c.line.text, chartSmall, true, "strong", max(chartEdge, at-lab.w/2), top-6)
+		s.write(c.line.text, chartSmall, true, "strong little", max(chartEdge, at-lab.w/2), top-6)
 	}
 	s.line("ground", x, bottom, x+w, bottom)
 	s.write(c.axis, chartSmall, false, "soft", max(chartEdge, x+w/2-labelWidth(c.axis, false)/2), bottom+30)
@@ -146,7 +143,7 @@ func (c rowChart) drawAxis(s *svg, x, w, top, bottom float64) {
 func (r chartRow) draw(s *svg, x, plot, words, width, y float64) {
 	class := "strong"
 	if r.soft {
-		class = "soft"
+		class = "strong pale"
 	}
 	up := 4.0
 	if r.below != "" || r.small != "" {
