@@ -16,6 +16,8 @@ const (
 	// changeChannel is what processes call to each other: the sender and the id
 	// of a salon whose free time has changed.
 	changeChannel = "chairblock_change"
+	// liveChannel is the same for a salon of which something else has.
+	liveChannel = "chairblock_live"
 
 	warmFor     = time.Hour        // after the last request for a salon
 	lookEvery   = time.Minute      // for salons whose day has moved on or whose pencilled visits have lapsed
@@ -50,12 +52,13 @@ func (w *Warming) Stop() {
 // (medians). So a change by another program is only seen at the next request.
 func (s *Store) KeepWarm(now func() time.Time) *Warming {
 	ctx, cancel := context.WithCancel(context.Background())
-	calls := &warmCalls{due: newSalonSet(), tell: newSalonSet()}
+	calls := &warmCalls{due: newSalonSet(), tell: newSalonSet(), live: newSalonSet()}
 	w := &Warming{cancel: func() { s.calls.CompareAndSwap(calls, nil); cancel() }}
 	s.calls.Store(calls)
 	w.all.Go(func() { s.listen(ctx, calls) })
 	w.all.Go(func() { s.warm(ctx, calls, now) })
-	w.all.Go(func() { s.tell(ctx, calls) })
+	w.all.Go(func() { s.tell(ctx, calls.tell, changeChannel) })
+	w.all.Go(func() { s.tell(ctx, calls.live, liveChannel) })
 	return w
 }
 
@@ -63,6 +66,7 @@ func (s *Store) KeepWarm(now func() time.Time) *Warming {
 type warmCalls struct {
 	due  *salonSet // to be read anew
 	tell *salonSet // to be told to other processes
+	live *salonSet // likewise, on liveChannel
 }
 
 // salonSet collects salons for one goroutine that works them off.
@@ -97,27 +101,32 @@ func (s *salonSet) take() []string {
 	return out
 }
 
-// changed says that a transaction which may have changed the free time of a
-// salon was committed.
-func (s *Store) changed(salon string) {
-	if c := s.calls.Load(); c != nil {
+// committed says that a transaction of a salon was committed, and whether it may
+// have changed its free time.
+func (s *Store) committed(salon string, altered bool) {
+	s.live.changed(salon)
+	switch c := s.calls.Load(); {
+	case c == nil:
+	case altered:
 		c.due.add(salon)
 		c.tell.add(salon)
+	default:
+		c.live.add(salon)
 	}
 }
 
 // tell passes changes on to other processes, many in one transaction when they
 // come quickly.
-func (s *Store) tell(ctx context.Context, c *warmCalls) {
+func (s *Store) tell(ctx context.Context, c *salonSet, channel string) {
 	for {
 		select {
 		case <-ctx.Done():
 			return
-		case <-c.tell.ready:
+		case <-c.ready:
 		}
-		if ids := c.tell.take(); len(ids) > 0 {
+		if ids := c.take(); len(ids) > 0 {
 			// Nobody needs it to be right.
-			_, _ = s.pool.Exec(ctx, `SELECT pg_notify($1, $2 || ' ' || id) FROM unnest($3::text[]) id`, changeChannel, s.name, ids)
+			_, _ = s.pool.Exec(ctx, `SELECT pg_notify($1, $2 || ' ' || id) FROM unnest($3::text[]) id`, channel, s.name, ids)
 		}
 		pause(ctx, 10*time.Millisecond)
 	}
@@ -196,18 +205,25 @@ func (s *Store) listenOnce(ctx context.Context, c *warmCalls) error {
 		case <-ctx.Done():
 		}
 	}()
-	if _, err := conn.Exec(ctx, "LISTEN "+changeChannel); err != nil {
+	if _, err := conn.Exec(ctx, "LISTEN "+changeChannel+"; LISTEN "+liveChannel); err != nil {
 		return err
 	}
 	c.due.add(s.kept.list()...) // what was told before nobody heard
+	s.live.call()
 	for {
 		heard, stop := context.WithTimeout(ctx, stillThere)
 		n, err := conn.WaitForNotification(heard)
 		stop()
 		switch {
 		case err == nil:
-			if by, salon, ok := strings.Cut(n.Payload, " "); ok && by != s.name {
-				c.due.add(salon)
+			by, salon, ok := strings.Cut(n.Payload, " ")
+			switch {
+			case !ok || by == s.name:
+			default:
+				s.live.changed(salon)
+				if n.Channel == changeChannel {
+					c.due.add(salon)
+				}
 			}
 		case ctx.Err() == nil && pgconn.Timeout(err):
 			if err := tryConn(ctx, conn); err != nil {

@@ -56,6 +56,7 @@ type Store struct {
 	// fetch is nil when nobody fetches private calendars.
 	fetch FetchPrivate
 	work  JobSettings
+	live  *liveHub
 }
 
 // Tx is one transaction within one salon.
@@ -97,11 +98,16 @@ func Open(ctx context.Context, url string, conns int32) (*Store, error) {
 		pool.Close()
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	return &Store{pool: pool, jobs: jobs, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}, nil
+	s := &Store{pool: pool, jobs: jobs, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
+	s.live = newLiveHub(s)
+	return s, nil
 }
 
 // Close ends all connections.
-func (s *Store) Close() { s.pool.Close() }
+func (s *Store) Close() {
+	s.live.close()
+	s.pool.Close()
+}
 
 // Ping reports whether the database answers and its schema is there.
 func (s *Store) Ping(ctx context.Context) error {
@@ -126,8 +132,8 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered, seal: s.seal})
 			return inner
 		})
-		if altered && err == nil {
-			s.changed(salon)
+		if err == nil {
+			s.committed(salon, altered)
 		}
 		switch {
 		case again(inner) || again(err):
