@@ -55,7 +55,7 @@ CREATE INDEX client_request_open ON client_request (salon_id, made_at) WHERE set
 CREATE INDEX client_request_by_client ON client_request (salon_id, client_id, request_id);
 
 -- What clients did with visits on their pages.
-CREATE TABLE visit_by_client (
+CREATE TABLE client_act (
     salon_id text NOT NULL,
     visit_id text NOT NULL,
     act_id   text NOT NULL,
@@ -69,4 +69,4 @@ ALTER TABLE salon ADD COLUMN client_may_erase boolean NOT NULL DEFAULT false; --
 
 -- +goose Down
 ALTER TABLE salon DROP COLUMN client_may_erase;
-DROP TABLE visit_by_client, client_request, own_closed, own_link;
+DROP TABLE client_act, client_request, own_closed, own_link;

@@ -98,7 +98,7 @@ const (
 // NoteByClient notes that a client did something with a visit by herself, or
 // returns scheduling.ErrNotFound when there is no such visit.
 func (t *Tx) NoteByClient(ctx context.Context, visit, what string, now time.Time) error {
-	tag, err := t.tx.Exec(ctx, `INSERT INTO visit_by_client (salon_id, visit_id, act_id, what, done_at)
+	tag, err := t.tx.Exec(ctx, `INSERT INTO client_act (salon_id, visit_id, act_id, what, done_at)
 		SELECT salon_id, visit_id, $3, $4, $5 FROM visit WHERE salon_id = $1 AND visit_id = $2`, t.salon, visit, NewID(), what, now)
 	return one("visit", tag.RowsAffected(), err)
 }
@@ -111,7 +111,7 @@ func (t *Tx) BookedByClient(ctx context.Context, visits ...string) (map[string]b
 	}
 	rows, err := collect[struct {
 		Visit string `db:"visit_id"`
-	}](ctx, t, "visits of clients", `SELECT DISTINCT visit_id FROM visit_by_client WHERE salon_id = $1 AND visit_id = ANY($2) AND what = 'booked'`, t.salon, visits)
+	}](ctx, t, "visits of clients", `SELECT DISTINCT visit_id FROM client_act WHERE salon_id = $1 AND visit_id = ANY($2) AND what = 'booked'`, t.salon, visits)
 	for _, r := range rows {
 		out[r.Visit] = true
 	}
