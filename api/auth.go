@@ -54,6 +54,7 @@ var allowed = map[string][]store.Role{
 	"book-visit":    working, "get-visit": everybody, "list-visits": everybody, "move-visit": working,
 	"cancel-visit": working, "arrive-visit": everybody, "finish-visit": working, "miss-visit": desk,
 	"start-step": everybody, "finish-step": everybody, "undo-step": everybody, "list-visit-events": working,
+	"get-person-day": everybody, "get-visit-run": atChair, "tap-visit": everybody,
 	"get-card": atChair, "get-visit-now": everybody, "add-card-fact": atChair, "correct-card-fact": atChair,
 	"hair-as-seen": working, "rinse-now": everybody, "undo-rinse-now": everybody, "stop-visit": health, "clear-follow-up": health,
 	"book-first-wash-check": working, "book-correction": working, "get-last-card": health, "export-cards": health,

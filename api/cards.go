@@ -385,25 +385,35 @@ func (x *cardOf) outOfPace() bool {
 // addFact writes a fact on a card, whatever it says.
 func (s *Server) addFact(ctx context.Context, in *factInput) (*created[FactAnswer], error) {
 	return once(s, ctx, in.Repeatable, "/visits/"+in.ID+"/card/facts", in.Body, func(t *store.Tx) (*created[FactAnswer], error) {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return nil, err
-		}
-		var f scheduling.Faults
-		value := in.Body.FactValue
-		fact := store.CardFact{Kind: in.Body.Kind, Step: in.Body.Step, At: s.now().Truncate(time.Second)}
-		if in.Body.At != nil {
-			fact.At = in.Body.At.Truncate(time.Second)
-		}
-		if fact.Value, err = value.read(n, &f, card.Kind(fact.Kind)); err != nil && len(f) == 0 {
-			return nil, err
-		}
-		x, err := s.lockFor(ctx, t, &f, in.ID, fact, value)
-		if err != nil {
-			return nil, err
-		}
-		return s.writeFact(ctx, t, x, fact)
+		return s.addFactIn(ctx, t, in.ID, in.Body, "")
 	})
+}
+
+// addFactIn writes a fact on the card of a visit; at is where the fact stands in
+// the body of the request.
+func (s *Server) addFactIn(ctx context.Context, t *store.Tx, visit string, b FactRequest, at string) (*created[FactAnswer], error) {
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	var f scheduling.Faults
+	value := b.FactValue
+	fact := store.CardFact{Kind: b.Kind, Step: b.Step, At: s.now().Truncate(time.Second)}
+	if b.At != nil {
+		fact.At = b.At.Truncate(time.Second)
+	}
+	if fact.Value, err = value.read(n, &f, card.Kind(fact.Kind)); err != nil && len(f) == 0 {
+		return nil, err
+	}
+	x, err := s.lockFor(ctx, t, &f, visit, fact, value)
+	if err != nil {
+		var g scheduling.Faults
+		if at != "" {
+			return nil, cmp.Or(g.Join(at, err), g.Err())
+		}
+		return nil, err
+	}
+	return s.writeFact(ctx, t, x, fact)
 }
 
 // lockCard locks a visit that facts can be noted of.

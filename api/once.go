@@ -44,12 +44,19 @@ func (i *Repeatable) Resolve(huma.Context) []error {
 // simply carried out. A body with words about health is given as its
 // store.SealedPrints.
 func once[T any](s *Server, ctx context.Context, in Repeatable, path string, body any,
+	f func(*store.Tx) (*created[T], error)) (*created[T], error) {
+	return onceOf(s, ctx, principal(ctx).TokenID, in, path, body, f)
+}
+
+// onceOf is once for a request that may be repeated by whom by names, whatever
+// token that is done with.
+func onceOf[T any](s *Server, ctx context.Context, by string, in Repeatable, path string, body any,
 	f func(*store.Tx) (*created[T], error)) (out *created[T], err error) {
 	if in.key() == "" {
 		err = s.inTx(ctx, func(t *store.Tx) (err error) { out, err = f(t); return err })
 		return out, err
 	}
-	call := store.Call{Principal: principal(ctx).TokenID, Method: http.MethodPost, Route: path, Key: in.key()}
+	call := store.Call{Principal: by, Method: http.MethodPost, Route: path, Key: in.key()}
 	if prints, ok := body.(store.SealedPrints); ok {
 		call.Fingerprint, call.Older = prints[0], prints[1:]
 	} else {

@@ -46,6 +46,7 @@ var mayDo = map[string]string{
 	"get-delays": "odl", "apply-remedy": "odl",
 	"add-hold": "odl", "list-holds": "odl", "book-held-visit": "odl", "release-visit": "odl", "hold-visit": "odl",
 	"add-walk-in": "odl", "keep-time": "odl",
+	"get-person-day": "odla", "get-visit-run": "ola", "tap-visit": "odla",
 	"get-card": "ola", "get-visit-now": "odla", "add-card-fact": "ola", "correct-card-fact": "ola",
 	"hair-as-seen": "odl", "rinse-now": "odla", "undo-rinse-now": "odla", "stop-visit": "ol", "clear-follow-up": "ol",
 	"book-first-wash-check": "odl", "book-correction": "odl", "get-last-card": "ol", "export-cards": "ol",
@@ -200,6 +201,7 @@ func (s *salon) requests() map[string]request {
 	bodies["set-privacy"] = object{"health_months": 6}
 	bodies["add-card-fact"], bodies["correct-card-fact"] = object{"kind": "iron", "iron": object{"setting": 170, "unit": "C"}}, object{"iron": object{"setting": 175}}
 	bodies["hair-as-seen"], bodies["rinse-now"] = object{"unchanged": true}, object{}
+	bodies["tap-visit"] = object{"kind": "arrive"}
 	bodies["stop-visit"] = object{"reason": "other", "detail": "the light went out", "outcome": "rinsed", "told": []string{"client"}, "licensed": "Ada"}
 	bodies["clear-follow-up"] = object{"licensed": "Ada", "why": "looked at it"}
 	bodies["book-first-wash-check"] = object{"start": "2026-06-15T10:00:00+02:00"}
@@ -317,7 +319,7 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 		case "delete-client":
 			n.call("DELETE", "/v1/clients/"+n.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
 			continue
-		case "arrive-visit", "finish-visit", "miss-visit", "start-step", "finish-step":
+		case "arrive-visit", "tap-visit", "finish-visit", "miss-visit", "start-step", "finish-step":
 			n.at(start.Add(54 * time.Hour))
 		case "undo-step":
 			n.at(start.Add(54 * time.Hour))

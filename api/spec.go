@@ -31,6 +31,8 @@ func (s *Server) routes() {
 	s.keptRoutes()
 	s.eventRoutes()
 	s.cardRoutes()
+	s.personDayRoutes()
+	s.visitRunRoutes()
 	s.hairSeenRoutes()
 	s.stopRoutes()
 	s.afterVisitRoutes()

@@ -115,43 +115,48 @@ func (x *cardOf) rinseBody(k keptFact) *RinseBody {
 // once: what stands for this product is given again.
 func (s *Server) rinseNow(ctx context.Context, in *rinseInput) (*created[RinseBody], error) {
 	return once(s, ctx, in.Repeatable, "/visits/"+in.ID+"/rinse-now", in.Body, func(t *store.Tx) (*created[RinseBody], error) {
-		x, err := s.lockCard(ctx, t, in.ID)
-		if err != nil {
-			return nil, err
-		}
-		at := s.now().Truncate(time.Second)
-		if in.Body.at() != nil {
-			at = in.Body.At.Truncate(time.Second)
-		}
-		var f scheduling.Faults
-		x.checkPlace(&f, store.CardFact{At: at}, s.now())
-		if err := f.Err(); err != nil {
-			return nil, err
-		}
-		run := x.rinseable(at)
-		if run == nil {
-			return nil, conflict("no product was noted as on the hair at " + clockAt(x.n, at) + ": note when it was put on. Whatever the record says: " +
-				strings.Join(rinseWords(x.n.row.Emergency), " "))
-		}
-		for _, k := range x.stands {
-			if card.Kind(k.Kind) == card.KindRinseNow && run.on(k.At) {
-				return rinsed(x, k), nil
-			}
-		}
-		if !x.v.State.Open() {
-			return nil, conflict("the visit is " + words(x.v.State))
-		}
-		by, err := whoNotes(ctx, t)
-		if err != nil {
-			return nil, err
-		}
-		if err := x.keepLimits(ctx, t, false); err != nil {
-			return nil, err
-		}
-		fact, err := t.AddCardFact(ctx, &x.row, store.CardFact{Kind: string(card.KindRinseNow), At: at, Value: json.RawMessage(`{}`),
-			By: by, Noted: s.now()})
-		return rinsed(x, keptFact{CardFact: fact}), err
+		return s.rinseIn(ctx, t, in.ID, in.Body.at())
 	})
+}
+
+// rinseIn notes that product has to come off a visit's hair, at a time or now.
+func (s *Server) rinseIn(ctx context.Context, t *store.Tx, visit string, when *time.Time) (*created[RinseBody], error) {
+	x, err := s.lockCard(ctx, t, visit)
+	if err != nil {
+		return nil, err
+	}
+	at := s.now().Truncate(time.Second)
+	if when != nil {
+		at = when.Truncate(time.Second)
+	}
+	var f scheduling.Faults
+	x.checkPlace(&f, store.CardFact{At: at}, s.now())
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	run := x.rinseable(at)
+	if run == nil {
+		return nil, conflict("no product was noted as on the hair at " + clockAt(x.n, at) + ": note when it was put on. Whatever the record says: " +
+			strings.Join(rinseWords(x.n.row.Emergency), " "))
+	}
+	for _, k := range x.stands {
+		if card.Kind(k.Kind) == card.KindRinseNow && run.on(k.At) {
+			return rinsed(x, k), nil
+		}
+	}
+	if !x.v.State.Open() {
+		return nil, conflict("the visit is " + words(x.v.State))
+	}
+	by, err := whoNotes(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	if err := x.keepLimits(ctx, t, false); err != nil {
+		return nil, err
+	}
+	fact, err := t.AddCardFact(ctx, &x.row, store.CardFact{Kind: string(card.KindRinseNow), At: at, Value: json.RawMessage(`{}`),
+		By: by, Noted: s.now()})
+	return rinsed(x, keptFact{CardFact: fact}), err
 }
 
 func rinsed(x *cardOf, k keptFact) *created[RinseBody] {
@@ -173,36 +178,36 @@ func (x *cardOf) rinseable(at time.Time) *productRun {
 // time it finds nothing left to do.
 func (s *Server) undoRinse(ctx context.Context, in *ByID) (*found[NowBody], error) {
 	var out NowBody
-	err := s.inTx(ctx, func(t *store.Tx) error {
-		x, err := s.lockCard(ctx, t, in.ID)
-		if err != nil {
-			return err
-		}
-		if !x.v.State.Open() {
-			return conflict("the visit is " + words(x.v.State) + ": “rinse now” is taken back while it goes on")
-		}
-		k := x.rinse()
-		if k == nil {
-			if !slices.ContainsFunc(x.row.Facts, func(f store.CardFact) bool { return card.Kind(f.Kind) == card.KindRinseNow }) {
-				return conflict("“rinse now” was not noted")
-			}
-			out = x.now(s.now())
-			return nil
-		}
-		by, err := whoNotes(ctx, t)
-		if err != nil {
-			return err
-		}
-		if _, err := t.AddCardFact(ctx, &x.row, store.CardFact{Kind: k.Kind, At: k.At, By: by, Noted: s.now(), Replaces: &k.ID}); err != nil {
-			return err
-		}
-		if x, err = readCard(ctx, t, x.n, x.v, x.row); err != nil {
-			return err
-		}
-		out = x.now(s.now())
-		return nil
-	})
+	err := s.inTx(ctx, func(t *store.Tx) (err error) { out, err = s.undoRinseIn(ctx, t, in.ID); return err })
 	return &found[NowBody]{Body: out}, err
+}
+
+func (s *Server) undoRinseIn(ctx context.Context, t *store.Tx, visit string) (NowBody, error) {
+	x, err := s.lockCard(ctx, t, visit)
+	if err != nil {
+		return NowBody{}, err
+	}
+	if !x.v.State.Open() {
+		return NowBody{}, conflict("the visit is " + words(x.v.State) + ": “rinse now” is taken back while it goes on")
+	}
+	k := x.rinse()
+	if k == nil {
+		if !slices.ContainsFunc(x.row.Facts, func(f store.CardFact) bool { return card.Kind(f.Kind) == card.KindRinseNow }) {
+			return NowBody{}, conflict("“rinse now” was not noted")
+		}
+		return x.now(s.now()), nil
+	}
+	by, err := whoNotes(ctx, t)
+	if err != nil {
+		return NowBody{}, err
+	}
+	if _, err := t.AddCardFact(ctx, &x.row, store.CardFact{Kind: k.Kind, At: k.At, By: by, Noted: s.now(), Replaces: &k.ID}); err != nil {
+		return NowBody{}, err
+	}
+	if x, err = readCard(ctx, t, x.n, x.v, x.row); err != nil {
+		return NowBody{}, err
+	}
+	return x.now(s.now()), nil
 }
 
 // whoIsTold are those who can be told of a stop.
