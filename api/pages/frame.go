@@ -11,6 +11,7 @@ type Frame struct {
 	Done    string
 	Summary []FieldError
 	Scripts []string // names of assets
+	Styles  []string // the same, beside the one that every page has
 	// Manifest is the address of the manifest of pages that can be installed.
 	Manifest string
 	Class    string // of the body
