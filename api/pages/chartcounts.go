@@ -55,7 +55,7 @@ func (c UseChart) SVG() (string, error) {
 		}
 		out.rows = append(out.rows, row)
 	}
-	return out.draw(), nil
+	return out.drawSeen(most > 0), nil
 }
 
 func byWords(row string) string {
@@ -110,7 +110,9 @@ func (c NoShowChart) SVG() (string, error) {
 	}
 	out := rowChart{title: cmp.Or(clean(c.Title), "Clients who did not come"), axis: "visits that were booked and missed"}
 	var counts []int
+	seen := 0
 	for _, m := range c.Months {
+		seen += m.Visits
 		row := chartRow{words: clean(m.Month), right: "no visits", soft: m.Visits == 0}
 		if m.Visits > 0 {
 			row.right = strconv.Itoa(m.Missed) + " of " + strconv.Itoa(m.Visits) + ", " + share(m.Missed, m.Visits)
@@ -119,7 +121,7 @@ func (c NoShowChart) SVG() (string, error) {
 		out.rows, counts = append(out.rows, row), append(counts, m.Missed)
 	}
 	out.countBars(counts)
-	return out.draw(), nil
+	return out.drawSeen(seen > 0), nil
 }
 
 // countBars draws counts as plain bars on one axis.
@@ -174,9 +176,6 @@ func (c LeadTimeChart) SVG() (string, error) {
 	}
 	out := rowChart{title: cmp.Or(clean(c.Title), "How long before the visit it was booked"), axis: "visits"}
 	all := c.visits()
-	if all == 0 {
-		return out.draw(), nil
-	}
 	var counts []int
 	for _, b := range c.Bins {
 		row := chartRow{words: clean(b.Label), right: strconv.Itoa(b.Visits) + ", " + share(b.Visits, all), soft: b.Visits == 0}
@@ -184,7 +183,7 @@ func (c LeadTimeChart) SVG() (string, error) {
 		out.rows, counts = append(out.rows, row), append(counts, b.Visits)
 	}
 	out.countBars(counts)
-	return out.draw(), nil
+	return out.drawSeen(all > 0), nil
 }
 
 // Table is the chart as a table.

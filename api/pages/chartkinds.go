@@ -34,12 +34,40 @@ func (c PaceChart) Validate() error {
 	return f.Err()
 }
 
-// The axis of ratios reaches from a quarter to four times, by doubling; what
-// lies outside is drawn at its end, with its number.
-const paceReach = 2.0
+// The axis of ratios reaches as far to the left as to the right, by doubling:
+// from a half to double, or from a quarter to four times when a bar needs it.
+// What lies outside is drawn at its end, with its number.
+const (
+	paceNear = 1.0
+	paceFar  = 2.0
+)
 
-func paceAt(ratio float64) float64 {
-	return min(max(0.5+math.Log2(ratio)/(2*paceReach), 0), 1)
+// reach is how often the axis doubles.
+func (c PaceChart) reach() float64 {
+	for _, s := range c.Steps {
+		if s.Visits > 0 && (s.Low < 0.5 || s.High > 2) {
+			return paceFar
+		}
+	}
+	return paceNear
+}
+
+// paceAt is where a ratio lies on an axis of that reach.
+func paceAt(ratio, reach float64) float64 {
+	return min(max(0.5+math.Log2(ratio)/(2*reach), 0), 1)
+}
+
+func paceTicks(reach float64) []chartTick {
+	var ticks []chartTick
+	for _, t := range []struct {
+		ratio float64
+		text  string
+	}{{0.25, "¼"}, {0.5, "½"}, {1, "1"}, {2, "2"}, {4, "4"}} {
+		if math.Abs(math.Log2(t.ratio)) <= reach {
+			ticks = append(ticks, chartTick{paceAt(t.ratio, reach), t.text})
+		}
+	}
+	return ticks
 }
 
 // SVG draws one row for each step: a dot where the sheet expects it, a bar over
@@ -50,16 +78,16 @@ func (c PaceChart) SVG() (string, error) {
 		return "", err
 	}
 	out := rowChart{
-		title: cmp.Or(clean(c.Title), "Real time of each step against the sheet"), axis: "real time divided by the time on the sheet",
-		ticks: []chartTick{{0, "a quarter"}, {0.25, "half"}, {0.5, "as on the sheet"}, {0.75, "double"}, {1, "4 times"}},
+		title: cmp.Or(clean(c.Title), "Real time of each step against the sheet"), axis: "real time ÷ time on the sheet (dot); bar: middle half of the visits",
+		ticks: paceTicks(c.reach()),
 	}
 	for _, s := range c.Steps {
-		out.rows = append(out.rows, s.row())
+		out.rows = append(out.rows, s.row(c.reach()))
 	}
 	return out.draw(), nil
 }
 
-func (s PaceStep) row() chartRow {
+func (s PaceStep) row(reach float64) chartRow {
 	r := chartRow{words: clean(s.Step), below: "sheet " + shortNumber(s.Expected) + " min"}
 	if s.Visits == 0 {
 		r.right, r.soft, r.spoken = "not measured", true, r.words+" not measured"
@@ -69,7 +97,7 @@ func (s PaceStep) row() chartRow {
 	r.right, r.small = paceWords(s.Middle), counted(s.Visits, "visit")
 	r.spoken = r.words + " " + r.right + " in " + r.small
 	r.marks = func(d *svg, x, w, y float64) {
-		a, b, m := x+paceAt(s.Low)*w, x+paceAt(s.High)*w, x+paceAt(s.Middle)*w
+		a, b, m := x+paceAt(s.Low, reach)*w, x+paceAt(s.High, reach)*w, x+paceAt(s.Middle, reach)*w
 		d.rect("range", a, y-5, max(b-a, 1), 10)
 		d.line("middle", m, y-9, m, y+9)
 		d.dot(x+w/2, y)
@@ -134,13 +162,15 @@ func (c PromiseChart) SVG() (string, error) {
 		return "", err
 	}
 	out := rowChart{
-		title: cmp.Or(clean(c.Title), "Visits that ended in the time promised"), axis: "share of visits that ended in time; whiskers: 19 times in 20",
+		title: cmp.Or(clean(c.Title), "Visits that ended in the time promised"), axis: "share that ended in time; thin line: what chance allows",
 		ticks: percentTicks(), line: &chartTick{c.Promise, "promised " + percent(c.Promise)},
 	}
+	seen := 0
 	for _, m := range c.Months {
+		seen += m.Visits
 		out.rows = append(out.rows, m.row())
 	}
-	return out.draw(), nil
+	return out.drawSeen(seen > 0), nil
 }
 
 func percentTicks() []chartTick {
@@ -160,7 +190,7 @@ func (m PromiseMonth) row() chartRow {
 	lo, hi := likely(m.Kept, m.Visits)
 	r.marks = func(s *svg, x, w, y float64) {
 		if k := float64(m.Kept) / float64(m.Visits); k > 0 {
-			s.rect("full", x, y-4, k*w, 8)
+			s.rect("range", x, y-5, k*w, 10)
 		}
 		p := &strokes{}
 		p.lineTo(x+lo*w, y, x+hi*w, y)

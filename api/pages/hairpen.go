@@ -15,18 +15,13 @@ func (h HairDrawing) draw() string {
 	h.drawPartings(s)
 	h.drawScale(s)
 	for i, r := range rows {
-		s.write(r, rowText, i == 0, "strong", 8, foot+float64(i+1)*16-4)
+		class := "plain"
+		if i == 0 {
+			class = "strong"
+		}
+		s.write(r, rowText, i == 0, class, 8, foot+float64(i+1)*16-4)
 	}
 	return s.endPicture()
-}
-
-// rows are the words below the figure.
-func (h HairDrawing) rows() []string {
-	rows := []string{sentence(h.length(h.LengthCM), h.reachWords(), h.amountWords()), h.panelWords()}
-	if h.Retouch {
-		rows = append(rows, "hatched: "+h.length(h.RegrowthCM)+" new growth")
-	}
-	return rows
 }
 
 // figure draws head, ears, neck and shoulders as one thin line.

@@ -2,7 +2,6 @@ package pages
 
 import (
 	"math"
-	"strings"
 
 	"chairblock/scheduling/chairtime"
 )
@@ -13,7 +12,7 @@ import (
 // charts disagree).
 const (
 	hairWidth  = 340.0
-	hairUnit   = 2.7 // units per cm
+	hairUnit   = 3.0 // units per cm
 	hairTop    = 12.0
 	hairMiddle = 92.0  // of the figure
 	hairScale  = 226.0 // x of the scale
@@ -22,7 +21,7 @@ const (
 	domeCM     = 11.0 // height of the upper half of the head
 	headHalfCM = 9.0  // half its width
 	napeCM     = 20.0 // lowest parting
-	lineGap    = 3.2  // least distance between two panel lines
+	lineGap    = 2.2  // least distance between two panel lines
 	rowText    = 12.0
 )
 
@@ -129,7 +128,7 @@ func (h HairDrawing) panelStep() int {
 	all := h.sections()
 	room := (all[0].bottom - all[0].top) * hairUnit
 	lines := max(1, int(room/lineGap)-1) * len(all)
-	for _, step := range []int{1, 2, 5, 10, 20, 50, 100, 200, 500, 1000} {
+	for _, step := range []int{1, 2, 3, 4, 5, 6, 8, 10, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200, 300, 500, 1000} {
 		if (h.Panels+step-1)/step <= lines {
 			return step
 		}
@@ -149,14 +148,19 @@ func (h HairDrawing) panelLines() []int {
 	return out
 }
 
-// panelWords says how many panels there are and what a line stands for.
-func (h HairDrawing) panelWords() string {
-	words := []string{counted(h.Sections, "section")}
+// rows are the words below the figure.
+func (h HairDrawing) rows() []string {
+	rows := []string{sentence(h.length(h.LengthCM), h.reachWords())}
+	work := []string{h.amountWords(), counted(h.Sections, "section")}
 	if h.Panels > 0 {
-		words = append(words, counted(h.Panels, "panel"))
-		if n := h.panelStep(); n > 1 {
-			words = append(words, "1 line for "+counted(n, "panel"))
-		}
+		work = append(work, counted(h.Panels, "panel"))
 	}
-	return strings.Join(words, ", ")
+	rows = append(rows, sentence(work...))
+	if n := h.panelStep(); h.Panels > 0 && n > 1 {
+		rows = append(rows, "each thin line stands for "+counted(n, "panel"))
+	}
+	if h.Retouch {
+		rows = append(rows, "hatched: "+h.length(h.RegrowthCM)+" of new growth")
+	}
+	return rows
 }

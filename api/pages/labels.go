@@ -15,7 +15,7 @@ func (d *lineLayout) labelBeams(l *layout) *rowPool {
 		}
 		tries := []string{s.words}
 		if b := s.part.BackBy; b != nil {
-			tries = append(tries, joinWords(clean(s.part.Code), clean(s.part.Label))+", check at "+l.clock.at(*b))
+			tries = append(tries, joinWords(whose(s.part.Code), clean(s.part.Label))+", check at "+l.clock.at(*b))
 		}
 		list = append(list, wordy{s, tries})
 	}
@@ -120,7 +120,8 @@ func (d *lineLayout) number(l *layout, s *shape, pool *rowPool, up bool) bool {
 	return !up && s.part.Kind != partLate && d.numberInside(s, l.digits) || d.flag(s, lab, pool, up, false) || d.flag(s, lab, pool, up, true)
 }
 
-// numberInside keeps room for a number in the block.
+// numberInside keeps room for a number in the block, below whose it is where
+// that fits.
 func (d *lineLayout) numberInside(s *shape, digits string) bool {
 	class := "in"
 	if outlined(s.part.Kind) {
@@ -130,7 +131,11 @@ func (d *lineLayout) numberInside(s *shape, digits string) bool {
 	if d.bar {
 		y = -4.5
 	}
-	return s.inside(digits, "", s.x1-s.x0-10, class, y, blockSize)
+	room := s.x1 - s.x0 - 10
+	if code := whose(s.part.Code); !d.bar && code != "" && s.inside(code, digits, room, class, -21.5, blockSize) {
+		return true
+	}
+	return s.inside(digits, "", room, class, y, blockSize)
 }
 
 // poleX is where the pole of s stands: at its left end, or where a shadow ends.
@@ -169,7 +174,7 @@ func (d *lineLayout) labelInside(s *shape) bool {
 	if d.bar {
 		return s.inside(s.words, "", room, class, -4.5, smallSize)
 	}
-	code, step := clean(s.part.Code), clean(s.part.Label)
+	code, step := whose(s.part.Code), clean(s.part.Label)
 	if s.inside(s.words, "", room, class, -14, blockSize) {
 		return true
 	}

@@ -75,7 +75,7 @@ func (c clock) clashWords(s Shadow, l Line) string {
 	if !ok {
 		return c.lostBreak(s, l)
 	}
-	who := cmp.Or(clean(p.Code), clean(p.Label), kindWords(p.Kind))
+	who := cmp.Or(whose(p.Code), clean(p.Label), kindWords(p.Kind))
 	return "runs into " + who + " at " + c.at(p.From)
 }
 
@@ -92,7 +92,7 @@ func (c clock) lostBreak(s Shadow, l Line) string {
 func (c clock) lateName(s Shadow, l Line) string {
 	words := []string{"late"}
 	for _, w := range []string{
-		clean(s.Code), clean(s.Label), "planned until " + c.at(s.From), "now expected until " + c.at(s.To),
+		whose(s.Code), clean(s.Label), "planned until " + c.at(s.From), "now expected until " + c.at(s.To),
 		minutesWords(wholeMinutes(s.From, s.To)) + " late", c.clashWords(s, l),
 	} {
 		if w != "" {
@@ -110,7 +110,7 @@ func (c clock) lateItems(l Line) []listItem {
 		if w := c.clashWords(s, l); w != "" {
 			how += ", " + w
 		}
-		what := joinWords(clean(s.Code), clean(s.Label))
+		what := joinWords(whose(s.Code), clean(s.Label))
 		if what != "" {
 			what += " "
 		}
@@ -174,7 +174,7 @@ func (d *lineLayout) addShadows(l *layout, line Line) {
 		ends[s.tier] = w.To
 		clash := l.clock.clashWords(w, line)
 		s.clash = clash != ""
-		s.words = joinWords(joinWords(clean(w.Code), clean(w.Label)), sentence(l.clock.lateWords(w), clash))
+		s.words = joinWords(joinWords(whose(w.Code), clean(w.Label)), sentence(l.clock.lateWords(w), clash))
 		d.tries[s] = lateTries(l.clock, w, clash)
 		at := slices.IndexFunc(d.shapes, func(o *shape) bool { return o.part.From.After(w.From) })
 		if at < 0 {
@@ -190,7 +190,7 @@ func (d *lineLayout) addShadows(l *layout, line Line) {
 // lateTries are words for a shadow, the best first. What it runs into is never
 // left out: then the list below the drawing says it.
 func lateTries(c clock, s Shadow, clash string) []string {
-	code, late := clean(s.Code), c.lateWords(s)
+	code, late := whose(s.Code), c.lateWords(s)
 	if clash == "" {
 		return []string{joinWords(code, late), late}
 	}

@@ -325,7 +325,7 @@ func (l *layout) keyTexts() []string {
 		slices.SortFunc(line.keyed, func(a, b keyed) int { return cmp.Compare(a.shape.x0, b.shape.x0) })
 		for _, k := range line.keyed {
 			var words []string
-			for _, w := range []string{line.name, l.clock.span(k.shape.part.From, k.shape.part.To), k.shape.words} {
+			for _, w := range []string{whose(line.name), l.clock.span(k.shape.part.From, k.shape.part.To), k.shape.words} {
 				if w != "" {
 					words = append(words, w)
 				}

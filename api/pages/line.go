@@ -155,7 +155,7 @@ func (d *lineLayout) addShapes(l *layout, parts []Part) (tiers int) {
 	for _, p := range parts {
 		s := &shape{part: p, x0: l.x(p.From), x1: l.x(p.To)}
 		s.x1 = max(s.x1, s.x0+leastWidth)
-		s.words = joinWords(clean(p.Code), clean(p.Label))
+		s.words = joinWords(whose(p.Code), clean(p.Label))
 		if s.words == "" {
 			s.words = kindWords(p.Kind)
 		}

@@ -126,7 +126,7 @@ func newListLine(c clock, l Line, now *time.Time) listLine {
 	for _, s := range l.Core {
 		out.Items = append(out.Items, listItem{
 			Class: "break", When: c.dash(s.From, s.To),
-			What: joinWords(clean(s.Code), "may not be interrupted"), at: s.From,
+			What: joinWords(whose(s.Code), "may not be interrupted"), at: s.From,
 		})
 	}
 	if now != nil && len(out.Items) > 0 {
@@ -140,7 +140,7 @@ func newListLine(c clock, l Line, now *time.Time) listLine {
 
 func newListItem(c clock, p Part) listItem {
 	it := listItem{
-		Class: partClass(p.Kind), When: c.dash(p.From, p.To), What: joinWords(clean(p.Code), clean(p.Label)),
+		Class: partClass(p.Kind), When: c.dash(p.From, p.To), What: joinWords(whose(p.Code), clean(p.Label)),
 		How: kindWords(p.Kind), Href: p.Href, at: p.From,
 	}
 	for _, s := range []string{clean(p.Chair), c.looks(p), clean(p.Next), clean(p.Title), clean(p.State)} {

@@ -63,7 +63,7 @@ func (c rowChart) draw() string {
 	}
 	x := chartEdge + words + chartGap
 	plot := max(leastPlot, chartWidth-x-chartGap-right-chartEdge)
-	width := x + plot + chartGap + right + chartEdge
+	width := max(x+plot+chartGap+right+chartEdge, labelWidth(c.axis, false)+2*chartEdge)
 	title := wrapText(c.title, 14, true, width-2*chartEdge, 2)
 	step := rowHeight
 	if double {
@@ -82,11 +82,20 @@ func (c rowChart) draw() string {
 	for _, it := range legend {
 		it.draw(s)
 	}
-	c.drawAxis(s, x, plot, top, bottom)
+	c.drawAxis(s, x, plot, width, top, bottom)
 	for i, r := range c.rows {
 		r.draw(s, x, plot, words, width, top+(float64(i)+0.5)*step)
 	}
 	return s.endPicture()
+}
+
+// drawSeen is draw when there is something on record, otherwise it says that
+// there is not.
+func (c rowChart) drawSeen(any bool) string {
+	if !any {
+		c.rows = nil
+	}
+	return c.draw()
 }
 
 func (c rowChart) drawNothing(s *svg) string {
@@ -115,7 +124,7 @@ func (c rowChart) spoken() string {
 
 // drawAxis draws the ticks that have room for their words, the axis and what
 // it measures.
-func (c rowChart) drawAxis(s *svg, x, w, top, bottom float64) {
+func (c rowChart) drawAxis(s *svg, x, w, width, top, bottom float64) {
 	grid := &strokes{}
 	end := 0.0
 	for _, t := range c.ticks {
@@ -134,10 +143,11 @@ func (c rowChart) drawAxis(s *svg, x, w, top, bottom float64) {
 		at := x + c.line.at*w
 		s.line("aim", at, top-2, at, bottom)
 		lab := newLabel(c.line.text, chartSmall, true, "strong")
-		s.write(c.line.text, chartSmall, true, "strong little", max(chartEdge, at-lab.w/2), top-6)
+		s.write(c.line.text, chartSmall, true, "strong little", min(max(chartEdge, at-lab.w/2), width-chartEdge-lab.w), top-6)
 	}
 	s.line("ground", x, bottom, x+w, bottom)
-	s.write(c.axis, chartSmall, false, "soft", max(chartEdge, x+w/2-labelWidth(c.axis, false)/2), bottom+30)
+	wide := labelWidth(c.axis, false)
+	s.write(c.axis, chartSmall, false, "soft", min(max(chartEdge, x+w/2-wide/2), width-chartEdge-wide), bottom+30)
 }
 
 func (r chartRow) draw(s *svg, x, plot, words, width, y float64) {

@@ -53,6 +53,29 @@ func dropped(r rune) bool {
 	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Cs, unicode.Co) || r == '\ufffe' || r == '\uffff'
 }
 
+// Marks around a name that runs from right to left, so that its own full stop
+// and the words beside it stay where they belong (Unicode Bidirectional
+// Algorithm, isolates).
+const (
+	startName = '\u2068'
+	endName   = '\u2069'
+)
+
+// whose is a client's code or another name from data, for a place between other
+// words.
+func whose(s string) string {
+	s = clean(s)
+	if strings.ContainsFunc(s, rightToLeft) {
+		return string(startName) + s + string(endName)
+	}
+	return s
+}
+
+// rightToLeft tells letters of the scripts that run from right to left.
+func rightToLeft(r rune) bool {
+	return r >= 0x590 && r < 0x900 || r >= 0xfb1d && r < 0xfe00 || r >= 0xfe70 && r < 0xff00 || r >= 0x10800 && r < 0x11000 || r >= 0x1e800 && r < 0x1f000
+}
+
 // boldWidths and plainWidths are the advance widths of U+0020 to U+007E in
 // thousandths of an em, rounded up, read from the font files of DejaVu Sans:
 // as wide as any font that browsers use for text on screens.
@@ -103,8 +126,10 @@ func runeWidth(r rune, bold bool) (mille int, sure bool) {
 		return int(plainWidths[r-' ']), true
 	case r == '·' || r == '’' || r == '‘':
 		return 400, true
-	case r == '–':
+	case r == '–' || r == '\u2002':
 		return 500, true
+	case r == startName || r == endName:
+		return 0, true
 	case r == '…' || r == '—':
 		return 1000, true
 	case r < 0x80 || unicode.In(r, unicode.Mn, unicode.Me) || r == '\u200c' || r == '\u200d':
@@ -119,7 +144,7 @@ func runeWidth(r rune, bold bool) (mille int, sure bool) {
 			return 1180, true
 		}
 		return 1410, true
-	case r >= 0x5d0 && r <= 0x5ea:
+	case r >= 0x5d0 && r <= 0x5ea || r == 0x5be:
 		return 760, true
 	case unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Hangul):
 		return 1100, true

@@ -54,7 +54,7 @@ func (d *lineLayout) addCore(l *layout, core []CoreSpan, y float64) float64 {
 }
 
 func (d *lineLayout) labelCore(l *layout, c CoreSpan, b bracket, pool *rowPool) {
-	code := clean(c.Code)
+	code := whose(c.Code)
 	for _, s := range []string{
 		joinWords(code, "may not be interrupted "+l.clock.dash(c.From, c.To)),
 		"may not be interrupted " + l.clock.dash(c.From, c.To),
