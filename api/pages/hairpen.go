@@ -2,200 +2,210 @@ package pages
 
 import "math"
 
-// draw draws the figure, the hair over it, its partings, and the scale beside it.
+// hairPen draws in cm around the middle of a head whose crown is at 0.
+type hairPen struct {
+	*svg
+	h       HairDrawing
+	at, top float64
+	unit    float64
+}
+
+func (p hairPen) x(cm float64) float64 { return p.at + cm*p.unit }
+func (p hairPen) y(cm float64) float64 { return p.top + cm*p.unit }
+
+// point writes one in cm.
+func (p hairPen) point(x, y float64) {
+	p.num(p.x(x))
+	p.raw(" ")
+	p.num(p.y(y))
+}
+
+// points writes a command of path data and its points.
+func (p hairPen) points(cmd string, list ...float64) {
+	p.raw(cmd)
+	for i := 0; i < len(list); i += 2 {
+		if i > 0 {
+			p.raw(" ")
+		}
+		p.point(list[i], list[i+1])
+	}
+}
+
+// across adds a level line from the middle by shares of the half width.
+func (p hairPen) across(s *strokes, cm, left, right float64) {
+	w := p.h.half(cm)
+	s.lineTo(p.x(left*w), p.y(cm), p.x(right*w), p.y(cm))
+}
+
+// draw draws the figure with the hair over it and the scale beside it, and the
+// head once more with partings and panels.
 func (h HairDrawing) draw() string {
 	s := &svg{buf: make([]byte, 0, 6<<10)}
+	figure := hairPen{s, h, figureAt, hairTop, figureUnit}
+	large := hairPen{s, h, largeAt, hairTop, largeUnit}
+	foot := figure.y(max(figureCM, h.LengthCM)) + 8
 	rows := h.rows()
-	foot := hairY(max(figureCM, h.LengthCM)) + 8
 	s.startPicture("hair", hairWidth, foot+float64(len(rows))*16+4, h.name())
-	s.figure()
-	h.drawHair(s)
-	h.drawPanels(s)
-	h.drawRegrowth(s)
-	h.drawPartings(s)
-	h.drawScale(s)
+	figure.body()
+	figure.mass(h.LengthCM)
+	figure.strands()
+	figure.regrowth()
+	figure.scale()
+	large.mass(napeCM + 1.5)
+	large.panels()
+	large.partings()
 	for i, r := range rows {
-		class := "plain"
-		if i == 0 {
-			class = "strong"
-		}
-		s.write(r, rowText, i == 0, class, 8, foot+float64(i+1)*16-4)
+		s.rowOfWords(r, i, 8, foot+float64(i+1)*16-4)
+	}
+	y := large.y(napeCM+2) + 18
+	for i, c := range h.captions() {
+		s.rowOfWords(c, i, largeLeft, y+float64(i)*16)
 	}
 	return s.endPicture()
 }
 
-// figure draws head, ears, neck and shoulders as one thin line.
-func (s *svg) figure() {
-	at := func(x, cm float64) (float64, float64) { return hairMiddle + x*hairUnit, hairY(cm) }
-	s.raw(`<path class="figure" d="`)
-	p := func(cmd string, list ...float64) {
-		s.raw(cmd)
-		for i := 0; i < len(list); i += 2 {
-			x, y := at(list[i], list[i+1])
-			s.num(x)
-			s.raw(" ")
-			s.num(y)
-			s.raw(" ")
-		}
+// rowOfWords writes a row, the first one bold.
+func (s *svg) rowOfWords(text string, i int, x, y float64) {
+	class := "plain"
+	if i == 0 {
+		class = "strong"
 	}
-	p("M", -6, 21)
-	p("C", -9, 18, -9.4, 12, -9, 9, -8, -1, 8, -1, 9, 9, 9.4, 12, 9, 18, 6, 21)
-	for _, side := range [2]float64{-1, 1} {
-		p("M", side*9.1, 10.5)
-		p("C", side*11, 9.5, side*11, 14, side*8.8, 14.8)
-		p("M", side*5.6, 21)
-		p("C", side*5.4, 26, side*5.6, 30, side*9, 31.5)
-		p("C", side*14, 33.5, side*19.5, 34, side*20.5, 39)
-		p("C", side*21.5, 48, side*22.5, 62, side*24, figureCM)
-		p("M", side*16, 47)
-		p("C", side*15.6, 58, side*14.6, 66, side*14.4, 73)
-		p("C", side*14.6, 80, side*16, 84, side*16.6, figureCM)
-	}
-	s.raw(`"/>`)
+	s.write(text, hairText, i == 0, class, x, y)
 }
 
-// drawHair draws the outline down to the length and strands below the scalp.
-func (h HairDrawing) drawHair(s *svg) {
-	s.raw(`<path class="mass" d="M`)
-	// The dome from the crown outwards, then straight down, and back.
-	end := h.LengthCM
+// body draws head, ears, neck and shoulders as one thin line.
+func (p hairPen) body() {
+	p.raw(`<path class="figure" d="`)
+	p.points("M", -6, 21)
+	p.points("C", -9, 18, -9.4, 12, -9, 9, -8, -1, 8, -1, 9, 9, 9.4, 12, 9, 18, 6, 21)
+	for _, side := range [2]float64{-1, 1} {
+		p.points("M", side*9.1, 10.5)
+		p.points("C", side*11, 9.5, side*11, 14, side*8.8, 14.8)
+		p.points("M", side*5.6, 21)
+		p.points("C", side*5.4, 26, side*5.6, 30, side*9, 31.5, side*14, 33.5, side*19.5, 34, side*20.5, 39, side*21.5, 48, side*22.5, 62, side*24, figureCM)
+		p.points("M", side*16, 47)
+		p.points("C", side*15.6, 58, side*14.6, 66, side*14.4, 73, side*14.6, 80, side*16, 84, side*16.6, figureCM)
+	}
+	p.raw(`"/>`)
+}
+
+// mass draws the outline of the hair down to end: a dome, then straight down,
+// and a rounded lower edge that reaches end in its middle.
+func (p hairPen) mass(end float64) {
+	const corner = 1.2
 	var depths []float64
-	for i := 0; i <= 8; i++ {
-		a := float64(i) / 8 * math.Pi / 2
-		if d := domeCM * (1 - math.Cos(a)); d < end-0.8 {
+	for i := range 8 {
+		if d := domeCM * (1 - math.Cos(float64(i)/7*math.Pi/2)); d < end-2*corner {
 			depths = append(depths, d)
 		}
 	}
-	depths = append(depths, max(end-0.8, 0))
+	depths = append(depths, end-2*corner)
+	p.raw(`<path class="mass" d="`)
 	for i, d := range depths {
-		if i > 0 {
-			s.raw("L")
-		}
-		s.pair(hairMiddle+h.half(d), hairY(d))
+		p.points([]string{"M", "L"}[min(i, 1)], p.h.half(d), d)
 	}
-	s.raw("Q")
-	s.pair(hairMiddle, hairY(end+0.8))
-	s.raw(" ")
-	s.pair(hairMiddle-h.half(end-0.8), hairY(end-0.8))
+	w := p.h.half(end - corner)
+	p.points("Q", w, end-corner/2, w-2*corner, end-corner/2)
+	p.points("Q", 0, end+corner/2, -w+2*corner, end-corner/2)
+	p.points("Q", -w, end-corner/2, -p.h.half(end-2*corner), end-2*corner)
 	for i := len(depths) - 2; i > 0; i-- {
-		s.raw("L")
-		s.pair(hairMiddle-h.half(depths[i]), hairY(depths[i]))
+		p.points("L", -p.h.half(depths[i]), depths[i])
 	}
-	s.raw(`z"/>`)
-	_, nape := h.scalp()
-	strands := &strokes{}
-	n := 3 + int(h.volume()*2)
-	for i := range n {
-		at := (2*float64(i+1)/float64(n+1) - 1)
-		if end-nape > 4 {
-			strands.lineTo(hairMiddle+at*h.half(nape+1), hairY(nape+1.5), hairMiddle+at*h.half(end), hairY(end-1.5))
-		}
-	}
-	s.strokes("strand", strands)
+	p.raw(`z"/>`)
 }
 
-// pair writes a point.
-func (s *svg) pair(x, y float64) {
-	s.num(x)
-	s.raw(" ")
-	s.num(y)
-}
-
-// ends returns the ends of a section at depth d, in units.
-func (h HairDrawing) ends(c hairSection, d float64) (left, right float64) {
-	return hairMiddle + c.left*h.half(d), hairMiddle + c.right*h.half(d)
-}
-
-// drawPanels draws the lines of the panels, even in each section.
-func (h HairDrawing) drawPanels(s *svg) {
-	if h.Panels == 0 {
+// strands draws hair below the nape: more lines where there is more.
+func (p hairPen) strands() {
+	end := p.h.LengthCM - 2
+	if end < napeCM+4 {
 		return
 	}
 	lines := &strokes{}
-	each := h.panelLines()
-	for i, c := range h.sections() {
-		for k := range each[i] {
-			d := c.top + (c.bottom-c.top)*float64(k+1)/float64(each[i]+1)
-			a, b := h.ends(c, d)
-			if b-a > 5 {
-				lines.lineTo(a+1.5, hairY(d), b-1.5, hairY(d))
-			}
-		}
+	n := 2 + int(p.h.volume()*2)
+	for i := range n {
+		at := 2*float64(i+1)/float64(n+1) - 1
+		lines.lineTo(p.x(at*p.h.half(napeCM)), p.y(napeCM-4*at*at), p.x(at*p.h.half(end)), p.y(end))
 	}
-	s.strokes("panel", lines)
+	p.strokes("strand", lines)
 }
 
-// drawRegrowth hatches the new growth of a retouch, from the top down.
-func (h HairDrawing) drawRegrowth(s *svg) {
-	if !h.Retouch || h.RegrowthCM <= 0 {
+// panels draws the lines of the panels, even in each section.
+func (p hairPen) panels() {
+	lines := &strokes{}
+	each := p.h.panelLines()
+	for i, c := range p.h.sections() {
+		for k := range each[i] {
+			d := c.top + (c.bottom-c.top)*float64(k+1)/float64(each[i]+1)
+			p.across(lines, d, c.left*0.97, c.right*0.97)
+		}
+	}
+	p.strokes("panel", lines)
+}
+
+// partings draws the lines between sections.
+func (p hairPen) partings() {
+	lines := &strokes{}
+	last := 0.0
+	for _, c := range p.h.sections() {
+		if c.left == 0 {
+			lines.lineTo(p.x(0), p.y(c.top), p.x(0), p.y(c.bottom))
+		}
+		if last > 0 && c.left == -1 {
+			p.across(lines, c.top, -1, 1)
+		}
+		last = c.bottom
+	}
+	p.across(lines, napeCM, -1, 1)
+	p.strokes("parting", lines)
+}
+
+// regrowth hatches the new growth of a retouch, from the crown down.
+func (p hairPen) regrowth() {
+	if !p.h.Retouch || p.h.RegrowthCM <= 0 {
 		return
 	}
-	to := min(h.RegrowthCM, h.LengthCM-0.8)
-	band := &strokes{}
-	wide := h.half(max(domeCM, to))
-	height := to * hairUnit
-	for c := 2.0; c < 2*wide+height; c += 5 {
-		h.hatchLine(band, c, wide, height)
+	const every = 2.2 // cm between two lines
+	to := min(p.h.RegrowthCM, p.h.LengthCM-1)
+	wide := p.h.half(max(domeCM, to))
+	band, edge := &strokes{}, &strokes{}
+	for c := every / 2; c < 2*wide+to; c += every {
+		p.hatchLine(band, c, wide, to)
 	}
-	s.strokes("regrowth", band)
-	edge := &strokes{}
-	edge.lineTo(hairMiddle-h.half(to), hairY(to), hairMiddle+h.half(to), hairY(to))
-	s.strokes("edge", edge)
+	p.across(edge, to, -1, 1)
+	p.strokes("regrowth", band)
+	p.strokes("edge", edge)
 }
 
 // hatchLine adds the piece inside the hair of the line that rises to the right
-// and meets the lower edge of the band c units right of its left end. The piece
-// is one, since the outline bulges outwards.
-func (h HairDrawing) hatchLine(p *strokes, c, wide, height float64) {
-	const grain = 1.0
-	first, last, any := 0.0, 0.0, false
-	for t := max(0, c-2*wide); t <= min(height, c); t += grain {
-		x := -wide + c - t // from the middle, t units above
-		y := t
-		d := y / hairUnit
-		if math.Abs(x) < h.half(d)-0.5 {
-			if !any {
-				first = t
+// and is c cm from the upper left corner of the band, to cm high. The piece is
+// one, since the outline bulges outwards.
+func (p hairPen) hatchLine(s *strokes, c, wide, to float64) {
+	const grain = 0.2
+	first, last := math.NaN(), math.NaN()
+	for d := max(0, c-2*wide); d <= min(to, c); d += grain {
+		if math.Abs(c-d-wide) < p.h.half(d)-0.2 {
+			if math.IsNaN(first) {
+				first = d
 			}
-			last, any = t, true
+			last = d
 		}
 	}
-	if any && last-first >= grain {
-		p.lineTo(hairMiddle-wide+c-first, hairTop+first, hairMiddle-wide+c-last, hairTop+last)
+	if last-first >= grain {
+		s.lineTo(p.x(c-first-wide), p.y(first), p.x(c-last-wide), p.y(last))
 	}
 }
 
-// drawPartings draws the lines between sections.
-func (h HairDrawing) drawPartings(s *svg) {
-	lines := &strokes{}
-	from, to := h.scalp()
-	for i, c := range h.sections() {
-		if c.left == 0 {
-			lines.lineTo(hairMiddle, hairY(c.top), hairMiddle, hairY(c.bottom))
-		}
-		if i > 0 && c.left == -1 && c.top > from {
-			a, b := hairMiddle-h.half(c.top), hairMiddle+h.half(c.top)
-			lines.lineTo(a, hairY(c.top), b, hairY(c.top))
-		}
-	}
-	a, b := hairMiddle-h.half(to), hairMiddle+h.half(to)
-	lines.lineTo(a, hairY(to), b, hairY(to))
-	s.strokes("parting", lines)
-}
-
-// drawScale draws the marks of the body and where the hair ends.
-func (h HairDrawing) drawScale(s *svg) {
-	scale := &strokes{}
-	scale.lineTo(hairScale, hairY(0), hairScale, hairY(max(figureCM, h.LengthCM)))
-	scale.lineTo(hairScale-3, hairY(0), hairScale+3, hairY(0))
+// scale draws the marks of the body and where the hair ends.
+func (p hairPen) scale() {
+	h, marks, reach := p.h, &strokes{}, &strokes{}
+	marks.lineTo(hairScale, p.y(0), hairScale, p.y(max(figureCM, h.LengthCM)))
+	marks.lineTo(hairScale-3, p.y(0), hairScale+3, p.y(0))
 	for _, m := range hairMarks {
-		scale.lineTo(hairScale-3, hairY(m.cm), hairScale+3, hairY(m.cm))
-		s.write(m.words+" "+h.length(m.cm), rowText, false, "soft", hairScale+8, hairY(m.cm)+4)
+		marks.lineTo(hairScale-3, p.y(m.cm), hairScale+3, p.y(m.cm))
+		p.write(m.words+" "+h.length(m.cm), smallSize, false, "soft", hairScale+7, p.y(m.cm)+4)
 	}
-	s.strokes("scale", scale)
-	y := hairY(h.LengthCM)
-	reach := &strokes{}
-	reach.lineTo(hairMiddle+h.half(h.LengthCM)*0.3, y, hairScale, y)
-	s.strokes("reach", reach)
-	s.writeEnd(h.length(h.LengthCM), rowText, true, "strong", hairScale-5, y-4)
+	p.strokes("scale", marks)
+	reach.lineTo(p.x(0), p.y(h.LengthCM), hairScale, p.y(h.LengthCM))
+	p.strokes("reach", reach)
+	p.writeEnd(h.length(h.LengthCM), hairText, true, "strong", hairScale-4, p.y(h.LengthCM)-4)
 }

@@ -2,6 +2,7 @@ package pages
 
 import (
 	"math"
+	"strconv"
 
 	"chairblock/scheduling/chairtime"
 )
@@ -9,20 +10,24 @@ import (
 // Sizes of a drawing of hair in its own units. The figure is of no one: its
 // proportions are round numbers around those of the length bands, ear to 15 cm
 // below the crown, chin 25, shoulder 40, mid-back 60, waist 80 (common practice;
-// charts disagree).
+// charts disagree). The head stands beside it once more, larger, with the
+// partings.
 const (
-	hairWidth  = 340.0
-	hairUnit   = 3.0 // units per cm
+	hairWidth  = 372.0
 	hairTop    = 12.0
-	hairMiddle = 92.0  // of the figure
-	hairScale  = 226.0 // x of the scale
+	figureUnit = 2.2 // units per cm
+	figureAt   = 58.0
 	figureCM   = 88.0  // how far down the figure is drawn
+	hairScale  = 148.0 // x of the scale
+	largeUnit  = 4.2
+	largeAt    = 316.0
+	largeLeft  = 264.0
 
 	domeCM     = 11.0 // height of the upper half of the head
 	headHalfCM = 9.0  // half its width
-	napeCM     = 20.0 // lowest parting
-	lineGap    = 2.2  // least distance between two panel lines
-	rowText    = 12.0
+	napeCM     = 21.0 // lowest parting
+	lineGap    = 2.4  // least distance between two panel lines
+	hairText   = 12.0
 )
 
 // hairMarks are where hair of that length reaches, the lower end of each band
@@ -46,8 +51,7 @@ func (h HairDrawing) reachWords() string {
 // length says a length in the unit wanted, to a tenth.
 func (h HairDrawing) length(cm float64) string {
 	u := chairtime.Units{Inches: h.Inches}
-	v := math.Round(u.InLength(cm)*10) / 10
-	return shortNumber(v) + " " + u.LengthUnit()
+	return shortNumber(u.InLength(cm)) + " " + u.LengthUnit()
 }
 
 // name says all of the drawing in one sentence.
@@ -57,7 +61,7 @@ func (h HairDrawing) name() string {
 		words = append(words, counted(h.Panels, "panel"))
 	}
 	if h.Retouch {
-		words = append(words, "retouch of "+h.length(h.RegrowthCM)+" new growth")
+		words = append(words, "retouch of "+h.length(h.RegrowthCM)+" of new growth")
 	}
 	return "Hair from behind: " + sentence(words...)
 }
@@ -67,11 +71,35 @@ func (h HairDrawing) amountWords() string {
 	case chairtime.DensityLow:
 		return "little hair"
 	case chairtime.DensityMedium:
-		return "an average amount"
+		return "an average amount of hair"
 	case chairtime.DensityHigh:
 		return "a lot of hair"
 	}
 	return ""
+}
+
+// rows are the words below the figure.
+func (h HairDrawing) rows() []string {
+	rows := []string{sentence(h.length(h.LengthCM), h.reachWords())}
+	if w := h.amountWords(); w != "" {
+		rows = append(rows, w)
+	}
+	if h.Retouch {
+		rows = append(rows, "hatched: "+h.length(h.RegrowthCM)+" of new growth")
+	}
+	return rows
+}
+
+// captions are the words below the large head.
+func (h HairDrawing) captions() []string {
+	rows := []string{counted(h.Sections, "section")}
+	if h.Panels > 0 {
+		rows = append(rows, counted(h.Panels, "panel"))
+		if n := h.panelStep(); n > 1 {
+			rows = append(rows, "1 line for "+strconv.Itoa(n))
+		}
+	}
+	return rows
 }
 
 // volume is how far the hair stands out from the head, in cm.
@@ -85,32 +113,26 @@ func (h HairDrawing) volume() float64 {
 	return 2
 }
 
-// half is half the width of the hair, in units, d cm below its top.
+// half is half the width of the hair d cm below its top, in cm.
 func (h HairDrawing) half(d float64) float64 {
 	a := headHalfCM + h.volume()
 	if d < domeCM {
 		u := (domeCM - d) / domeCM
-		return a * math.Sqrt(max(0, 1-u*u)) * hairUnit
+		return a * math.Sqrt(max(0, 1-u*u))
 	}
-	return (a + (d-domeCM)*0.01*h.volume()) * hairUnit
+	return a + (d-domeCM)*0.01*h.volume()
 }
 
-func hairY(cm float64) float64 { return hairTop + cm*hairUnit }
-
-// scalp is the stretch with partings, in cm from the top.
-func (h HairDrawing) scalp() (from, to float64) { return 0.6, min(napeCM, h.LengthCM-1.2) }
-
-// hairSection is one area between partings, in cm from the top and as a share
-// of the half width from -1 to 1.
+// hairSection is one area between partings: top and bottom in cm below the
+// crown, left and right as a share of the half width from -1 to 1.
 type hairSection struct{ top, bottom, left, right float64 }
 
 // sections divides the scalp: two beside each other in every row, an odd one
-// alone at the top. The number on the board of the salon counts, not the exact
-// place of a parting.
+// alone at the top. Their number counts, not the exact place of a parting.
 func (h HairDrawing) sections() []hairSection {
-	from, to := h.scalp()
+	const from = 0.4
 	rows := (h.Sections + 1) / 2
-	step := (to - from) / float64(rows)
+	step := (napeCM - from) / float64(rows)
 	var out []hairSection
 	for r := range rows {
 		top := from + float64(r)*step
@@ -123,12 +145,15 @@ func (h HairDrawing) sections() []hairSection {
 	return out
 }
 
+// lineSteps are the numbers of panels that one line may stand for.
+var lineSteps = []int{1, 2, 3, 4, 5, 6, 8, 10, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200, 300, 500, 1000}
+
 // panelStep is how many panels one line stands for: 1 while there is room.
 func (h HairDrawing) panelStep() int {
 	all := h.sections()
-	room := (all[0].bottom - all[0].top) * hairUnit
+	room := (all[0].bottom - all[0].top) * largeUnit
 	lines := max(1, int(room/lineGap)-1) * len(all)
-	for _, step := range []int{1, 2, 3, 4, 5, 6, 8, 10, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200, 300, 500, 1000} {
+	for _, step := range lineSteps {
 		if (h.Panels+step-1)/step <= lines {
 			return step
 		}
@@ -146,21 +171,4 @@ func (h HairDrawing) panelLines() []int {
 		out[i] = lines*(i+1)/n - lines*i/n
 	}
 	return out
-}
-
-// rows are the words below the figure.
-func (h HairDrawing) rows() []string {
-	rows := []string{sentence(h.length(h.LengthCM), h.reachWords())}
-	work := []string{h.amountWords(), counted(h.Sections, "section")}
-	if h.Panels > 0 {
-		work = append(work, counted(h.Panels, "panel"))
-	}
-	rows = append(rows, sentence(work...))
-	if n := h.panelStep(); h.Panels > 0 && n > 1 {
-		rows = append(rows, "each thin line stands for "+counted(n, "panel"))
-	}
-	if h.Retouch {
-		rows = append(rows, "hatched: "+h.length(h.RegrowthCM)+" of new growth")
-	}
-	return rows
 }

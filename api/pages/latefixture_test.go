@@ -56,3 +56,35 @@ func packedBoard() Board {
 	}
 	return b
 }
+
+// movedTo is b with everything as long after start as it was after its own
+// beginning.
+func movedTo(b Board, start time.Time) Board {
+	shift := start.Sub(b.From)
+	move := func(t *time.Time) { *t = t.Add(shift).In(start.Location()) }
+	move(&b.From)
+	move(&b.To)
+	b.AsOf, b.Now = time.Time{}, nil
+	for _, lines := range [][]Line{b.People, b.Stations} {
+		for i := range lines {
+			l := &lines[i]
+			for j := range l.Parts {
+				move(&l.Parts[j].From)
+				move(&l.Parts[j].To)
+			}
+			for j := range l.Shadows {
+				move(&l.Shadows[j].From)
+				move(&l.Shadows[j].To)
+			}
+			for j := range l.Candidates {
+				move(&l.Candidates[j].From)
+				move(&l.Candidates[j].To)
+			}
+			for j := range l.Open {
+				move(&l.Open[j].From)
+				move(&l.Open[j].To)
+			}
+		}
+	}
+	return b
+}

@@ -77,6 +77,10 @@ func TestNoLabelOverlapsOrIsCut(t *testing.T) {
 		requireCleanLabels(t, newLayout(straighteningBoard(), alone), "straightening")
 		requireCleanLabels(t, newLayout(fullBoard(), alone), "full")
 		requireCleanLabels(t, newLayout(emptyBoard(), alone), "empty")
+		requireCleanLabels(t, newLayout(lateBoard(), alone), "late")
+		for _, day := range []time.Time{on11June(9, 0), time.Date(2026, 10, 25, 0, 0, 0, 0, london), time.Date(2026, 3, 29, 0, 0, 0, 0, london)} {
+			requireCleanLabels(t, newLayout(movedTo(packedBoard(), day), alone), "packed on "+day.String())
+		}
 	}
 	seed := uint64(time.Now().UnixNano())
 	for i := range 400 {
@@ -100,6 +104,9 @@ func TestEveryPartIsNamedInTheDrawingOrInTheListBelowIt(t *testing.T) {
 			}
 			keys += len(keyed)
 			for _, s := range d.shapes {
+				if s.part.Kind == partLate && !keyed[s] {
+					require.Contains(t, s.labels[0].text, "min late", "seed %d/%d", seed, i)
+				}
 				if len(s.labels) == 0 && !keyed[s] && s.part.Kind != Clearing {
 					t.Fatalf("seed %d/%d: %q has neither label nor entry", seed, i, s.words)
 				}
@@ -119,7 +126,7 @@ func TestBlocksOfOneLineNeverOverlap(t *testing.T) {
 		for _, d := range newLayout(randomBoard(r), false).lines {
 			var end time.Time
 			for _, s := range d.shapes {
-				if isBeam(s.part.Kind) {
+				if isBeam(s.part.Kind) || s.part.Kind == partLate {
 					continue
 				}
 				require.False(t, s.part.From.Before(end), "seed %d/%d: %q", seed, i, s.words)
@@ -131,13 +138,13 @@ func TestBlocksOfOneLineNeverOverlap(t *testing.T) {
 
 func TestHitAreasAreHighEnoughAndDoNotMeet(t *testing.T) {
 	const shown = 7.0 / 8 // the least size at which the style sheet shows the drawing
-	for _, b := range []Board{straighteningBoard(), fullBoard()} {
+	for _, b := range []Board{straighteningBoard(), fullBoard(), lateBoard(), packedBoard()} {
 		for _, d := range newLayout(b, false).lines {
 			var last *shape
 			for _, s := range d.shapes {
 				require.GreaterOrEqual(t, s.hit.h*shown, 24.0, s.words)
 				require.GreaterOrEqual(t, s.hit.w+1e-9, min(s.x1-s.x0, hitSize), "a neighbour took too much: %s", s.words)
-				if isBeam(s.part.Kind) || s.part.Href == "" {
+				if isBeam(s.part.Kind) || s.part.Kind == partLate || s.part.Href == "" {
 					continue
 				}
 				if last != nil {

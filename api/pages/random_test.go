@@ -72,7 +72,7 @@ func initials(r *rand.Rand, long bool) string {
 }
 
 var oddWords = []string{
-	"Щербакова", "Ναυσικᾶ", "中村", "ملاحظة", "👩‍🦱", "﷽", "mmmmmmmm", "iiii", "z̷̢̛̤̥̦a̴l̵g̶o̷", "<b>&\"'", "\u202eevil", "ﬃ", "",
+	"Щербакова", "Ναυσικᾶ", "中村", "ملاحظة", "👩‍🦱", "﷽", "mmmmmmmm", "iiii", "z̷̢̛̤̥̦a̴l̵g̶o̷", "<b>&\"'", "\u202eevil", "ﬃ", "נועה בן־שמעון", "",
 }
 
 func words(r *rand.Rand, long bool) string {
@@ -130,6 +130,13 @@ func randomLine(r *rand.Rand, b Board) Line {
 		l.Free = append(l.Free, FreeSpan{span(), words(r, true)})
 		l.Open = append(l.Open, span())
 		l.Breaks = append(l.Breaks, span())
+	}
+	kinds := []CandidateKind{CandidateHold, CandidateWaiting, CandidateOffer}
+	for range r.IntN(6) {
+		s := span()
+		l.Shadows = append(l.Shadows, Shadow{TimeSpan{s.From, s.From.Add(time.Duration(1+r.IntN(40)) * time.Minute)}, initials(r, true), words(r, true), fmt.Sprintf("/visits/%d", r.IntN(9))})
+		c := span()
+		l.Candidates = append(l.Candidates, Candidate{c.From, c.To, initials(r, true), words(r, true), "/waiting/1", kinds[r.IntN(3)]})
 	}
 	return l
 }
