@@ -124,7 +124,7 @@ func (l *smallLayout) drawChair(s *svg) {
 	if len(l.day.Chair) == 0 && len(l.day.ChairTaken) == 0 {
 		return
 	}
-	base := l.ground + 11
+	base := l.ground + 10
 	taken, mine := &strokes{}, &strokes{}
 	for _, c := range l.day.ChairTaken {
 		if x0, x1, ok := l.at(c.From, c.To); ok {
@@ -150,7 +150,7 @@ func (l *smallLayout) drawWords(s *svg) {
 		room := smallColumn - smallEdge - 6
 		s.write(shorten(clean(d.Name), smallText, true, room), smallText, true, "strong", smallEdge, l.ground-21)
 		s.write(shorten(clean(d.Label), smallText, false, room), smallText, false, "soft", smallEdge, l.ground-7)
-		s.write(shorten(clean(d.ChairName), smallText, false, room), smallText, false, "soft", smallEdge, l.ground+10)
+		s.write(shorten(clean(d.ChairName), smallText, false, room), smallText, false, "soft", smallEdge, l.ground+9)
 	}
 	words := clean(d.Words)
 	x, tries := l.left, []string{words}

@@ -11,9 +11,9 @@ import (
 // shown as that many pixels.
 const (
 	smallColumn   = 78.0 // for the names at the left
-	smallHours    = 14.0 // for the hours above
-	smallGround   = 38.0 // from below the hours to the ground line
-	smallBelow    = 14.0 // below the ground line, for the chair
+	smallHours    = 13.0 // for the hours above
+	smallGround   = 39.0 // from below the hours to the ground line
+	smallBelow    = 12.0 // below the ground line, for the chair
 	smallBlock    = 14.0 // height of what is offered
 	smallTaken    = 7.0  // height of what is there already
 	smallBeamLift = 18.0
