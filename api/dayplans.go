@@ -240,16 +240,44 @@ func (p *packer) waiting(ctx context.Context, t *store.Tx, f *scheduling.Faults,
 
 func (s *Server) getDayPlan(ctx context.Context, in *ByID) (*found[DayPlanBody], error) {
 	var out found[DayPlanBody]
-	err := s.read(ctx, func(t *store.Tx) error {
+	err := s.inTx(ctx, func(t *store.Tx) error { // whose requests are locked, as when it is carried out
 		row, err := t.DayPlanByID(ctx, in.ID)
 		if err != nil {
 			return err
 		}
 		x, err := readProposal(row)
+		if err != nil {
+			return err
+		}
 		out.Body = x.Body
+		if row.State == store.PlanApplied {
+			return nil
+		}
+		out.Body.Outdated, err = s.outdated(ctx, t, row, x)
 		return err
 	})
 	return &out, err
+}
+
+// outdated says why a proposal cannot be carried out any more, "" when it can.
+func (s *Server) outdated(ctx context.Context, t *store.Tx, row store.DayPlan, x proposal) (string, error) {
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return "", err
+	}
+	if _, err = s.stillHolds(ctx, t, n, row, x); err == nil {
+		h := around(n.loc, row.Day, row.Day)
+		for _, c := range x.Changes {
+			if h.Time(c.Phases[0].Start).Before(s.now().Add(-lateBooking)) {
+				return "the time of a change has come since the plan was made: make a new one", nil
+			}
+		}
+		return "", nil
+	}
+	if p, ok := errors.AsType[*Problem](err); ok {
+		return p.Detail, nil
+	}
+	return "", err
 }
 
 func readProposal(row store.DayPlan) (proposal, error) {

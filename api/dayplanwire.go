@@ -47,6 +47,7 @@ type DayPlanBody struct {
 	State      string           `json:"state" enum:"proposed,applied"`
 	Created    time.Time        `json:"created_at" doc:"As of when it holds"`
 	Applied    *time.Time       `json:"applied_at,omitempty"`
+	Outdated   string           `json:"outdated,omitempty" doc:"Why it cannot be carried out any more; only in the answer to GET, while it is proposed"`
 	Gain       PlanGainBody     `json:"gain"`
 	Changes    []PlanChangeBody `json:"changes" nullable:"false" doc:"What moves from where to where, and who gets a place"`
 	CannotStay []PlanStuckBody  `json:"cannot_stay" nullable:"false" doc:"Visits that cannot take place as they stand and for which the plan has no place"`
@@ -73,6 +74,8 @@ type PlanChangeBody struct {
 	VisitID    string        `json:"visit_id,omitempty" doc:"Of a request only once the plan is carried out"`
 	WaitingID  string        `json:"waiting_list_id,omitempty"`
 	ClientID   string        `json:"client_id"`
+	Name       string        `json:"name" doc:"First name and initial"`
+	State      string        `json:"visit_state,omitempty" enum:"held,booked,arrived,under_way" doc:"Of a visit that is there"`
 	Start      time.Time     `json:"start"`
 	End        time.Time     `json:"end"`
 	FromStart  *time.Time    `json:"from_start,omitempty"`

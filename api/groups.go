@@ -240,8 +240,14 @@ func writeGroup(ctx context.Context, t *store.Tx, n salonDay, g store.Group) (Gr
 		return b, err
 	}
 	var who []string
+	names, err := unitNames(ctx, t)
+	if err != nil {
+		return b, err
+	}
 	for _, v := range visits {
-		b.Visits = append(b.Visits, writeVisit(v, n, nil))
+		x := writeVisit(v, n, nil)
+		x.name(names, clients[v.ID])
+		b.Visits = append(b.Visits, x)
 		if stands(v) {
 			who = append(who, shortName(clients[v.ID]))
 		}

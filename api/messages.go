@@ -18,6 +18,9 @@ import (
 // MessageBody is a message and what was tried to send it.
 type MessageBody struct {
 	ReminderBody
+	Name      string        `json:"name,omitempty" doc:"Whom it is for: the client's first name and initial, or who of the staff; left out when nobody knows"`
+	ClientID  string        `json:"client_id,omitempty" doc:"Of the visit"`
+	Start     *time.Time    `json:"visit_start,omitempty" doc:"Of the visit that it is about"`
 	MessageID string        `json:"message_id" doc:"Stands in the mail's header; a gateway for text messages gets an id made from it"`
 	Reason    string        `json:"reason,omitempty" doc:"Why it was put in line"`
 	Channel   string        `json:"channel,omitempty" enum:"mail,webhook" doc:"The way of the last try"`
@@ -62,6 +65,7 @@ func (s *Server) messageRoutes() {
 		Summary: "Messages that failed or hang, with what was tried"}, s.listMessages)
 	route(s, huma.Operation{OperationID: "send-message-again", Method: http.MethodPost, Path: "/messages/{id}/again",
 		Summary: "Put a message that failed in line again", Errors: []int{http.StatusConflict}}, s.sendAgain)
+	s.layAsideRoutes()
 }
 
 func writeMessage(r store.Reminder, attempts []store.Attempt, loc *time.Location) MessageBody {
@@ -133,8 +137,11 @@ func (s *Server) listMessages(ctx context.Context, in *messageQuery) (*messagePa
 			out.Link = in.next(rows[in.Limit-1].ID)
 		}
 		tried, err := attemptsOf(ctx, t, rows)
+		if err != nil {
+			return err
+		}
 		out.Body = listOf(rows, func(r store.Reminder) MessageBody { return writeMessage(r, tried[r.ID], loc) }).Body
-		return err
+		return nameMessages(ctx, t, loc, out.Body.Items)
 	})
 	return out, err
 }

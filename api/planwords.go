@@ -95,12 +95,12 @@ func (p *packer) planned(j *packJob) plannedChange {
 
 func (p *packer) changeBody(ctx context.Context, t *store.Tx, j *packJob) (PlanChangeBody, error) {
 	plan := j.c.plan
-	c := PlanChangeBody{Kind: "book", ClientID: j.client, Start: p.h.Time(j.sch.Phases[0].Start), End: p.h.Time(plan.End(*j.sch)),
+	c := PlanChangeBody{Kind: "book", ClientID: j.client, Name: j.who, Start: p.h.Time(j.sch.Phases[0].Start), End: p.h.Time(plan.End(*j.sch)),
 		LeadID: plan.LeadOf(*j.sch, 0), ChairID: j.sch.Roles[openings.RoleChair], ValueCents: int64(j.value()), Why: j.trouble, Alone: j.isAlone}
 	if j.wish != nil {
 		c.WaitingID = j.id
 	} else {
-		c.Kind, c.VisitID = "units", j.id
+		c.Kind, c.VisitID, c.State = "units", j.id, string(j.visit.State)
 		c.FromStart, c.FromEnd = localTime(&j.visit.Start, p.n.loc), localTime(&j.visit.End, p.n.loc)
 		c.FromLeadID, c.FromChair = j.visit.Lead(), j.visit.Chair
 		if !c.Start.Equal(j.visit.Start) {

@@ -61,6 +61,7 @@ var mayDo = map[string]string{
 	"get-minor": "odl", "set-minor": "odl", "delete-minor": "odl", "add-guardian-yes": "odl",
 	"list-consents": "odl", "add-consent": "odl", "withdraw-consent": "odl", "list-consent-wordings": "odla", "add-consent-wording": "o",
 	"override-need": "odl", "withdraw-override": "odl", "list-overrides": "ol", "list-to-do": "odl", "name-client": "odl",
+	"undo-miss": "od", "get-client-overview": "odl", "lay-aside-message": "od",
 	"list-feeds": "odl", "add-feed": "odl", "rotate-feed": "odl", "revoke-feed": "odl",
 	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
@@ -169,6 +170,7 @@ func (s *salon) requests() map[string]request {
 	bodies["note-money"] = object{"kind": "deposit_asked", "amount_cents": 5000, "by": start, "note": "by card, please"}
 	maps.Copy(bodies, needBodies(s.client("Runa")))
 	maps.Copy(bodies, messageBodies())
+	bodies["lay-aside-message"] = object{"why": "told her on the telephone"}
 	bodies["add-call-try"] = object{"outcome": "left_word", "note": "on the machine", "again_at": start.Add(3 * time.Hour)}
 	german := s.language("de")
 	bodies["set-chair-time-settings"] = object{"values": object{"press_medium_seconds": 3}}
@@ -324,6 +326,9 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 		case "undo-step":
 			n.at(start.Add(54 * time.Hour))
 			r.headers = []string{"If-Match", n.send(requests["start-step"]).is(200, nil).header.Get("ETag")}
+		case "undo-miss":
+			n.at(start.Add(50 * time.Hour))
+			r.headers = []string{"If-Match", n.send(requests["miss-visit"]).is(200, nil).header.Get("ETag")}
 		case "apply-remedy":
 			n.call("POST", "/v1/absences", object{"unit_id": n.mina, "from": "2026-06-10T08:00:00+02:00", "to": "2026-06-10T19:00:00+02:00"}).is(201, nil)
 			d := n.delays("2026-06-10")

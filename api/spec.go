@@ -62,6 +62,8 @@ func (s *Server) routes() {
 	s.overrideRoutes()
 	s.toDoRoutes()
 	s.nameClientRoutes()
+	s.undoMissRoutes()
+	s.clientOverviewRoutes()
 	s.paceRoutes()
 	s.screeningRoutes()
 }

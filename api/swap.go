@@ -18,6 +18,7 @@ type SwapRequest struct {
 	KeepLeads    *bool  `json:"keep_leads,omitempty" doc:"Each client stays with the stylist in charge that was booked; left out: true. If false they change stylists, too, when both can do the other's services"`
 	ApprovedBy   string `json:"approved_by,omitempty" doc:"Licensed person who said yes when the earlier start is too soon for a new skin test"`
 	BreakLink    bool   `json:"break_link,omitempty" doc:"Let either visit leave the visits that it belongs to when the new time does not suit them"`
+	Preview      bool   `json:"preview,omitempty" doc:"Only answer what would become of both; nothing is changed"`
 }
 
 // SwapAnswer is both visits at their new times.
@@ -26,6 +27,9 @@ type SwapAnswer struct {
 	Other        VisitBody `json:"other"`
 	OtherVersion int64     `json:"other_version" doc:"The number in the ETag of the other visit"`
 }
+
+// errPreview ends a transaction that was only to be looked at.
+var errPreview = errors.New("api: only a preview")
 
 type swapInput struct {
 	ByID
@@ -74,14 +78,23 @@ func (s *Server) swapVisits(ctx context.Context, in *swapInput) (*found[SwapAnsw
 			if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, list[i]); err != nil {
 				return err
 			}
+			if err := s.nameVisit(ctx, t, n, list[i], b); err != nil {
+				return err
+			}
 		}
 		w.fill(&out.Body.Visit, list[0])
 		w.fill(&out.Body.Other, list[1])
 		if err := out.Body.Visit.addMeans(ctx, t, n, list[0]); err != nil {
 			return err
 		}
-		return out.Body.Other.addMeans(ctx, t, n, list[1])
+		if err := out.Body.Other.addMeans(ctx, t, n, list[1]); err != nil || !in.Body.Preview {
+			return err
+		}
+		return errPreview
 	})
+	if is(err, errPreview) {
+		err = nil
+	}
 	return &out, err
 }
 

@@ -62,6 +62,13 @@ type VisitBody struct {
 	Products   []VisitProductBody   `json:"products,omitempty" doc:"What it takes, reserved until it is over; only where one visit is answered"`
 	Deposit    *MoneyDepositBody    `json:"deposit,omitempty" doc:"What was asked ahead; only where one visit is answered"`
 	Question   *DepositQuestionBody `json:"deposit_question,omitempty" doc:"Only in the answer when the visit is cancelled or did not come, and something was paid for it"`
+
+	ClientName string            `json:"client_name,omitempty" doc:"First name and initial, or whom or what the time is for; only in the answers to GET of one visit or a group, and to a swap"`
+	UnitNames  map[string]string `json:"unit_names,omitempty" doc:"Names of everybody and everything in it by id; only in the answers to GET of one visit or a group, and to a swap"`
+	ContactBy  string            `json:"contact_by,omitempty" enum:"mail,call,text,none" doc:"The preferred way of the client, or of a minor's guardian; only in the answers to GET of one visit and to a swap"`
+	Chemical   bool              `json:"chemical,omitempty" doc:"A service of it works with chemicals; only in the answers to GET of one visit and to a swap"`
+	Kept       []string          `json:"kept,omitempty" doc:"Who and what is kept, where the time is for no visit; only in the answers to GET of one visit and to a swap"`
+	Booked     []CautionBody     `json:"cautions_when_booked,omitempty" doc:"What there was to say of the hair when it was booked; only in the answers to GET of one visit and to a swap"`
 }
 
 // VisitServiceBody is one service of a visit.
@@ -344,7 +351,10 @@ func (s *Server) getVisit(ctx context.Context, in *ByID) (*found[VisitBody], err
 		if err != nil {
 			return err
 		}
-		b.CanStartUntil, err = s.startUntil(ctx, t, n, v)
+		if b.CanStartUntil, err = s.startUntil(ctx, t, n, v); err != nil {
+			return err
+		}
+		err = s.nameVisit(ctx, t, n, v, &b)
 		out = found[VisitBody]{etag(v.Version), b}
 		return err
 	})

@@ -34,6 +34,12 @@ type WishBody struct {
 	Note      string           `json:"note,omitempty" doc:"Becomes the note of the visit"`
 	VisitID   string           `json:"visit_id,omitempty" maxLength:"64" doc:"The visit that became of it; given in a change, it takes the request off the list"`
 	Created   *time.Time       `json:"created_at,omitempty" readOnly:"true" required:"false"`
+
+	Version    int64    `json:"version,omitempty" readOnly:"true" required:"false" doc:"The number in its ETag; only in lists"`
+	ClientName string   `json:"client_name,omitempty" readOnly:"true" required:"false" doc:"First name and initial; only in lists"`
+	ContactBy  string   `json:"contact_by,omitempty" readOnly:"true" required:"false" enum:"mail,call,text,none" doc:"The preferred way; only in lists"`
+	Names      []string `json:"service_names,omitempty" readOnly:"true" required:"false" doc:"Of the services, in order; only in lists"`
+	Leads      []string `json:"lead_names,omitempty" readOnly:"true" required:"false" doc:"Of the wished stylists in charge; only in lists"`
 }
 
 type wishInput struct {
@@ -293,9 +299,10 @@ func (s *Server) listWishes(ctx context.Context, in *wishQuery) (*wishPage, erro
 			if err != nil {
 				return err
 			}
+			b.Version = w.Version
 			out.Body.Items = append(out.Body.Items, b)
 		}
-		return nil
+		return s.nameWishes(ctx, t, n, out.Body.Items)
 	})
 	return &out, err
 }

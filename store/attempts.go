@@ -194,14 +194,18 @@ func (t *Tx) LockReminder(ctx context.Context, id string) (Reminder, error) {
 	return t.reminderWhere(ctx, `reminder_id = $2 FOR UPDATE`, id)
 }
 
-// LayAside takes a message that failed, and that this transaction has locked, off
-// the list of those that failed. why stands with it from then on; what was tried
-// stays on record. Others are left as they are.
+// LayAside takes back a message that failed or waits, and that this transaction has
+// locked. why stands with it from then on; what was tried stays on record. Others
+// are left as they are.
 func (t *Tx) LayAside(ctx context.Context, r Reminder, why string) (Reminder, error) {
-	_, err := t.tx.Exec(ctx, `UPDATE reminder SET state = 'withdrawn', next_at = NULL, sending_at = NULL, done_at = coalesce(done_at, now()), problem = $3
-		WHERE salon_id = $1 AND reminder_id = $2 AND state = 'failed'`, t.salon, r.ID, why)
-	if err != nil {
-		return r, domain("lay aside", err, false)
+	if r.State == Failed || r.State == Waiting {
+		if err := t.TakeBack(ctx, r.ID); err != nil {
+			return r, err
+		}
+		_, err := t.tx.Exec(ctx, `UPDATE reminder SET problem = $3 WHERE salon_id = $1 AND reminder_id = $2 AND state = 'withdrawn'`, t.salon, r.ID, why)
+		if err != nil {
+			return r, domain("lay aside", err, false)
+		}
 	}
 	return t.ReminderByID(ctx, r.ID)
 }

@@ -57,18 +57,25 @@ var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"TextGateway":        func(t *store.Tx, x *filled) (any, error) { return t.TextGateway(x.t.Context()) },
 	"TextGatewaySecrets": func(t *store.Tx, x *filled) (any, error) { return t.TextGatewaySecrets(x.t.Context(), at(1, 0)) },
-	"ClientsByID":        func(t *store.Tx, x *filled) (any, error) { return t.ClientsByID(x.t.Context(), x.client) },
-	"DepositOf":          func(t *store.Tx, x *filled) (any, error) { return t.DepositOf(x.t.Context(), x.visit) },
-	"MinorsOf":           func(t *store.Tx, x *filled) (any, error) { return t.MinorsOf(x.t.Context(), x.client) },
-	"MissedLast":         func(t *store.Tx, x *filled) (any, error) { return t.MissedLast(x.t.Context(), x.client) },
-	"MoneyOf":            func(t *store.Tx, x *filled) (any, error) { return t.MoneyOf(x.t.Context(), x.visit) },
-	"Movements":          func(t *store.Tx, x *filled) (any, error) { return t.Movements(x.t.Context(), x.product, "", 10) },
-	"ProductByID":        func(t *store.Tx, x *filled) (any, error) { return t.ProductByID(x.t.Context(), x.product) },
-	"ProductsByID":       func(t *store.Tx, x *filled) (any, error) { return t.ProductsByID(x.t.Context(), x.product) },
-	"Products":           func(t *store.Tx, x *filled) (any, error) { return t.Products(x.t.Context()) },
-	"QuoteByID":          func(t *store.Tx, x *filled) (any, error) { return t.QuoteByID(x.t.Context(), x.quote) },
-	"QuoteOfVisit":       func(t *store.Tx, x *filled) (any, error) { return t.QuoteOfVisit(x.t.Context(), x.visit) },
-	"QuotesOf":           func(t *store.Tx, x *filled) (any, error) { return t.QuotesOf(x.t.Context(), x.client) },
+	"ClientsAlike":       func(t *store.Tx, x *filled) (any, error) { return t.ClientsAlike(x.t.Context(), x.client, 20) },
+	"MoneyOfVisits":      func(t *store.Tx, x *filled) (any, error) { return t.MoneyOfVisits(x.t.Context(), []string{x.visit}) },
+	"LayAside": func(t *store.Tx, x *filled) (any, error) {
+		id := value[string](x.salon, `SELECT min(reminder_id) FROM reminder WHERE salon_id = $1`, x.row.ID)
+		_, err := t.LayAside(x.t.Context(), store.Reminder{ID: id, State: store.Waiting}, "seen to")
+		return nil, err
+	},
+	"ClientsByID":  func(t *store.Tx, x *filled) (any, error) { return t.ClientsByID(x.t.Context(), x.client) },
+	"DepositOf":    func(t *store.Tx, x *filled) (any, error) { return t.DepositOf(x.t.Context(), x.visit) },
+	"MinorsOf":     func(t *store.Tx, x *filled) (any, error) { return t.MinorsOf(x.t.Context(), x.client) },
+	"MissedLast":   func(t *store.Tx, x *filled) (any, error) { return t.MissedLast(x.t.Context(), x.client) },
+	"MoneyOf":      func(t *store.Tx, x *filled) (any, error) { return t.MoneyOf(x.t.Context(), x.visit) },
+	"Movements":    func(t *store.Tx, x *filled) (any, error) { return t.Movements(x.t.Context(), x.product, "", 10) },
+	"ProductByID":  func(t *store.Tx, x *filled) (any, error) { return t.ProductByID(x.t.Context(), x.product) },
+	"ProductsByID": func(t *store.Tx, x *filled) (any, error) { return t.ProductsByID(x.t.Context(), x.product) },
+	"Products":     func(t *store.Tx, x *filled) (any, error) { return t.Products(x.t.Context()) },
+	"QuoteByID":    func(t *store.Tx, x *filled) (any, error) { return t.QuoteByID(x.t.Context(), x.quote) },
+	"QuoteOfVisit": func(t *store.Tx, x *filled) (any, error) { return t.QuoteOfVisit(x.t.Context(), x.visit) },
+	"QuotesOf":     func(t *store.Tx, x *filled) (any, error) { return t.QuotesOf(x.t.Context(), x.client) },
 	"RetireProduct": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.RetireProduct(x.t.Context(), x.product, 1)
 	},

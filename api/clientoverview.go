@@ -1,0 +1,192 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// ClientOverview is what the desk knows of a client, on one page. Nothing about
+// health stands in it.
+type ClientOverview struct {
+	Client    ClientBody             `json:"client"`
+	Version   int64                  `json:"version" doc:"The number in the ETag of the client"`
+	Minor     *MinorBody             `json:"minor,omitempty" doc:"Left out when nothing is noted of it"`
+	Visits    []ClientVisitBody      `json:"visits" nullable:"false" doc:"By start, the latest first, at most 200"`
+	LeftCents int64                  `json:"left_cents" doc:"What is here for visits that did not take place, and of which nobody has decided yet"`
+	OpenCents int64                  `json:"deposits_open_cents" doc:"Deposits of visits to come that were asked and are not here"`
+	Hair      []HeadOutput           `json:"hair" nullable:"false" doc:"Measurements, newest first, at most 6"`
+	Retouch   string                 `json:"next_retouch,omitempty" format:"date" doc:"When a retouch is due after the last straightening; left out when none is expected"`
+	Consents  []TreatmentConsentBody `json:"consents" nullable:"false"`
+	Alike     []AlikeClientBody      `json:"alike" nullable:"false" doc:"Others on file who may be the same person, at most 20"`
+	Feeds     []FeedBody             `json:"feeds" nullable:"false" doc:"Her calendar addresses, without their secret; none for who may not give them out"`
+}
+
+// ClientVisitBody is a visit of a client in a line.
+type ClientVisitBody struct {
+	ID         string            `json:"id"`
+	State      string            `json:"state" enum:"held,lapsed,booked,arrived,under_way,finished,stopped_early,cancelled,missed"`
+	Start      time.Time         `json:"start"`
+	End        time.Time         `json:"end"`
+	Services   []string          `json:"services" nullable:"false"`
+	LeadName   string            `json:"lead_name,omitempty"`
+	PriceCents int64             `json:"price_cents"`
+	LeftCents  int64             `json:"left_cents" doc:"As for money facts"`
+	Deposit    *MoneyDepositBody `json:"deposit,omitempty" doc:"Left out when none is asked"`
+}
+
+// AlikeClientBody is another client who may be the same person.
+type AlikeClientBody struct {
+	ID   string `json:"id"`
+	Name string `json:"name"`
+	Why  string `json:"why" enum:"phone,mail,name" doc:"What is the same"`
+}
+
+type overviewOutput struct{ Body ClientOverview }
+
+func (s *Server) clientOverviewRoutes() {
+	route(s, huma.Operation{OperationID: "get-client-overview", Method: http.MethodGet, Path: "/clients/{id}/overview",
+		Summary: "What the desk knows of a client"}, s.getOverview)
+}
+
+func (s *Server) getOverview(ctx context.Context, in *ByID) (*overviewOutput, error) {
+	var out overviewOutput
+	err := s.read(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		c, err := t.ClientByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		o := ClientOverview{Client: writeClient(c), Version: c.Version, Visits: []ClientVisitBody{}, Hair: []HeadOutput{}, Consents: []TreatmentConsentBody{},
+			Alike: []AlikeClientBody{}, Feeds: []FeedBody{}}
+		for _, add := range []func(context.Context, *store.Tx, salonDay, *ClientOverview) error{s.overMinor, s.overVisits, s.overHair, s.overRest} {
+			if err := add(ctx, t, n, &o); err != nil {
+				return err
+			}
+		}
+		out.Body = o
+		return nil
+	})
+	return &out, err
+}
+
+func (s *Server) overMinor(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {
+	m, err := t.MinorOf(ctx, o.Client.ID)
+	if is(err, scheduling.ErrNotFound) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	b := s.writeMinor(n, m).Body
+	o.Minor, o.Client.Minor = &b, b.Minor
+	return nil
+}
+
+// mostListed is how many visits of one client are listed.
+const mostListed = 200
+
+func (s *Server) overVisits(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {
+	visits, err := t.VisitsOfClient(ctx, o.Client.ID)
+	if err != nil {
+		return err
+	}
+	slices.SortStableFunc(visits, func(a, b store.Visit) int { return b.Start.Compare(a.Start) })
+	visits = visits[:min(len(visits), mostListed)]
+	ids := make([]string, len(visits))
+	for i, v := range visits {
+		ids[i] = v.ID
+	}
+	entries, err := t.MoneyOfVisits(ctx, ids)
+	if err != nil {
+		return err
+	}
+	names, err := unitNames(ctx, t)
+	for _, v := range visits {
+		money := store.NewBalance(v.ID, entries[v.ID])
+		b := ClientVisitBody{ID: v.ID, State: string(v.State), Start: v.Start.In(n.loc), End: v.End.In(n.loc), Services: []string{}, LeadName: names[v.Lead()],
+			PriceCents: v.PriceCents, LeftCents: money.Left(), Deposit: writeDeposit(money.Deposit(), n.loc)}
+		for _, x := range v.Services {
+			b.Services = append(b.Services, x.Name)
+		}
+		switch {
+		case v.State == store.Cancelled || v.State == store.Missed || v.State == store.Lapsed:
+			o.LeftCents += max(0, b.LeftCents)
+		case toCome(v) && b.Deposit != nil && !b.Deposit.Settled:
+			o.OpenCents += b.Deposit.AskedCents
+		}
+		o.Visits = append(o.Visits, b)
+	}
+	return err
+}
+
+// mostMeasured is how many measurements are listed.
+const mostMeasured = 6
+
+func (s *Server) overHair(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {
+	rows, err := t.Heads(ctx, o.Client.ID)
+	if err != nil {
+		return err
+	}
+	for _, h := range rows[:min(len(rows), mostMeasured)] {
+		b, err := writeHead(h, n.time.Units)
+		if err != nil {
+			return err
+		}
+		o.Hair = append(o.Hair, b)
+	}
+	care, err := t.PartsOfClient(ctx, o.Client.ID, s.now().Add(-longestRegrowth), s.now().Add(longestRegrowth))
+	for _, p := range care {
+		if p.Kind == store.PartRetouch && p.Live {
+			o.Retouch = scheduling.CivilDate(p.Start, n.loc).String()
+		}
+	}
+	return err
+}
+
+func (s *Server) overRest(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {
+	consents, err := t.Consents(ctx, o.Client.ID)
+	if err != nil {
+		return err
+	}
+	for _, c := range consents {
+		o.Consents = append(o.Consents, writeConsent(c, n.loc))
+	}
+	alike, err := t.ClientsAlike(ctx, o.Client.ID, 20)
+	if err != nil {
+		return err
+	}
+	for _, c := range alike {
+		o.Alike = append(o.Alike, AlikeClientBody{c.ID, clientName(c), alikeBy(o.Client, c)})
+	}
+	if principal(ctx).Role == store.LeadRole { // who gives out her own only
+		return nil
+	}
+	feeds, err := t.Feeds(ctx, o.Client.ID)
+	for _, f := range feeds {
+		if f.Kind == store.FeedClient && f.Revoked == nil {
+			o.Feeds = append(o.Feeds, writeFeed(f))
+		}
+	}
+	return err
+}
+
+// alikeBy says what o has in common with the client.
+func alikeBy(c ClientBody, o store.Client) string {
+	switch {
+	case c.Phone != "" && c.Phone == o.Phone:
+		return "phone"
+	case c.Mail != "" && c.Mail == o.Mail:
+		return "mail"
+	}
+	return "name"
+}
