@@ -115,6 +115,9 @@ func TestThePaletteCanBeRead(t *testing.T) {
 			{"basin", "paper", 3},
 			{"chair", "paper", 3},
 			{"ink", "paper", 3},
+			{"ink", "grid", 4.5}, // thin lines over bars
+			{"pin", "grid", 3},
+			{"off", "grid", 3},
 		} {
 			require.GreaterOrEqual(t, contrast(t, p[pair.fore], p[pair.back]), pair.least, "%s: %s on %s", name, pair.fore, pair.back)
 		}
@@ -133,5 +136,5 @@ func TestAssetsAreSentAsGzipToWhoeverTakesIt(t *testing.T) {
 	require.NoError(t, err)
 	body, err := io.ReadAll(z)
 	require.NoError(t, err)
-	require.Equal(t, append(readAsset("drawing.css"), readAsset("page.css")...), body)
+	require.Equal(t, string(readAsset("drawing.css"))+string(readAsset("picture.css"))+string(readAsset("page.css")), string(body))
 }

@@ -314,7 +314,8 @@ const measured = `(() => {
 
 func TestLabelsKeepApartAsTheBrowserMeasuresThem(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
-	pages := map[string][]byte{"/day": boardPage(t, straighteningBoard()), "/full": boardPage(t, fullBoard())}
+	pages := map[string][]byte{"/day": boardPage(t, straighteningBoard()), "/full": boardPage(t, fullBoard()),
+		"/late": boardPage(t, lateBoard()), "/packed": boardPage(t, packedBoard())}
 	for i := range 8 {
 		pages[fmt.Sprintf("/random%d", i)] = boardPage(t, randomBoard(rand.New(rand.NewPCG(seed, uint64(i)))))
 	}

@@ -72,6 +72,8 @@ func hostileBoard(s string) Board {
 			for j := range l.Free {
 				l.Free[j].Text = s
 			}
+			l.Shadows = []Shadow{{TimeSpan{on11June(13, 30), on11June(13, 52)}, s, s, "/visits/1"}}
+			l.Candidates = []Candidate{{on11June(17, 0), on11June(17, 30), s, s, "", CandidateOffer}}
 		}
 	}
 	return b

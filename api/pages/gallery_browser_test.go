@@ -3,6 +3,7 @@ package pages
 import (
 	"bytes"
 	"fmt"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -164,6 +165,45 @@ func TestTheDrawingsInABrowser(t *testing.T) {
 		b.shot(t, "drawn-"+name+"-print")
 		b.grey(t, emulation.SetEmulatedVisionDeficiencyTypeNone)
 		b.quiet(t)
+	}
+}
+
+// apart returns the first two texts of one drawing that meet, or a text that
+// leaves its drawing, or one whose size is not the one that was measured, as the
+// browser draws them, "" when there is none.
+const apart = `(() => {
+	const sizes = { head: 14, plain: 12, strong: 12 };
+	for (const svg of document.querySelectorAll("svg.board")) {
+		const boxes = [...svg.querySelectorAll("text")].map((t) => {
+			const b = t.getBBox(), y = +t.getAttribute("y"), size = parseFloat(getComputedStyle(t).fontSize);
+			const c = t.classList, small = c.contains("little") || svg.classList.contains("daysmall");
+			return { text: t.textContent, x: b.x, r: b.x + b.width, y: y - 0.93 * size, b: y + 0.24 * size, size, want: (!small && sizes[c[0]]) || 11,
+				bold: getComputedStyle(t).fontWeight === "700", dark: c[0] === "strong" || c[0] === "head" };
+		});
+		for (const [i, a] of boxes.entries()) {
+			if (a.size !== a.want || a.bold !== a.dark) return a.text + " is " + a.size + " units, bold " + a.bold;
+			if (a.x < -0.5 || a.r > svg.viewBox.baseVal.width + 0.5) return a.text + " is cut";
+			for (const b of boxes.slice(i + 1))
+				if (a.x < b.r - 0.1 && b.x < a.r - 0.1 && a.y < b.b - 0.1 && b.y < a.b - 0.1) return a.text + " meets " + b.text;
+		}
+	}
+	return "";
+})()`
+
+func TestDrawingsKeepTheirWordsApartAsTheBrowserMeasuresThem(t *testing.T) {
+	seed := uint64(time.Now().UnixNano())
+	draw := mustDraw(t)
+	var random strings.Builder
+	for i := range 40 {
+		random.WriteString(draw(randomSmallDay(rand.New(rand.NewPCG(seed, uint64(i)))).SVG()))
+	}
+	b := newBrowser(t, map[string][]byte{"/small": smallGallery(t), "/hair": hairGallery(t), "/charts": chartGallery(t), "/random": gallery(random.String())})
+	for _, page := range []string{"/small", "/hair", "/charts", "/random"} {
+		b.open(t, page, 1366, 900)
+		for _, font := range []string{"", "DejaVu Sans", "Liberation Serif", "Liberation Sans"} {
+			b.eval(t, `document.querySelectorAll("svg.board").forEach((s) => s.style.fontFamily = "`+font+`"); ""`)
+			require.Empty(t, b.eval(t, apart), "seed %d, %s, font %q", seed, page, font)
+		}
 	}
 }
 

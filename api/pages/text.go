@@ -15,6 +15,9 @@ const maxText = 300
 // and no letter keeps more than three combining marks (more would reach into
 // the row above).
 func clean(s string) string {
+	if plain(s) {
+		return s
+	}
 	var b strings.Builder
 	marks, n, space := 0, 0, false
 	for _, r := range s {
@@ -42,6 +45,18 @@ func clean(s string) string {
 		b.WriteRune(r)
 	}
 	return b.String()
+}
+
+// plain tells text that clean would leave as it is, which most is.
+func plain(s string) bool {
+	last := byte(' ')
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c > '~' || c == ' ' && last == ' ' {
+			return false
+		}
+		last = s[i]
+	}
+	return len(s) <= maxText && (s == "" || last != ' ')
 }
 
 // dropped tells characters that draw nothing or change how others are drawn.

@@ -18,10 +18,31 @@ func TestCleanKeepsNamesAndDropsWhatIsNotText(t *testing.T) {
 		"z\u0301\u0302\u0303\u0304": "z\u0301\u0302\u0303",
 		"\ufffe\uffff":              "",
 		"":                          "",
+		" ":                         "",
+		"a ":                        "a",
+		"a  b":                      "a b",
+		"a\x7f":                     "a",
+		"a b~":                      "a b~",
 	} {
 		require.Equal(t, want, clean(in), "%q", in)
 	}
 	require.Equal(t, maxText+1, utf8.RuneCountInString(clean(strings.Repeat("x", 5000))))
+}
+
+func TestTextAtTheLimitIsKeptAndLongerTextIsCut(t *testing.T) {
+	s := strings.Repeat("x", maxText)
+	require.Equal(t, s, clean(s))
+	require.Equal(t, s+"…", clean(s+"x"))
+}
+
+func TestNamesFromRightToLeftAreSetApart(t *testing.T) {
+	require.Equal(t, "\u2068ליאור כ.\u2069", whose("ליאור כ."))
+	require.Equal(t, "\u2068ياسمين ع.\u2069", whose("\u202bياسمين ع.\u202c"))
+	require.Equal(t, "Bo Q.", whose(" Bo Q."))
+	w, sure := textWidth(whose("ליאור כ."), 12, true)
+	bare, _ := textWidth("ליאור כ.", 12, true)
+	require.True(t, sure)
+	require.InDelta(t, bare, w, 1e-9, "the marks draw nothing")
 }
 
 func TestShortenedTextFits(t *testing.T) {
