@@ -70,7 +70,7 @@ func paceTicks(reach float64) []chartTick {
 	return ticks
 }
 
-// SVG draws one row for each step: a dot where the sheet expects it, a bar over
+// SVG draws one row for each step: a dot where it was estimated, a bar over
 // the middle half of the visits and a tick at their middle. It returns
 // scheduling.Faults; see Validate.
 func (c PaceChart) SVG() (string, error) {
@@ -78,7 +78,7 @@ func (c PaceChart) SVG() (string, error) {
 		return "", err
 	}
 	out := rowChart{
-		title: cmp.Or(clean(c.Title), "Real time of each step against the sheet"), axis: "real time ÷ time on the sheet (dot); bar: middle half of the visits",
+		title: cmp.Or(clean(c.Title), "Real time of each step against the estimate"), axis: "real time ÷ estimate (dot); bar: middle half of the visits",
 		ticks: paceTicks(c.reach()),
 	}
 	for _, s := range c.Steps {
@@ -88,7 +88,7 @@ func (c PaceChart) SVG() (string, error) {
 }
 
 func (s PaceStep) row(reach float64) chartRow {
-	r := chartRow{words: clean(s.Step), below: "sheet " + shortNumber(s.Expected) + " min"}
+	r := chartRow{words: clean(s.Step), below: "estimate " + shortNumber(s.Expected) + " min"}
 	if s.Visits == 0 {
 		r.right, r.soft, r.spoken = "not measured", true, r.words+" not measured"
 		r.marks = func(d *svg, x, w, y float64) { d.dot(x+w/2, y) }
@@ -128,7 +128,7 @@ func (s *svg) dot(x, y float64) {
 
 // Table is the chart as a table.
 func (c PaceChart) Table() FigureTable {
-	t := FigureTable{Head: []string{"Step", "On the sheet, min", "Middle half of visits, real ÷ sheet", "Middle", "Visits"}}
+	t := FigureTable{Head: []string{"Step", "Estimate, min", "Middle half of visits, real ÷ estimate", "Middle", "Visits"}}
 	for _, s := range c.Steps {
 		row := []string{clean(s.Step), shortNumber(s.Expected), "–", "–", strconv.Itoa(s.Visits)}
 		if s.Visits > 0 {

@@ -20,7 +20,7 @@ type PaceChart struct {
 // are 0.
 type PaceStep struct {
 	Step              string  // in words, "apply"
-	Expected          float64 // mean minutes of the sheet over these visits
+	Expected          float64 // mean estimated minutes of these visits
 	Low, Middle, High float64
 	Visits            int
 }

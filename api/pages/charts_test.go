@@ -29,7 +29,7 @@ func TestChartsWithoutDataSaySo(t *testing.T) {
 func TestChartsSayTheirNumbersInTheirNamesAndTables(t *testing.T) {
 	draw := mustDraw(t)
 	name := func(svg string) string { return readPicture(t, svg).name }
-	require.Equal(t, "Real time of each step against the sheet: consultation 5 % longer in 23 visits; apply 8 % longer in 23 visits; iron 7 % shorter in 21 visits; "+
+	require.Equal(t, "Real time of each step against the estimate: consultation 5 % longer in 23 visits; apply 8 % longer in 23 visits; iron 7 % shorter in 21 visits; "+
 		"neutralizer working as expected in 1 visit; aftercare and pay 500 % longer in 4 visits; second drying not measured", name(draw(pace().SVG())))
 	require.Equal(t, []string{"iron", "92.4", "0.80 to 1.00", "0.93", "21"}, pace().Table().Rows[2])
 	require.Equal(t, []string{"second drying", "17", "–", "–", "0"}, pace().Table().Rows[5])
