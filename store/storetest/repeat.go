@@ -1,25 +1,25 @@
 package storetest
 
 import (
+	"context"
 	"fmt"
-	"strings"
 	"testing"
 
 	"github.com/jackc/pgx/v5"
 )
 
-// repeated are the tables that hold a visit, with what differs in a copy beside
-// the moments. Those that are worked off, such as messages, are left out: a salon
-// with a long past has sent them.
+// repeated are the tables that hold a visit, with what differs in a copy n days
+// later beside the moments. Those that are worked off, such as messages, are left
+// out: a salon with a long past has sent them.
 var repeated = []struct{ table, differs string }{
-	{"visit", `, 'state', CASE WHEN $3::int < 0 THEN 'finished' ELSE x.state END,
-		'finished_at', CASE WHEN $3::int < 0 THEN x.ends_at + make_interval(days => $3) END`},
+	{"visit", `, 'state', CASE WHEN n < 0 THEN 'finished' ELSE x.state END,
+		'finished_at', CASE WHEN n < 0 THEN x.ends_at + make_interval(days => n) END`},
 	{"visit_service", ""},
-	{"visit_step", `, 'real_start', CASE WHEN $3::int < 0 THEN x.starts_at + make_interval(days => $3) END,
-		'real_end', CASE WHEN $3::int < 0 THEN x.ends_at + make_interval(days => $3) END`},
+	{"visit_step", `, 'real_start', CASE WHEN n < 0 THEN x.starts_at + make_interval(days => n) END,
+		'real_end', CASE WHEN n < 0 THEN x.ends_at + make_interval(days => n) END`},
 	{"visit_step_unit", ""},
-	{"block", `, 'span', tstzrange(lower(x.span) + make_interval(days => $3), upper(x.span) + make_interval(days => $3))`},
-	{"visit_part", `, 'uid', x.uid || '.' || $3`},
+	{"block", `, 'span', tstzrange(lower(x.span) + make_interval(days => n), upper(x.span) + make_interval(days => n))`},
+	{"visit_part", `, 'uid', x.uid || '.' || n`},
 }
 
 // Repeat copies every visit of the salon that starts on day (such as
@@ -35,42 +35,45 @@ func Repeat(t testing.TB, url, salon, day string, later ...int) {
 		t.Fatalf("storetest: repeat: %v", err)
 	}
 	defer func() { _ = c.Close(ctx) }()
-	columns := map[string][]string{}
-	for _, r := range repeated {
-		rows, err := c.Query(ctx, `SELECT column_name::text FROM information_schema.columns
-			WHERE table_name = $1 AND column_name IN ('starts_at', 'ends_at', 'arrived_at', 'created_at', 'changed_at')`, r.table)
-		if err == nil {
-			columns[r.table], err = pgx.CollectRows(rows, pgx.RowTo[string])
-		}
-		if err != nil {
-			t.Fatalf("storetest: repeat: %v", err)
-		}
-	}
-	for _, n := range later {
-		err := pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
-			for _, r := range repeated {
-				if _, err := tx.Exec(ctx, copying(r.table, r.differs, columns[r.table]), salon, day, n); err != nil {
-					return fmt.Errorf("%s: %w", r.table, err)
-				}
+	err = pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
+		// What is copied is set aside first: the tables grow meanwhile.
+		for _, r := range repeated {
+			_, err := tx.Exec(ctx, `CREATE TEMP TABLE old_`+r.table+` ON COMMIT DROP AS SELECT x.* FROM `+r.table+` x JOIN visit o USING (salon_id, visit_id)
+				WHERE o.salon_id = $1 AND o.starts_at >= $2::date AND o.starts_at < $2::date + 1 AND o.client_id IS NOT NULL`, salon, day)
+			if err != nil {
+				return fmt.Errorf("%s: %w", r.table, err)
 			}
-			return nil
-		})
-		if err != nil {
-			t.Fatalf("storetest: repeat %d days later: %v", n, err)
 		}
+		for _, r := range repeated {
+			if err := copyRows(ctx, tx, r.table, r.differs, later); err != nil {
+				return fmt.Errorf("%s: %w", r.table, err)
+			}
+		}
+		return nil
+	})
+	if err == nil {
+		_, err = c.Exec(ctx, "ANALYZE")
 	}
-	if _, err := c.Exec(ctx, "ANALYZE"); err != nil {
+	if err != nil {
 		t.Fatalf("storetest: repeat: %v", err)
 	}
 }
 
-// copying is the statement that copies the rows of one table.
-func copying(table, differs string, moments []string) string {
-	var moved strings.Builder
-	for _, m := range moments {
-		fmt.Fprintf(&moved, ", '%s', x.%s + make_interval(days => $3)", m, m)
+// copyRows copies the rows of one table that were set aside.
+func copyRows(ctx context.Context, tx pgx.Tx, table, differs string, later []int) error {
+	rows, err := tx.Query(ctx, `SELECT column_name::text FROM information_schema.columns WHERE table_schema = 'public'
+		AND table_name = $1 AND column_name IN ('starts_at', 'ends_at', 'arrived_at', 'created_at', 'changed_at')`, table)
+	if err != nil {
+		return err
 	}
-	return `INSERT INTO ` + table + ` SELECT (jsonb_populate_record(x, jsonb_build_object('visit_id', x.visit_id || '-' || $3::int` +
-		moved.String() + differs + `))).* FROM ` + table + ` x JOIN visit o ON o.salon_id = x.salon_id AND o.visit_id = x.visit_id
-		WHERE x.salon_id = $1 AND o.starts_at >= $2::date AND o.starts_at < $2::date + 1 AND o.client_id IS NOT NULL`
+	moments, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return err
+	}
+	for _, m := range moments {
+		differs += fmt.Sprintf(", '%s', x.%s + make_interval(days => n)", m, m)
+	}
+	_, err = tx.Exec(ctx, `INSERT INTO `+table+` SELECT (jsonb_populate_record(NULL::`+table+`, to_jsonb(x) || jsonb_build_object('visit_id', x.visit_id || '-' || n`+
+		differs+`))).* FROM old_`+table+` x, unnest($1::int[]) n`, later)
+	return err
 }

@@ -136,7 +136,7 @@ func TestPagesLeaveNothingBehind(t *testing.T) {
 	b.Open(s.Link(store.Desk, ""))
 	walk(b, s.URL, s.URL+"/", func(kind, address string) {
 		header := func(name string) string {
-			return b.Eval(`window.got = ""; fetch(location.href).then((r) => { window.got = "got " + r.headers.get("` + name + `"); }); ""`) + func() string {
+			return b.Eval(`window.got = ""; fetch(location.href).then((r) => { window.got = "got " + r.headers.get("`+name+`"); }); ""`) + func() string {
 				b.Until(name+" of "+kind, `window.got !== ""`)
 				return strings.TrimPrefix(b.Eval(`window.got`), "got ")
 			}()
