@@ -11,6 +11,12 @@
 // carries the meaning and colour repeats it, so that a board printed in grey
 // still says all.
 //
+// What runs late casts a shadow along the floor, below the line, from the planned
+// end to the projected one; where it reaches another client it has a double edge
+// and says so. What could be booked is an outline, each kind with dashes of its
+// own. Small drawings (DaySmall, HairDrawing, charts) use the same ink: each is
+// one image whose name says all of it.
+//
 // Pages make no request to anybody else, hold no inline style or script (see
 // ContentSecurityPolicy), and work without JavaScript.
 package pages

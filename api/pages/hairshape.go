@@ -109,8 +109,9 @@ func (h HairDrawing) volume() float64 {
 		return 0.8
 	case chairtime.DensityHigh:
 		return 3.4
+	default:
+		return 2
 	}
-	return 2
 }
 
 // half is half the width of the hair d cm below its top, in cm.

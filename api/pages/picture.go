@@ -42,14 +42,6 @@ func (s *svg) writeEnd(text string, size float64, bold bool, class string, x, y 
 	return lab
 }
 
-// writeMiddle places text around x.
-func (s *svg) writeMiddle(text string, size float64, bold bool, class string, x, y float64) label {
-	lab := newLabel(text, size, bold, class)
-	lab.x, lab.y = x-lab.w/2, y
-	s.text(lab)
-	return lab
-}
-
 // strokes collects pieces of one path, so that many marks are one element.
 type strokes struct{ svg }
 
