@@ -36,6 +36,8 @@ type Salon struct {
 	Token  string // the owner's
 	clock  *atomic.Pointer[time.Time]
 
+	between atomic.Pointer[func(http.ResponseWriter, *http.Request, http.Handler)]
+
 	database string // its address
 
 	Ada, Noor, Ben, Mina string
@@ -75,10 +77,24 @@ func New(t testing.TB, mount ...func(*web.Site)) *Salon {
 		m(site)
 	}
 	h.Config = s.Server.HTTPServer()
+	server := h.Config.Handler
+	h.Config.Handler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if f := s.between.Load(); f != nil && *f != nil {
+			(*f)(w, r, server)
+			return
+		}
+		server.ServeHTTP(w, r)
+	})
 	h.Start()
 	t.Cleanup(h.Close)
 	s.open()
 	return s
+}
+
+// Between puts f between browsers and the server, such as a network that loses
+// answers; nil takes it away.
+func (s *Salon) Between(f func(w http.ResponseWriter, r *http.Request, server http.Handler)) {
+	s.between.Store(&f)
 }
 
 // At sets the clock of the server.
