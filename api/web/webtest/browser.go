@@ -162,6 +162,39 @@ func (b *Browser) Scripts(on bool) {
 	require.NoError(b.T, err)
 }
 
+// Offline cuts the network off, for pages and their service workers, or brings it
+// back.
+func (b *Browser) Offline(off bool) {
+	b.T.Helper()
+	workers := true
+	p := network.EmulateNetworkConditionsByRuleParams{EmulateOfflineServiceWorker: &workers}
+	if off {
+		p.MatchedNetworkConditions = []*network.Conditions{{Offline: off, DownloadThroughput: -1, UploadThroughput: -1}}
+	} else {
+		workers = false
+	}
+	b.network(p)
+}
+
+// PhoneLine makes the network that of a phone with a poor connection: 150 ms there
+// and back, 1.6 Mbit/s down, 750 kbit/s up, and the machine four times as slow.
+func (b *Browser) PhoneLine() {
+	b.T.Helper()
+	b.network(network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{
+		{Latency: 150, DownloadThroughput: 1.6e6 / 8, UploadThroughput: 750e3 / 8}}})
+	_, err := chromedp.Call(b.Ctx, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: 4})
+	require.NoError(b.T, err)
+}
+
+func (b *Browser) network(p network.EmulateNetworkConditionsByRuleParams) {
+	b.T.Helper()
+	if p.MatchedNetworkConditions == nil {
+		p.MatchedNetworkConditions = []*network.Conditions{}
+	}
+	_, err := chromedp.Call(b.Ctx, network.EmulateNetworkConditionsByRule, p)
+	require.NoError(b.T, err)
+}
+
 // Open goes to an address.
 func (b *Browser) Open(url string) {
 	b.T.Helper()
