@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"net/http"
-	"slices"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -83,13 +82,15 @@ var allowed = map[string][]store.Role{
 	"get-message-rules": everybody, "set-message-rules": owner, "get-message-wishes": working, "set-message-wishes": working,
 	"list-languages": everybody, "get-language": everybody, "set-language": owner, "delete-language": owner, "preview-message": working,
 	"note-yes": working, "take-back-yes": working,
-	"list-feeds":   working,
-	"add-feed":     working,
-	"rotate-feed":  working,
-	"revoke-feed":  working,
-	"list-tokens":  owner,
-	"add-token":    owner,
-	"revoke-token": owner,
+	"list-feeds":    working,
+	"add-feed":      working,
+	"rotate-feed":   working,
+	"revoke-feed":   working,
+	"list-accounts": owner, "get-account": owner, "add-account": owner, "update-account": owner, "add-account-link": owner,
+	"end-account-sessions": owner,
+	"list-tokens":          owner,
+	"add-token":            owner,
+	"revoke-token":         owner,
 }
 
 type principalKey struct{}
@@ -103,14 +104,32 @@ func principal(ctx context.Context) store.Principal {
 	return p
 }
 
-// mayDo checks the role of the caller for one operation and says what it
+// mayDo checks the roles of the caller for one operation and says what it
 // needs, or nothing when the caller may.
 func mayDo(ctx context.Context, operation string) string {
-	if !slices.Contains(allowed[operation], principal(ctx).Role) {
-		return "this needs the role " + rolesInWords(allowed[operation])
-	}
-	return ""
+	_, refusal := actFor(ctx, operation)
+	return refusal
 }
+
+// actFor is the context in which the caller carries out an operation: in the role,
+// of all that she holds, that may do most of those that may do this one. Whoever is
+// at the desk and a stylist acts as a stylist where the desk may do nothing, and may
+// then speak for nobody but herself. Otherwise it says what the operation needs.
+func actFor(ctx context.Context, operation string) (context.Context, string) {
+	p := principal(ctx)
+	role, ok := p.Among(allowed[operation])
+	if !ok {
+		return ctx, "this needs the role " + rolesInWords(allowed[operation])
+	}
+	if role != p.Role {
+		p.Role = role
+		ctx = withPrincipal(ctx, p)
+	}
+	return ctx, ""
+}
+
+// readOnlyWords say what whoever uses a shared screen has to do first.
+const readOnlyWords = "this screen is shared: say who you are before you change something"
 
 func rolesInWords(list []store.Role) string {
 	words := make([]string, len(list))

@@ -39,7 +39,7 @@ func seesHealth(ctx context.Context) bool {
 func readableOf(ctx context.Context, t *store.Tx, clients ...string) ([]string, error) {
 	p := principal(ctx)
 	clients = slices.DeleteFunc(slices.Clone(clients), func(id string) bool { return id == "" })
-	if p.Role != store.LeadRole || p.StaffID == "" || len(clients) == 0 {
+	if !p.Has(store.LeadRole) || p.StaffID == "" || len(clients) == 0 {
 		return nil, nil
 	}
 	return t.Led(ctx, p.StaffID, clients)

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -69,12 +70,21 @@ func (p *Problem) GetHeaders() http.Header {
 	return h
 }
 
+// writeProblem answers a request of the interface with p.
+func writeProblem(ctx huma.Context, p *Problem) error {
+	ctx.SetHeader("Content-Type", p.ContentType(""))
+	ctx.SetStatus(p.Status)
+	return json.NewEncoder(ctx.BodyWriter()).Encode(p)
+}
+
 // titles are the kinds of problems; GET /problems/{kind} answers with the text.
 var titles = map[string]string{
 	"invalid":         "The request holds values that cannot be right",
 	"unreadable":      "The request cannot be read",
 	"unauthorized":    "A valid bearer token is needed",
 	"forbidden":       "The token's role may not do this",
+	"read-only":       "This screen is read only",
+	"too-many-tries":  "Too many wrong tries",
 	"not-found":       "There is no such thing in this salon",
 	"method":          "The address does not know this method",
 	"taken":           "The time is not free any more",
@@ -96,8 +106,10 @@ var titles = map[string]string{
 	"error":           "The request failed",
 }
 
+func problemType(kind string) string { return "/problems/" + kind }
+
 func newProblem(status int, kind, detail string) *Problem {
-	return &Problem{Type: "/problems/" + kind, Title: titles[kind], Status: status, Detail: detail}
+	return &Problem{Type: problemType(kind), Title: titles[kind], Status: status, Detail: detail}
 }
 
 // problem turns an error of the core or the store into what is answered. It

@@ -66,6 +66,7 @@ var mayDo = map[string]string{
 	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
 	"get-privacy": "odl", "set-privacy": "o", "list-health-reads": "o",
+	"list-accounts": "o", "get-account": "o", "add-account": "o", "update-account": "o", "add-account-link": "o", "end-account-sessions": "o",
 	"list-tokens": "o", "add-token": "o", "revoke-token": "o",
 	"get-message-rules": "odla", "set-message-rules": "o", "get-message-wishes": "odl", "set-message-wishes": "odl",
 	"list-languages": "odla", "get-language": "odla", "set-language": "o", "delete-language": "o", "preview-message": "odl",
@@ -106,6 +107,7 @@ func (s *salon) things() map[string]string {
 		"products": {"name": "Solution", "kind": "solution", "strength": "normal", "pack_ml": 500},
 		"quotes":   {"client_id": client, "services": s.straightening()},
 		"tokens":   {"role": "desk", "label": "spare"},
+		"accounts": {"mail": "ada@example.org", "name": "Ada", "roles": []string{"owner"}},
 	} {
 		var x struct{ ID string }
 		s.call("POST", "/v1/"+path, body).is(201, &x)
@@ -135,6 +137,8 @@ func (s *salon) requests() map[string]request {
 	windows := []object{{"weekday": 1, "from": "09:00", "to": "18:00"}}
 	steps := []object{{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 20, "hands_on": true}}
 	bodies := map[string]any{
+		"add-account":       object{"mail": "desk@example.org", "name": "Carla", "roles": []string{"desk"}},
+		"update-account":    object{"mail": "ada@example.org", "staff_id": s.ada, "roles": []string{"owner", "lead"}},
 		"update-salon":      object{"name": "Quay Chairs", "currency": "EUR", "length_unit": "cm", "heat_unit": "C", "address": "1 Quay", "phone": "+4930901820", "mail": "desk@quay.example", "emergency": "112"},
 		"set-booking-rules": object{"hold_minutes": 12, "needs": everyNeedRule()}, "set-invitation-settings": object{"send_invitations": true, "replies_mail": "replies@quay.example"},
 		"set-pace-settings": object{"counts_from": "2026-01-01", "staff": []object{{"staff_id": s.ben, "off": true}}, "constants": object{"noise_sd": 0.25}},

@@ -12,12 +12,14 @@ import (
 	"sync"
 	"time"
 
+	"github.com/alexedwards/scs/v2"
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humaecho"
 	"github.com/labstack/echo/v4"
 	"github.com/labstack/echo/v4/middleware"
 
 	"chairblock/api/outbound"
+	"chairblock/api/passwords"
 	"chairblock/store"
 )
 
@@ -39,6 +41,12 @@ type Server struct {
 	// nothing.
 	languages languageCache
 	misses    missCounter
+	// sessions are browsers that are signed in, doors the pages at which people get in,
+	// tries how often they were wrong.
+	sessions *scs.SessionManager
+	doors    Doors
+	hasher   *passwords.Hasher
+	tries    tryCounter
 	// outbound is nil while the service may reach nobody outside.
 	outbound *outbound.Client
 }
@@ -52,6 +60,8 @@ func (s *Server) Reach(c *outbound.Client) { s.outbound = c }
 // is the clock.
 func New(st *store.Store, base string, now func() time.Time) *Server {
 	s := &Server{store: st, now: now, base: base, echo: echo.New()}
+	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
+	s.sessions = s.newSessions()
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = echoError
 	// The address of the peer counts; forwarded headers are anybody's words.
@@ -122,11 +132,16 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 	}
 	op.Errors = append(op.Errors, statuses(reflect.TypeFor[I]())...)
 	op.Middlewares = append(op.Middlewares, func(ctx huma.Context, next func(huma.Context)) {
-		if refusal := mayDo(ctx.Context(), op.OperationID); refusal != "" {
+		acting, refusal := actFor(ctx.Context(), op.OperationID)
+		if refusal != "" {
 			_ = huma.WriteErr(s.api, ctx, http.StatusForbidden, refusal) // the client hung up
 			return
 		}
-		next(ctx)
+		if principal(acting).ReadOnly && !reads(op.Method) {
+			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "read-only", readOnlyWords))
+			return
+		}
+		next(huma.WithContext(ctx, acting))
 	})
 	huma.Register(s.api, op, func(ctx context.Context, in *I) (*O, error) {
 		out, err := h(ctx, in)

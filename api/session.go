@@ -1,20 +1,21 @@
 package api
 
 import (
+	"context"
+	"crypto/sha256"
+	"encoding/base64"
 	"net/http"
 	"net/url"
 	"strings"
 	"time"
 
+	"github.com/alexedwards/scs/v2"
 	"github.com/labstack/echo/v4"
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/store"
 )
-
-// sessionLife is how long a browser stays signed in.
-const sessionLife = 12 * time.Hour
 
 // cookieName carries the __Host- prefix where the address allows it: such a
 // cookie is bound to this host, all of its paths, and encrypted transport.
@@ -27,12 +28,81 @@ func (s *Server) cookieName() string {
 
 func (s *Server) secure() bool { return strings.HasPrefix(s.base, "https://") }
 
+// newSessions is the library that makes, renews and ends tokens and writes their
+// cookie. Who uses a browser is asked of the store alone, in one query. It is made
+// without the library's constructor, which starts a goroutine that never ends.
+func (s *Server) newSessions() *scs.SessionManager {
+	return &scs.SessionManager{
+		Lifetime: ownMachine.most, Store: s.store.Sessions(), Codec: scs.GobCodec{}, HashTokenInStore: true,
+		Cookie: scs.SessionCookie{Name: s.cookieName(), Path: "/", HttpOnly: true, Secure: s.secure(), SameSite: http.SameSiteLaxMode, Persist: true},
+	}
+}
+
+// tokenLength is how many characters the library's tokens have.
+const tokenLength = 43
+
+// keptAs is what is kept of a token, as the library keeps it.
+func keptAs(token string) string {
+	h := sha256.Sum256([]byte(token))
+	return base64.RawURLEncoding.EncodeToString(h[:])
+}
+
+// sessionToken is the token that a browser shows, "" for none or for what no token
+// looks like.
+func (s *Server) sessionToken(c echo.Context) string {
+	cookie, err := c.Cookie(s.cookieName())
+	if err != nil || len(cookie.Value) != tokenLength || !couldBeSecret(cookie.Value) {
+		return ""
+	}
+	return cookie.Value
+}
+
+// personStays is how long somebody who has said who she is on a shared screen
+// remains that person without a press (judgement: long enough for a telephone call's
+// pause, too short for the next to work under her name).
+const personStays = 3 * time.Minute
+
+// whoUses finds who uses the browser of a request, or scheduling.ErrNotFound.
+func (s *Server) whoUses(c echo.Context) (store.SignedIn, error) {
+	token := s.sessionToken(c)
+	if token == "" {
+		return store.SignedIn{}, scheduling.ErrNotFound
+	}
+	press := store.Press{Now: s.now()}
+	if pressed(c.Request()) {
+		press.Stays = personStays
+	}
+	return s.store.WhoUses(c.Request().Context(), keptAs(token), press)
+}
+
+// pressed reports whether a request comes from something that a person pressed, and
+// not from a page that keeps itself fresh.
+func pressed(r *http.Request) bool {
+	switch {
+	case !reads(r.Method):
+		return true
+	case r.Header.Get("Sec-Fetch-Mode") != "":
+		return r.Header.Get("Sec-Fetch-User") == "?1"
+	}
+	// Browsers say how a page was asked for over encrypted transport only.
+	return strings.Contains(r.Header.Get("Accept"), "text/html")
+}
+
+// reads reports whether a method only reads.
+func reads(method string) bool { return method == http.MethodGet || method == http.MethodHead }
+
+// scripted reports whether a script asks, which can do nothing with another page.
+func scripted(r *http.Request) bool {
+	dest := r.Header.Get("Sec-Fetch-Dest")
+	return dest != "" && dest != "document"
+}
+
 // MountPages adds the day board and the booking form. They are opened by a
-// one-time link (see SessionURL) and refuse changes that another site's page
-// asks a browser to make.
+// one-time link (see SessionURL) or by whoever signs in, and refuse changes that
+// another site's page asks a browser to make.
 func (s *Server) MountPages() {
 	page := s.PageGroup()
-	page.GET("/open/:link", s.openLink)
+	page.GET("/open/:link", s.openLink, s.slowGuessing)
 	page.GET("/", s.boardPage, s.signedIn("get-day"))
 	page.POST("/walk-in", s.walkInPage, s.signedIn("add-walk-in"))
 	page.GET("/visits/:id", s.visitPage, s.signedIn("get-visit"))
@@ -46,7 +116,7 @@ func (s *Server) MountPages() {
 // page asks a browser to make, sends the headers that every page has, and limits
 // what a form may hold.
 func (s *Server) PageGroup() *echo.Group {
-	return s.echo.Group("", echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, compressPages(), limitForm)
+	return s.echo.Group("", echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, limitForm)
 }
 
 // SignedIn lets in who may do an operation of the interface, by its id, and asks
@@ -67,8 +137,12 @@ func Keepable(form url.Values) url.Values { return keepable(form) }
 // Now is the time by the clock of the server.
 func (s *Server) Now() time.Time { return s.now() }
 
-// SessionURL is the address that opens a browser session once.
-func (s *Server) SessionURL(link string) string { return s.base + "/open/" + link }
+// SessionURL is the address that opens a browser session or sets a password, once.
+func (s *Server) SessionURL(link string) string { return SessionURL(s.base, link) }
+
+// SessionURL is the address of a one-time link of a service that is reached at base,
+// a scheme and host without a slash at the end.
+func SessionURL(base, link string) string { return base + "/open/" + link }
 
 func pageHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
@@ -88,50 +162,141 @@ func limitForm(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-func (s *Server) openLink(c echo.Context) error {
-	secret, err := s.store.OpenSession(c.Request().Context(), c.Param("link"), sessionLife)
-	if err != nil && !is(err, scheduling.ErrNotFound) {
-		return sorry(c, err)
-	}
-	if err != nil {
-		return message(c, http.StatusNotFound, "This link does not work any more",
-			"It was used before, or its time is over. Ask for a new one.")
-	}
-	c.SetCookie(&http.Cookie{Name: s.cookieName(), Value: secret, Path: "/", HttpOnly: true, Secure: s.secure(),
-		SameSite: http.SameSiteLaxMode, MaxAge: int(sessionLife / time.Second)})
-	return c.Redirect(http.StatusSeeOther, "/")
+type sessionKey struct{}
+
+func withSession(ctx context.Context, who store.SignedIn) context.Context {
+	return context.WithValue(withPrincipal(ctx, who.Principal), sessionKey{}, who)
 }
 
-// signedIn finds who holds the browser's session, who must be allowed the same
-// operation of the interface.
+func session(ctx context.Context) store.SignedIn {
+	who, _ := ctx.Value(sessionKey{}).(store.SignedIn)
+	return who
+}
+
+// WhoIs is what a page says of whoever uses the browser.
+type WhoIs struct {
+	Name     string    // empty for nobody who has a name
+	Shared   bool      // the screen is shared
+	ReadOnly bool      // nobody has said who she is
+	Until    time.Time // how long she is that person without a press, else zero
+}
+
+// Session says who uses the browser of a page's request.
+func Session(ctx context.Context) WhoIs {
+	who := session(ctx)
+	name := who.Name
+	if name == "" && !who.ReadOnly {
+		name = roleWords[who.Role]
+	}
+	return WhoIs{Name: name, Shared: who.Kind == store.SharedScreen, ReadOnly: who.ReadOnly, Until: who.Until}
+}
+
+// Who is what the frame of a page says of whoever uses the browser, in the time of a
+// salon.
+func Who(c echo.Context, loc *time.Location) pages.Who {
+	x := Session(c.Request().Context())
+	out := pages.Who{Name: x.Name, Shared: x.Shared, ReadOnly: x.ReadOnly}
+	if !x.Until.IsZero() {
+		out.Until = x.Until.In(loc).Format("15:04")
+	}
+	if reads(c.Request().Method) {
+		out.Here = OwnPath(c.Request().RequestURI)
+	}
+	return out
+}
+
+// roleWords name people by what they may do.
+var roleWords = map[store.Role]string{store.Owner: "Owner", store.Desk: "Desk", store.LeadRole: "Stylist", store.AssistantRole: "Assistant"}
+
+// signedIn finds who uses the browser, who must be allowed the same operation of the
+// interface. On a shared screen whoever changes something has to say who she is.
 func (s *Server) signedIn(operation string) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
-			ctx := c.Request().Context()
-			var p store.Principal
-			cookie, err := c.Cookie(s.cookieName())
-			if err == nil {
-				p, err = s.store.Session(ctx, cookie.Value)
-			}
-			if is(err, http.ErrNoCookie) || is(err, scheduling.ErrNotFound) {
-				return message(c, http.StatusUnauthorized, "Please sign in", "Open the link that the program printed when it started.")
+			who, err := s.whoUses(c)
+			if is(err, scheduling.ErrNotFound) {
+				return s.askToSignIn(c)
 			}
 			if err != nil {
 				return sorry(c, err)
 			}
-			ctx = withPrincipal(ctx, p)
-			if refusal := mayDo(ctx, operation); refusal != "" {
+			ctx, refusal := actFor(withSession(c.Request().Context(), who), operation)
+			c.SetRequest(c.Request().WithContext(ctx))
+			switch {
+			case who.ReadOnly && (refusal != "" || !reads(c.Request().Method)):
+				return s.askWho(c)
+			case refusal != "":
 				return message(c, http.StatusForbidden, titles["forbidden"], refusal)
 			}
-			c.SetRequest(c.Request().WithContext(ctx))
 			return next(c)
 		}
 	}
 }
 
-// sorry answers a page with what went wrong.
+// InSession lets in whoever uses a browser that is signed in, also to change
+// something on a shared screen that is read only: for pages about the session itself.
+func (s *Server) InSession(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		who, err := s.whoUses(c)
+		if is(err, scheduling.ErrNotFound) {
+			return s.askToSignIn(c)
+		}
+		if err != nil {
+			return sorry(c, err)
+		}
+		c.SetRequest(c.Request().WithContext(withSession(c.Request().Context(), who)))
+		return next(c)
+	}
+}
+
+// Doors are the pages at which people get in, which package signin draws. Each takes
+// the form that somebody had filled in when she had to stop, if there is one.
+type Doors struct {
+	// SignIn asks who is signed out, Code who uses a shared screen.
+	SignIn, Code func(echo.Context, Carried) error
+	// Password lets the person of an account choose one, by a link.
+	Password func(c echo.Context, link string, of PasswordFor) error
+}
+
+// OpenDoors sets the pages at which people get in. Call it before the server is used.
+func (s *Server) OpenDoors(d Doors) { s.doors = d }
+
+// askToSignIn sends whoever is signed out to the sign-in page. What was typed goes
+// along.
+func (s *Server) askToSignIn(c echo.Context) error {
+	r := c.Request()
+	switch {
+	case s.doors.SignIn == nil || scripted(r):
+		return message(c, http.StatusUnauthorized, "Please sign in", "Open the link that the program printed when it started.")
+	case reads(r.Method):
+		return c.Redirect(http.StatusSeeOther, "/sign-in?to="+url.QueryEscape(r.RequestURI))
+	}
+	return s.doors.SignIn(c, carry(c))
+}
+
+// askWho sends whoever uses a shared screen to the page that asks who she is. What
+// was typed goes along.
+func (s *Server) askWho(c echo.Context) error {
+	r := c.Request()
+	switch {
+	case s.doors.Code == nil || scripted(r):
+		return message(c, http.StatusForbidden, titles["read-only"], readOnlyWords)
+	case reads(r.Method):
+		return c.Redirect(http.StatusSeeOther, "/code?to="+url.QueryEscape(r.RequestURI))
+	}
+	return s.doors.Code(c, carry(c))
+}
+
+// sorry answers a page with what went wrong. A page that would change something on a
+// shared screen leads to the page that asks who uses it.
 func sorry(c echo.Context, err error) error {
 	p := problem(c.Request().Context(), err)
+	if p.Type == problemType("read-only") && reads(c.Request().Method) && !scripted(c.Request()) {
+		return c.Redirect(http.StatusSeeOther, "/code?to="+url.QueryEscape(c.Request().RequestURI))
+	}
+	if p.retryAfter > 0 {
+		c.Response().Header().Set("Retry-After", p.GetHeaders().Get("Retry-After"))
+	}
 	return message(c, p.Status, p.Title, p.Detail)
 }
 

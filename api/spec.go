@@ -56,6 +56,7 @@ func (s *Server) routes() {
 	s.messageRoutes()
 	s.webhookRoutes()
 	s.accessRoutes()
+	s.accountRoutes()
 	s.feedRoutes()
 	s.testRoutes()
 	s.minorRoutes()

@@ -198,7 +198,8 @@ type purgeWorker struct {
 
 // Work forgets answers to repeated requests after 48 hours, browser sessions and
 // links a day after they have expired, and which units' time has changed about
-// two hours after that. Messages and their attempts are kept for 400 days after
+// two hours after that; what is told to those who watch a salon after two days, and
+// what somebody did last after one. Messages and their attempts are kept for 400 days after
 // they were settled: long enough to answer what the salon wrote and when (judgement).
 // Messages whose job has ended without noting what became of them are noted as
 // failed, so that the desk hears of them, and jobs that sleep although their message
@@ -211,6 +212,9 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		`DELETE FROM idempotency WHERE created_at < now() - interval '48 hours'`,
 		`DELETE FROM session WHERE expires_at < now() - interval '1 day'`,
 		`DELETE FROM session_link WHERE expires_at < now() - interval '1 day'`,
+		`DELETE FROM sessions WHERE expiry < now()`,
+		`DELETE FROM browser_session b WHERE (ends_at < now() - interval '1 day' OR NOT EXISTS (SELECT 1 FROM sessions s WHERE s.token = b.token))
+			AND opened_at < now() - interval '1 hour'`,
 		`UPDATE reminder SET state = 'failed', done_at = now(), sending_at = NULL, next_at = NULL,
 			problem = CASE WHEN state = 'waiting' AND problem <> '' THEN left('given up: ' || problem, 300) ELSE '` + orphaned + `' END
 		WHERE state IN ('waiting', 'sending') AND GREATEST(due_at, next_at, sending_at) < now() - interval '1 hour'
@@ -230,6 +234,8 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		  AND c.changed_at < now() - interval '1 hour' AND pg_visible_in_snapshot(c.changed_in, s.seen)`,
 		`DELETE FROM unit_change_seen WHERE seen_at < now() - interval '1 hour'`,
 		`INSERT INTO unit_change_seen (salon_id) SELECT DISTINCT salon_id FROM unit_change`,
+		`DELETE FROM salon_event WHERE noted_at < now() - interval '48 hours'`,
+		`DELETE FROM last_action WHERE done_at < now() - interval '1 day'`,
 	} {
 		_, err := w.store.pool.Exec(ctx, q)
 		all = errors.Join(all, domain("purge", err, false))

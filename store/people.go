@@ -232,7 +232,12 @@ func (t *Tx) endAccess(ctx context.Context, staff string, gone bool) error {
 		`UPDATE access_token SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND staff_id = $2`,
 		`UPDATE feed SET revoked_at = coalesce(revoked_at, now()) WHERE salon_id = $1 AND kind = 'staff' AND subject_id = $2`,
 		`DELETE FROM session_link WHERE salon_id = $1 AND staff_id = $2`,
-		`DELETE FROM browser_session WHERE salon_id = $1 AND staff_id = $2`,
+		`DELETE FROM browser_session b WHERE salon_id = $1 AND (staff_id = $2 OR EXISTS (
+			SELECT 1 FROM account a WHERE a.salon_id = b.salon_id AND a.account_id = b.account_id AND a.staff_id = $2 AND NOT 'owner' = ANY(a.roles)))`,
+		`UPDATE browser_session b SET person_id = NULL, person_until = NULL FROM account a
+			WHERE b.salon_id = $1 AND a.salon_id = b.salon_id AND a.account_id = b.person_id AND a.staff_id = $2`,
+		`DELETE FROM session_link l USING account a
+			WHERE l.salon_id = $1 AND a.salon_id = l.salon_id AND a.account_id = l.account_id AND a.staff_id = $2 AND NOT 'owner' = ANY(a.roles)`,
 		`DELETE FROM private_calendar WHERE salon_id = $1 AND staff_id = $2`,
 	} {
 		if _, err := t.tx.Exec(ctx, q, t.salon, staff); err != nil {

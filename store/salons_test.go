@@ -29,6 +29,8 @@ type filled struct {
 	test, consent         string
 	product, quote, entry string
 	private               string
+
+	accountID, browserID, linkSecret string
 }
 
 func (s *salon) filled() *filled {
@@ -40,6 +42,7 @@ func (s *salon) filled() *filled {
 	x.held = x.hold(at(19, 0), x.seat(), at(8, 30)).ID
 	x.remind(x.visit, at(8, 0))
 	x.private = s.private().ID
+	x.enrolled()
 	x.screening = x.screened(x.client, at(8, 0), nil).ID
 	s.tx(func(t *store.Tx) error {
 		return t.NoteHealthRead(ctx, store.HealthRead{Screening: x.screening, At: at(8, 0), What: "made", Role: "lead", Staff: x.ada, Token: "t"})
@@ -92,7 +95,7 @@ func (s *salon) filled() *filled {
 func (x *filled) ids() []string {
 	list := append([]string{x.product, x.quote, x.entry, x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.held, x.head,
 		x.estimate, x.closure, x.absence, x.token, x.feed, x.group, x.wish, x.plan, x.screening, x.test, x.consent}, x.chairs...)
-	list = append(list, x.private)
+	list = append(list, x.private, x.accountID, x.browserID)
 	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
 }
 

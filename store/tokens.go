@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"regexp"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -15,10 +16,9 @@ import (
 
 // Kinds of secrets, the first part of each.
 const (
-	KindBearer  = "b"
-	KindFeed    = "f"
-	KindSession = "s"
-	KindLink    = "o" // opens a session once
+	KindBearer = "b"
+	KindFeed   = "f"
+	KindLink   = "o" // opens a session or sets a password, once
 )
 
 // Role is what a token may do.
@@ -34,10 +34,29 @@ const (
 
 // Principal is who makes a request.
 type Principal struct {
-	Salon   string
-	Role    Role
-	TokenID string // names the principal in idempotency keys; no secret
-	StaffID string // empty when the token belongs to no person
+	Salon string
+	// Role is the one in which the request is made. Roles are all that the person
+	// holds, from the one that may do most; a token has one, and Roles is empty.
+	Role     Role
+	Roles    []Role
+	TokenID  string // names the principal in idempotency keys; no secret
+	StaffID  string // empty when the token belongs to no person
+	Account  string // of somebody who has signed in with a password or a code, else empty
+	ReadOnly bool   // a shared screen of which nobody has said who she is
+}
+
+// Has reports whether the person holds a role.
+func (p Principal) Has(r Role) bool { return p.Role == r || slices.Contains(p.Roles, r) }
+
+// Among returns the first of the person's roles, from the one that may do most, that
+// is in a list, and whether there is one.
+func (p Principal) Among(list []Role) (Role, bool) {
+	for _, r := range roleOrder {
+		if p.Has(r) && slices.Contains(list, r) {
+			return r, true
+		}
+	}
+	return "", false
 }
 
 // newSecret makes kind_key_secret with 256 random bits and its hash.

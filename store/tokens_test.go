@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/hex"
@@ -34,9 +35,8 @@ func (s *salon) secrets() (x secrets) {
 		x.link, err = t.AddSessionLink(ctx, store.Owner, "", time.Now().Add(time.Hour))
 		return err
 	})
-	var err error
-	x.session, err = s.store.OpenSession(ctx, s.link(time.Hour), time.Hour)
-	require.NoError(s.t, err)
+	x.session = rand.Text()
+	s.browser(x.session, store.BrowserSession{Role: store.Owner})
 	return x
 }
 
@@ -59,10 +59,10 @@ func (s *salon) find(secret string) error {
 		_, err = s.store.Principal(ctx, secret)
 	case strings.HasPrefix(secret, "f"):
 		_, err = s.store.FeedBySecret(ctx, secret)
-	case strings.HasPrefix(secret, "s"):
-		_, err = s.store.Session(ctx, secret)
+	case strings.HasPrefix(secret, "o"):
+		_, err = s.store.LinkBySecret(ctx, secret, time.Now())
 	default:
-		_, err = s.store.OpenSession(ctx, secret, time.Hour)
+		_, err = s.store.WhoUses(ctx, kept(secret), store.Press{Now: time.Now()})
 	}
 	return err
 }
@@ -80,9 +80,6 @@ func TestASecretFindsItsHolder(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{s.row.ID, "staff", s.ada}, []string{f.Salon, f.Kind, f.Subject})
 	require.Equal(t, int64(1), f.Version)
-	p, err = s.store.Session(ctx, x.session)
-	require.NoError(t, err)
-	require.Equal(t, store.Principal{Salon: s.row.ID, Role: store.Owner, TokenID: "session"}, p)
 
 	var secret string
 	s.tx(func(tx *store.Tx) (err error) {
@@ -109,7 +106,11 @@ func TestTheDatabaseDoesNotHoldASecret(t *testing.T) {
 	require.True(t, s.dumpHolds([]byte(s.row.Key)), "the dump is complete")
 	require.True(t, s.dumpHolds(sum[:]))
 	for _, secret := range []string{x.bearer, x.feed, x.link, x.session} {
-		_, random, _ := strings.Cut(strings.TrimPrefix(secret[2:], s.row.Key), "_")
+		_, random, ok := strings.Cut(strings.TrimPrefix(secret[2:], s.row.Key), "_")
+		if !ok {
+			require.False(t, s.dumpHolds([]byte(secret)))
+			continue
+		}
 		require.Len(t, random, 43)
 		raw, err := base64.RawURLEncoding.DecodeString(random)
 		require.NoError(t, err)
@@ -156,23 +157,23 @@ func TestARevokedExpiredOrUnknownSecretIsTheSameToTheCaller(t *testing.T) {
 		lateLink, err = tx.AddSessionLink(ctx, store.Owner, "", past)
 		return err
 	})
-	lateSession, err := s.store.OpenSession(ctx, s.link(time.Hour), -time.Second)
-	require.NoError(t, err)
+	lateSession := rand.Text()
+	s.browser(lateSession, store.BrowserSession{Role: store.Owner, Ends: past})
 	used := s.link(time.Hour)
-	require.NoError(t, s.find(used))
+	s.tx(func(tx *store.Tx) error { return tx.UseLink(ctx, used, time.Now()) })
 
 	x, theirs := s.secrets(), other.secrets()
 	list := map[string]string{
 		"revoked token": revoked, "expired token": expired, "revoked feed": revokedFeed, "expired link": lateLink,
 		"expired session": lateSession, "used link": used, "empty": "", "no parts": "b", "two parts": "b_" + s.row.Key,
 		"no secret": "b_" + s.row.Key + "_", "kind of another": "f" + x.bearer[1:], "bearer as link": "o" + x.bearer[1:],
-		"feed as session": "s" + x.feed[1:], "unknown kind": "x" + x.bearer[1:],
+		"unknown kind":         "x" + x.bearer[1:],
 		"key of another salon": strings.Replace(x.bearer, s.row.Key, other.row.Key, 1),
 		"no salon's key":       strings.Replace(x.bearer, s.row.Key, "abcdefghij", 1),
 		"one character off":    x.bearer[:len(x.bearer)-2] + flip(x.bearer[len(x.bearer)-2:]),
 		"one too few":          x.bearer[:len(x.bearer)-1], "one too many": x.bearer + "A", "in capitals": strings.ToUpper(x.bearer),
 		"a space behind": x.bearer + " ", "a line behind": x.bearer + "\n", "NUL in the key": "b_abc\x00def_" + x.bearer[len(x.bearer)-43:],
-		"no UTF-8 in the key": "f_abc\xffdef_" + x.feed[len(x.feed)-43:], "NUL in the secret": x.session[:len(x.session)-1] + "\x00",
+		"no UTF-8 in the key": "f_abc\xffdef_" + x.feed[len(x.feed)-43:], "NUL in the secret": x.bearer[:len(x.bearer)-1] + "\x00",
 		"no UTF-8 in the secret": x.link[:len(x.link)-1] + "\xff", "very long": "b_" + strings.Repeat("a", 1<<20),
 		"wildcard": "b_" + s.row.Key + "_" + strings.Repeat("%", 43),
 	}
@@ -210,31 +211,30 @@ func flip(s string) string {
 	return "AA"
 }
 
-func TestALinkOpensOneSessionAlsoWhenItIsFollowedManyTimesAtOnce(t *testing.T) {
+func TestALinkIsUsedOnceAlsoWhenItIsFollowedManyTimesAtOnce(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 8)
 	for range 10 {
 		link := s.link(time.Hour)
-		opened := make([]string, 8)
 		errs := make([]error, 8)
 		var all sync.WaitGroup
 		for i := range errs {
-			all.Go(func() { opened[i], errs[i] = s.store.OpenSession(context.Background(), link, time.Hour) })
+			all.Go(func() {
+				errs[i] = s.store.InTx(context.Background(), s.row.ID, func(tx *store.Tx) error { return tx.UseLink(context.Background(), link, time.Now()) })
+			})
 		}
 		all.Wait()
 		n := 0
-		for i, err := range errs {
+		for _, err := range errs {
 			if err == nil {
 				n++
-				require.NoError(t, s.find(opened[i]))
 				continue
 			}
 			require.ErrorIs(t, err, scheduling.ErrNotFound)
-			require.Empty(t, opened[i])
 		}
 		require.Equal(t, 1, n)
+		require.ErrorIs(t, s.find(link), scheduling.ErrNotFound)
 	}
-	require.Equal(t, 10, value[int](s, `SELECT count(*) FROM browser_session`))
 }
 
 func TestSomebodyWhoLeavesLosesTokensAndFeedsAtOnce(t *testing.T) {

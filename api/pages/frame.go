@@ -7,6 +7,7 @@ type Frame struct {
 	Sub          string // beside the salon's name, such as whose time this is
 	AsOf         string // when the data was read, "10:42"
 	Ways         []Way
+	Who          Who
 	// Done says what has just been done, Summary what has to be put right.
 	Done    string
 	Summary []FieldError
@@ -15,6 +16,16 @@ type Frame struct {
 	// Manifest is the address of the manifest of pages that can be installed.
 	Manifest string
 	Class    string // of the body
+}
+
+// Who says who uses the browser, for the template "who". The zero value draws
+// nothing.
+type Who struct {
+	Name     string
+	Shared   bool   // the screen is one that several people use
+	ReadOnly bool   // nobody has said who she is
+	Until    string // "10:45": so long she is that person on a shared screen, "" otherwise
+	Here     string // address of the page, to come back to
 }
 
 // Way is a link to another page.

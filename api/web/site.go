@@ -74,7 +74,7 @@ func (s *Site) Salon(ctx context.Context) (Salon, error) {
 // Frame is the frame of a page that stands at here, an address of Ways.
 func (s *Site) Frame(c echo.Context, n Salon, here, title string) pages.Frame {
 	return pages.Frame{Title: title, Salon: n.Name, AsOf: s.Now().In(n.Location).Format("15:04"),
-		Ways: Ways(c.Request().Context(), here)}
+		Ways: Ways(c.Request().Context(), here), Who: api.Who(c, n.Location)}
 }
 
 // Ways are the pages that whoever is signed in may open.

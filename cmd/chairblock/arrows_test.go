@@ -20,19 +20,20 @@ const module = "chairblock"
 var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "api/outbound", "api/web", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist",
 		"scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings", "scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
-	"api": {"api/ics", "api/ics/read", "api/notify", "api/outbound", "api/pages", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
+	"api": {"api/ics", "api/ics/read", "api/notify", "api/outbound", "api/pages", "api/passwords", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/web":              {"api", "api/pages"},
 	"api/web/desk":         {"api", "api/pages", "api/web", "scheduling"},
 	"api/web/stylist":      {"api", "api/pages", "api/web", "scheduling"},
 	"api/web/owner":        {"api", "api/pages", "api/web", "scheduling"},
 	"api/web/signin":       {"api", "api/pages", "api/web", "scheduling"},
-	"api/web/allpages":     {},                                                                           // tests only
-	"api/web/webtest":      {"api", "api/outbound", "api/web", "scheduling", "store", "store/storetest"}, // part of tests only
+	"api/web/allpages":     {},                                                                                            // tests only
+	"api/web/webtest":      {"api", "api/outbound", "api/passwords", "api/web", "scheduling", "store", "store/storetest"}, // part of tests only
 	"api/ics":              {"scheduling"},
 	"api/ics/read":         {"scheduling"},
 	"api/notify":           {"api/outbound", "scheduling"},
 	"api/outbound":         {},
+	"api/passwords":        {"scheduling"},
 	"api/pages":            {"scheduling", "scheduling/chairtime"},
 	"store":                {"migrations", "scheduling", "scheduling/openings", "scheduling/pace", "scheduling/screening"},
 	"store/pg":             {},

@@ -17,6 +17,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/api/outbound"
+	"chairblock/api/passwords"
 	"chairblock/api/web"
 	"chairblock/scheduling"
 	"chairblock/store"
@@ -70,6 +71,7 @@ func New(t testing.TB, mount ...func(*web.Site)) *Salon {
 	h := httptest.NewUnstartedServer(nil)
 	s.URL = "http://" + h.Listener.Addr().String()
 	s.Server = api.New(st, s.URL, func() time.Time { return *s.clock.Load() })
+	s.Server.HashWith(passwords.New(64, 1)) // thousandths of what the service spends
 	s.Server.Reach(outbound.NewClient(outbound.Options{Loopback: true}))
 	s.Server.MountPages()
 	site := web.New(s.Server)

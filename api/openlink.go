@@ -1,0 +1,119 @@
+package api
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/api/passwords"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// PasswordFor is whose password a link sets.
+type PasswordFor struct {
+	Salon string // its name
+	Name  string
+	Login string // empty while she has named no mail address
+}
+
+// openLink opens a session, or the page on which a password is chosen.
+func (s *Server) openLink(c echo.Context) error {
+	secret := c.Param("link")
+	link, err := s.linked(c, secret)
+	switch {
+	case err != nil:
+		return deadLink(c, err)
+	case link.Account != "" && s.doors.Password == nil:
+		return deadLink(c, scheduling.ErrNotFound)
+	case link.Account != "":
+		return s.doors.Password(c, secret, PasswordFor{link.SalonName, link.Name, link.Login})
+	}
+	b := store.BrowserSession{Role: link.Role, Staff: link.Staff, Kind: store.OwnMachine}
+	life, begin := byLink, "/"
+	if link.Staff != "" && !atDesk([]store.Role{link.Role}) {
+		b.Kind, life, begin = store.OwnPhone, ownPhone, "/my-day"
+	}
+	err = s.enterBrowser(c, link.Salon, b, life, func(ctx context.Context, t *store.Tx) error { return t.UseLink(ctx, secret, s.now()) })
+	if err != nil {
+		return deadLink(c, err)
+	}
+	return c.Redirect(http.StatusSeeOther, begin)
+}
+
+// linked is what a link is for, or scheduling.ErrNotFound.
+func (s *Server) linked(c echo.Context, secret string) (store.Link, error) {
+	if !couldBeSecret(secret) {
+		c.Set(missed, true)
+		return store.Link{}, scheduling.ErrNotFound
+	}
+	link, err := s.store.LinkBySecret(c.Request().Context(), secret, s.now())
+	if is(err, scheduling.ErrNotFound) {
+		c.Set(missed, true)
+	}
+	return link, err
+}
+
+func deadLink(c echo.Context, err error) error {
+	if !is(err, scheduling.ErrNotFound) {
+		return sorry(c, err)
+	}
+	return message(c, http.StatusNotFound, "This link does not work any more", "It was used before, or its time is over. Ask for a new one.")
+}
+
+// NewPassword is what somebody types to choose a password.
+type NewPassword struct {
+	Mail            string // counts while she has named none
+	Password, Again string
+	Phone           bool
+}
+
+// ChoosePassword sets the password of a link's account, uses up the link and signs
+// the browser in. Errors are scheduling.ErrNotFound for a link that does not work any
+// more, and scheduling.Faults about fields.
+func (s *Server) ChoosePassword(c echo.Context, secret string, n NewPassword) (PasswordFor, Entered, error) {
+	ctx := c.Request().Context()
+	link, err := s.linked(c, secret)
+	of := PasswordFor{link.SalonName, link.Name, link.Login}
+	if err != nil {
+		return of, Entered{}, err
+	}
+	if link.Account == "" {
+		return of, Entered{}, scheduling.ErrNotFound
+	}
+	login := link.Login
+	var f scheduling.Faults
+	if login == "" {
+		if login = foldMail(address(&f, "mail", n.Mail)); login == "" {
+			f.Add("mail", "is missing", "the mail address with which you want to sign in")
+		}
+	}
+	checkNew(&f, n, login, link.SalonName)
+	if err := f.Err(); err != nil {
+		return of, Entered{}, err
+	}
+	hash, err := s.hasher.Hash(ctx, n.Password)
+	if err != nil {
+		return of, Entered{}, err
+	}
+	kind := SignInForm{Phone: n.Phone}.kind()
+	in, err := s.enterAccount(c, link.Salon, link.Account, kind, func(ctx context.Context, t *store.Tx) error {
+		if err := t.UseLink(ctx, secret, s.now()); err != nil {
+			return err
+		}
+		return t.SetPassword(ctx, link.Account, login, hash, "")
+	})
+	return of, in, err
+}
+
+// checkNew notes what is wrong with a new password.
+func checkNew(f *scheduling.Faults, n NewPassword, login, salon string) {
+	if err := passwords.Check("password", n.Password, login, salon); err != nil {
+		_ = f.Join("", err) // nothing but a fault
+		return
+	}
+	if n.Password != n.Again {
+		f.Add("again", "is not the same as above", "the password once more")
+	}
+}

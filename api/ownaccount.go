@@ -1,0 +1,183 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"chairblock/api/passwords"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// OwnAccount is what somebody sees of her own way in.
+type OwnAccount struct {
+	Login    string
+	Name     string
+	Roles    []string // in words
+	HasCode  bool
+	Shared   bool // the browser is a shared screen
+	MayShare bool // it may become one
+	Browsers []OwnBrowser
+}
+
+// OwnBrowser is one browser in which somebody is signed in.
+type OwnBrowser struct {
+	ID, Device string
+	Kind       string // "desk", "phone" or "shared"
+	Opened     time.Time
+	LastUsed   time.Time
+	This       bool
+}
+
+// errNoAccount means that the browser was signed in by a link.
+var errNoAccount = newProblem(http.StatusConflict, "conflict", "this browser was signed in by a link, without a password: ask the owner for an invitation of your own")
+
+// account is that of whoever uses the browser, or errNoAccount.
+func account(ctx context.Context) (string, error) {
+	if p := principal(ctx); p.Account != "" && !p.ReadOnly {
+		return p.Account, nil
+	}
+	return "", errNoAccount
+}
+
+// Own is the account of whoever uses the browser. Who was signed in by a link has
+// none; the error is a *Problem with status 409.
+func (s *Server) Own(ctx context.Context) (OwnAccount, error) {
+	id, err := account(ctx)
+	if err != nil {
+		return OwnAccount{}, err
+	}
+	who := session(ctx)
+	var out OwnAccount
+	err = s.read(ctx, func(t *store.Tx) error {
+		a, err := t.AccountByID(ctx, id)
+		if err != nil {
+			return err
+		}
+		list, err := t.BrowsersOf(ctx, id, s.now())
+		out = OwnAccount{Login: a.Login, Name: a.Name, HasCode: a.Code, Shared: who.Kind == store.SharedScreen,
+			MayShare: who.Kind != store.SharedScreen && atDesk(a.Roles)}
+		for _, r := range a.Roles {
+			out.Roles = append(out.Roles, roleWords[r])
+		}
+		for _, b := range list {
+			out.Browsers = append(out.Browsers, OwnBrowser{b.ID, b.Device, b.Kind, b.Opened, b.LastUsed, b.ID == who.Session})
+		}
+		return err
+	})
+	return out, err
+}
+
+// proven runs f for whoever uses the browser when her password is right. A wrong one
+// is a fault of field old; there are as few tries as for signing in.
+func (s *Server) proven(ctx context.Context, password string, f func(t *store.Tx, account string) error) error {
+	id, err := account(ctx)
+	if err != nil {
+		return err
+	}
+	if wait := s.tries.begin("account:"+id, triesOfAccount, s.now()); wait > 0 {
+		return tooManyTries(wait)
+	}
+	var kept store.Secrets
+	if err := s.read(ctx, func(t *store.Tx) (err error) { kept, err = t.SecretsOf(ctx, id); return err }); err != nil {
+		return err
+	}
+	same, err := s.hasher.Matches(ctx, clipped(password), kept.Password)
+	if err != nil {
+		return err
+	}
+	if !same {
+		return &scheduling.InvalidError{Field: "old", Problem: "is not your password", Want: "the password with which you signed in"}
+	}
+	s.tries.forget("account:" + id)
+	return s.inTx(ctx, func(t *store.Tx) error { return f(t, id) })
+}
+
+// clipped is as much of a text as a password may have and one character more, so
+// that nobody has anything longer hashed.
+func clipped(s string) string {
+	if r := []rune(s); len(r) > passwords.Longest {
+		return string(r[:passwords.Longest+1])
+	}
+	return s
+}
+
+// ChangePassword sets a new password for whoever uses the browser and signs her other
+// browsers out. Errors are scheduling.Faults about the fields old, password and again,
+// and *Problem with status 429 after too many wrong tries.
+func (s *Server) ChangePassword(ctx context.Context, old string, n NewPassword) error {
+	var f scheduling.Faults
+	id, err := account(ctx)
+	if err != nil {
+		return err
+	}
+	err = s.read(ctx, func(t *store.Tx) error {
+		a, err := t.AccountByID(ctx, id)
+		if err != nil {
+			return err
+		}
+		row, err := t.SalonRow(ctx)
+		checkNew(&f, n, a.Login, row.Name)
+		return err
+	})
+	if err == nil {
+		err = f.Err()
+	}
+	if err != nil {
+		return err
+	}
+	hash, err := s.hasher.Hash(ctx, n.Password)
+	if err != nil {
+		return err
+	}
+	return s.proven(ctx, old, func(t *store.Tx, id string) error {
+		return t.SetPassword(ctx, id, "", hash, session(ctx).Session)
+	})
+}
+
+// SetOwnCode sets the short code with which whoever uses the browser says who she is
+// on shared screens; an empty one takes it away. Errors are those of ChangePassword,
+// about the fields old and code.
+func (s *Server) SetOwnCode(ctx context.Context, password, code string) error {
+	hash := ""
+	if code != "" {
+		if err := passwords.CheckCode("code", code); err != nil {
+			return err
+		}
+		var err error
+		if hash, err = s.hasher.Hash(ctx, code); err != nil {
+			return err
+		}
+	}
+	return s.proven(ctx, password, func(t *store.Tx, id string) error { return t.SetCode(ctx, id, hash) })
+}
+
+// EndBrowser signs another browser of whoever uses this one out, or returns
+// scheduling.ErrNotFound.
+func (s *Server) EndBrowser(ctx context.Context, id string) error {
+	own, err := account(ctx)
+	if err != nil {
+		return err
+	}
+	return s.inTx(ctx, func(t *store.Tx) error { return t.EndSession(ctx, own, id) })
+}
+
+// ShareThis makes the browser a shared screen. Whoever did so is known on it for as
+// long as somebody who has said who she is.
+func (s *Server) ShareThis(ctx context.Context) error {
+	own, err := account(ctx)
+	if err != nil {
+		return err
+	}
+	if !atDesk(principal(ctx).Roles) {
+		return newProblem(http.StatusForbidden, "forbidden", "a shared screen is for the desk")
+	}
+	id, now := session(ctx).Session, s.now()
+	return s.inTx(ctx, func(t *store.Tx) error {
+		if err := t.ShareScreen(ctx, id, now.Add(sharedScreen.most), sharedScreen.idle); err != nil {
+			return err
+		}
+		return t.SetPerson(ctx, id, own, now.Add(personStays))
+	})
+}

@@ -1,0 +1,322 @@
+package api
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/api/passwords"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// sessionLife is how long a browser remains signed in: at most, and unused.
+type sessionLife struct{ most, idle time.Duration }
+
+// How long browsers remain signed in (judgement): a working day on a machine that
+// others pass by, a month on a phone that locks itself, and a month on a shared
+// screen, which can only be read and is idle from Saturday night to Tuesday morning.
+// A link's own session is not ended for being idle, since there is no other way in.
+var (
+	ownMachine   = sessionLife{12 * time.Hour, 2 * time.Hour}
+	byLink       = sessionLife{12 * time.Hour, 12 * time.Hour}
+	ownPhone     = sessionLife{30 * 24 * time.Hour, 7 * 24 * time.Hour}
+	sharedScreen = sessionLife{30 * 24 * time.Hour, 3 * 24 * time.Hour}
+)
+
+// passwordLinkLife is how long a link sets a password.
+const passwordLinkLife = 7 * 24 * time.Hour
+
+// choiceLife is how long somebody who works in several salons may take to choose one.
+const choiceLife = 10 * time.Minute
+
+// errWrongSignIn says the same whatever was wrong.
+var errWrongSignIn = newProblem(http.StatusUnauthorized, "unauthorized", "the mail address or the password is wrong")
+
+// HashWith sets how passwords and codes are hashed, for tests that would otherwise
+// take long. Call it before the server is used.
+func (s *Server) HashWith(h *passwords.Hasher) { s.hasher = h }
+
+// SignInForm is what somebody types to get in.
+type SignInForm struct {
+	Mail, Password string
+	Phone          bool // it is her own phone
+	Shared         bool // the screen is shared
+}
+
+func (f SignInForm) kind() string {
+	switch {
+	case f.Shared:
+		return store.SharedScreen
+	case f.Phone:
+		return store.OwnPhone
+	}
+	return store.OwnMachine
+}
+
+// SalonChoice is one salon of somebody who works in several.
+type SalonChoice struct{ ID, Name string }
+
+// foldMail is a mail address as logins are kept.
+func foldMail(s string) string { return strings.ToLower(strings.TrimSpace(s)) }
+
+// Entered is what became of somebody who signed in: the page at which she begins, or
+// the salons between which she has to choose.
+type Entered struct {
+	Home   string
+	Salons []SalonChoice
+}
+
+// SignIn signs the browser of a request in. Who works in several salons with the
+// same password chooses with SignInTo. Errors are
+// *scheduling.InvalidError or scheduling.Faults about fields, *Problem with status 401
+// for a wrong address or password, which take equally long, and with 429 after too
+// many.
+func (s *Server) SignIn(c echo.Context, f SignInForm) (Entered, error) {
+	ctx := c.Request().Context()
+	if err := f.check(); err != nil {
+		return Entered{}, err
+	}
+	mail, address := "mail:"+foldMail(f.Mail), "address:"+network(c.RealIP()).String()
+	if err := s.beginTry(mail, address); err != nil {
+		return Entered{}, err
+	}
+	found, err := s.matching(ctx, foldMail(f.Mail), f.Password)
+	if err != nil {
+		return Entered{}, err
+	}
+	if len(found) == 0 {
+		slog.WarnContext(ctx, "sign-in refused", "network", network(c.RealIP()).String())
+		return Entered{}, errWrongSignIn
+	}
+	s.tries.forget(mail)
+	s.tries.takeBack(address)
+	if len(found) == 1 {
+		return s.enterAccount(c, found[0].Salon, found[0].Account, f.kind(), nil)
+	}
+	return Entered{Salons: salonChoices(found)}, s.remember(c, found, f.kind())
+}
+
+func (f SignInForm) check() error {
+	var x scheduling.Faults
+	if foldMail(f.Mail) == "" {
+		x.Add("mail", "is missing", "the mail address with which you sign in")
+	}
+	if f.Password == "" {
+		x.Add("password", "is missing", "your password")
+	}
+	if f.Phone && f.Shared {
+		x.Add("shared", "goes with no own phone", "one of the two ticks, or none")
+	}
+	if len(f.Mail) > 254 || len([]rune(f.Password)) > passwords.Longest {
+		return errWrongSignIn
+	}
+	return x.Err()
+}
+
+// beginTry notes a try to sign in, or says how long to wait.
+func (s *Server) beginTry(account, address string) error {
+	now := s.now()
+	if wait := s.tries.begin(address, triesOfAddress, now); wait > 0 {
+		return tooManyTries(wait)
+	}
+	if wait := s.tries.begin(account, triesOfAccount, now); wait > 0 {
+		s.tries.takeBack(address) // nothing was looked at
+		return tooManyTries(wait)
+	}
+	return nil
+}
+
+// matching lists the accounts with a login that a password opens.
+func (s *Server) matching(ctx context.Context, login, password string) ([]store.Credentials, error) {
+	known, err := s.store.CredentialsOf(ctx, login)
+	if err != nil {
+		return nil, err
+	}
+	if len(known) == 0 {
+		known = []store.Credentials{{}} // takes as long, and matches nothing
+	}
+	var out []store.Credentials
+	for _, k := range known {
+		same, err := s.hasher.Matches(ctx, password, k.Password)
+		if err != nil {
+			return nil, err
+		}
+		if same {
+			out = append(out, k)
+		}
+	}
+	return out, nil
+}
+
+func salonChoices(found []store.Credentials) []SalonChoice {
+	out := make([]SalonChoice, len(found))
+	for i, k := range found {
+		out[i] = SalonChoice{k.Salon, k.SalonName}
+	}
+	return out
+}
+
+// Names of what is kept of a browser between password and choice of a salon.
+const (
+	chosenFrom = "accounts" // salon and account in turn
+	chosenKind = "kind"
+)
+
+// remember keeps in the browser's session which accounts its password opens. It is
+// signed in nowhere yet.
+func (s *Server) remember(c echo.Context, found []store.Credentials, kind string) error {
+	var list []string
+	for _, k := range found {
+		list = append(list, k.Salon, k.Account)
+	}
+	ctx, err := s.renewed(c)
+	if err != nil {
+		return err
+	}
+	s.sessions.Put(ctx, chosenFrom, list)
+	s.sessions.Put(ctx, chosenKind, kind)
+	_, err = s.commit(ctx, c, choiceLife)
+	return err
+}
+
+// SignInTo signs in to one of the salons that SignIn has listed, or returns a
+// *Problem with status 401 when that was too long ago.
+func (s *Server) SignInTo(c echo.Context, salon string) (Entered, error) {
+	ctx, err := s.sessions.Load(c.Request().Context(), s.sessionToken(c))
+	if err != nil {
+		return Entered{}, err
+	}
+	list, _ := s.sessions.Get(ctx, chosenFrom).([]string)
+	for i := 0; i+1 < len(list); i += 2 {
+		if list[i] == salon {
+			return s.enterAccount(c, salon, list[i+1], s.sessions.GetString(ctx, chosenKind), nil)
+		}
+	}
+	return Entered{}, newProblem(http.StatusUnauthorized, "unauthorized", "choosing the salon took too long: sign in once more")
+}
+
+// renewed is the browser's session without all that it held, under a new token.
+func (s *Server) renewed(c echo.Context) (context.Context, error) {
+	ctx, err := s.sessions.Load(c.Request().Context(), s.sessionToken(c))
+	if err != nil {
+		return nil, err
+	}
+	if err := s.sessions.Clear(ctx); err != nil {
+		return nil, err
+	}
+	return ctx, s.sessions.RenewToken(ctx)
+}
+
+// commit keeps the session for life and writes its cookie. It returns what is kept of
+// the token.
+func (s *Server) commit(ctx context.Context, c echo.Context, life time.Duration) (string, error) {
+	s.sessions.SetDeadline(ctx, time.Now().Add(life).UTC()) // the library goes by the machine's clock
+	token, expires, err := s.sessions.Commit(ctx)
+	if err != nil {
+		return "", err
+	}
+	s.sessions.WriteSessionCookie(ctx, c.Response(), token, expires)
+	return keptAs(token), nil
+}
+
+// enterAccount signs the browser in as the person of an account. first runs in the
+// same transaction, before it; nil is nothing.
+func (s *Server) enterAccount(c echo.Context, salon, account, kind string, first func(context.Context, *store.Tx) error) (Entered, error) {
+	ctx := c.Request().Context()
+	life, ok := map[string]sessionLife{store.OwnPhone: ownPhone, store.SharedScreen: sharedScreen}[kind]
+	if !ok {
+		life = ownMachine
+	}
+	var a store.Account
+	err := s.enterBrowser(c, salon, store.BrowserSession{Account: account, Kind: kind}, life, func(ctx context.Context, t *store.Tx) error {
+		if first != nil {
+			if err := first(ctx, t); err != nil {
+				return err
+			}
+		}
+		var err error
+		if a, err = t.AccountByID(ctx, account); err == nil && kind == store.SharedScreen && !atDesk(a.Roles) {
+			err = &scheduling.InvalidError{Field: "shared", Problem: "is for the desk", Want: "no tick, or somebody of the desk who signs in"}
+		}
+		return err
+	})
+	if err != nil {
+		return Entered{}, err
+	}
+	slog.InfoContext(ctx, "signed in", "salon", salon, "account", account, "kind", kind)
+	return Entered{Home: home(a.Roles)}, nil
+}
+
+// atDesk reports whether somebody with these roles works at the desk.
+func atDesk(roles []store.Role) bool {
+	return slices.Contains(roles, store.Owner) || slices.Contains(roles, store.Desk)
+}
+
+// home is where somebody begins: at the board, or with her own day.
+func home(roles []store.Role) string {
+	if atDesk(roles) {
+		return "/"
+	}
+	return "/my-day"
+}
+
+// enterBrowser signs the browser in under a new token.
+func (s *Server) enterBrowser(c echo.Context, salon string, b store.BrowserSession, life sessionLife, first func(context.Context, *store.Tx) error) error {
+	ctx, err := s.renewed(c)
+	if err != nil {
+		return err
+	}
+	if b.Token, err = s.commit(ctx, c, life.most); err != nil {
+		return err
+	}
+	b.Device = deviceWords(c.Request().UserAgent())
+	b.Opened = s.now()
+	b.Ends, b.Idle = b.Opened.Add(life.most), life.idle
+	err = s.store.InTx(ctx, salon, func(t *store.Tx) error {
+		if err := first(ctx, t); err != nil {
+			return err
+		}
+		id, err := t.AddBrowserSession(ctx, b)
+		if err != nil || b.Kind != store.SharedScreen {
+			return err
+		}
+		// She has just proved who she is.
+		return t.SetPerson(ctx, id, b.Account, b.Opened.Add(personStays))
+	})
+	if err != nil {
+		c.Response().Header().Del(echo.HeaderSetCookie)
+		_ = s.sessions.Destroy(ctx) // a token that signs nobody in
+	}
+	return err
+}
+
+// SignOut signs the browser out. What it has kept of pages goes, too.
+func (s *Server) SignOut(c echo.Context) error {
+	ctx, err := s.sessions.Load(c.Request().Context(), s.sessionToken(c))
+	if err != nil {
+		return err
+	}
+	if err := s.sessions.Destroy(ctx); err != nil {
+		return err
+	}
+	s.sessions.WriteSessionCookie(ctx, c.Response(), "", time.Time{})
+	c.Response().Header().Set("Clear-Site-Data", `"cache", "storage"`)
+	return nil
+}
+
+// SignOutEverywhere signs whoever uses the browser out of every browser.
+func (s *Server) SignOutEverywhere(c echo.Context) error {
+	ctx := c.Request().Context()
+	if p := principal(ctx); p.Account != "" {
+		if err := s.inTx(ctx, func(t *store.Tx) error { return t.EndSessions(ctx, p.Account, "") }); err != nil {
+			return err
+		}
+	}
+	return s.SignOut(c)
+}

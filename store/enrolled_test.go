@@ -1,0 +1,85 @@
+package store_test
+
+import (
+	"maps"
+	"time"
+
+	"chairblock/store"
+)
+
+// enrolled adds an account with all that belongs to it to the salon of x.
+func (x *filled) enrolled() {
+	x.t.Helper()
+	ctx := x.t.Context()
+	a := x.enrol(store.Account{Staff: x.ada, Login: "ada@example.org", Name: "of " + x.row.ID, Roles: []store.Role{store.Owner}})
+	x.accountID, x.browserID = a.ID, x.browser("of "+x.row.ID, store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
+	x.tx(func(t *store.Tx) error {
+		if err := t.SetPassword(ctx, a.ID, "", "hash of "+x.row.ID, x.browserID); err != nil {
+			return err
+		}
+		if err := t.SetCode(ctx, a.ID, "hash of "+x.row.ID); err != nil {
+			return err
+		}
+		if err := t.SetPerson(ctx, x.browserID, a.ID, time.Now().Add(time.Hour)); err != nil {
+			return err
+		}
+		if _, _, err := t.TryCode(ctx, x.browserID, a.ID, 5, time.Now(), time.Now()); err != nil {
+			return err
+		}
+		var err error
+		x.linkSecret, err = t.AddPasswordLink(ctx, a.ID, time.Now().Add(time.Hour))
+		return err
+	})
+}
+
+// entering are the methods about accounts and browsers.
+var entering = map[string]func(t *store.Tx, x *filled) (any, error){
+	"AccountByID": func(t *store.Tx, x *filled) (any, error) { return t.AccountByID(x.t.Context(), x.accountID) },
+	"Accounts":    func(t *store.Tx, x *filled) (any, error) { return t.Accounts(x.t.Context()) },
+	"AddAccount": func(t *store.Tx, x *filled) (any, error) {
+		return t.AddAccount(x.t.Context(), store.Account{Staff: x.ada, Roles: []store.Role{store.LeadRole}})
+	},
+	"AddBrowserSession": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.AddBrowserSession(x.t.Context(), store.BrowserSession{Token: "another", Account: x.accountID, Kind: store.OwnMachine})
+		return nil, err
+	},
+	"AddPasswordLink": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.AddPasswordLink(x.t.Context(), x.accountID, time.Now().Add(time.Hour))
+		return nil, err
+	},
+	"Browsers":   func(t *store.Tx, x *filled) (any, error) { return t.Browsers(x.t.Context(), time.Now()) },
+	"BrowsersOf": func(t *store.Tx, x *filled) (any, error) { return t.BrowsersOf(x.t.Context(), x.accountID, time.Now()) },
+	"EndSession": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.EndSession(x.t.Context(), x.accountID, x.browserID)
+	},
+	"EndSessions": func(t *store.Tx, x *filled) (any, error) { return nil, t.EndSessions(x.t.Context(), x.accountID, "") },
+	"ForgetTries": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.ForgetTries(x.t.Context(), x.browserID, x.accountID)
+	},
+	"LockAccounts": func(t *store.Tx, x *filled) (any, error) { return nil, t.LockAccounts(x.t.Context()) },
+	"SecretsOf":    func(t *store.Tx, x *filled) (any, error) { return t.SecretsOf(x.t.Context(), x.accountID) },
+	"SetCode": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetCode(x.t.Context(), x.accountID, "another")
+	},
+	"SetPassword": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetPassword(x.t.Context(), x.accountID, "", "another", "")
+	},
+	"SetPerson": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetPerson(x.t.Context(), x.browserID, x.accountID, time.Now())
+	},
+	"ShareScreen": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.ShareScreen(x.t.Context(), x.browserID, time.Now(), time.Hour)
+	},
+	"TryCode": func(t *store.Tx, x *filled) (any, error) {
+		_, _, err := t.TryCode(x.t.Context(), x.browserID, x.accountID, 5, time.Now(), time.Now())
+		return nil, err
+	},
+	"UpdateAccount": func(t *store.Tx, x *filled) (any, error) {
+		return t.UpdateAccount(x.t.Context(), store.Account{ID: x.accountID, Version: 3, Name: "A", Roles: []store.Role{store.Desk}})
+	},
+	"UseLink": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.UseLink(x.t.Context(), x.linkSecret, time.Now())
+	},
+}
+
+func init() { maps.Copy(crossing, entering) }

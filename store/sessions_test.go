@@ -1,0 +1,389 @@
+package store_test
+
+import (
+	"cmp"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base64"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// kept is what is kept of a token.
+func kept(token string) string {
+	h := sha256.Sum256([]byte(token))
+	return base64.RawURLEncoding.EncodeToString(h[:])
+}
+
+// browser signs one in under a token and returns the session's id. What b leaves out
+// is that of somebody's own machine, from now on.
+func (s *salon) browser(token string, b store.BrowserSession) (id string) {
+	s.t.Helper()
+	now := time.Now()
+	b.Token = kept(token)
+	b.Kind = cmp.Or(b.Kind, store.OwnMachine)
+	if b.Opened.IsZero() {
+		b.Opened = now
+	}
+	if b.Ends.IsZero() {
+		b.Ends = b.Opened.Add(12 * time.Hour)
+	}
+	b.Idle = cmp.Or(b.Idle, 2*time.Hour)
+	require.NoError(s.t, s.store.Sessions().Commit(b.Token, []byte("x"), now.Add(24*time.Hour)))
+	s.tx(func(t *store.Tx) (err error) {
+		id, err = t.AddBrowserSession(s.t.Context(), b)
+		return err
+	})
+	return id
+}
+
+// enrol adds an account.
+func (s *salon) enrol(a store.Account) store.Account {
+	s.t.Helper()
+	s.tx(func(t *store.Tx) (err error) {
+		a, err = t.AddAccount(s.t.Context(), a)
+		return err
+	})
+	return a
+}
+
+// uses is who uses a browser at a time, without a press.
+func (s *salon) uses(token string, at time.Time) (store.SignedIn, error) {
+	return s.store.WhoUses(s.t.Context(), kept(token), store.Press{Now: at})
+}
+
+func TestABrowserIsUsedByThePersonOfItsAccount(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	a := s.enrol(store.Account{Staff: s.ada, Login: "ada@example.org", Name: "not this", Roles: []store.Role{store.LeadRole, store.Owner}})
+	require.Equal(t, []store.Role{store.Owner, store.LeadRole}, a.Roles)
+	now := time.Now()
+	id := s.browser("t1", store.BrowserSession{Account: a.ID, Device: "Firefox on Linux"})
+	who, err := s.uses("t1", now)
+	require.NoError(t, err)
+	require.Equal(t, store.SignedIn{Session: id, Kind: store.OwnMachine, Name: "Ada", Principal: store.Principal{Salon: s.row.ID, Role: store.Owner,
+		Roles: []store.Role{store.Owner, store.LeadRole}, TokenID: "account:" + a.ID, StaffID: s.ada, Account: a.ID}}, who)
+	s.browser("t2", store.BrowserSession{Role: store.LeadRole, Staff: s.ben})
+	who, err = s.uses("t2", now)
+	require.NoError(t, err)
+	require.Equal(t, "Ben", who.Name)
+	require.Equal(t, store.Principal{Salon: s.row.ID, Role: store.LeadRole, Roles: []store.Role{store.LeadRole}, TokenID: "session:" + who.Session, StaffID: s.ben}, who.Principal)
+	_, err = s.uses("t3", now)
+	require.ErrorIs(t, err, scheduling.ErrNotFound)
+	s.tx(func(tx *store.Tx) error {
+		list, err := tx.BrowsersOf(t.Context(), a.ID, now)
+		require.NoError(t, err)
+		require.Len(t, list, 1)
+		require.Equal(t, "Firefox on Linux", list[0].Device)
+		require.Equal(t, 2*time.Hour, list[0].Idle)
+		counts, err := tx.Browsers(t.Context(), now)
+		require.Equal(t, map[string]int{a.ID: 1}, counts)
+		return err
+	})
+}
+
+func TestABrowserIsSignedOutWhenItsTimeIsOver(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Desk}})
+	at := time.Now()
+	s.browser("t", store.BrowserSession{Account: a.ID, Opened: at})
+	is := func(hours float64, want error) {
+		t.Helper()
+		_, err := s.uses("t", at.Add(time.Duration(hours*float64(time.Hour))))
+		require.ErrorIs(t, err, want)
+	}
+	is(1.9, nil)
+	is(3.8, nil)
+	is(5.9, scheduling.ErrNotFound) // unused for more than two hours
+	is(5.7, nil)
+	is(7.6, nil)
+	is(9.5, nil)
+	is(11.4, nil)
+	is(12.1, scheduling.ErrNotFound) // although it was used
+	s.browser("gone", store.BrowserSession{Account: a.ID})
+	require.NoError(t, s.store.Sessions().Delete(kept("gone")))
+	_, err := s.uses("gone", at)
+	require.ErrorIs(t, err, scheduling.ErrNotFound, "the library has ended it")
+}
+
+func TestUsesAreWrittenDownOnceAMinute(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Desk}})
+	at := time.Now().Truncate(time.Second)
+	id := s.browser("t", store.BrowserSession{Account: a.ID, Opened: at})
+	const row = `SELECT xmin::text || last_used_at FROM browser_session WHERE session_id = $1`
+	before := value[string](s, row, id)
+	for _, seconds := range []int{0, 1, 30, 59, 60} {
+		_, err := s.uses("t", at.Add(time.Duration(seconds)*time.Second))
+		require.NoError(t, err)
+		require.Equal(t, before, value[string](s, row, id), seconds)
+	}
+	_, err := s.uses("t", at.Add(61*time.Second))
+	require.NoError(t, err)
+	require.NotEqual(t, before, value[string](s, row, id))
+	require.True(t, at.Add(61*time.Second).Equal(value[time.Time](s, `SELECT last_used_at FROM browser_session WHERE session_id = $1`, id)))
+}
+
+func TestWhoeverLeavesOrIsDisabledIsSignedOutAtOnce(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	ada := s.enrol(store.Account{Staff: s.ada, Login: "ada@example.org", Roles: []store.Role{store.LeadRole, store.Desk}})
+	ben := s.enrol(store.Account{Staff: s.ben, Login: "ben@example.org", Roles: []store.Role{store.LeadRole, store.Owner}})
+	s.browser("ada", store.BrowserSession{Account: ada.ID})
+	s.browser("ben", store.BrowserSession{Account: ben.ID})
+	s.browser("link", store.BrowserSession{Role: store.LeadRole, Staff: s.ada})
+	screen := s.browser("screen", store.BrowserSession{Account: ben.ID, Kind: store.SharedScreen})
+	now := time.Now()
+	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, screen, ada.ID, now.Add(time.Hour)) })
+	active := func(id string, yes bool) {
+		s.tx(func(tx *store.Tx) error {
+			p, err := tx.StaffByID(ctx, id)
+			require.NoError(t, err)
+			p.Active = yes
+			_, err = tx.UpdateStaff(ctx, p)
+			return err
+		})
+	}
+	var adasLink, bensLink string
+	s.tx(func(tx *store.Tx) (err error) {
+		if adasLink, err = tx.AddPasswordLink(ctx, ada.ID, now.Add(time.Hour)); err != nil {
+			return err
+		}
+		bensLink, err = tx.AddPasswordLink(ctx, ben.ID, now.Add(time.Hour))
+		return err
+	})
+	active(s.ada, false)
+	active(s.ben, false)
+	for _, again := range []bool{false, true} {
+		for _, token := range []string{"ada", "link"} {
+			_, err := s.uses(token, now)
+			require.ErrorIs(t, err, scheduling.ErrNotFound, token)
+		}
+		who, err := s.uses("screen", now)
+		require.NoError(t, err)
+		require.True(t, who.ReadOnly)
+		require.ErrorIs(t, s.find(adasLink), scheduling.ErrNotFound)
+		require.NoError(t, s.find(bensLink))
+		if !again {
+			who, err = s.uses("ben", now)
+			require.NoError(t, err, "an owner who works at the chair no more")
+			require.Equal(t, []store.Role{store.Owner}, who.Roles)
+			require.Empty(t, who.StaffID)
+			found, err := s.store.CredentialsOf(ctx, "ada@example.org")
+			require.NoError(t, err)
+			require.Empty(t, found)
+			found, err = s.store.CredentialsOf(ctx, "ben@example.org")
+			require.NoError(t, err)
+			require.Len(t, found, 1)
+			active(s.ada, true) // coming back gives nothing back
+			active(s.ben, true)
+		}
+	}
+	s.browser("ada", store.BrowserSession{Account: ada.ID, Opened: now})
+	s.tx(func(tx *store.Tx) error {
+		a, err := tx.AccountByID(ctx, ada.ID)
+		require.NoError(t, err)
+		a.Disabled = &now
+		_, err = tx.UpdateAccount(ctx, a)
+		return err
+	})
+	_, err := s.uses("ada", now)
+	require.ErrorIs(t, err, scheduling.ErrNotFound)
+	found, err := s.store.CredentialsOf(ctx, "ada@example.org")
+	require.NoError(t, err)
+	require.Empty(t, found)
+	s.tx(func(tx *store.Tx) error {
+		require.ErrorIs(t, tx.SetPassword(ctx, ada.ID, "", "hash", ""), scheduling.ErrNotFound)
+		_, err := tx.SecretsOf(ctx, ada.ID)
+		require.ErrorIs(t, err, scheduling.ErrNotFound)
+		return nil
+	})
+}
+
+func TestASharedScreenIsThePersonWhoSaidWhoSheIsForAWhile(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	opener := s.enrol(store.Account{Login: "o@example.org", Name: "Carla", Roles: []store.Role{store.Owner}})
+	ada := s.enrol(store.Account{Staff: s.ada, Login: "ada@example.org", Roles: []store.Role{store.LeadRole}})
+	id := s.browser("t", store.BrowserSession{Account: opener.ID, Kind: store.SharedScreen})
+	at := time.Now().Truncate(time.Second)
+	press := func(seconds int, stays time.Duration) store.SignedIn {
+		t.Helper()
+		who, err := s.store.WhoUses(ctx, kept("t"), store.Press{Now: at.Add(time.Duration(seconds) * time.Second), Stays: stays})
+		require.NoError(t, err)
+		return who
+	}
+	nobody := store.Principal{Salon: s.row.ID, Role: store.Desk, TokenID: "session:" + id, ReadOnly: true}
+	who := press(0, 3*time.Minute)
+	require.Equal(t, nobody, who.Principal)
+	require.Zero(t, who.Until)
+	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, id, ada.ID, at.Add(3*time.Minute)) })
+	who = press(5, 0)
+	require.Equal(t, "Ada", who.Name)
+	require.Equal(t, store.Principal{Salon: s.row.ID, Role: store.LeadRole, Roles: []store.Role{store.LeadRole}, TokenID: "account:" + ada.ID, StaffID: s.ada, Account: ada.ID}, who.Principal)
+	require.Equal(t, at.Add(3*time.Minute).UTC(), who.Until.UTC())
+	require.Equal(t, at.Add(4*time.Minute).UTC(), press(60, 3*time.Minute).Until.UTC(), "a press prolongs it")
+	require.Equal(t, at.Add(4*time.Minute).UTC(), press(120, 0).Until.UTC(), "a page that keeps itself fresh does not")
+	require.Equal(t, store.LeadRole, press(239, 0).Role)
+	require.Equal(t, nobody, press(240, 3*time.Minute).Principal)
+	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, id, ada.ID, at.Add(time.Hour)) })
+	require.Equal(t, at.Add(time.Hour).UTC(), press(300, 3*time.Minute).Until.UTC(), "a press shortens nothing")
+	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, id, "", at) })
+	require.Equal(t, nobody, press(300, 0).Principal)
+	s.tx(func(tx *store.Tx) error {
+		require.ErrorIs(t, tx.SetPerson(ctx, store.NewID(), ada.ID, at), scheduling.ErrNotFound)
+		require.ErrorIs(t, tx.ShareScreen(ctx, store.NewID(), at, time.Hour), scheduling.ErrNotFound)
+		return nil
+	})
+}
+
+func TestWrongCodesInARowLockANameOnOneScreen(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	ctx := t.Context()
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Owner}})
+	one := s.browser("one", store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
+	two := s.browser("two", store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
+	at := time.Now().Truncate(time.Second)
+	const lock = 5 * time.Minute
+	try := func(screen string, now time.Time) (n int, locked time.Time) {
+		s.tx(func(tx *store.Tx) (err error) {
+			n, locked, err = tx.TryCode(ctx, screen, a.ID, 5, now, now.Add(lock))
+			return err
+		})
+		return n, locked
+	}
+	for want := 1; want <= 4; want++ {
+		n, locked := try(one, at)
+		require.Equal(t, want, n)
+		require.Zero(t, locked)
+	}
+	for want := 5; want <= 7; want++ { // the fifth locks, and more do not prolong it
+		n, locked := try(one, at.Add(time.Duration(want-5)*time.Minute))
+		require.Equal(t, want, n)
+		require.Equal(t, at.Add(lock).UTC(), locked.UTC())
+	}
+	n, _ := try(two, at)
+	require.Equal(t, 1, n, "another screen")
+	n, locked := try(one, at.Add(lock))
+	require.Equal(t, 1, n, "the lock is over")
+	require.Zero(t, locked)
+	s.tx(func(tx *store.Tx) error { return tx.ForgetTries(ctx, one, a.ID) })
+	n, _ = try(one, at)
+	require.Equal(t, 1, n)
+
+	var all sync.WaitGroup
+	tries := make([]int, 20)
+	for i := range tries {
+		all.Go(func() { tries[i], _ = try(two, at) })
+	}
+	all.Wait()
+	seen := map[int]bool{}
+	for _, n := range tries {
+		require.False(t, seen[n], "two tries at once are two")
+		seen[n] = true
+	}
+}
+
+func TestALoginIsOneAccountsInASalonAndMayBeInAnother(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	other := s.second()
+	ctx := t.Context()
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Owner}})
+	b := other.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Desk}})
+	s.enrol(store.Account{Staff: s.ada, Login: "b@example.org", Roles: []store.Role{store.Desk}})
+	for field, x := range map[string]store.Account{"mail": {Login: "a@example.org", Roles: []store.Role{store.Desk}}, "staff_id": {Staff: s.ada, Roles: []store.Role{store.Desk}}} {
+		err := s.try(func(tx *store.Tx) error { _, err := tx.AddAccount(ctx, x); return err })
+		var wrong *scheduling.InvalidError
+		require.ErrorAs(t, err, &wrong)
+		require.Equal(t, field, wrong.Field)
+	}
+	s.enrol(store.Account{Roles: []store.Role{store.Desk}})
+	s.enrol(store.Account{Roles: []store.Role{store.Desk}}) // several who have named none
+	for i, x := range []*salon{s, other} {
+		x.tx(func(tx *store.Tx) error {
+			return tx.SetPassword(ctx, []string{a.ID, b.ID}[i], "ignored@example.org", "hash of "+x.row.ID, "")
+		})
+	}
+	found, err := s.store.CredentialsOf(ctx, "a@example.org")
+	require.NoError(t, err)
+	require.Len(t, found, 2)
+	require.Equal(t, []string{s.row.ID, a.ID, "hash of " + s.row.ID}, []string{found[0].Salon, found[0].Account, found[0].Password})
+	require.Equal(t, other.row.ID, found[1].Salon)
+	found, err = s.store.CredentialsOf(ctx, "ignored@example.org")
+	require.NoError(t, err)
+	require.Empty(t, found, "who has named an address keeps it")
+}
+
+func TestANewPasswordSignsOutEveryOtherBrowser(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	a := s.enrol(store.Account{Name: "Carla", Roles: []store.Role{store.Owner}})
+	this := s.browser("this", store.BrowserSession{Account: a.ID})
+	s.browser("other", store.BrowserSession{Account: a.ID})
+	var link, newer string
+	s.tx(func(tx *store.Tx) (err error) {
+		link, err = tx.AddPasswordLink(ctx, a.ID, time.Now().Add(time.Hour))
+		return err
+	})
+	x, err := s.store.LinkBySecret(ctx, link, time.Now())
+	require.NoError(t, err)
+	require.Equal(t, store.Link{Salon: s.row.ID, SalonName: s.row.Name, Role: store.Owner, Account: a.ID, Name: "Carla"}, x)
+	s.tx(func(tx *store.Tx) (err error) {
+		newer, err = tx.AddPasswordLink(ctx, a.ID, time.Now().Add(time.Hour))
+		return err
+	})
+	require.ErrorIs(t, s.find(link), scheduling.ErrNotFound, "a newer one was made")
+	owners, err := s.store.OwnersWithoutPassword(ctx)
+	require.NoError(t, err)
+	require.Equal(t, []store.OwnerAccount{{Salon: s.row.ID, SalonName: s.row.Name, Account: a.ID}}, owners)
+	s.tx(func(tx *store.Tx) error {
+		require.NoError(t, tx.UseLink(ctx, newer, time.Now()))
+		return tx.SetPassword(ctx, a.ID, "carla@example.org", "hash", this)
+	})
+	_, err = s.uses("this", time.Now())
+	require.NoError(t, err)
+	_, err = s.uses("other", time.Now())
+	require.ErrorIs(t, err, scheduling.ErrNotFound)
+	owners, err = s.store.OwnersWithoutPassword(ctx)
+	require.NoError(t, err)
+	require.Empty(t, owners)
+	found, err := s.store.CredentialsOf(ctx, "carla@example.org")
+	require.NoError(t, err)
+	require.Len(t, found, 1)
+	third := s.browser("third", store.BrowserSession{Account: a.ID})
+	s.tx(func(tx *store.Tx) error {
+		require.NoError(t, tx.EndSession(ctx, a.ID, third))
+		require.ErrorIs(t, tx.EndSession(ctx, a.ID, third), scheduling.ErrNotFound)
+		return nil
+	})
+	_, err = s.uses("third", time.Now())
+	require.ErrorIs(t, err, scheduling.ErrNotFound)
+}
+
+func BenchmarkWhoUses(b *testing.B) {
+	s := newSalon(b, 4)
+	a := s.enrol(store.Account{Staff: s.ada, Login: "ada@example.org", Roles: []store.Role{store.LeadRole}})
+	for range 500 {
+		s.browser(rand.Text(), store.BrowserSession{Account: a.ID})
+	}
+	s.browser("t", store.BrowserSession{Account: a.ID})
+	now := time.Now()
+	for b.Loop() {
+		if _, err := s.uses("t", now); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
