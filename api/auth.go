@@ -82,6 +82,8 @@ var allowed = map[string][]store.Role{
 	"get-message-rules": everybody, "set-message-rules": owner, "get-message-wishes": working, "set-message-wishes": working,
 	"list-languages": everybody, "get-language": everybody, "set-language": owner, "delete-language": owner, "preview-message": working,
 	"note-yes": working, "take-back-yes": working,
+	"list-own-links": working, "add-own-link": working, "rotate-own-link": working, "revoke-own-link": working, "close-own-pages": working,
+	"list-client-requests": working, "settle-client-request": working,
 	"list-feeds":    working,
 	"add-feed":      working,
 	"rotate-feed":   working,

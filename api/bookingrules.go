@@ -33,6 +33,8 @@ type BookingRules struct {
 	// AssistantSteps are the salon's own; see assistants.
 	AssistantSteps []string     `json:"assistant_steps" required:"false" nullable:"true" maxItems:"60" doc:"Kinds of steps that an assistant may do here; every other step is the licensed person's, whatever a service says. Local rules differ: West Virginia Code 30-27-11a, for one, lets the holder of a shampoo assistant's permit only shampoo and rinse, take out rods and do basin work, under supervision. Left out or null: wash, rinse and dry; empty: none"`
 	Needs          *NeedRules   `json:"needs,omitempty" doc:"What a visit needs before it may begin; left out: the program's own rules"`
+	ClientCancels  HoursOrAsk   `json:"client_may_cancel_hours,omitzero" required:"false" doc:"Until how many hours before a visit its client may cancel it on her own pages; null: she asks the salon; left out: 48"`
+	ClientMoves    HoursOrAsk   `json:"client_may_move_hours,omitzero" required:"false" doc:"The same for another time; left out: 48"`
 	Ranking        *WeightsBody `json:"ranking,omitempty" doc:"What the parts of a ranking are worth, in lost standard visits; left out: the program's own"`
 }
 
@@ -40,8 +42,8 @@ type BookingRules struct {
 // to change.
 func defaultRules() BookingRules {
 	return BookingRules{HoldMinutes: 10, TogetherMinutes: 15, MissedAfterMinutes: 20, ShareOverrunLimit: new(defaultShareLimit), FollowUpsFree: new(true),
-		StylistClears: clearsAuto,
-		Spacing:       spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights())),
+		StylistClears: clearsAuto, ClientCancels: HoursOrAsk{hours: ownHours, set: true}, ClientMoves: HoursOrAsk{hours: ownHours, set: true},
+		Spacing: spacingBodies(scheduling.DefaultSpacing()), UsualMix: []MixBody{}, Ranking: new(weightsBody(ranking.DefaultWeights())),
 		Money: new(defaultMoneyRules()), Needs: (*NeedRules)(nil).filled()}
 }
 
@@ -59,6 +61,8 @@ func (b BookingRules) check(f *scheduling.Faults) {
 	if b.ShareOverrunLimit != nil {
 		f.Between("share_overrun_limit", *b.ShareOverrunLimit, 0, 0.5, "")
 	}
+	b.ClientCancels.check(f, "client_may_cancel_hours")
+	b.ClientMoves.check(f, "client_may_move_hours")
 	b.checkAssistants(f)
 	checkSpacing(f, b.Spacing)
 	b.Needs.check(f)

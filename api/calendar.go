@@ -109,7 +109,7 @@ func (s *Server) renderFeed(ctx context.Context, f store.FeedState, today date.D
 		if err != nil {
 			return err
 		}
-		x := feedOf{t: t, n: n, state: f, today: today, about: ics.Feed{Zone: n.loc}}
+		x := feedOf{t: t, n: n, state: f, today: today, about: ics.Feed{Zone: n.loc}, own: s.base + "/own"}
 		x.from, _ = scheduling.DayBounds(n.loc, first)
 		_, x.to = scheduling.DayBounds(n.loc, last)
 		switch f.Kind {
@@ -141,6 +141,7 @@ type feedOf struct {
 	today    date.Date
 	about    ics.Feed
 	from, to time.Time
+	own      string // address of a client's own pages
 }
 
 // ofSalon is the name of the salon's own calendar.

@@ -32,6 +32,7 @@ func (x *feedOf) client(ctx context.Context) (ics.Calendar, error) {
 	var list []ics.Appointment
 	for _, v := range visits {
 		a := appointmentOf(x.n, v, parts)
+		a.Link = x.own
 		if a.UID != "" {
 			list = append(list, a)
 		}

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"net/http"
 	"net/netip"
 	"sync"
@@ -23,12 +24,13 @@ const (
 	addressesMissed = 10000
 )
 
-// missCounter counts requests for links that do nothing, by address. The zero value
-// is ready.
+// missCounter counts requests for links that do nothing, by address, or others
+// within another time. The zero value is ready.
 type missCounter struct {
-	mu    sync.Mutex
-	since time.Time
-	by    map[netip.Prefix]int
+	within time.Duration // 0 is a minute
+	mu     sync.Mutex
+	since  time.Time
+	by     map[netip.Prefix]int
 }
 
 // network is what belongs to one household: an IPv4 address, or the first 64 bits of
@@ -43,11 +45,11 @@ func network(address string) netip.Prefix {
 	return p
 }
 
-// count adds n misses of an address and returns how many it has this minute.
+// count adds n misses of an address and returns how many it has in this minute.
 func (m *missCounter) count(address string, n int, now time.Time) int {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if since := now.Sub(m.since); m.by == nil || since >= time.Minute || since < 0 || len(m.by) >= addressesMissed {
+	if since := now.Sub(m.since); m.by == nil || since >= cmp.Or(m.within, time.Minute) || since < 0 || len(m.by) >= addressesMissed {
 		m.since, m.by = now, map[netip.Prefix]int{}
 	}
 	p := network(address)

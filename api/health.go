@@ -11,9 +11,10 @@ import (
 	"chairblock/store"
 )
 
-// PrivacyBody says how long answers about health stay.
+// PrivacyBody says how long answers about health stay, and who deletes.
 type PrivacyBody struct {
-	HealthMonths int `json:"health_months" minimum:"1" maximum:"120" doc:"Months after the last visit of a client after which the answers of her consultations are erased; 12 to begin with"`
+	HealthMonths   int  `json:"health_months" minimum:"1" maximum:"120" doc:"Months after the last visit of a client after which the answers of her consultations are erased; 12 to begin with"`
+	ClientMayErase bool `json:"client_may_erase,omitempty" doc:"A client of whom no visit has to stay on record may have everything about her deleted on her own pages; left out: the desk is asked"`
 }
 
 // HealthReadBody says who did what with what is on record of a client's health,
@@ -55,13 +56,19 @@ func (s *Server) healthRoutes() {
 }
 
 func (s *Server) getPrivacy(ctx context.Context, _ *empty) (*found[PrivacyBody], error) {
-	var months int
+	var b PrivacyBody
 	var version int64
-	err := s.read(ctx, func(t *store.Tx) (err error) { months, version, err = t.HealthMonths(ctx); return err })
+	err := s.read(ctx, func(t *store.Tx) (err error) {
+		if b.HealthMonths, version, err = t.HealthMonths(ctx); err != nil {
+			return err
+		}
+		b.ClientMayErase, err = t.ClientMayErase(ctx)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}
-	return &found[PrivacyBody]{etag(version), PrivacyBody{months}}, nil
+	return &found[PrivacyBody]{etag(version), b}, nil
 }
 
 func (s *Server) setPrivacy(ctx context.Context, in *privacyInput) (*found[PrivacyBody], error) {
@@ -75,8 +82,10 @@ func (s *Server) setPrivacy(ctx context.Context, in *privacyInput) (*found[Priva
 		return nil, err
 	}
 	err = s.inTx(ctx, func(t *store.Tx) (err error) {
-		version, err = t.SetHealthMonths(ctx, version, in.Body.HealthMonths)
-		return err
+		if version, err = t.SetHealthMonths(ctx, version, in.Body.HealthMonths); err != nil {
+			return err
+		}
+		return t.SetClientMayErase(ctx, version, in.Body.ClientMayErase)
 	})
 	if err != nil {
 		return nil, err

@@ -166,6 +166,8 @@ func (s *Server) invitation(ctx context.Context, t *store.Tx, n salonDay, d stor
 		Organizer: ics.Party{Name: n.row.Name, Mail: sent.Organizer},
 		Attendee:  ics.Party{Name: cmp.Or(to.first, to.client.GivenName), Mail: to.mail},
 	}
+	// No secret: calendars are shared. It opens where she has opened her pages.
+	v.Appointment.Link = s.base + "/own"
 	out, err := v.Encode()
 	if err != nil { // the message itself is worth more
 		slog.ErrorContext(ctx, "invitation not written", "kind", d.Reminder.Kind, "err", err)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"chairblock/api/notify"
 	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/store"
@@ -19,6 +20,8 @@ type linked struct {
 	guardian bool   // it went to who answers for a minor
 	wish     store.MessageWish
 	to       person // who would hear of the visit now
+	sent     time.Time
+	own      bool // it leads on to the client's own pages
 }
 
 // readLinked finds the message of a link within its salon. A link that no message
@@ -29,12 +32,11 @@ func (s *Server) readLinked(ctx context.Context, t *store.Tx, id string) (*linke
 		return nil, err
 	}
 	l := &linked{reminder: r, way: wayMail}
-	sent := r.Due
-	if r.Done != nil {
-		sent = *r.Done
+	if l.sent = r.Due; r.Done != nil {
+		l.sent = *r.Done
 	}
 	var ok bool
-	if l.kind, ok = kindNamed(r.Kind); !ok || r.Staff != "" || s.now().Sub(sent) > linkLife {
+	if l.kind, ok = kindNamed(r.Kind); !ok || r.Staff != "" || s.now().Sub(l.sent) > linkLife {
 		return nil, scheduling.ErrNotFound
 	}
 	if r.Channel == store.ByWebhook {
@@ -55,9 +57,37 @@ func (s *Server) readLinked(ctx context.Context, t *store.Tx, id string) (*linke
 		return nil, err
 	}
 	m, minor := minors[c.ID]
-	l.to, l.guardian = s.spokenTo(l.salon, c, minors), minor && l.salon.minorAt(m, sent)
-	l.wish, err = t.MessageWishOf(ctx, c.ID)
+	l.to, l.guardian = s.spokenTo(l.salon, c, minors), minor && l.salon.minorAt(m, l.sent)
+	if l.wish, err = t.MessageWishOf(ctx, c.ID); err != nil {
+		return nil, err
+	}
+	closed, err := t.MessagesClosed(ctx, c.ID)
+	l.own = l.guardian == l.to.minor && l.sent.Truncate(time.Second).After(closed)
 	return l, err
+}
+
+// leadsTo is which of the client's own pages the message is about.
+func (l *linked) leadsTo() string {
+	switch {
+	case l.kind.topic == comeAgain && l.kind.kind != notify.FirstWash:
+		return "/own/again"
+	case l.kind.topic == afterVisit || l.kind.kind == notify.FirstWash:
+		return "/own/visits/" + l.visit.ID + "/care"
+	}
+	return "/own/visits/" + l.visit.ID
+}
+
+// ownWords say what the way to the client's own pages is for.
+func (l *linked) ownWords() string {
+	switch {
+	case !l.own:
+		return ""
+	case l.leadsTo() == "/own/again":
+		return "Find a time"
+	case l.kind.topic == afterVisit || l.kind.kind == notify.FirstWash:
+		return "What to do and until when"
+	}
+	return "Look at the visit, move it or cancel it"
 }
 
 // about are the words that stop, or ask again for, what a button names: nil for
@@ -98,7 +128,7 @@ func (l *linked) stopped(what string) *time.Time {
 
 func (s *Server) describeLinked(l *linked, href, done string) pages.AnswerPage {
 	n := l.salon
-	p := pages.AnswerPage{Salon: n.row.Name, Phone: n.row.Phone, Href: href, Done: done, Location: n.loc}
+	p := pages.AnswerPage{Salon: n.row.Name, Phone: n.row.Phone, Href: href, Done: done, Location: n.loc, Open: l.ownWords()}
 	if k := l.kind.topic; k == aboutTheVisit || k == beforeVisit {
 		p.Visit = &pages.AnswerVisit{Start: l.visit.Start, SaidYes: l.visit.SaidYesAt, State: s.cannotAnswer(l.visit)}
 	}

@@ -16,8 +16,8 @@ import (
 // messagePath is where the links in messages lead to.
 const messagePath = "/m/"
 
-// linkLife is how long the link in a message can stop messages, from when it was
-// sent. Its yes ends with the visit's start.
+// linkLife is how long the link in a message can stop messages and lead to the
+// client's own pages, from when it was sent. Its yes ends with the visit's start.
 const linkLife = 400 * 24 * time.Hour
 
 // oneClick is what the mail program of somebody who presses "unsubscribe" sends, as
@@ -41,6 +41,9 @@ func (s *Server) mountMessageLinks() {
 	around := []echo.MiddlewareFunc{answerHeaders, limitForm, s.slowGuessing}
 	s.echo.Match([]string{http.MethodGet, http.MethodHead}, messagePath+":link", s.answerPage, around...)
 	s.echo.Match([]string{http.MethodGet, http.MethodHead}, messagePath+":link/:what", s.answerPage, around...)
+	// A form and no link: a program that scans mails, which opens every link, is given
+	// no cookie and reads nothing of what is hers.
+	s.echo.POST(messagePath+":link/own", s.ownFromMessage, around...)
 	for what, h := range map[string]echo.HandlerFunc{"stop": s.stopMessages, "again": s.wantAgain, "yes": s.sayYes} {
 		s.echo.POST(messagePath+":link/"+what, h, around...)
 	}
@@ -94,6 +97,41 @@ func (s *Server) withLink(c echo.Context, f func(context.Context, *store.Tx, *li
 		return sorry(c, err)
 	}
 	return renderAnswer(c, page)
+}
+
+// ownFromMessage opens the client's own pages, as long as they are for whoever the
+// message was sent to.
+func (s *Server) ownFromMessage(c echo.Context) error {
+	ctx, secret := c.Request().Context(), c.Param("link")
+	if !couldBeSecret(secret) {
+		return noSuchLink(c)
+	}
+	salon, id, err := s.store.LinkedMessage(ctx, secret)
+	to := ""
+	if err == nil {
+		door := store.OwnPages{Salon: salon, Message: id, Begun: s.now()}
+		err = s.store.Read(ctx, salon, func(t *store.Tx) error {
+			l, err := s.readLinked(ctx, t, id)
+			if err == nil && !l.own {
+				err = scheduling.ErrNotFound
+			}
+			if err != nil {
+				return err
+			}
+			to, door.Client, door.Sent, door.Guardian = l.leadsTo(), l.visit.Client, l.sent, l.guardian
+			return nil
+		})
+		if err == nil {
+			err = s.enter(c, door)
+		}
+	}
+	if is(err, scheduling.ErrNotFound) {
+		return noSuchLink(c)
+	}
+	if err != nil {
+		return sorry(c, err)
+	}
+	return c.Redirect(http.StatusSeeOther, to)
 }
 
 func renderAnswer(c echo.Context, page pages.AnswerPage) error {

@@ -215,6 +215,11 @@ func (s *Server) gather(ctx context.Context, t *store.Tx, n salonDay, m *outgoin
 	if asks && m.visit.SaidYesAt == nil {
 		m.facts.AnswerLink = link
 	}
+	// The same address for everything: what it is for stands on its page. A text
+	// message that asks for a yes names it once.
+	if m.facts.BookLink = link; m.way.by == wayMail || m.facts.AnswerLink == "" {
+		m.facts.Link = link
+	}
 	if m.way.by == wayMail {
 		m.invitation, err = s.invitation(ctx, t, n, m.due, m.to)
 	}

@@ -41,6 +41,7 @@ type Server struct {
 	// nothing.
 	languages languageCache
 	misses    missCounter
+	ownActs   missCounter // what was done on clients' own pages
 	// sessions are browsers that are signed in, doors the pages at which people get in,
 	// tries how often they were wrong.
 	sessions *scs.SessionManager
@@ -59,7 +60,7 @@ func (s *Server) Reach(c *outbound.Client) { s.outbound = c }
 // (for example https://salon.example) and stands in the links it gives out; now
 // is the clock.
 func New(st *store.Store, base string, now func() time.Time) *Server {
-	s := &Server{store: st, now: now, base: base, echo: echo.New()}
+	s := &Server{store: st, now: now, base: base, echo: echo.New(), ownActs: missCounter{within: time.Hour}}
 	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
 	s.sessions = s.newSessions()
 	s.echo.HideBanner, s.echo.HidePort = true, true
@@ -72,6 +73,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.GET("/problems/:kind", problemPage)
 	s.echo.Any("/cal/:file", s.feed, s.slowGuessing)
 	s.mountMessageLinks()
+	s.mountOwn()
 	s.echo.GET("/robots.txt", func(c echo.Context) error {
 		return c.String(http.StatusOK, "User-agent: *\nAllow: /cal/\nDisallow: /\n")
 	})

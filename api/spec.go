@@ -58,6 +58,7 @@ func (s *Server) routes() {
 	s.accessRoutes()
 	s.accountRoutes()
 	s.feedRoutes()
+	s.ownLinkRoutes()
 	s.testRoutes()
 	s.minorRoutes()
 	s.overrideRoutes()

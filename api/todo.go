@@ -39,6 +39,8 @@ type ToDoList struct {
 	AsOf    time.Time  `json:"as_of"`
 	Overdue int        `json:"overdue" doc:"How many of the items"`
 	Items   []ToDoBody `json:"items" nullable:"false" doc:"In the order of their latest times"`
+	// Requests are beside the visits, since some are about none.
+	Requests []ClientRequestBody `json:"requests" nullable:"false" doc:"What clients asked for on their own pages, oldest first"`
 }
 
 type toDoQuery struct {
@@ -52,7 +54,7 @@ func (s *Server) toDoRoutes() {
 }
 
 func (s *Server) listToDo(ctx context.Context, in *toDoQuery) (*toDoOutput, error) {
-	out := &toDoOutput{ToDoList{AsOf: s.now(), Items: []ToDoBody{}}}
+	out := &toDoOutput{ToDoList{AsOf: s.now(), Items: []ToDoBody{}, Requests: []ClientRequestBody{}}}
 	err := s.read(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
@@ -63,7 +65,14 @@ func (s *Server) listToDo(ctx context.Context, in *toDoQuery) (*toDoOutput, erro
 		if err != nil {
 			return err
 		}
-		out.Body.Items, err = s.toDo(ctx, t, n, visits)
+		if out.Body.Items, err = s.toDo(ctx, t, n, visits); err != nil {
+			return err
+		}
+		asked, err := t.OpenRequests(ctx)
+		if err != nil {
+			return err
+		}
+		out.Body.Requests, err = s.writeRequests(ctx, t, n, asked)
 		return err
 	})
 	for _, x := range out.Body.Items {

@@ -141,8 +141,8 @@ func (t *Tx) MessagesClosed(ctx context.Context, client string) (time.Time, erro
 
 // TouchOwnLink notes that a link is used, to within five minutes.
 func (t *Tx) TouchOwnLink(ctx context.Context, id string, now time.Time) error {
-	_, err := t.tx.Exec(ctx, `UPDATE own_link SET last_used_at = $3
-		WHERE salon_id = $1 AND link_id = $2 AND (last_used_at IS NULL OR last_used_at < $3 - interval '5 minutes')`, t.salon, id, now)
+	_, err := t.tx.Exec(ctx, `UPDATE own_link SET last_used_at = $3::timestamptz
+		WHERE salon_id = $1 AND link_id = $2 AND (last_used_at IS NULL OR last_used_at < $3::timestamptz - interval '5 minutes')`, t.salon, id, now)
 	return domain("own link", err, false)
 }
 

@@ -16,7 +16,7 @@ import (
 
 // Renderer is the version of what this package writes. It rises whenever the
 // same values give other bytes, so that entity tags change with it.
-const Renderer = 4
+const Renderer = 5
 
 // DefaultRefresh is the polling interval that a calendar without one asks for.
 const DefaultRefresh = 15 * time.Minute

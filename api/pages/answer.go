@@ -28,6 +28,9 @@ type AnswerPage struct {
 	// Location is the salon's.
 	Location *time.Location
 	Hour12   bool
+	// Open are the words of the way on to the client's own pages, "" where there is
+	// none.
+	Open string
 }
 
 // AnswerVisit is a visit that a message was about.

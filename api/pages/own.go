@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"strings"
 	"time"
+	"unicode"
 
 	"chairblock/scheduling"
 )
@@ -12,6 +14,21 @@ import (
 // OwnText is words of a client's own pages. Lang is the tag of their language
 // where that is not the page's, else "".
 type OwnText struct{ Text, Lang string }
+
+// Plain is words that come from somebody or were made in the page's language: in one
+// line, without characters that turn the direction of others.
+func Plain(s string) OwnText {
+	s = strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r):
+			return ' '
+		case dropped(r):
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\uFFFD"))
+	return OwnText{Text: strings.Join(strings.Fields(s), " ")}
+}
 
 // OwnPage is a page for a client: a row of blocks from top to bottom.
 type OwnPage struct {

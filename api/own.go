@@ -1,0 +1,495 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"net/http"
+	"net/url"
+	"slices"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"chairblock/api/notify"
+	"chairblock/api/pages"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// How long a client's own pages stay open in a browser: unused, and at most
+// (judgement: the time of one visit to them, and of one day).
+const (
+	ownOpen = 30 * time.Minute
+	ownMost = 12 * time.Hour
+)
+
+// ownActsAllowed is how many forms of such pages one address may send in an hour.
+// Nobody needs more; a program that books and cancels in turn would.
+const ownActsAllowed = 20
+
+// clientRole is whoever has opened a client's own pages. No operation of the
+// interface is allowed to it: what such a page does is done in its own name only
+// where this file and those beside it say so.
+const clientRole store.Role = "client"
+
+// mountOwn adds a client's own pages and the way in. The secret stands in the first
+// address only, which leads on at once: from then on a cookie of half an hour says
+// whose pages they are. It is signed and not kept, so that opening a link changes
+// nothing, as often as programs that scan mails do it.
+func (s *Server) mountOwn() {
+	s.echo.Match([]string{http.MethodGet, http.MethodHead}, ownPath+":secret", s.openOwn, answerHeaders, limitForm, s.slowGuessing)
+	g := s.PageGroup()
+	for path, page := range map[string]ownPage{
+		"/own": ownHome, "/own/visits/:id": ownVisit, "/own/visits/:id/care": ownCare, "/own/visits/:id/cancel": ownCancel, "/own/visits/:id/move": ownMove,
+		"/own/again": ownAgain, "/own/calendar": ownCalendar, "/own/messages": ownMessages,
+		"/own/about": ownAbout, "/own/about/everything": ownEverything, "/own/about/delete": ownDelete,
+	} {
+		g.GET(path, s.ownGet(page), s.slowGuessing)
+	}
+	for path, do := range map[string]struct {
+		act  ownAct
+		page ownPage // shows what was refused
+	}{
+		"/own/visits/:id/yes": {doYes, ownVisit}, "/own/visits/:id/cancel": {doCancel, ownCancel}, "/own/visits/:id/move": {doMove, ownMove},
+		"/own/visits/:id/ask": {doAsk, ownVisit}, "/own/again": {doAgain, ownAgain}, "/own/again/ask": {doAskAgain, ownAgain},
+		"/own/calendar": {doCalendar, ownCalendar}, "/own/calendar/:id/end": {doEndCalendar, ownCalendar}, "/own/messages": {doMessages, ownMessages},
+		"/own/about/delete": {doDelete, ownDelete},
+	} {
+		g.POST(path, s.ownPost(do.act, do.page), s.slowGuessing)
+	}
+	g.GET("/own/about/everything.json", s.ownBundle, s.slowGuessing)
+	g.POST("/own/leave", s.leaveOwn, s.slowGuessing)
+	g.GET("/own/deleted", s.deletedOwn, s.slowGuessing)
+}
+
+// ownCookie carries the __Host- prefix where the address allows it, as that of
+// people who work here does, which it is apart from.
+func (s *Server) ownCookie() string {
+	if s.secure() {
+		return "__Host-own"
+	}
+	return "chairblock-own"
+}
+
+func (s *Server) setOwnCookie(c echo.Context, value string, life time.Duration) {
+	age := int(life / time.Second)
+	if value == "" {
+		age = -1
+	}
+	c.SetCookie(&http.Cookie{Name: s.ownCookie(), Value: value, Path: "/", HttpOnly: true, Secure: s.secure(), SameSite: http.SameSiteLaxMode, MaxAge: age})
+}
+
+// openOwn leads from a secret link to the clean address.
+func (s *Server) openOwn(c echo.Context) error {
+	secret := c.Param("secret")
+	if !couldBeSecret(secret) {
+		return noSuchLink(c)
+	}
+	door, err := s.store.OwnLinkBySecret(c.Request().Context(), secret, s.now())
+	if err == nil {
+		err = s.enter(c, door)
+	}
+	if is(err, scheduling.ErrNotFound) {
+		return noSuchLink(c)
+	}
+	if err != nil {
+		return sorry(c, err)
+	}
+	return c.Redirect(http.StatusSeeOther, "/own")
+}
+
+// enter opens the pages of door in the browser of c, unless they are for somebody
+// else by now: a guardian's when she is a minor no more, or her own when she is one.
+func (s *Server) enter(c echo.Context, door store.OwnPages) error {
+	ctx := c.Request().Context()
+	err := s.store.Read(ctx, door.Salon, func(t *store.Tx) error { _, err := s.ownView(ctx, t, door); return err })
+	if err != nil {
+		return err
+	}
+	return s.keepOpen(c, door)
+}
+
+// keepOpen gives the browser the cookie anew.
+func (s *Server) keepOpen(c echo.Context, door store.OwnPages) error {
+	door.Expires = s.now().Add(ownOpen)
+	if end := door.Begun.Add(ownMost); door.Expires.After(end) {
+		door.Expires = end
+	}
+	value, err := s.store.OpenOwnPages(c.Request().Context(), door)
+	if err == nil {
+		s.setOwnCookie(c, value, door.Expires.Sub(s.now()))
+	}
+	return err
+}
+
+// ownView is what one of a client's own pages is made from, within a transaction.
+type ownView struct {
+	s      *Server
+	t      *store.Tx
+	n      salonDay
+	door   store.OwnPages
+	client store.Client
+	to     person // who reads it
+	words  notify.PageWords
+	now    time.Time
+
+	id          string // in the address
+	query, form url.Values
+	wrong       []pages.FieldError // what was refused of form
+}
+
+// An ownPage makes a page, an ownAct does something and says where to go on.
+type (
+	ownPage func(context.Context, *ownView) (pages.OwnPage, error)
+	ownAct  func(context.Context, *ownView) (to string, err error)
+)
+
+// ownView loads what every page needs. Pages that are for somebody else by now are
+// as if they were not there.
+func (s *Server) ownView(ctx context.Context, t *store.Tx, door store.OwnPages) (*ownView, error) {
+	v := &ownView{s: s, t: t, door: door, now: s.now()}
+	var err error
+	if v.n, err = loadSalon(ctx, t); err != nil {
+		return nil, err
+	}
+	if v.client, err = t.ClientByID(ctx, door.Client); err != nil {
+		return nil, err
+	}
+	minors, err := t.MinorsOf(ctx, door.Client)
+	if err != nil {
+		return nil, err
+	}
+	if v.to = s.spokenTo(v.n, v.client, minors); v.to.minor != door.Guardian {
+		return nil, scheduling.ErrNotFound
+	}
+	wish, err := t.MessageWishOf(ctx, door.Client)
+	if err != nil {
+		return nil, err
+	}
+	rules, err := messageRulesOf(v.n.row)
+	if err != nil {
+		return nil, err
+	}
+	w, err := s.wordsFor(ctx, t, wish.Language, rules.Language)
+	v.words = notify.PageWords{Words: w, Zone: v.n.loc, Hour24: true, Inches: unitsOf(v.n.row).Inches, Now: v.now}
+	return v, err
+}
+
+// door finds whose pages are open in the browser of c.
+func (s *Server) door(c echo.Context) (store.OwnPages, error) {
+	cookie, err := c.Cookie(s.ownCookie())
+	if err != nil {
+		return store.OwnPages{}, scheduling.ErrNotFound
+	}
+	return s.store.OpenedOwnPages(c.Request().Context(), cookie.Value, s.now())
+}
+
+// inside runs f for whoever has opened the pages, in a transaction that run begins.
+// With an answer that is not nil nothing is left to do.
+func (s *Server) inside(c echo.Context, run func(context.Context, string, func(*store.Tx) error) error,
+	f func(context.Context, *ownView) error) (answered bool, err error) {
+	door, err := s.door(c)
+	if is(err, scheduling.ErrNotFound) {
+		return true, closedOwn(c)
+	}
+	if err != nil {
+		return true, sorry(c, err)
+	}
+	form, err := c.FormParams()
+	if err != nil {
+		return true, sorry(c, newProblem(http.StatusBadRequest, "unreadable", "the form could not be read: go back and try once more"))
+	}
+	form, query := keepable(form), keepable(c.QueryParams())
+	ctx := withPrincipal(c.Request().Context(), store.Principal{Salon: door.Salon, Role: clientRole, TokenID: "own " + door.Client})
+	shut := false
+	err = run(ctx, door.Salon, func(t *store.Tx) error {
+		v, err := s.ownView(ctx, t, door)
+		if shut = is(err, scheduling.ErrNotFound); err != nil {
+			return err
+		}
+		v.id, v.form, v.query = c.Param("id"), form, query
+		return f(ctx, v)
+	})
+	if shut {
+		return true, closedOwn(c)
+	}
+	if err == nil || problem(ctx, err).Status < http.StatusInternalServerError {
+		err = firstOf(err, s.keepOpen(c, door))
+	}
+	return false, err
+}
+
+// firstOf is the first error that there is.
+func firstOf(list ...error) error {
+	for _, err := range list {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// closedOwn answers whose pages are open no more, or never were.
+func closedOwn(c echo.Context) error {
+	return message(c, http.StatusUnauthorized, "Your pages are closed", "Open the link in our last message to you once more, or ask the salon for a new one.")
+}
+
+// noSuchOwn is the one answer to an address that is not this client's.
+func noSuchOwn(c echo.Context) error {
+	c.Set(missed, true)
+	return message(c, http.StatusNotFound, "There is no such page", "It may be over, or not be yours. Go back to your visits.")
+}
+
+// ownGet answers with a page.
+func (s *Server) ownGet(page ownPage) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		var out pages.OwnPage
+		answered, err := s.inside(c, s.store.Read, func(ctx context.Context, v *ownView) (err error) {
+			out, err = page(ctx, v)
+			return err
+		})
+		if answered {
+			return err
+		}
+		if err == nil {
+			s.touchOwn(c)
+		}
+		return ownAnswer(c, http.StatusOK, out, err)
+	}
+}
+
+// touchOwn notes that the link of the open pages is used. That it could not be
+// noted hinders nobody.
+func (s *Server) touchOwn(c echo.Context) {
+	door, err := s.door(c)
+	if err != nil || door.Link == "" {
+		return
+	}
+	ctx := c.Request().Context()
+	_ = s.store.InTx(ctx, door.Salon, func(t *store.Tx) error { return t.TouchOwnLink(ctx, door.Link, s.now()) })
+}
+
+// ownPost carries out a form. What was refused comes back with the page that it
+// came from and everything that was typed.
+func (s *Server) ownPost(act ownAct, page ownPage) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		if s.ownActs.count(c.RealIP(), 1, s.now()) > ownActsAllowed {
+			c.Response().Header().Set("Retry-After", "3600")
+			return message(c, http.StatusTooManyRequests, "That is enough for now", "Many changes were made from here within an hour. Please call the salon, or try again later.")
+		}
+		to := ""
+		answered, err := s.inside(c, s.store.InTx, func(ctx context.Context, v *ownView) (err error) {
+			to, err = act(ctx, v)
+			return err
+		})
+		if answered {
+			return err
+		}
+		if err == nil {
+			return c.Redirect(http.StatusSeeOther, to)
+		}
+		p := problem(c.Request().Context(), err)
+		if is(err, scheduling.ErrNotFound) || p.Status >= http.StatusInternalServerError {
+			return ownAnswer(c, 0, pages.OwnPage{}, err)
+		}
+		var out pages.OwnPage
+		answered, err = s.inside(c, s.store.Read, func(ctx context.Context, v *ownView) (err error) {
+			v.wrong = v.refused(p)
+			out, err = page(ctx, v)
+			return err
+		})
+		if answered {
+			return err
+		}
+		return ownAnswer(c, p.Status, out, err)
+	}
+}
+
+func ownAnswer(c echo.Context, status int, page pages.OwnPage, err error) error {
+	if is(err, scheduling.ErrNotFound) {
+		return noSuchOwn(c)
+	}
+	if err != nil {
+		return sorry(c, err)
+	}
+	var b bytes.Buffer
+	if err := pages.RenderOwn(&b, page); err != nil {
+		return sorry(c, err)
+	}
+	c.Response().Header().Set("X-Robots-Tag", "noindex, nofollow")
+	return c.Blob(status, echo.MIMETextHTMLCharsetUTF8, b.Bytes())
+}
+
+// leaveOwn closes the pages, here and wherever else they are open.
+func (s *Server) leaveOwn(c echo.Context) error {
+	door, err := s.door(c)
+	if err == nil {
+		ctx := c.Request().Context()
+		err = s.store.InTx(ctx, door.Salon, func(t *store.Tx) error { return t.CloseOwnPages(ctx, door.Client, false, s.now()) })
+	}
+	if err != nil && !is(err, scheduling.ErrNotFound) {
+		return sorry(c, err)
+	}
+	s.setOwnCookie(c, "", 0)
+	return message(c, http.StatusOK, "Your pages are closed", "The link in our last message opens them again.")
+}
+
+// field is a value of the form, or of the address where no form was sent.
+func (v *ownView) field(name string) string {
+	if v.form.Has(name) {
+		return v.form.Get(name)
+	}
+	return v.query.Get(name)
+}
+
+// visit is one of the client's own; one of somebody else is as if it were not there.
+func (v *ownView) visit(ctx context.Context) (store.Visit, error) {
+	x, err := v.t.VisitByID(ctx, v.id)
+	if err == nil && x.Client != v.client.ID {
+		err = scheduling.ErrNotFound
+	}
+	return x, err
+}
+
+// locked is the same, for a change.
+func (v *ownView) locked(ctx context.Context) (store.Visit, error) {
+	if _, err := v.visit(ctx); err != nil {
+		return store.Visit{}, err
+	}
+	return v.t.LockVisit(ctx, v.id, 0)
+}
+
+// doneCodes are the words that a page may say of what has just been done.
+var doneCodes = []string{"yes", "moved", "cancelled", "asked", "booked", "ended", "saved"}
+
+// doc is a page in the making.
+type ownDoc struct {
+	*ownView
+	page pages.OwnPage
+}
+
+// start begins a page that stands at here, one of the addresses of the links above
+// every page.
+func (v *ownView) start(here, title string) *ownDoc {
+	d := &ownDoc{ownView: v}
+	w := v.words.Words
+	d.page = pages.OwnPage{Lang: w.Tag(), RTL: w.RTL(), Title: v.text(title, nil), Salon: v.n.row.Name, Skip: v.text("skip", nil), Pages: v.text("pages", nil),
+		Now: v.now, Refused: v.text("refused", nil), Wrong: v.wrong}
+	if v.to.minor {
+		d.page.For = v.text("for_guardian", notify.Says{"guardian": v.to.name, "child": clientName(v.client)})
+	}
+	for _, x := range []struct{ href, name string }{{"/own", "way_visits"}, {"/own/again", "way_again"}, {"/own/calendar", "way_calendar"},
+		{"/own/messages", "way_messages"}, {"/own/about", "way_about"}} {
+		d.page.Ways = append(d.page.Ways, pages.OwnWay{Href: x.href, Text: v.text(x.name, nil), Here: x.href == here})
+	}
+	if code := v.query.Get("done"); slices.Contains(doneCodes, code) && len(v.wrong) == 0 {
+		d.page.Done = v.text("done_"+code, nil)
+	}
+	return d
+}
+
+// end finishes the page.
+func (d *ownDoc) end() pages.OwnPage {
+	d.page.Foot = append(d.page.Foot, d.text("zone", notify.Says{"zone": d.n.row.Zone}))
+	d.page.Leave = d.makeForm("/own/leave", "leave")
+	return d.page
+}
+
+// text is one of the texts of the language files.
+func (v *ownView) text(name string, says notify.Says) pages.OwnText {
+	text, in := v.words.Text(name, says)
+	return pages.OwnText{Text: text, Lang: in}
+}
+
+// said is a text as a part of another one.
+func (v *ownView) said(name string, says notify.Says) notify.Said {
+	text, _ := v.words.Text(name, says)
+	return notify.Said(text)
+}
+
+func (d *ownDoc) add(b pages.OwnBlock) { d.page.Blocks = append(d.page.Blocks, b) }
+
+func (d *ownDoc) head(name string, says notify.Says) {
+	d.add(pages.OwnBlock{Head: d.text(name, says)})
+}
+
+func (d *ownDoc) sub(name string, says notify.Says) {
+	d.add(pages.OwnBlock{Sub: d.text(name, says)})
+}
+
+func (d *ownDoc) say(class, name string, says notify.Says) {
+	d.add(pages.OwnBlock{Text: d.text(name, says), Class: class})
+}
+
+func (d *ownDoc) items(names ...string) {
+	var list []pages.OwnText
+	for _, name := range names {
+		list = append(list, d.text(name, notify.Says{"phone": reach(d.n.row), "emergency": d.n.row.Emergency}))
+	}
+	d.add(pages.OwnBlock{Items: list})
+}
+
+// fact is a label with what it is.
+func (v *ownView) fact(label string, values ...pages.OwnText) pages.OwnFact {
+	return pages.OwnFact{Label: v.text(label, nil), Values: values}
+}
+
+// makeForm makes a form with one button; its words are in the language of that.
+func (v *ownView) makeForm(action, button string, fields ...pages.Field) *pages.OwnForm {
+	text := v.text(button, nil)
+	return &pages.OwnForm{Action: action, Button: text.Text, Lang: text.Lang, Fields: fields}
+}
+
+// label is the text of a control.
+func (v *ownView) label(name string) string { return v.text(name, nil).Text }
+
+// call is the way to the salon by telephone or mail.
+func (d *ownDoc) call() {
+	n := d.n.row
+	switch {
+	case n.Phone != "":
+		d.add(pages.OwnBlock{Links: []pages.OwnLink{{Phone: n.Phone, Text: d.text("call", notify.Says{"phone": n.Phone})}}})
+	case n.Mail != "":
+		d.add(pages.OwnBlock{Links: []pages.OwnLink{{Mail: n.Mail, Text: d.text("write", notify.Says{"mail": n.Mail})}}})
+	}
+}
+
+// link is one way on.
+func (d *ownDoc) link(href, name string, main bool) {
+	d.add(pages.OwnBlock{Links: []pages.OwnLink{{Href: href, Text: d.text(name, nil), Main: main}}})
+}
+
+// refused puts what was refused into words for a client. What speaks of the
+// salon's own business, and what only the licensed person can agree to, is said in
+// one way: that the salon has to be asked.
+func (v *ownView) refused(p *Problem) []pages.FieldError {
+	var own []pages.FieldError
+	for _, e := range p.Errors {
+		if e.In == ownForm {
+			own = append(own, pages.FieldError{Field: e.Pointer, Text: v.label(e.Detail)})
+		}
+	}
+	if len(own) > 0 {
+		return own
+	}
+	switch {
+	case len(p.Cautions) > 0:
+		return []pages.FieldError{{Text: v.label("wrong_ask")}}
+	case p.Status == http.StatusConflict && p.Type == "/problems/taken":
+		return []pages.FieldError{{Text: v.label("wrong_taken")}}
+	case p.Status == http.StatusPreconditionFailed:
+		return []pages.FieldError{{Text: v.label("wrong_changed")}}
+	}
+	return []pages.FieldError{{Text: v.label("wrong_other")}}
+}
+
+// ownForm is where the faults of wrongForm are.
+const ownForm = "own"
+
+// wrongForm refuses a form of a client: text names the text that says what is wrong
+// with a field, or with the whole when that is "".
+func wrongForm(field, text string) error {
+	p := newProblem(http.StatusUnprocessableEntity, "invalid", "")
+	p.Errors = []FieldProblem{{In: ownForm, Pointer: field, Detail: text}}
+	return p
+}

@@ -1,0 +1,189 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// ownPath is where secret links to a client's own pages lead.
+const ownPath = "/c/"
+
+// ownDays is how long a link to a client's own pages lives unused (judgement: a
+// retouch comes after a year at the latest, and the link should still be there).
+const ownDays = 400
+
+// OwnLinkBody is a secret link to a client's own pages.
+type OwnLinkBody struct {
+	ID       string     `json:"id" readOnly:"true" required:"false"`
+	Label    string     `json:"label,omitempty" doc:"What it is for, such as whose phone; it is shown in this list only"`
+	Days     int        `json:"days_unused,omitempty" minimum:"1" maximum:"1095" doc:"It ends so many days after it was used last; left out: 400"`
+	URL      string     `json:"url,omitempty" readOnly:"true" required:"false" doc:"Shown once, when the link is made or changed: whoever has it sees everything that is hers"`
+	Guardian bool       `json:"guardian,omitempty" readOnly:"true" required:"false" doc:"Made for who answers for her: it ends when she is a minor no more, as one of her own does when she is noted as one"`
+	Works    bool       `json:"works" readOnly:"true" required:"false" doc:"It leads somewhere now"`
+	Created  time.Time  `json:"created_at" readOnly:"true" required:"false"`
+	Rotated  *time.Time `json:"rotated_at,omitempty" readOnly:"true" required:"false" doc:"When it was changed last"`
+	Revoked  *time.Time `json:"revoked_at,omitempty" readOnly:"true" required:"false"`
+	LastUsed *time.Time `json:"last_used_at,omitempty" readOnly:"true" required:"false" doc:"When the present link was used last, to within five minutes"`
+	Expires  *time.Time `json:"expires_at,omitempty" readOnly:"true" required:"false" doc:"Unless it is used before"`
+}
+
+type ownLinkInput struct {
+	ByID
+	Body OwnLinkBody
+}
+
+func (s *Server) ownLinkRoutes() {
+	route(s, huma.Operation{OperationID: "list-own-links", Method: http.MethodGet, Path: "/clients/{id}/own-links",
+		Summary: "Links to a client's own pages, without their secret"}, s.listOwnLinks)
+	route(s, huma.Operation{OperationID: "add-own-link", Method: http.MethodPost, Path: "/clients/{id}/own-links",
+		Summary: "Make a link to a client's own pages; of a minor, for who answers for her", DefaultStatus: http.StatusCreated,
+		Errors: []int{http.StatusConflict}}, s.addOwnLink)
+	route(s, huma.Operation{OperationID: "rotate-own-link", Method: http.MethodPost, Path: "/own-links/{id}/rotate",
+		Summary: "Change a link: the old one and the pages that it has opened end at once", Errors: []int{http.StatusConflict}}, s.rotateOwnLink)
+	route(s, huma.Operation{OperationID: "revoke-own-link", Method: http.MethodDelete, Path: "/own-links/{id}",
+		Summary: "End a link and the pages that it has opened"}, s.revokeOwnLink)
+	route(s, huma.Operation{OperationID: "close-own-pages", Method: http.MethodPost, Path: "/clients/{id}/close-own-pages",
+		Summary:     "End every link to a client's own pages and all pages that are open",
+		Description: "Messages that have gone out lead to them no more either; they still say yes to a visit and stop messages. For when her phone or her mail has got into other hands.",
+	}, s.closeOwnPages)
+	s.clientRequestRoutes()
+}
+
+func (s *Server) writeOwnLink(n salonDay, l store.OwnLink, minor bool) OwnLinkBody {
+	b := OwnLinkBody{ID: l.ID, Label: l.Label, Days: l.Days, Guardian: l.Guardian, Created: l.Created.In(n.loc), Rotated: localTime(l.Rotated, n.loc),
+		Revoked: localTime(l.Revoked, n.loc), LastUsed: localTime(l.LastUsed, n.loc)}
+	if l.Revoked == nil {
+		b.Expires = new(l.Expires().In(n.loc))
+		b.Works = s.now().Before(*b.Expires) && l.Guardian == minor
+	}
+	return b
+}
+
+// isMinor reports whether a client is a minor now.
+func (s *Server) isMinor(ctx context.Context, t *store.Tx, n salonDay, client string) (bool, error) {
+	minors, err := t.MinorsOf(ctx, client)
+	m, ok := minors[client]
+	return ok && n.minorAt(m, s.now()), err
+}
+
+func (s *Server) listOwnLinks(ctx context.Context, in *ByID) (*listBody[OwnLinkBody], error) {
+	var rows []store.OwnLink
+	var n salonDay
+	var minor bool
+	err := s.read(ctx, func(t *store.Tx) (err error) {
+		if n, err = loadSalon(ctx, t); err != nil {
+			return err
+		}
+		if _, err = t.ClientByID(ctx, in.ID); err != nil {
+			return err
+		}
+		if minor, err = s.isMinor(ctx, t, n, in.ID); err != nil {
+			return err
+		}
+		rows, err = t.OwnLinks(ctx, in.ID)
+		return err
+	})
+	return listOf(rows, func(l store.OwnLink) OwnLinkBody { return s.writeOwnLink(n, l, minor) }), err
+}
+
+// mostOwnLinks is how many links of a client lead somewhere at a time (judgement:
+// hers and that of somebody who helps her, on some devices).
+const mostOwnLinks = 10
+
+func (s *Server) addOwnLink(ctx context.Context, in *ownLinkInput) (*created[OwnLinkBody], error) {
+	var f scheduling.Faults
+	l := store.OwnLink{Client: in.ID, Label: text(&f, "label", in.Body.Label, 0, 80), Days: cmp.Or(in.Body.Days, ownDays)}
+	f.Count("days_unused", l.Days, 1, 1095)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
+	var out OwnLinkBody
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if err := t.LockClient(ctx, in.ID); err != nil {
+			return err
+		}
+		if l.Guardian, err = s.isMinor(ctx, t, n, in.ID); err != nil {
+			return err
+		}
+		list, err := t.OwnLinks(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		live := 0
+		for _, x := range list {
+			if s.writeOwnLink(n, x, l.Guardian).Works {
+				live++
+			}
+		}
+		if live >= mostOwnLinks {
+			return conflict("the client has ten links that work: end one of them first")
+		}
+		row, secret, err := t.AddOwnLink(ctx, l, s.now())
+		if err != nil {
+			return err
+		}
+		out = s.writeOwnLink(n, row, l.Guardian)
+		out.URL = s.base + ownPath + secret
+		return nil
+	})
+	return &created[OwnLinkBody]{Location: "/v1/own-links/" + out.ID, Body: out}, err
+}
+
+func (s *Server) rotateOwnLink(ctx context.Context, in *ByID) (*found[OwnLinkBody], error) {
+	var out found[OwnLinkBody]
+	err := s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		l, err := t.OwnLinkByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		if l.Revoked != nil {
+			return conflict("the link has ended: make a new one")
+		}
+		minor, err := s.isMinor(ctx, t, n, l.Client)
+		if err != nil {
+			return err
+		}
+		l, secret, err := t.RotateOwnLink(ctx, in.ID, minor, s.now())
+		if err != nil {
+			return err
+		}
+		out.Body = s.writeOwnLink(n, l, minor)
+		out.Body.URL = s.base + ownPath + secret
+		return nil
+	})
+	return &out, err
+}
+
+func (s *Server) revokeOwnLink(ctx context.Context, in *ByID) (*empty, error) {
+	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.RevokeOwnLink(ctx, in.ID, s.now()) })
+}
+
+func (s *Server) closeOwnPages(ctx context.Context, in *ByID) (*empty, error) {
+	return nil, s.inTx(ctx, func(t *store.Tx) error {
+		list, err := t.OwnLinks(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		for _, l := range list {
+			if err := t.RevokeOwnLink(ctx, l.ID, s.now()); err != nil {
+				return err
+			}
+		}
+		return t.CloseOwnPages(ctx, in.ID, true, s.now())
+	})
+}

@@ -1,0 +1,134 @@
+package client_test
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api/web/webtest"
+)
+
+func TestALinkLeadsToACleanAddressWithACookieOfHalfAnHour(t *testing.T) {
+	s := webtest.New(t)
+	mara := s.Client("Mara", "Quist")
+	l := own(s, mara)
+	require.Regexp(t, `/c/c_`+s.Row.Key+`_[A-Za-z0-9_-]{43}$`, l.URL)
+	require.True(t, l.Works)
+	require.Equal(t, webtest.Start.AddDate(0, 0, 400), l.Expires.UTC(), "400 days unless it is used")
+
+	once := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	a, err := once.Get(l.URL)
+	require.NoError(t, err)
+	a.Body.Close()
+	require.Equal(t, http.StatusSeeOther, a.StatusCode)
+	require.Equal(t, "/own", a.Header.Get("Location"))
+	require.Equal(t, "no-referrer", a.Header.Get("Referrer-Policy"))
+	require.Equal(t, "no-store", a.Header.Get("Cache-Control"))
+	require.Contains(t, a.Header.Get("X-Robots-Tag"), "noindex")
+	require.Len(t, a.Cookies(), 1)
+	c := a.Cookies()[0]
+	require.Equal(t, "chairblock-own", c.Name, "without encryption no browser takes the prefix")
+	require.True(t, c.HttpOnly)
+	require.Equal(t, http.SameSiteLaxMode, c.SameSite)
+	require.Equal(t, 1800, c.MaxAge)
+	require.Equal(t, "/", c.Path)
+	require.NotContains(t, c.Value, l.URL[strings.LastIndex(l.URL, "_")+1:])
+
+	v := visit(t, s)
+	v.get(strings.TrimPrefix(l.URL, s.URL)).says(http.StatusOK, "Your visits", "No visit is booked", "Harbour Chairs")
+	s.At(webtest.Start.Add(29 * time.Minute))
+	v.get("/own").says(http.StatusOK)
+	s.At(webtest.Start.Add(58 * time.Minute)) // half an hour from the last use
+	v.get("/own").says(http.StatusOK)
+	s.At(webtest.Start.Add(89 * time.Minute))
+	v.get("/own").says(http.StatusUnauthorized, "Your pages are closed")
+}
+
+func TestPagesStayOpenForADayAtMost(t *testing.T) {
+	s := webtest.New(t)
+	v := enter(t, s, s.Client("Mara", "Quist"))
+	for at := 20 * time.Minute; at < 12*time.Hour; at += 20 * time.Minute {
+		s.At(webtest.Start.Add(at))
+		v.get("/own/messages").says(http.StatusOK)
+	}
+	s.At(webtest.Start.Add(12*time.Hour + time.Minute))
+	v.get("/own").says(http.StatusUnauthorized)
+}
+
+func TestALinkThatWasChangedOrEndedClosesWhatItHasOpened(t *testing.T) {
+	s := webtest.New(t)
+	mara := s.Client("Mara", "Quist")
+	l := own(s, mara)
+	path := strings.TrimPrefix(l.URL, s.URL)
+	v := visit(t, s)
+	v.get(path).says(http.StatusOK)
+
+	s.Ask(http.MethodPost, "/own-links/"+l.ID+"/rotate", nil, http.StatusOK, &l)
+	v.get("/own").says(http.StatusUnauthorized)
+	gone := v.get(path).says(http.StatusNotFound, "This link does not work")
+	path = strings.TrimPrefix(l.URL, s.URL)
+	v.get(path).says(http.StatusOK)
+
+	s.Ask(http.MethodDelete, "/own-links/"+l.ID, nil, http.StatusNoContent, nil)
+	v.get("/own").says(http.StatusUnauthorized)
+	require.Equal(t, gone.text, v.get(path).text, "revoked and unknown are the same")
+	require.Equal(t, gone.text, v.get("/c/c_"+s.Row.Key+"_"+strings.Repeat("A", 43)).text)
+	s.Ask(http.MethodPost, "/own-links/"+l.ID+"/rotate", nil, http.StatusConflict, nil)
+
+	l = own(s, mara)
+	path = strings.TrimPrefix(l.URL, s.URL)
+	s.At(webtest.Start.AddDate(0, 0, 399))
+	v.get(path).says(http.StatusOK)
+	s.At(webtest.Start.AddDate(0, 0, 398+400)) // from its last use
+	v.get(path).says(http.StatusOK)
+	s.At(webtest.Start.AddDate(0, 0, 399+801))
+	require.Equal(t, gone.text, v.get(path).says(http.StatusNotFound).text, "expired")
+}
+
+func TestTheDeskClosesEverythingAtOnce(t *testing.T) {
+	s := webtest.New(t)
+	mara := s.Client("Mara", "Quist")
+	a, b := enter(t, s, mara), enter(t, s, mara)
+	s.At(webtest.Start.Add(time.Minute))
+	a.post("/own/leave", nil).says(http.StatusOK, "closed")
+	b.get("/own").says(http.StatusUnauthorized)
+	s.At(webtest.Start.Add(2 * time.Minute))
+	c := enter(t, s, mara)
+	s.At(webtest.Start.Add(3 * time.Minute))
+	s.Ask(http.MethodPost, "/clients/"+mara+"/close-own-pages", nil, http.StatusNoContent, nil)
+	c.get("/own").says(http.StatusUnauthorized)
+	var list struct{ Items []struct{ Works bool } }
+	s.Ask(http.MethodGet, "/clients/"+mara+"/own-links", nil, http.StatusOK, &list)
+	require.Len(t, list.Items, 3)
+	for _, l := range list.Items {
+		require.False(t, l.Works)
+	}
+}
+
+func TestAGuardiansLinkEndsWhenTheMinorIsOne(t *testing.T) {
+	s := webtest.New(t)
+	lia := s.Client("Lia", "Quist")
+	hers := own(s, lia)
+	s.Ask(http.MethodPut, "/clients/"+lia+"/minor", object{"minor_until": "2026-07-01", "guardian_name": "Rosa Quist", "guardian_mail": "rosa@example.org"}, http.StatusOK, nil)
+	visit(t, s).get(strings.TrimPrefix(hers.URL, s.URL)).says(http.StatusNotFound)
+	l := own(s, lia)
+	require.True(t, l.Guardian)
+	v := visit(t, s)
+	v.get(strings.TrimPrefix(l.URL, s.URL)).says(http.StatusOK, "For Rosa Quist, about Lia Quist")
+	s.At(time.Date(2026, 7, 1, 9, 0, 0, 0, time.UTC))
+	v.get("/own").says(http.StatusUnauthorized)
+	v.get(strings.TrimPrefix(l.URL, s.URL)).says(http.StatusNotFound)
+	visit(t, s).get(strings.TrimPrefix(hers.URL, s.URL)).says(http.StatusOK)
+}
+
+func TestNobodyGuessesLinksForLong(t *testing.T) {
+	s := webtest.New(t)
+	v := visit(t, s)
+	for range 30 {
+		v.get("/c/c_" + s.Row.Key + "_" + strings.Repeat("B", 43)).says(http.StatusNotFound)
+	}
+	v.get("/c/c_" + s.Row.Key + "_" + strings.Repeat("C", 43)).says(http.StatusTooManyRequests)
+}

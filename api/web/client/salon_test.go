@@ -1,0 +1,175 @@
+package client_test
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+	"chairblock/api/web/webtest"
+	"chairblock/migrations"
+	"chairblock/store"
+	"chairblock/store/storetest"
+)
+
+func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+
+type object = webtest.Object
+
+// own makes a link to the pages of a client, as the desk does.
+func own(s *webtest.Salon, client string) api.OwnLinkBody {
+	var l api.OwnLinkBody
+	s.Ask(http.MethodPost, "/clients/"+client+"/own-links", object{"label": "her phone"}, http.StatusCreated, &l)
+	return l
+}
+
+// visitor is a browser without eyes: it keeps cookies and sends forms as they stand.
+type visitor struct {
+	t    testing.TB
+	s    *webtest.Salon
+	http *http.Client
+}
+
+// page is what a visitor was answered.
+type page struct {
+	t      testing.TB
+	status int
+	header http.Header
+	path   string
+	text   string
+}
+
+func visit(t testing.TB, s *webtest.Salon) *visitor {
+	jar, err := cookiejar.New(nil)
+	require.NoError(t, err)
+	return &visitor{t, s, &http.Client{Jar: jar}}
+}
+
+// enter opens a client's own pages by a new link.
+func enter(t testing.TB, s *webtest.Salon, client string) *visitor {
+	v := visit(t, s)
+	p := v.get(strings.TrimPrefix(own(s, client).URL, s.URL))
+	require.Equal(t, http.StatusOK, p.status, p.text)
+	require.Equal(t, "/own", p.path)
+	return v
+}
+
+func (v *visitor) do(r *http.Request) page {
+	v.t.Helper()
+	a, err := v.http.Do(r)
+	require.NoError(v.t, err)
+	defer a.Body.Close()
+	text, err := io.ReadAll(a.Body)
+	require.NoError(v.t, err)
+	return page{v.t, a.StatusCode, a.Header, a.Request.URL.RequestURI(), string(text)}
+}
+
+func (v *visitor) get(path string) page {
+	v.t.Helper()
+	r, err := http.NewRequestWithContext(v.t.Context(), http.MethodGet, v.s.URL+path, nil)
+	require.NoError(v.t, err)
+	return v.do(r)
+}
+
+func (v *visitor) post(path string, form url.Values) page {
+	v.t.Helper()
+	r, err := http.NewRequestWithContext(v.t.Context(), http.MethodPost, v.s.URL+path, strings.NewReader(form.Encode()))
+	require.NoError(v.t, err)
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Sec-Fetch-Site", "same-origin")
+	return v.do(r)
+}
+
+var (
+	formTag  = regexp.MustCompile(`(?s)<form method="(post|get)" action="([^"]*)".*?</form>`)
+	inputTag = regexp.MustCompile(`<input type="hidden" name="([^"]*)" value="([^"]*)">`)
+)
+
+// send sends the form of p whose button says something, with other values besides.
+func (v *visitor) send(p page, button string, more ...string) page {
+	v.t.Helper()
+	for _, m := range formTag.FindAllStringSubmatch(p.text, -1) {
+		if !strings.Contains(m[0], ">"+button+"</button>") {
+			continue
+		}
+		form := url.Values{}
+		for _, in := range inputTag.FindAllStringSubmatch(m[0], -1) {
+			form.Set(in[1], in[2])
+		}
+		for i := 0; i+1 < len(more); i += 2 {
+			form.Add(more[i], more[i+1])
+		}
+		if m[1] == "get" {
+			return v.get(m[2] + "?" + form.Encode())
+		}
+		return v.post(m[2], form)
+	}
+	require.Fail(v.t, "no such form", "%s on %s:\n%s", button, p.path, p.text)
+	return page{}
+}
+
+// href is where the link leads whose text contains words.
+func (p page) href(words string) string {
+	p.t.Helper()
+	for _, m := range regexp.MustCompile(`<a class="go[^"]*" href="([^"]*)"[^>]*>([^<]*)</a>`).FindAllStringSubmatch(p.text, -1) {
+		if strings.Contains(m[2], words) {
+			return strings.ReplaceAll(m[1], "&amp;", "&")
+		}
+	}
+	require.Fail(p.t, "no such link", "%s on %s:\n%s", words, p.path, p.text)
+	return ""
+}
+
+// says demands a status and words of a page.
+func (p page) says(status int, words ...string) page {
+	p.t.Helper()
+	require.Equal(p.t, status, p.status, p.text)
+	for _, w := range words {
+		require.Contains(p.t, p.text, w, p.path)
+	}
+	return p
+}
+
+// visitOf reads a visit.
+func visitOf(s *webtest.Salon, id string) (v api.VisitBody) {
+	s.Ask(http.MethodGet, "/visits/"+id, nil, http.StatusOK, &v)
+	return v
+}
+
+// rules sets rules of booking over those that ask for nothing.
+func rules(t testing.TB, s *webtest.Salon, more object) {
+	var have map[string]json.RawMessage
+	h := s.Ask(http.MethodGet, "/booking-rules", nil, http.StatusOK, &have)
+	delete(have, "assisted_against_rule")
+	body := object{}
+	for k, v := range have {
+		body[k] = v
+	}
+	for k, v := range more {
+		body[k] = v
+	}
+	s.Ask(http.MethodPut, "/booking-rules", body, http.StatusOK, nil, "If-Match", h.Get("ETag"))
+}
+
+// over lets a straightening of a client end at a time, in the past of the clock.
+func over(t testing.TB, s *webtest.Salon, client string, start, end time.Time) api.VisitBody {
+	t.Helper()
+	now := s.Now()
+	s.At(start.Add(-14 * 24 * time.Hour))
+	v := s.Straightening(client, s.Ada, start)
+	s.At(start)
+	h := s.Ask(http.MethodPost, "/visits/"+v.ID+"/arrive", object{}, http.StatusOK, nil, "If-Match", `"v1"`)
+	s.At(end)
+	s.Ask(http.MethodPost, "/visits/"+v.ID+"/finish", object{"ended_at": end}, http.StatusOK, &v, "If-Match", h.Get("ETag"))
+	s.At(now)
+	return v
+}
