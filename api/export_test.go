@@ -73,3 +73,6 @@ func (s *Server) TakeLetter(ctx context.Context, l notify.Letter, problem error)
 
 // Answers counts the answers that are looked at in calendars.
 func Answers(calendars [][]byte) int { return len(answersIn(calendars)) }
+
+// PingEvery sets how long streams are silent. Call it before anybody listens.
+func (s *Server) PingEvery(d time.Duration) { s.pingEvery = d }

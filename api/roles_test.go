@@ -54,7 +54,7 @@ var mayDo = map[string]string{
 	"list-waiting": "odl", "add-waiting": "odl", "get-waiting": "odl", "update-waiting": "odl", "withdraw-waiting": "odl",
 	"match-waiting": "odl", "plan-day": "odl", "get-day-plan": "odl", "apply-day-plan": "odl",
 	"find-group-openings": "odl", "book-group": "odl", "get-group": "odl",
-	"get-day": "odla", "list-reminders": "odl", "list-messages": "od", "send-message-again": "od",
+	"get-day": "odla", "watch-salon": "odla", "list-reminders": "odl", "list-messages": "od", "send-message-again": "od",
 	"get-webhook": "o", "add-webhook": "o", "update-webhook": "o", "delete-webhook": "o", "rotate-webhook-secret": "o", "test-webhook": "o",
 	"add-skin-test": "odla", "read-skin-test": "ol", "list-skin-tests": "ol", "add-strand-test": "ol", "list-strand-tests": "ol",
 	"add-reaction": "odla", "list-reactions": "ol",
@@ -216,7 +216,7 @@ func (s *salon) requests() map[string]request {
 	bodies["update-webhook"] = bodies["add-webhook"]
 	fetched := s.privateRequests(bodies)
 	query := map[string]string{"add-private-file": "?label=Home&staff_id=" + s.ada, "list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
-		"list-invitation-replies": "?first_date=2026-06-08&last_date=2026-06-12",
+		"list-invitation-replies": "?first_date=2026-06-08&last_date=2026-06-12", "watch-salon": "?seconds=0",
 		"delete-minor":            "?approved_by=Ada&reason=noted+by+mistake"}
 	out := map[string]request{}
 	for path, ops := range readSpec(s.t).Paths {

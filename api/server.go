@@ -50,6 +50,11 @@ type Server struct {
 	tries    tryCounter
 	// outbound is nil while the service may reach nobody outside.
 	outbound *outbound.Client
+	// streams ends when endStreams is called, and with it all streams of events;
+	// pingEvery is how long they are silent.
+	streams    context.Context
+	endStreams func()
+	pingEvery  time.Duration
 }
 
 // Reach gives the server the way to addresses that salons name: of gateways for
@@ -63,6 +68,8 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s := &Server{store: st, now: now, base: base, echo: echo.New(), ownActs: missCounter{within: time.Hour}}
 	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
 	s.sessions = s.newSessions()
+	s.streams, s.endStreams = context.WithCancel(context.Background())
+	s.pingEvery = pingEvery
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = echoError
 	// The address of the peer counts; forwarded headers are anybody's words.
@@ -112,7 +119,7 @@ func (s *Server) Handler() http.Handler { return s.echo }
 
 // HTTPServer wraps the handler in a server with limits that cut slow clients.
 func (s *Server) HTTPServer() *http.Server {
-	return &http.Server{
+	srv := &http.Server{
 		Handler:           s.echo,
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       15 * time.Second,
@@ -120,6 +127,8 @@ func (s *Server) HTTPServer() *http.Server {
 		IdleTimeout:       60 * time.Second,
 		MaxHeaderBytes:    maxHeader,
 	}
+	srv.RegisterOnShutdown(s.endStreams)
+	return srv
 }
 
 // route registers one operation: it checks the caller's role before anything
@@ -217,9 +226,13 @@ func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// limitTime gives every request a deadline that the database calls obey.
+// limitTime gives every request a deadline that the database calls obey. Streams
+// last, and limit what they ask themselves.
 func limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
+		if streaming(c.Request()) {
+			return next(c)
+		}
 		ctx, cancel := context.WithTimeout(c.Request().Context(), handlerLimit)
 		defer cancel()
 		c.SetRequest(c.Request().WithContext(ctx))

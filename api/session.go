@@ -108,6 +108,7 @@ func (s *Server) MountPages() {
 	page.GET("/visits/:id", s.visitPage, s.signedIn("get-visit"))
 	page.GET("/clients/:id/cards.html", s.cardsPage, s.signedIn("export-cards"))
 	page.GET("/book", s.bookPage, s.signedIn("book-visit"))
+	s.mountLive(page)
 	page.POST("/book", s.bookPage, s.signedIn("book-visit"))
 	s.echo.GET(pages.AssetPrefix+"*", echo.WrapHandler(pages.Assets()))
 }

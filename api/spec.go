@@ -41,6 +41,7 @@ func (s *Server) routes() {
 	s.extendRoutes()
 	s.groupRoutes()
 	s.dayRoutes()
+	s.liveRoutes()
 	s.wishRoutes()
 	s.dayPlanRoutes()
 	s.delayRoutes()

@@ -119,11 +119,6 @@ func (w *Watch) Close() { w.hub.leave(w) }
 // last. It returns the error of ctx, or ErrBehind.
 func (w *Watch) Next(ctx context.Context) ([]Change, error) {
 	for {
-		select {
-		case <-ctx.Done():
-			return nil, ctx.Err()
-		case <-w.ready:
-		}
 		w.mu.Lock()
 		list, behind := w.waiting, w.behind
 		w.waiting = nil
@@ -133,6 +128,11 @@ func (w *Watch) Next(ctx context.Context) ([]Change, error) {
 			return nil, ErrBehind
 		case len(list) > 0:
 			return list, nil
+		}
+		select {
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		case <-w.ready:
 		}
 	}
 }

@@ -1,0 +1,212 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"reflect"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humaecho"
+	"github.com/labstack/echo/v4"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+const (
+	// pingEvery is how long a stream is silent at most: common idle limits of
+	// networks begin at half a minute.
+	pingEvery = 20 * time.Second
+	// sendLimit is how long a listener may take to read one event.
+	sendLimit = 10 * time.Second
+	// mostDates is how many dates are listed of a change; one that is about more is
+	// about any day.
+	mostDates = 31
+)
+
+// LiveBody is the data of one event. It says where to look, not what is there.
+type LiveBody struct {
+	Kind    string   `json:"kind" enum:"visit,day,message,waiting,call,everything" doc:"visit: a visit, or time that is pencilled or kept; day: hours, absences, people, stations, names; message: one that failed or is settled, or a client's answer; waiting: the waiting list; call: clients to call; everything: what has changed cannot be told any more, read all of it anew"`
+	Dates   []string `json:"dates" nullable:"false" format:"date" doc:"Days of the salon that it is about; none: any day"`
+	VisitID string   `json:"visit_id,omitempty"`
+}
+
+type watchInput struct {
+	After   string `header:"Last-Event-ID" maxLength:"8192" doc:"The id of the last event that came; left out: only what changes from now on"`
+	Seconds int    `query:"seconds" minimum:"0" maximum:"86400" default:"86400" doc:"How long to listen at most; 0 gives what was missed and ends"`
+}
+
+// watchForm describes the stream for readers of the description.
+const watchForm = `Server-sent events. Each has an id, an event (the kind) and data: a LiveBody as JSON on one line. ` +
+	`Give the id of the last one that came back as Last-Event-ID: no change that was committed since is left out, and none comes twice. ` +
+	`An event "ping" comes at least every 20 seconds; its id counts as any other. A listener that does not read is cut off and may come back. ` +
+	`The stream ends when the token does.`
+
+func (s *Server) liveRoutes() {
+	data := s.api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[LiveBody](), true, "")
+	route(s, huma.Operation{OperationID: "watch-salon", Method: http.MethodGet, Path: "/events",
+		Summary: "What changes in the salon, as it happens", Description: watchForm,
+		Responses: map[string]*huma.Response{"200": {Description: "A stream of events", Content: map[string]*huma.MediaType{
+			"text/event-stream": {Schema: &huma.Schema{Type: huma.TypeString, Description: "Data of each event but ping: " + data.Ref,
+				Examples: []any{"id: 16402-1781164800-731:731:\nevent: visit\ndata: {\"kind\":\"visit\",\"dates\":[\"2026-06-11\"],\"visit_id\":\"0199…\"}\n\n"}}}}}}},
+		s.watchSalon)
+}
+
+func (s *Server) watchSalon(ctx context.Context, in *watchInput) (*huma.StreamResponse, error) {
+	if ctx.Value(withinKey{}) != nil {
+		return nil, conflict("a stream cannot be read inside the process")
+	}
+	w, loc, err := s.watch(ctx, in.After)
+	if err != nil {
+		return nil, err
+	}
+	until := time.Now().Add(time.Duration(in.Seconds) * time.Second)
+	return &huma.StreamResponse{Body: func(h huma.Context) {
+		defer w.Close()
+		c := humaecho.Unwrap(h)
+		l := &listener{s: s, w: w, loc: loc, until: until, still: func() error { return s.bearerStill(c.Request()) }}
+		_ = l.send(c) // the client hung up, is too slow, or may listen no more: it is told by the end
+	}}, nil
+}
+
+// watch begins to listen for the caller's salon.
+func (s *Server) watch(ctx context.Context, after string) (*store.Watch, *time.Location, error) {
+	var loc *time.Location
+	err := s.read(ctx, func(t *store.Tx) (err error) { loc, err = zone(ctx, t); return err })
+	if err != nil {
+		return nil, nil, err
+	}
+	w, err := s.store.Watch(ctx, principal(ctx).Salon, after)
+	return w, loc, err
+}
+
+// bearerStill is scheduling.ErrNotFound when the token of a request counts no more.
+func (s *Server) bearerStill(r *http.Request) error {
+	_, token, _ := strings.Cut(r.Header.Get("Authorization"), " ")
+	_, err := s.store.Principal(r.Context(), strings.TrimSpace(token))
+	return err
+}
+
+// listener sends a salon's changes to one client.
+type listener struct {
+	s     *Server
+	w     *store.Watch
+	loc   *time.Location
+	until time.Time    // zero: no end
+	still func() error // scheduling.ErrNotFound: the client may listen no more
+
+	out  http.ResponseWriter
+	ctrl *http.ResponseController
+}
+
+// send sends until something ends it.
+func (l *listener) send(c echo.Context) error {
+	l.out, l.ctrl = c.Response(), http.NewResponseController(c.Response().Writer)
+	_ = l.ctrl.SetReadDeadline(time.Time{}) // a connection without one has no limit to take away
+	h := l.out.Header()
+	h.Set("Content-Type", "text/event-stream; charset=utf-8")
+	h.Set("X-Accel-Buffering", "no")
+	c.Response().WriteHeader(http.StatusOK)
+	begin := "retry: 2000\n\n"
+	if id, ok := l.w.Seen(); ok {
+		begin = "retry: 2000\nid: " + id + "\n\n"
+	}
+	if err := l.write([]byte(begin)); err != nil {
+		return err
+	}
+	ctx, stop := context.WithCancel(c.Request().Context())
+	defer stop()
+	defer context.AfterFunc(l.s.streams, stop)()
+	for {
+		if err := l.round(ctx); err != nil {
+			return err
+		}
+	}
+}
+
+// errOver means that a stream has lasted as long as it was asked for.
+var errOver = errors.New("the stream is over")
+
+// round waits for changes and sends them, or says that there are none.
+func (l *listener) round(ctx context.Context) error {
+	wait := l.s.pingEvery
+	if !l.until.IsZero() {
+		wait = max(0, min(wait, time.Until(l.until)))
+	}
+	short, cancel := context.WithTimeout(ctx, wait)
+	defer cancel()
+	list, err := l.w.Next(short)
+	switch {
+	case err == nil:
+		return l.tell(list)
+	case ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded):
+		return err
+	}
+	if err := l.still(); errors.Is(err, scheduling.ErrNotFound) {
+		return err
+	}
+	if err := l.ping(); err != nil {
+		return err
+	}
+	if !l.until.IsZero() && !time.Now().Before(l.until) {
+		return errOver
+	}
+	return nil
+}
+
+func (l *listener) tell(list []store.Change) error {
+	var b []byte
+	for _, c := range list {
+		data, err := json.Marshal(l.body(c))
+		if err != nil {
+			return fmt.Errorf("api: event: %w", err)
+		}
+		b = append(b, "id: "+c.After+"\nevent: "+string(c.Kind)+"\ndata: "...)
+		b = append(append(b, data...), "\n\n"...)
+	}
+	return l.write(b)
+}
+
+func (l *listener) ping() error {
+	b := "event: ping\ndata: " + strconv.Quote(l.s.now().In(l.loc).Format(time.RFC3339)) + "\n\n"
+	if id, ok := l.w.Seen(); ok {
+		b = "id: " + id + "\n" + b
+	}
+	return l.write([]byte(b))
+}
+
+// write sends b at once. The server's own limit, which is for whole answers, is
+// moved along.
+func (l *listener) write(b []byte) error {
+	if err := l.ctrl.SetWriteDeadline(time.Now().Add(sendLimit)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		return err
+	}
+	if _, err := l.out.Write(b); err != nil {
+		return err
+	}
+	return l.ctrl.Flush()
+}
+
+func (l *listener) body(c store.Change) LiveBody {
+	b := LiveBody{Kind: string(c.Kind), Dates: []string{}, VisitID: c.Visit}
+	if c.From == nil || c.To == nil {
+		return b
+	}
+	// Who leaves at midnight was not there on the day that begins.
+	first, last := scheduling.CivilDate(*c.From, l.loc), scheduling.CivilDate(c.To.Add(-time.Microsecond), l.loc)
+	if last.Sub(first) < mostDates {
+		for d := first; !d.After(last); d = d.Add(1) {
+			b.Dates = append(b.Dates, d.String())
+		}
+	}
+	return b
+}
+
+// streaming reports whether a request is for a stream, which lasts.
+func streaming(r *http.Request) bool { return r.URL.Path == "/events" || r.URL.Path == "/v1/events" }
