@@ -5,6 +5,7 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -51,6 +52,7 @@ type RunBody struct {
 	HairSeen   string          `json:"hair_seen,omitempty" doc:"As it was seen on the day, in words"`
 	Needed     []NeedBody      `json:"still_needed" nullable:"false" doc:"What is not there yet"`
 	Until      *StartUntilBody `json:"can_start_until,omitempty"`
+	OnRinse    []string        `json:"on_rinse_now" nullable:"false" doc:"What to do when product has to come off at once, in this order"`
 }
 
 // RunStepBody is one step of a visit that is carried out.
@@ -69,14 +71,14 @@ type RunStepBody struct {
 	RealStart *time.Time `json:"real_start,omitempty"`
 	RealEnd   *time.Time `json:"real_end,omitempty"`
 	Inferred  []string   `json:"inferred,omitempty" enum:"real_start,real_end"`
-	Tap       string     `json:"tap,omitempty" enum:"begin,solution_on,solution_off,iron,neutralizer_on" doc:"Its beginning tells most of the steps around it; noting only these and the end is enough"`
+	Tap       string     `json:"tap,omitempty" enum:"begin,solution_on,solution_off,iron,neutralizer_on,neutralizer_off" doc:"Its beginning tells most of the steps around it; noting only these and the end is enough"`
 	Product   string     `json:"product,omitempty" enum:"solution,neutralizer" doc:"What is on the hair in it"`
 	Judged    bool       `json:"judged,omitempty" doc:"Somebody looks at the hair while that is on"`
 }
 
 // RunNextBody is what is noted next.
 type RunNextBody struct {
-	Tap   string `json:"tap" enum:"arrive,begin,solution_on,solution_off,iron,neutralizer_on,done,none"`
+	Tap   string `json:"tap" enum:"arrive,begin,solution_on,solution_off,iron,neutralizer_on,neutralizer_off,done,none"`
 	Step  *int   `json:"step,omitempty" doc:"The step that begins with it"`
 	Words string `json:"words"`
 }
@@ -112,7 +114,7 @@ type LookLimitsBody struct {
 
 // tapWords say what is noted next.
 var tapWords = map[string]string{"arrive": "She is here", "begin": "Begin", "solution_on": "Solution on", "solution_off": "Solution off, rinse",
-	"iron": "Start the iron", "neutralizer_on": "Neutralizer on", "done": "Done, the visit is over", "none": ""}
+	"iron": "Start the iron", "neutralizer_on": "Neutralizer on", "neutralizer_off": "Neutralizer off, rinse", "done": "Done, the visit is over", "none": ""}
 
 func (s *Server) visitRunRoutes() {
 	route(s, huma.Operation{OperationID: "get-visit-run", Method: http.MethodGet, Path: "/visits/{id}/run",
@@ -152,7 +154,7 @@ func (s *Server) run(ctx context.Context, t *store.Tx, x *cardOf) (RunBody, erro
 	b := RunBody{VisitID: v.ID, ClientID: v.Client, Name: shortName(x.client), GivenName: x.client.GivenName, State: string(v.State), Version: v.Version,
 		Start: body.Start, End: body.End, Ends: ends.In(loc), Services: []string{}, LeadID: v.Lead(), Lead: names[v.Lead()],
 		InCharge: inCharge(v, principal(ctx).StaffID), Chair: names[v.Chair], ArrivedAt: body.ArrivedAt, FinishedAt: body.FinishedAt,
-		DryUntil: body.KeepDryUntil, Late: lateBy(v), Note: v.Note, Looks: []RunLookBody{}, Needed: []NeedBody{}, Now: x.now(now), Asks: x.open(now)}
+		DryUntil: body.KeepDryUntil, Late: lateBy(v), Note: v.Note, Looks: []RunLookBody{}, Needed: []NeedBody{}, Now: x.now(now), Asks: x.open(now), OnRinse: rinseWords(x.n.row.Emergency)}
 	for _, sv := range v.Services {
 		b.Services = append(b.Services, sv.Name)
 	}
@@ -193,7 +195,8 @@ func (x *cardOf) runHair(b *RunBody) {
 	if x.booked != nil {
 		b.HairBooked = hairWords(x.booked.shown(x.n.units()))
 		on := firstProduct(x)
-		b.AsksHair = !x.seen && x.v.State.Open() && on >= 0 && x.v.Steps[on].RealStart == nil
+		here := x.v.State == store.Arrived || x.v.State == store.UnderWay
+		b.AsksHair = !x.seen && here && on >= 0 && x.v.Steps[on].RealStart == nil
 	}
 	for _, k := range x.stands {
 		if k.hair != nil {
@@ -224,11 +227,13 @@ func (x *cardOf) runSteps(names map[string]string) []RunStepBody {
 		}
 	}
 	for _, r := range x.runs {
-		out[r.first].Tap = "solution_on"
+		on, off := "solution_on", "solution_off"
 		if r.run.Neutralizer {
-			out[r.first].Tap = "neutralizer_on"
-		} else if r.last+1 < len(out) {
-			out[r.last+1].Tap = "solution_off"
+			on, off = "neutralizer_on", "neutralizer_off"
+		}
+		out[r.first].Tap = on
+		if r.last+1 < len(out) {
+			out[r.last+1].Tap = off
 		}
 		for i := r.first; i <= r.last; i++ {
 			out[i].Product, out[i].Judged = "solution", !r.run.Neutralizer && x.limits.FirstLook > 0
@@ -283,7 +288,7 @@ func lastNoted(n salonDay, v store.Visit) *RunNotedBody {
 	if last == nil || !v.State.Open() || last.Ordinal == nil && last.Kind != store.EventArrive {
 		return nil
 	}
-	return &RunNotedBody{Kind: string(last.Kind), Step: last.Ordinal, At: last.At.In(n.loc), Words: lastInWords(n, v, last)}
+	return &RunNotedBody{Kind: string(last.Kind), Step: last.Ordinal, At: last.At.In(n.loc), Words: strings.TrimPrefix(lastInWords(n, v, last), "that ")}
 }
 
 // TapRequest is one thing that somebody noted of a visit.
@@ -418,7 +423,7 @@ func (s *Server) tapLocked(ctx context.Context, t *store.Tx, n salonDay, v *stor
 	if err != nil {
 		return "", err
 	}
-	return "Noted: " + lastInWords(n, *v, factsOf(*v).last) + ".", nil
+	return "Noted: " + strings.TrimPrefix(lastInWords(n, *v, factsOf(*v).last), "that ") + ".", nil
 }
 
 // undoLast takes back what was noted last, which has to be about a step, or about

@@ -45,7 +45,7 @@ func TestFiveTapsTellAWholeVisit(t *testing.T) {
 		{monday(9, 39), "solution_on", "solution_off"},
 		{monday(10, 24), "solution_off", "iron"},
 		{monday(10, 50), "iron", "neutralizer_on"},
-		{monday(12, 22), "neutralizer_on", "done"},
+		{monday(12, 22), "neutralizer_on", "neutralizer_off"},
 	} {
 		s.at(tap.at)
 		next := x.run().Next
