@@ -18,7 +18,7 @@ type AccountBody struct {
 	Mail    string   `json:"mail" maxLength:"254" doc:"Address with which she signs in; capital letters count as small ones. Empty only until she names one herself" example:"ada@example.org"`
 	Name    string   `json:"name" maxLength:"120" required:"false" doc:"What she is called; for somebody of the staff it is the name there" example:"Ada"`
 	StaffID string   `json:"staff_id" maxLength:"64" required:"false" doc:"Who of the staff she is, empty for nobody on the rota"`
-	Roles   []string `json:"roles" nullable:"false" minItems:"1" maxItems:"4" enum:"owner,desk,lead,assistant" doc:"All that she may be without signing in again" example:"[\"desk\", \"lead\"]"`
+	Roles   []string `json:"roles" nullable:"false" maxItems:"4" enum:"owner,desk,lead,assistant" doc:"All that she may be without signing in again" example:"[\"desk\", \"lead\"]"`
 	// What an account has is written by the service alone.
 	Disabled    bool       `json:"disabled" required:"false" doc:"She may not sign in; setting it signs her out everywhere"`
 	HasPassword bool       `json:"has_password" readOnly:"true" required:"false" doc:"She has chosen one"`
@@ -103,7 +103,7 @@ func (b AccountBody) row(ctx context.Context, t *store.Tx) (store.Account, error
 	}
 	a.Name = text(&f, "name", b.Name, least, 120)
 	if len(b.Roles) == 0 {
-		f.Add("roles", "is empty", "at least one of owner, desk, lead and assistant")
+		f.Add("roles", "is missing", "at least one of owner, desk, lead and assistant")
 	}
 	for i, r := range b.Roles {
 		switch role := store.Role(r); {

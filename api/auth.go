@@ -61,7 +61,7 @@ var allowed = map[string][]store.Role{
 	"add-hold": working, "list-holds": working, "book-held-visit": working, "release-visit": working, "hold-visit": working,
 	"add-walk-in": working, "keep-time": working,
 	"find-group-openings": working, "book-group": working, "get-group": working,
-	"get-day":    everybody, "watch-salon": everybody,
+	"get-day": everybody, "watch-salon": everybody,
 	"get-delays": working, "apply-remedy": working, "tell-running-late": working,
 	"list-calls": working, "add-call-try": working,
 	"list-waiting": working, "add-waiting": working, "get-waiting": working, "update-waiting": working, "withdraw-waiting": working,

@@ -2,7 +2,6 @@ package api
 
 import (
 	"net/url"
-	"path"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -98,8 +97,11 @@ func OwnPath(address string) string {
 		strings.HasPrefix(address, "//") || len(address) > 2048 || strings.ContainsAny(address, "\\\r\n\t\x00") || !utf8.ValidString(address) {
 		return ""
 	}
-	first, _, _ := strings.Cut(strings.TrimPrefix(path.Clean(u.Path), "/"), "/")
-	if slices.Contains([]string{"sign-in", "sign-out", "sign-out-everywhere", "open", "code", "v1"}, first) || strings.HasPrefix(path.Clean(u.Path), "//") {
+	if strings.Contains(u.Path, "//") || strings.Contains(u.Path+"/", "/../") || strings.Contains(u.Path+"/", "/./") {
+		return "" // where browsers and we might see different pages
+	}
+	first, _, _ := strings.Cut(strings.TrimPrefix(u.Path, "/"), "/")
+	if slices.Contains([]string{"sign-in", "sign-out", "sign-out-everywhere", "open", "code", "v1"}, first) {
 		return ""
 	}
 	return address

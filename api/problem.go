@@ -70,6 +70,9 @@ func (p *Problem) GetHeaders() http.Header {
 	return h
 }
 
+// AsProblem is what the interface would answer for err.
+func AsProblem(ctx context.Context, err error) *Problem { return problem(ctx, err) }
+
 // writeProblem answers a request of the interface with p.
 func writeProblem(ctx huma.Context, p *Problem) error {
 	ctx.SetHeader("Content-Type", p.ContentType(""))

@@ -217,7 +217,7 @@ func (s *salon) requests() map[string]request {
 	fetched := s.privateRequests(bodies)
 	query := map[string]string{"add-private-file": "?label=Home&staff_id=" + s.ada, "list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
 		"list-invitation-replies": "?first_date=2026-06-08&last_date=2026-06-12", "watch-salon": "?seconds=0",
-		"delete-minor":            "?approved_by=Ada&reason=noted+by+mistake"}
+		"delete-minor": "?approved_by=Ada&reason=noted+by+mistake"}
 	out := map[string]request{}
 	for path, ops := range readSpec(s.t).Paths {
 		kind := strings.Split(strings.TrimPrefix(path, "/"), "/")[0]

@@ -143,13 +143,13 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 	}
 	op.Errors = append(op.Errors, statuses(reflect.TypeFor[I]())...)
 	op.Middlewares = append(op.Middlewares, func(ctx huma.Context, next func(huma.Context)) {
+		if principal(ctx.Context()).ReadOnly && !reads(op.Method) {
+			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "read-only", readOnlyWords)) // the client hung up
+			return
+		}
 		acting, refusal := actFor(ctx.Context(), op.OperationID)
 		if refusal != "" {
 			_ = huma.WriteErr(s.api, ctx, http.StatusForbidden, refusal) // the client hung up
-			return
-		}
-		if principal(acting).ReadOnly && !reads(op.Method) {
-			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "read-only", readOnlyWords))
 			return
 		}
 		next(huma.WithContext(ctx, acting))
