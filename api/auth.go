@@ -26,6 +26,8 @@ var (
 
 var allowed = map[string][]store.Role{
 	"get-pace-settings": owner, "set-pace-settings": owner, "report-pace": ownerOrLead,
+	"report-salon": owner, "preview-change": desk, "read-closing-days": owner, "preview-service": owner, "get-set-up": owner, "add-usual-services": owner,
+	"get-maker-figures": owner, "set-maker-figures": owner,
 	"get-booking-rules": everybody, "set-booking-rules": owner,
 	"get-care-rules": everybody, "set-care-rules": owner,
 	"get-salon": everybody, "update-salon": owner, "list-chair-time-settings": working,

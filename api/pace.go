@@ -141,7 +141,7 @@ func (s *Server) refit(ctx context.Context, t *store.Tx, n salonDay) error {
 	if err := t.LockPaces(ctx); err != nil {
 		return err
 	}
-	fit, _, err := s.fitRecords(ctx, t, n, paceMonths)
+	fit, _, _, err := s.fitRecords(ctx, t, n, paceMonths)
 	if err != nil {
 		return err
 	}
@@ -150,15 +150,15 @@ func (s *Server) refit(ctx context.Context, t *store.Tx, n salonDay) error {
 
 // fitRecords works out the records of so many months up to now, and returns
 // them as well.
-func (s *Server) fitRecords(ctx context.Context, t *store.Tx, n salonDay, months int) (pace.Fit, []store.PaceRecord, error) {
+func (s *Server) fitRecords(ctx context.Context, t *store.Tx, n salonDay, months int) (pace.Fit, []store.PaceRecord, []pace.Observation, error) {
 	set, err := paceSettings(n.row)
 	if err != nil {
-		return pace.Fit{}, nil, err
+		return pace.Fit{}, nil, nil, err
 	}
 	now := s.now()
 	records, err := t.PaceRecords(ctx, now.AddDate(0, -months, 0), now.AddDate(0, 0, 1), "")
 	if err != nil {
-		return pace.Fit{}, nil, err
+		return pace.Fit{}, nil, nil, err
 	}
 	var list []pace.Observation
 	for i := range records {
@@ -166,13 +166,13 @@ func (s *Server) fitRecords(ctx context.Context, t *store.Tx, n salonDay, months
 	}
 	fitter, err := set.fitter(n.loc)
 	if err != nil {
-		return pace.Fit{}, nil, err
+		return pace.Fit{}, nil, nil, err
 	}
 	fit, err := fitter.Fit(list, now)
 	if err != nil {
-		return fit, nil, fmt.Errorf("api: pace: %w", err)
+		return fit, nil, nil, fmt.Errorf("api: pace: %w", err)
 	}
-	return fit, records, nil
+	return fit, records, list, nil
 }
 
 // paceVisit is a record for the core.

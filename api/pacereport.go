@@ -32,6 +32,8 @@ type PaceReportBody struct {
 	Words   []string      `json:"words" nullable:"false" doc:"The report in sentences"`
 	Promise PromiseBody   `json:"promise"`
 	Steps   []PaceRowBody `json:"steps" nullable:"false" doc:"In the order of a visit; the salon before its people"`
+	// Quartiles are of what was measured, before anything is drawn anywhere.
+	Quartiles []QuartileBody `json:"quartiles" nullable:"false" doc:"Real over expected minutes of every kind of step, for a chart"`
 	// Counted and LeftOut are observations, a step of a visit each.
 	Counted  int            `json:"counted" doc:"Steps of visits that count, of everybody"`
 	LeftOut  map[string]int `json:"left_out" doc:"Steps that do not count, of everybody, by reason"`
@@ -46,7 +48,16 @@ type PromiseBody struct {
 	ByQuantile []KeptBody     `json:"by_quantile" nullable:"false"`
 	Bins       []BinBody      `json:"bins" nullable:"false" doc:"Visits by real over promised minutes, for a chart"`
 	Weeks      []WeekBody     `json:"weeks" nullable:"false" doc:"Weeks with visits, oldest first, for a chart"`
+	Months     []MonthBody    `json:"months" nullable:"false" doc:"The same by the month in which the visit began"`
 	LeftOut    map[string]int `json:"left_out" doc:"Visits that do not count, by reason"`
+}
+
+// MonthBody is how promises were kept in a month.
+type MonthBody struct {
+	Month  string `json:"month" example:"2026-05"`
+	Visits int    `json:"visits"`
+	Kept   int    `json:"within_promise"`
+	Block  int    `json:"within_block"`
 }
 
 // KeptBody is how promises of one share were kept.
@@ -166,7 +177,7 @@ func (s *Server) paceReport(ctx context.Context, t *store.Tx, n salonDay, months
 	if err != nil {
 		return PaceReportBody{}, err
 	}
-	fit, records, err := s.fitRecords(ctx, t, n, months)
+	fit, records, seen, err := s.fitRecords(ctx, t, n, months)
 	if err != nil {
 		return PaceReportBody{}, err
 	}
@@ -187,6 +198,8 @@ func (s *Server) paceReport(ctx context.Context, t *store.Tx, n salonDay, months
 	fit.Rows = slices.DeleteFunc(fit.Rows, func(r pace.Row) bool { return !of.shows(r) })
 	out := NewPaceReportBody(fit, pace.Promises(promises, n.loc), names, n.loc)
 	now := s.now()
+	out.Quartiles = quartiles(seen, of)
+	out.Promise.Months = byMonth(out.Promise.Months, promises, n.loc)
 	out.From, out.To, out.StaffID, out.Off = now.AddDate(0, -months, 0).In(n.loc), now.In(n.loc), of.only, set.Off
 	for i, r := range fit.Rows {
 		if u, ok := rowLike(used, r); ok && !set.Off {
@@ -207,7 +220,7 @@ func (s *Server) paceReport(ctx context.Context, t *store.Tx, n salonDay, months
 // NewPaceReportBody writes what records say for the border; names are those of
 // people by id, who are shown by their id where they have none.
 func NewPaceReportBody(fit pace.Fit, promises pace.PromiseReport, names map[string]string, loc *time.Location) PaceReportBody {
-	out := PaceReportBody{Promise: writePromises(promises), Steps: make([]PaceRowBody, len(fit.Rows)), Counted: fit.Counted,
+	out := PaceReportBody{Quartiles: []QuartileBody{}, Promise: writePromises(promises), Steps: make([]PaceRowBody, len(fit.Rows)), Counted: fit.Counted,
 		LeftOut: byReason(fit.LeftOut), Note: paceNote}
 	for i, r := range fit.Rows {
 		out.Steps[i] = writePaceRow(r, names, loc)
@@ -300,7 +313,7 @@ func firstReason(a, b pace.Reason) pace.Reason {
 }
 
 func writePromises(r pace.PromiseReport) PromiseBody {
-	out := PromiseBody{ByQuantile: make([]KeptBody, len(r.ByQuantile)), Bins: make([]BinBody, len(r.Bins)), Weeks: make([]WeekBody, len(r.Weeks)),
+	out := PromiseBody{Months: []MonthBody{}, ByQuantile: make([]KeptBody, len(r.ByQuantile)), Bins: make([]BinBody, len(r.Bins)), Weeks: make([]WeekBody, len(r.Weeks)),
 		LeftOut: byReason(r.LeftOut)}
 	for i, k := range r.ByQuantile {
 		out.ByQuantile[i] = KeptBody{k.Quantile, writeShare(k.Minutes), writeShare(k.Booked)}
@@ -313,6 +326,28 @@ func writePromises(r pace.PromiseReport) PromiseBody {
 	}
 	for i, w := range r.Weeks {
 		out.Weeks[i] = WeekBody{w.Monday.Format(time.DateOnly), w.Visits, w.Kept, w.InBlock, decimals(w.Ratio, 4)}
+	}
+	return out
+}
+
+// byMonth adds up the promises that count by the months of loc, oldest first.
+func byMonth(out []MonthBody, list []pace.Promise, loc *time.Location) []MonthBody {
+	for _, p := range list {
+		if p.Out != "" {
+			continue
+		}
+		month := p.At.In(loc).Format("2006-01")
+		i, there := slices.BinarySearchFunc(out, month, func(b MonthBody, m string) int { return strings.Compare(b.Month, m) })
+		if !there {
+			out = slices.Insert(out, i, MonthBody{Month: month})
+		}
+		out[i].Visits++
+		if p.KeptMinutes() {
+			out[i].Kept++
+		}
+		if p.KeptBlock() {
+			out[i].Block++
+		}
 	}
 	return out
 }

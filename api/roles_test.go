@@ -19,6 +19,8 @@ import (
 var mayDo = map[string]string{
 	"get-salon": "odla", "update-salon": "o", "list-chair-time-settings": "odl",
 	"set-chair-time-settings": "o", "reset-chair-time-settings": "o", "preview-chair-time-settings": "o",
+	"report-salon": "o", "preview-change": "od", "read-closing-days": "o", "preview-service": "o", "get-set-up": "o", "add-usual-services": "o",
+	"get-maker-figures": "o", "set-maker-figures": "o",
 	"get-booking-rules": "odla", "set-booking-rules": "o",
 	"get-pace-settings": "o", "set-pace-settings": "o", "report-pace": "ol",
 	"get-care-rules": "odla", "set-care-rules": "o",
@@ -165,6 +167,11 @@ func (s *salon) requests() map[string]request {
 	bodies["add-service"].(object)["price_rule"] = object{"by": "minutes", "cents_per_minute": 110, "round_up_to_cents": 500, "least_cents": 900}
 	bodies["add-service"].(object)["products"] = []object{{"product_id": things["products"], "ml": 10}}
 	bodies["update-service"] = bodies["add-service"]
+	bodies["preview-service"] = object{"service_id": things["services"], "service": bodies["add-service"]}
+	bodies["read-closing-days"] = object{"calendar": "BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:a\r\nDTSTART;VALUE=DATE:20261225\r\nSUMMARY:Christmas\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"}
+	bodies["preview-change"] = object{"gone_unit_id": s.ben}
+	bodies["set-maker-figures"] = object{"solution": "Lotion", "solution_strength": "normal", "neutralizer": "Fix", "neutralizer_strength": "ready",
+		"processing_minutes": 15, "longest_minutes": 30, "neutralizer_minutes": 7, "dry_before_iron_percent": 85}
 	label := object{"thioglycolic_acid_percent": 7.5, "ph": 9.2, "processing_minutes": 15, "longest_minutes": 30, "dry_before_iron_percent": 80}
 	bodies["add-product"] = object{"name": "Solution", "kind": "solution", "strength": "mild", "pack_ml": 500, "cost_cents": 2400, "label": label}
 	bodies["update-product"] = object{"name": "Lotion", "kind": "solution", "strength": "normal", "pack_ml": 1000, "label": label}
@@ -236,6 +243,9 @@ func (s *salon) requests() map[string]request {
 				case "If-Match":
 					tag := `"v1"`
 					if strings.HasSuffix(path, "/hours") {
+						tag = s.call("GET", r.path, nil).header.Get("ETag")
+					}
+					if kind == "maker-figures" {
 						tag = s.call("GET", r.path, nil).header.Get("ETag")
 					}
 					if kind == "languages" {

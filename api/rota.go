@@ -344,12 +344,17 @@ func writeAbsence(a store.Absence, loc *time.Location) AbsenceBody {
 	return AbsenceBody{ID: a.ID, Unit: a.Unit, From: a.From.In(loc), To: a.To.In(loc), Reason: a.Reason, FromPrivate: a.Calendar != nil}
 }
 
+// row reads b, whose fields stand below at.
+func (b AbsenceBody) row(f *scheduling.Faults, at string) store.Absence {
+	a := store.Absence{Unit: b.Unit, From: wholeMinute(f, at+"from", b.From), To: wholeMinute(f, at+"to", b.To)}
+	a.Reason = text(f, at+"reason", b.Reason, 0, 200)
+	span(f, at, b.From, b.To)
+	return a
+}
+
 func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[AbsenceBody], error) {
 	var f scheduling.Faults
-	b := in.Body
-	a := store.Absence{Unit: b.Unit, From: wholeMinute(&f, "from", b.From), To: wholeMinute(&f, "to", b.To)}
-	a.Reason = text(&f, "reason", b.Reason, 0, 200)
-	span(&f, b.From, b.To)
+	a := in.Body.row(&f, "")
 	var out AbsenceBody
 	err := s.inTx(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)

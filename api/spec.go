@@ -69,6 +69,12 @@ func (s *Server) routes() {
 	s.clientOverviewRoutes()
 	s.paceRoutes()
 	s.screeningRoutes()
+	s.setUpRoutes()
+	s.makerFigureRoutes()
+	s.changePreviewRoutes()
+	s.closingDaysRoutes()
+	s.servicePreviewRoutes()
+	s.salonReportRoutes()
 }
 
 // serveSpec publishes the OpenAPI description, which needs no token.

@@ -163,12 +163,12 @@ func clockOf(f *scheduling.Faults, field, s string) int {
 
 func clockText(minutes int) string { return fmt.Sprintf("%02d:%02d", minutes/60%24, minutes%60) }
 
-// span checks an interval of instants.
-func span(f *scheduling.Faults, from, to time.Time) {
+// span checks an interval of instants, whose end is the field to below at.
+func span(f *scheduling.Faults, at string, from, to time.Time) {
 	if !from.Before(to) {
-		f.Add("to", "is not after from", "a later time")
+		f.Add(at+"to", "is not after from", "a later time")
 	} else if to.Sub(from) > 366*24*time.Hour {
-		f.Add("to", "is more than a year after from", "at most 366 days")
+		f.Add(at+"to", "is more than a year after from", "at most 366 days")
 	}
 }
 

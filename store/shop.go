@@ -25,6 +25,19 @@ func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, now time.Time, ex
 	return l.shop(), nil
 }
 
+// Rota reads the same without what is promised: opening windows, people and
+// stations with their absences.
+func (t *Tx) Rota(ctx context.Context, h openings.Horizon) (openings.Shop, error) {
+	l := newShopLoad(h)
+	var b pgx.Batch
+	l.queueRota(&b, t.salon)
+	l.queueAbsences(&b, t.salon)
+	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
+		return openings.Shop{}, domain("rota", err, false)
+	}
+	return l.shop(), nil
+}
+
 type shopLoad struct {
 	h        openings.Horizon
 	from, to time.Time
@@ -61,13 +74,17 @@ func (l *shopLoad) queueRota(b *pgx.Batch, salon string) {
 
 // queuePromised asks for the absences and blocks of all units.
 func (l *shopLoad) queuePromised(b *pgx.Batch, salon string, now time.Time, except []string) {
-	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence WHERE salon_id = $1 AND ends_at > $2 AND starts_at < $3`,
-		salon, l.from, l.to).Query(l.absences)
+	l.queueAbsences(b, salon)
 	b.Queue(chargeQuery, salon, l.from, l.to).Query(l.inCharge)
 	b.Queue(`SELECT unit_id, visit_id, starts_at, ends_at, upper(span) FROM block
 		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND NOT visit_id = ANY(coalesce($4::text[], '{}'))
 		  AND NOT visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
 		salon, l.from, l.to, except, now).Query(l.blocks)
+}
+
+func (l *shopLoad) queueAbsences(b *pgx.Batch, salon string) {
+	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence WHERE salon_id = $1 AND ends_at > $2 AND starts_at < $3`,
+		salon, l.from, l.to).Query(l.absences)
 }
 
 func (l *shopLoad) opening(rows pgx.Rows) error {

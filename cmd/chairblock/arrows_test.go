@@ -25,7 +25,7 @@ var arrows = map[string][]string{
 	"api/web":              {"api", "api/pages"},
 	"api/web/desk":         {"api", "api/pages", "api/web", "scheduling"},
 	"api/web/stylist":      {"api", "api/pages", "api/web", "scheduling"},
-	"api/web/owner":        {"api", "api/pages", "api/web", "scheduling"},
+	"api/web/owner":        {"api", "api/pages", "api/web", "scheduling", "scheduling/quoting"},
 	"api/web/signin":       {"api", "api/pages", "api/web", "scheduling"},
 	"api/web/allpages":     {},                                                                                            // tests only
 	"api/web/webtest":      {"api", "api/outbound", "api/passwords", "api/web", "scheduling", "store", "store/storetest"}, // part of tests only

@@ -123,6 +123,13 @@ func Promises(list []Promise, loc *time.Location) PromiseReport {
 // within reports whether minutes did not exceed limit; a second is not counted.
 func within(minutes, limit float64) bool { return minutes <= limit+1.0/60 }
 
+// KeptMinutes reports whether the visit took no longer than was promised, not
+// rounded up.
+func (p Promise) KeptMinutes() bool { return within(p.Real, p.Minutes) }
+
+// KeptBlock reports whether it took no longer than was booked.
+func (p Promise) KeptBlock() bool { return within(p.Real, p.Block) }
+
 func byQuantile(list []Promise) []Kept {
 	type count struct{ of, minutes, block int }
 	counts := map[float64]*count{}

@@ -1,0 +1,148 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"chairblock/scheduling/openings"
+	"chairblock/store"
+)
+
+// fallout is what of the visits to come cannot be done as planned, and why.
+type fallout struct {
+	visits  []store.Visit
+	why     map[string][]string // by visit
+	names   map[string]string   // of people and stations
+	product bool                // because of a product, not of people and places
+}
+
+// fallouts looks through the visits to come within h: hours, breaks, absences and
+// closing days, people who left, who may not be in charge any more or who leave
+// out a step, and stations that are gone.
+func (s *Server) fallouts(ctx context.Context, t *store.Tx, h openings.Horizon) (*fallout, error) {
+	x := &fallout{why: map[string][]string{}}
+	shop, err := t.Rota(ctx, h)
+	if err != nil {
+		return nil, err
+	}
+	if x.names, err = unitNames(ctx, t); err != nil {
+		return nil, err
+	}
+	crew, err := crewOf(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	visits, err := t.VisitsBetween(ctx, s.now(), h.Time(h.Length))
+	if err != nil {
+		return nil, err
+	}
+	blocks, err := t.BlocksBetween(ctx, s.now(), h.Time(h.Length))
+	if err != nil {
+		return nil, err
+	}
+	loc, err := zone(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	of := byVisit(blocks)
+	for _, v := range visits {
+		if !v.State.Open() && v.State != store.Held || over(v, s.now()) {
+			continue
+		}
+		var why []string
+		for _, k := range misfit(h, shop, v, of[v.ID]) {
+			why = append(why, misfitWords(k, x.names, loc))
+		}
+		if why = append(why, crew.lacks(v, shop, of[v.ID], x.names)...); len(why) > 0 {
+			x.visits = append(x.visits, v)
+			x.why[v.ID] = why
+		}
+	}
+	return x, nil
+}
+
+// byVisit sorts the blocks of units by visit, so that each is looked at with its
+// own alone.
+func byVisit(blocks map[string][]store.DayBlock) map[string]map[string][]store.DayBlock {
+	out := map[string]map[string][]store.DayBlock{}
+	for unit, list := range blocks {
+		for _, b := range list {
+			if out[b.Visit] == nil {
+				out[b.Visit] = map[string][]store.DayBlock{}
+			}
+			out[b.Visit][unit] = append(out[b.Visit][unit], b)
+		}
+	}
+	return out
+}
+
+// beyond is what fell out of x that had not fallen out before.
+func (x *fallout) beyond(before *fallout) *fallout {
+	out := &fallout{why: map[string][]string{}, names: x.names}
+	for _, v := range x.visits {
+		why := slices.DeleteFunc(slices.Clone(x.why[v.ID]), func(w string) bool { return slices.Contains(before.why[v.ID], w) })
+		if len(why) > 0 {
+			out.visits = append(out.visits, v)
+			out.why[v.ID] = why
+		}
+	}
+	return out
+}
+
+// crew is who works in a salon and what its services ask for.
+type crew struct {
+	staff    map[string]store.Staff
+	services map[string]store.ServiceRow
+}
+
+func crewOf(ctx context.Context, t *store.Tx) (crew, error) {
+	x := crew{map[string]store.Staff{}, map[string]store.ServiceRow{}}
+	staff, err := t.StaffList(ctx)
+	if err != nil {
+		return x, err
+	}
+	for _, p := range staff {
+		x.staff[p.ID] = p
+	}
+	services, err := t.Services(ctx)
+	for _, r := range services {
+		x.services[r.ID] = r
+	}
+	return x, err
+}
+
+// lacks says which people and stations of v are not there any more, or not able
+// to do what they are planned for.
+func (x crew) lacks(v store.Visit, shop openings.Shop, blocks map[string][]store.DayBlock, names map[string]string) []string {
+	var out []string
+	say := func(format string, args ...any) {
+		if s := fmt.Sprintf(format, args...); !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	there := map[string]bool{}
+	for _, u := range shop.Units {
+		there[u.ID] = true
+	}
+	for _, st := range v.Steps {
+		for _, u := range st.Units {
+			if !there[u.Unit] && len(blocks[u.Unit]) > 0 {
+				say("%s is not there any more", names[u.Unit])
+			} else if slices.Contains(x.staff[u.Unit].LeavesOut, st.Kind) {
+				say("%s does not do “%s”", names[u.Unit], st.Label)
+			}
+		}
+	}
+	for _, sv := range v.Services {
+		p, known := x.staff[sv.Lead]
+		switch skill := x.services[sv.Service].Skill; {
+		case !known || !there[sv.Lead]:
+		case !p.MayLead:
+			say("%s may not be in charge of %s", p.Name, sv.Name)
+		case skill != "" && !slices.Contains(p.Skills, skill):
+			say("%s lacks the skill for %s", p.Name, sv.Name)
+		}
+	}
+	return out
+}
