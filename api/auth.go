@@ -80,7 +80,7 @@ var allowed = map[string][]store.Role{
 	"get-minor": working, "set-minor": working, "delete-minor": working, "add-guardian-yes": working,
 	"list-consents": working, "add-consent": working, "withdraw-consent": working, "list-consent-wordings": everybody, "add-consent-wording": owner,
 	"override-need": working, "withdraw-override": working, "list-overrides": health, "list-to-do": working,
-	"name-client": working, "undo-miss": desk, "get-client-overview": working, "lay-aside-message": desk,
+	"name-client": working, "undo-miss": desk, "find-clients": working, "get-client-overview": working, "lay-aside-message": desk,
 	"get-message-rules": everybody, "set-message-rules": owner, "get-message-wishes": working, "set-message-wishes": working,
 	"list-languages": everybody, "get-language": everybody, "set-language": owner, "delete-language": owner, "preview-message": working,
 	"note-yes": working, "take-back-yes": working,

@@ -199,6 +199,12 @@ func (s *Server) phoneEstimate(ctx context.Context, in *phoneInput) (*phoneOutpu
 		}
 		out.Body = NewPhoneAnswerBody(a)
 		n.time = c
+		h, err := c.StandIn(in.Body.Questions())
+		if err != nil {
+			return err
+		}
+		out.Body.StandIn = &HeadBody{LengthCM: h.Length, Density: string(h.Density), Strand: string(h.Strand), Porosity: string(h.Porosity),
+			NewClient: h.NewClient, Sections: h.Sections, PlateDepthCM: h.PlateWidth, Hands: 1, Plan: NormalPlan}
 		if out.Body.Pace, err = n.paceLinesOf(ctx, t, pace.Kinds(), 1); err != nil {
 			return err
 		}

@@ -228,7 +228,8 @@ type PhoneAnswerBody struct {
 	Words               string         `json:"words"`
 	Safety              string         `json:"safety"`
 
-	Price *PhonePriceBody `json:"price,omitempty" doc:"What such a visit costs; left out where the salon has no such service"`
+	Price   *PhonePriceBody `json:"price,omitempty" doc:"What such a visit costs; left out where the salon has no such service"`
+	StandIn *HeadBody       `json:"stand_in,omitempty" doc:"Hair that takes the minutes that are kept, to wait or to pencil with until somebody has seen hers"`
 }
 
 // NewPhoneAnswerBody writes a for the border.

@@ -63,7 +63,7 @@ var mayDo = map[string]string{
 	"get-minor": "odl", "set-minor": "odl", "delete-minor": "odl", "add-guardian-yes": "odl",
 	"list-consents": "odl", "add-consent": "odl", "withdraw-consent": "odl", "list-consent-wordings": "odla", "add-consent-wording": "o",
 	"override-need": "odl", "withdraw-override": "odl", "list-overrides": "ol", "list-to-do": "odl", "name-client": "odl",
-	"undo-miss": "od", "get-client-overview": "odl", "lay-aside-message": "od",
+	"undo-miss": "od", "find-clients": "odl", "get-client-overview": "odl", "lay-aside-message": "od",
 	"list-feeds": "odl", "add-feed": "odl", "rotate-feed": "odl", "revoke-feed": "odl",
 	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
@@ -181,6 +181,7 @@ func (s *salon) requests() map[string]request {
 	bodies["note-money"] = object{"kind": "deposit_asked", "amount_cents": 5000, "by": start, "note": "by card, please"}
 	maps.Copy(bodies, needBodies(s.client("Runa")))
 	maps.Copy(bodies, messageBodies())
+	bodies["find-clients"] = object{"text": "mar"}
 	bodies["lay-aside-message"] = object{"why": "told her on the telephone"}
 	bodies["add-call-try"] = object{"outcome": "left_word", "note": "on the machine", "again_at": start.Add(3 * time.Hour)}
 	german := s.language("de")

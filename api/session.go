@@ -105,7 +105,6 @@ func (s *Server) MountPages() {
 	page.GET("/open/:link", s.openLink, s.slowGuessing)
 	page.GET("/", s.boardPage, s.signedIn("get-day"))
 	page.POST("/walk-in", s.walkInPage, s.signedIn("add-walk-in"))
-	page.GET("/visits/:id", s.visitPage, s.signedIn("get-visit"))
 	page.GET("/clients/:id/cards.html", s.cardsPage, s.signedIn("export-cards"))
 	page.GET("/book", s.bookPage, s.signedIn("book-visit"))
 	s.mountLive(page)

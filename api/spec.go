@@ -67,6 +67,7 @@ func (s *Server) routes() {
 	s.nameClientRoutes()
 	s.undoMissRoutes()
 	s.clientOverviewRoutes()
+	s.findClientRoutes()
 	s.paceRoutes()
 	s.screeningRoutes()
 	s.setUpRoutes()

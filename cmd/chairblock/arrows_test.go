@@ -23,7 +23,7 @@ var arrows = map[string][]string{
 	"api": {"api/ics", "api/ics/read", "api/notify", "api/outbound", "api/pages", "api/passwords", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/web":              {"api", "api/pages"},
-	"api/web/desk":         {"api", "api/pages", "api/web", "scheduling"},
+	"api/web/desk":         {"api", "api/pages", "api/web", "scheduling", "scheduling/quoting"},
 	"api/web/stylist":      {"api", "api/pages", "api/web", "scheduling"},
 	"api/web/owner":        {"api", "api/pages", "api/web", "scheduling", "scheduling/quoting"},
 	"api/web/signin":       {"api", "api/pages", "api/web", "scheduling"},

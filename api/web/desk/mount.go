@@ -5,7 +5,13 @@ import "chairblock/api/web"
 // Mount registers the pages.
 func Mount(s *web.Site) {
 	p := page{s}
-	_ = p
+	p.mountVisit()
+	p.mountToDo()
+	p.mountClients()
+	p.mountWaiting()
+	p.mountRearrange()
+	p.mountKept()
+	p.mountStock()
 }
 
 // page answers requests of this package's pages.

@@ -250,6 +250,13 @@ func (s *Salon) Link(role store.Role, staff string) string {
 	return s.Server.SessionURL(link)
 }
 
+// Exec runs one statement in the database of the salon, for what nothing else lets
+// happen.
+func (s *Salon) Exec(statement string, args ...any) {
+	s.t.Helper()
+	storetest.Exec(s.t, s.database, statement, args...)
+}
+
 // Crowd gives the salon a typical Tuesday, the day after Start, and as many days
 // like it as make about n visits: ten weeks to come, the rest past. It returns
 // how many there are.

@@ -3,12 +3,9 @@ package api
 import (
 	"cmp"
 	"context"
-	"net/http"
 	"slices"
 	"strings"
 	"time"
-
-	"github.com/labstack/echo/v4"
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
@@ -16,74 +13,6 @@ import (
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
-
-// visitPage shows a visit with its steps and messages.
-func (s *Server) visitPage(c echo.Context) error {
-	ctx := c.Request().Context()
-	var page pages.VisitPage
-	err := s.inTx(ctx, func(t *store.Tx) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
-		}
-		v, err := t.VisitByID(ctx, c.Param("id"))
-		if err != nil {
-			return err
-		}
-		page, err = s.describeVisit(ctx, t, n, v)
-		return err
-	})
-	if err != nil {
-		return sorry(c, err)
-	}
-	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
-	c.Response().WriteHeader(http.StatusOK)
-	return pages.RenderVisit(c.Response(), page)
-}
-
-func (s *Server) describeVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (pages.VisitPage, error) {
-	x, err := aboutVisit(ctx, t, n, v)
-	if err != nil {
-		return pages.VisitPage{}, err
-	}
-	if x.against {
-		if err := t.NoteHealthReadOnce(ctx, s.healthRead(ctx, v.Client, "needs")); err != nil {
-			return pages.VisitPage{}, err
-		}
-	}
-	body := writeVisit(v, n, nil)
-	p := pages.VisitPage{Salon: n.row.Name, BoardHref: boardOf(n, v), Client: shortName(x.client), State: stateWords(v, n.loc),
-		Start: body.Start, End: body.End, DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, Chair: x.names[v.Chair], Price: price(v.PriceCents, n.row.Currency),
-		Chemical: x.chemical, StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Note: v.Note,
-		Messages: x.messages, NoMessages: x.noMessages, Location: n.loc}
-	if v.State == store.Held || v.State == store.Lapsed {
-		p.PencilledHref = "/book?" + pencilledVisit + "=" + v.ID
-	}
-	if isKept(v) {
-		blocks, err := t.BlocksBetween(ctx, v.Start, v.End)
-		if err != nil {
-			return p, err
-		}
-		for unit, list := range blocks {
-			if slices.ContainsFunc(list, func(b store.DayBlock) bool { return b.Visit == v.ID }) {
-				p.Kept = append(p.Kept, x.names[unit])
-			}
-		}
-		if slices.Sort(p.Kept); len(p.Kept) == 0 {
-			p.Kept = []string{"nothing any more"}
-		}
-	}
-	for _, sv := range v.Services {
-		p.Services = append(p.Services, pages.VisitService{Name: sv.Name, With: x.names[sv.Lead]})
-	}
-	w, err := n.watchFor(ctx, t, v)
-	lines := w.of(v)
-	for i, st := range v.Steps {
-		who, where := atWork(st, x.names)
-		p.Steps = append(p.Steps, pages.VisitStep{Start: st.Start, End: st.End, Label: st.Label, Who: who, Where: where, WatchFor: lines[i]})
-	}
-	return p, err
-}
 
 // atWork names the people of a step, and its basin or else its chair.
 func atWork(st store.VisitStep, names map[string]string) (who []string, where string) {

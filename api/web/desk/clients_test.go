@@ -1,0 +1,190 @@
+package desk_test
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+	"chairblock/api/web/webtest"
+	"chairblock/store"
+)
+
+func TestAClientIsFoundAddedAndChanged(t *testing.T) {
+	s := newSalon(t)
+	d := at(t, s, store.Desk, "").get("/clients").says("Name or telephone number", "New client")
+	d.get("/clients/new").send(http.StatusUnprocessableEntity, "/clients/new", "given_name", "Juna", "phone", "12", "note", strings.Repeat("z", 600)).says("2 things to put right", "Telephone: ", "Good to know: has 600 characters")
+	require.Contains(t, d.page, strings.Repeat("z", 600), "what was typed stays")
+	d.send(http.StatusOK, "/clients/new", "family_name", "Kestrel", "phone", "+44 20 7946 0018", "note", "brings\na child", "contact_by", "call").says("Added.", "Juna Kestrel", "+44 207 946 0018", "Good to know: brings a child", "Reached by telephone")
+	id := strings.SplitN(strings.SplitN(d.page, `href="/clients/`, 2)[1], "/", 2)[0]
+	for _, q := range []string{"kes", "Juna K", "946 0018", "+442079460018"} {
+		d.get("/clients").send(http.StatusOK, "/clients", "q", q).says("Juna Kestrel")
+	}
+	d.get("/clients").send(http.StatusOK, "/clients", "q", "nobody").says("Nobody is found by that.")
+	// Two at once: the later one hears of the other and keeps what she typed.
+	d.get("/clients/" + id + "/edit")
+	s.Ask(http.MethodPut, "/clients/"+id, webtest.Object{"given_name": "Juna", "family_name": "Kestrel-Finch"}, http.StatusOK, nil, "If-Match", `"v1"`)
+	d.send(http.StatusPreconditionFailed, "/clients/"+id+"/edit", "note", "prefers quiet").says("Somebody else changed it in the meantime")
+	require.Contains(t, d.page, "prefers quiet")
+	d.send(http.StatusOK, "/clients/"+id+"/edit").says("Saved.", "prefers quiet")
+	other := s.Client("Juna", "Kestrel")
+	d.get("/clients/" + other).says("Perhaps the same person: Juna Kestrel (same name)")
+	require.False(t, d.hasForm("/clients/"+other+"/delete"), "the owner's")
+	at(t, s, store.Owner, "").get("/clients/"+other).send(http.StatusOK, "/clients/"+other+"/delete").says("Name or telephone number")
+}
+
+func TestAClientPageTellsVisitsMoneyAndHair(t *testing.T) {
+	s := newSalon(t)
+	client := s.Client("Juna", "Kestrel")
+	v := s.Straightening(client, s.Ada, tuesday(9, 0).AddDate(0, 0, 7))
+	gone := cut(s, client, tuesday(9, 0))
+	s.Ask(http.MethodPost, "/visits/"+gone.ID+"/money", webtest.Object{"kind": "received", "amount_cents": 1500, "how": "cash"}, http.StatusCreated, nil)
+	s.Ask(http.MethodPost, "/visits/"+v.ID+"/money", webtest.Object{"kind": "deposit_asked", "amount_cents": 5000}, http.StatusCreated, nil)
+	s.Ask(http.MethodPost, "/visits/"+gone.ID+"/cancel", nil, http.StatusOK, nil, "If-Match", `"v1"`)
+	s.Ask(http.MethodPost, "/clients/"+client+"/heads", webtest.Object{"measured_on": "2026-06-01", "hair": webtest.Hair()}, http.StatusCreated, nil)
+	d := at(t, s, store.Desk, "").get("/clients/"+client).says("15.00 EUR are here for visits that did not take place", "Deposits of 50.00 EUR are asked and not here", "Tue 16 June 2026, 09:00",
+		"Straightening, with Ada Birch", "deposit of 50.00 EUR not here", "15.00 EUR are here: decide", "Mon 1 June 2026: stretched 35 cm, average amount, each hair medium, takes up liquid as usual").lacks("thick")
+	require.Contains(t, d.page, `href="/visits/`+v.ID+`"`)
+	require.NotContains(t, at(t, s, store.Desk, "").get("/clients/"+client).page, "cards.html", "the desk exports no cards")
+	require.Contains(t, at(t, s, store.Owner, "").get("/clients/"+client).page, "cards.html")
+	p := at(t, s, store.AssistantRole, s.Mina)
+	p.do(http.MethodGet, s.URL+"/clients/"+client, nil)
+	require.Equal(t, http.StatusForbidden, p.status)
+}
+
+func TestAMinorAndHerGuardian(t *testing.T) {
+	s := newSalon(t)
+	client := s.Client("Juna", "Kestrel")
+	page := "/clients/" + client + "/minor"
+	d := at(t, s, store.Desk, "").get(page).says("Nothing is noted: she counts as an adult.")
+	d.send(http.StatusUnprocessableEntity, page, "guardian_name", "Mara Kestrel").says("A minor until: ")
+	require.Contains(t, d.page, "Mara Kestrel")
+	d.send(http.StatusOK, page, "minor_until", "2028-01-01", "guardian_phone", "+442079460018", "contact_by", "call").says("A minor until Sat 1 January 2028. Guardian: Mara Kestrel")
+	d.get(page).send(http.StatusUnprocessableEntity, page+"-back", "back_reason", "typed by mistake").says("Yes by the licensed person: ")
+	require.Contains(t, d.page, "typed by mistake")
+	d.send(http.StatusOK, page+"-back", "back_approved", "Ada Birch").says("Taken back.").lacks("A minor until")
+}
+
+func TestHowAClientWishesToBeWrittenTo(t *testing.T) {
+	s := newSalon(t)
+	client := s.Client("Juna", "Kestrel")
+	page := "/clients/" + client + "/messages"
+	d := at(t, s, store.Desk, "").get(page).says("What comes of it", "Reminder", "by mail")
+	d.send(http.StatusUnprocessableEntity, page, "language", "not a language!").says("Language: ")
+	require.Contains(t, d.page, "not a language!")
+	d.send(http.StatusOK, page, "language", "de", "voice", "true", "stopped", "retouch").says("Saved.", "language de", "word may be left on an answering machine", "Does not wish: retouch due")
+	d.get(page).says("What was said of it", "retouch due: not wished, noted by desk")
+}
+
+func TestSecretAddressesAreShownOnce(t *testing.T) {
+	s := newSalon(t)
+	client := s.Client("Juna", "Kestrel")
+	page := "/clients/" + client
+	d := at(t, s, store.Desk, "").get(page).send(http.StatusOK, page+"/feed").says("This is shown once.")
+	address := attributes(d.page[strings.Index(d.page, `<input id="f-address"`):])["value"]
+	require.Contains(t, address, "/cal/")
+	require.NotContains(t, d.get(page).page, address)
+	d.send(http.StatusOK, page+"/feed-new").says("This is shown once.")
+	require.NotContains(t, d.page, address)
+	d.get(page).send(http.StatusOK, page+"/feed-end").says("The calendar address has ended.", "Make an address for her calendar")
+	d.do(http.MethodPost, s.URL+page+"/feed-end", url.Values{"feed": {"none"}})
+	require.Equal(t, http.StatusNotFound, d.status)
+	require.False(t, at(t, s, store.LeadRole, s.Ada).get(page).hasForm(page+"/feed"))
+}
+
+func TestTheWaitingListIsFilledAndServed(t *testing.T) {
+	s := newSalon(t)
+	client := caller(s, "Juna", "Kestrel")
+	d := at(t, s, store.Desk, "").get("/waiting").says("Nobody waits.")
+	form := "/waiting/new"
+	d.get(form + "?client=" + client).says("Never measured here")
+	d.send(http.StatusUnprocessableEntity, form, "note", "mornings please").says("Service: choose one of the list.")
+	require.Contains(t, d.page, "mornings please")
+	d.send(http.StatusUnprocessableEntity, form, "service", s.Services["Straightening"], "last_date", "2026-06-12").says("Her hair was never measured here")
+	d.send(http.StatusUnprocessableEntity, form, "notice", "a day").says("Hours of notice: this is not a whole number")
+	d.send(http.StatusUnprocessableEntity, form, "notice", "2", "service", s.Services["Dry cut"], "first_date", "2026-06-12", "last_date", "2026-06-09").says("Last day that suits: does not lie within 366 days from first_date")
+	d.send(http.StatusOK, form, "first_date", "2026-06-09", "last_date", "2026-06-10", "from", "09:00", "to", "12:00").says("The request is on the waiting list.", "Juna K.", "Dry cut", "not before 09:00, over by 12:00", "hears of it at least 2 h before", "2 days left", "less than a day")
+	d.get("/waiting?first=2026-06-09&last=2026-06-09").says("Who fits", "1 looked at", "Juna K.: ", "worth")
+	d.do(http.MethodGet, s.URL+"/waiting?first=2026-07-09&last=2026-06-09", nil)
+	require.Equal(t, http.StatusUnprocessableEntity, d.status)
+	d.says("Until: does not lie within 13 days")
+}
+
+func TestATimeThatIsFreedIsOffered(t *testing.T) {
+	s := newSalon(t)
+	v := cut(s, s.Client("Orla", "Finch"), tuesday(9, 0))
+	client := caller(s, "Juna", "Kestrel")
+	wish := func() api.WishBody {
+		var w api.WishBody
+		s.Ask(http.MethodPost, "/waiting-list", webtest.Object{"client_id": client, "services": []webtest.Object{{"service_id": s.Services["Dry cut"]}}, "first_date": "2026-06-09", "last_date": "2026-06-09", "note": "fringe only"}, http.StatusCreated, &w)
+		return w
+	}
+	w := wish()
+	d := at(t, s, store.Desk, "").get("/visits/"+v.ID).send(http.StatusOK, "/visits/"+v.ID+"/cancel").says("Who of the waiting list fits into the freed time")
+	d.get("/waiting?visit="+v.ID).says("Into the time that the visit frees", "Juna K.: ")
+	f := d.form("/waiting/offer")
+	f.Set("do", "book")
+	d.do(http.MethodPost, s.URL+"/waiting/offer", f)
+	require.Equal(t, http.StatusOK, d.status, d.text())
+	d.says("Booked.", "Juna K., Tue 9 June, 09:00 to 09:30", "fringe only")
+	s.Ask(http.MethodGet, "/waiting-list/"+w.ID, nil, http.StatusOK, &w)
+	require.Equal(t, "booked", w.State)
+	wish()
+	d.get("/waiting?first=2026-06-09&last=2026-06-09")
+	f = d.form("/waiting/offer")
+	f.Set("do", "pencil")
+	d.do(http.MethodPost, s.URL+"/waiting/offer", f)
+	require.Equal(t, http.StatusOK, d.status, d.text())
+	d.says("Pencilled. Call her, then book it or give it up.", "The visit is pencilled until", "Give it up")
+	d.get("/waiting").send(http.StatusOK, "/waiting/"+lastWish(d)+"/off").says("The request is off the waiting list.", "Nobody waits.")
+}
+
+// lastWish is the id of a request on the page.
+func lastWish(d *person) string {
+	for _, part := range strings.Split(d.page, `action="/waiting/`)[1:] {
+		if id, rest, ok := strings.Cut(part, "/off"); ok && rest != "" && !strings.Contains(id, `"`) {
+			return id
+		}
+	}
+	return ""
+}
+
+func TestADayIsRearrangedAfterEverybodyAgreed(t *testing.T) {
+	s := newSalon(t)
+	v := cut(s, caller(s, "Juna", "Kestrel"), tuesday(9, 0))
+	d := at(t, s, store.Desk, "").get("/rearrange?date=2026-06-09").says("What has happened?", "Ben Reed")
+	d.send(http.StatusUnprocessableEntity, "/rearrange", "date", "2026-06-01").says("Day: is not one of the days to come")
+	d.get("/rearrange?date=2026-06-09").send(http.StatusOK, "/rearrange", "away", s.Ben, "any_lead", "true").says("Proposal for Tue 9 June 2026", "Nothing has been changed by it.", "Juna K. stays at 09:00", "instead of Ben Reed", "Tell her that another stylist is in charge")
+	apply := strings.SplitN(strings.SplitN(d.page, `action="/rearrange/`, 2)[1], `"`, 2)[0]
+	d.send(http.StatusUnprocessableEntity, "/rearrange/"+apply, "plan_approved", "Ada Birch").says("Nobody’s time is changed before she has said yes")
+	require.Contains(t, d.page, `value="Ada Birch"`)
+	d.send(http.StatusOK, "/rearrange/"+apply, "agreed", "true").says("The day is rearranged.", "Carried out for Tue 9 June 2026")
+	now, _ := visitNow(s, v.ID)
+	require.NotEqual(t, s.Ben, now.Services[0].LeadID)
+	// A proposal that somebody has overtaken says so.
+	d.get("/rearrange?date=2026-06-09").send(http.StatusOK, "/rearrange", "away", now.Services[0].LeadID, "any_lead", "true")
+	plan := strings.SplitN(strings.SplitN(d.page, `action="/rearrange/`, 2)[1], "/", 2)[0]
+	cut(s, s.Client("Orla", "Finch"), tuesday(15, 0))
+	d.get("/rearrange?plan=" + plan).says("It cannot be carried out any more: Orla F. at 15:00 has been added")
+	require.False(t, d.hasForm("/rearrange/"+plan+"/apply"))
+}
+
+func TestStockIsNoted(t *testing.T) {
+	s := newSalon(t)
+	d := at(t, s, store.Desk, "").get("/stock").says("No product is counted.")
+	var p struct{ ID string }
+	s.Ask(http.MethodPost, "/products", webtest.Object{"name": "Lotion", "kind": "solution", "strength": "normal", "pack_ml": 500}, http.StatusCreated, &p)
+	d.get("/stock").send(http.StatusUnprocessableEntity, "/stock/"+p.ID, "ml-"+p.ID, "a pack").says("ml: this is not a whole number")
+	require.Contains(t, d.page, `value="a pack"`)
+	d.send(http.StatusOK, "/stock/"+p.ID, "ml-"+p.ID, "1000").says("The stock is noted.", "1000 ml on hand", "2 whole packs")
+}
+
+func TestAQuoteIsPrinted(t *testing.T) {
+	s := newSalon(t)
+	var q api.QuoteBody
+	s.Ask(http.MethodPost, "/quotes", webtest.Object{"client_id": s.Client("Juna", "Kestrel"), "services": []webtest.Object{{"service_id": s.Services["Straightening"], "lead_id": s.Ada, "hair": webtest.Hair()}}}, http.StatusCreated, &q)
+	at(t, s, store.Desk, "").get("/quotes/"+q.ID).says("For Juna Kestrel", "holds until", "Straightening", "Altogether", q.Total, "Length of stay: 4 h 15 min")
+}
