@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -29,7 +30,7 @@ func at(hour, minute int) time.Time { return nine.Add(time.Duration((hour-9)*60+
 // booked is a salon with a straightening visit of Juna at nine, with Ada in charge.
 func booked(t *testing.T) (*webtest.Salon, api.VisitBody) {
 	t.Helper()
-	s := webtest.New(t, stylist.Mount)
+	s := webtest.New(t, mount)
 	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, nine)
 	s.At(nine)
 	return s, v
@@ -39,6 +40,8 @@ func run(s *webtest.Salon, id string) (r api.RunBody) {
 	s.Ask(http.MethodGet, "/visits/"+id+"/run", nil, http.StatusOK, &r)
 	return r
 }
+
+var mount = stylist.Mount
 
 // phone is a browser of the size of one, signed in as somebody.
 func phone(t *testing.T, s *webtest.Salon, role store.Role, staff string) *webtest.Browser {
@@ -131,5 +134,7 @@ func view(b *webtest.Browser, name string) {
 	require.NoError(b.T, os.MkdirAll(dir, 0o755))
 	require.NoError(b.T, os.WriteFile(filepath.Join(dir, "stylist-"+name+".png"), png, 0o644))
 }
+
+func itoa(n int64) string { return strconv.FormatInt(n, 10) }
 
 func quote(s string) string { return `"` + strings.ReplaceAll(s, `"`, `\"`) + `"` }

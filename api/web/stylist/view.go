@@ -77,7 +77,8 @@ func ways(ctx context.Context, here string, kept bool) []pages.Way {
 		{home, "My day", "get-visit-run"}, {home + "calendar", "Calendar", "list-feeds"}, {home + "pace", "My pace", "report-pace"},
 		{"/", "Day board", "get-day"},
 	} {
-		if (!kept || w.href == home) && api.May(ctx, w.operation) {
+		short := kept || strings.HasPrefix(here, home+"visits/") // where room is short
+		if (!short || w.href == home) && api.May(ctx, w.operation) {
 			out = append(out, pages.Way{Href: w.href, Text: w.text, Here: w.href == here})
 		}
 	}
@@ -99,11 +100,11 @@ var doneWords = map[string]string{
 
 // at is the instant of a clock time such as "11:40" on the day of t.
 func (b base) at(t time.Time, text string) (time.Time, bool) {
-	c, err := clock.Parse(strings.TrimSpace(text))
+	c, err := time.Parse("15:04", strings.TrimSpace(text))
 	if err != nil {
 		return time.Time{}, false
 	}
-	return scheduling.Instant(b.loc, date.NewAt(t.In(b.loc)), c), true
+	return scheduling.Instant(b.loc, date.NewAt(t.In(b.loc)), clock.NewAt(c)), true
 }
 
 // render answers with a page of this package.
@@ -148,7 +149,7 @@ func to(path, done string) string {
 
 // dict gives a template several values by name.
 func dict(pairs ...any) (map[string]any, error) {
-	out := map[string]any{}
+	out := map[string]any{"Which": ""}
 	for i := 0; i+1 < len(pairs); i += 2 {
 		name, ok := pairs[i].(string)
 		if !ok {

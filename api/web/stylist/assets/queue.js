@@ -171,7 +171,7 @@
     const refused = mine.filter((t) => t.refused);
     const others = taps.length - mine.length;
     const parts = [];
-    if (kept || away) parts.push(el("p", "No network" + (kept ? ": this is what was known when it was kept." : ".")));
+    if (kept || away) parts.push(el("p", "No network" + (kept ? ": this was known at " + clock(Number(page().dataset.made)) + "." : ".")));
     if (waiting.length) parts.push(el("p", waiting.length === 1 ? "1 tap waits to be sent." : waiting.length + " taps wait to be sent.", { className: "waits" }));
     if (signIn) {
       const p = el("p", "You are not signed in any more. ");

@@ -8,10 +8,11 @@
   const minute = 60000;
   const dead = 2000; // how long a second press does nothing
   const undoFor = 5000; // how long the end of a visit can be taken back before it is sent
-  let model, taps = [], pressed = 0, alarmed = "", rung = 0, lock = null, tone = null;
+  let model, taps = [], settled = [], dropped = new Set(), pressed = 0, alarmed = "", rung = 0, lock = null, tone = null;
 
   const read = () => {
     model = JSON.parse($("run").dataset.model);
+    settled = [];
     localStorage.setItem("my-day-zone", model.zone);
   };
   const clock = queue.clock;
@@ -55,7 +56,7 @@
     } catch { /* the battery is low, or the browser does not let it */ }
   };
 
-  const state = () => watching.fold(model, taps);
+  const state = () => watching.fold(model, [...settled, ...taps]);
 
   const drawClock = (m, now) => {
     const w = watching.watch(m, now);
@@ -86,15 +87,31 @@
     text("since", "Product on first section since " + clock(w.first) + ": " + w.minutes + " min." + (w.off ? " Off by " + clock(w.off) + " at the latest." : ""));
   };
 
+  // going is the step that goes on: the one that was noted last or, once its
+  // time is over, what comes after it by the plan and needs no word.
+  const going = (m, now) => {
+    let s = m.steps.find((x) => x.start && !x.end);
+    if (!s) return null;
+    let since = s.start, planned = false;
+    for (;;) {
+      const next = m.steps[s.step + 1], end = since + s.planned * minute;
+      if (!next || next.tap || next.start || now < end) return { s, since, planned };
+      s = next;
+      since = end;
+      planned = true;
+    }
+  };
+
   const drawGoing = (m, now) => {
-    const s = m.steps.find((x) => x.start && !x.end);
+    const g = going(m, now);
+    const s = g && g.s;
     const on = s && (m.state === "under_way" || m.state === "arrived");
     show("going", on);
     document.querySelectorAll("[data-watch]").forEach((e) => { e.hidden = !on || Number(e.dataset.watch) !== s.step; });
     if (!on) return;
     text("going-title", s.label[0].toUpperCase() + s.label.slice(1));
-    text("going-words", "Since " + clock(s.start) + ", planned " + s.planned + " min.");
-    const rest = s.start + s.planned * minute - now;
+    text("going-words", (g.planned ? "By the plan since (" + clock(g.since) + ")" : "Since " + clock(g.since)) + ", planned " + s.planned + " min.");
+    const rest = g.since + s.planned * minute - now;
     text("going-left", rest >= 0 ? Math.ceil(rest / minute) + " min left" : Math.floor(-rest / minute) + " min over");
   };
 
@@ -107,10 +124,11 @@
     show("next", true);
     show("later", m.state === "under_way" && n.tap !== "done");
     const words = { booked: "Booked", arrived: "Is here", under_way: "Under way", finished: "Finished" }[m.state];
-    if (taps.length && words) text("state", words);
+    const ahead = taps.length + settled.length;
+    if (ahead && words) text("state", words);
     m.steps.forEach((s) => {
       const e = document.querySelector('[data-real="' + s.step + '"]');
-      if (e && taps.length && s.noted) e.textContent = clock(s.start) + "–" + (s.end ? clock(s.end) : "…");
+      if (e && ahead && s.noted) e.textContent = clock(s.start) + "–" + (s.end ? clock(s.end) : "…");
     });
     show("rinsed", m.rinsed);
   };
@@ -129,7 +147,10 @@
     drawGoing(m, now);
   };
   const draw = async () => {
-    taps = (await queue.list()).filter((t) => t.visit === model.visit && !t.refused);
+    const all = (await queue.list()).filter((t) => t.visit === model.visit);
+    // What was sent counts on until the page has been read anew.
+    for (const t of taps) if (!all.some((x) => x.id === t.id) && !dropped.has(t.id)) settled.push(t);
+    taps = all.filter((t) => !t.refused);
     drawNext(state());
     drawUndo();
     tick();
@@ -158,7 +179,9 @@
   document.addEventListener("click", (e) => {
     if (e.target.closest("#undo-here button")) {
       const last = taps[taps.length - 1];
-      if (last) queue.drop(last.id);
+      if (!last) return;
+      dropped.add(last.id);
+      queue.drop(last.id).then((could) => { if (!could) dropped.delete(last.id); });
     }
     if (e.target.id === "sound") {
       if (localStorage.getItem("my-day-quiet")) localStorage.removeItem("my-day-quiet");
