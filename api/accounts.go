@@ -132,7 +132,7 @@ func (s *Server) addAccount(ctx context.Context, in *accountInput) (*created[Acc
 		if a, err = t.AddAccount(ctx, a); err != nil {
 			return err
 		}
-		link, err := t.AddPasswordLink(ctx, a.ID, s.now().Add(passwordLinkLife))
+		link, err := t.AddPasswordLink(ctx, a.ID, s.now().Add(PasswordLinkLife))
 		out, version = writeAccount(a, 0), a.Version
 		out.Link = s.SessionURL(link)
 		return err
@@ -193,7 +193,7 @@ func (s *Server) ownerRemains(ctx context.Context, t *store.Tx, old store.Accoun
 }
 
 func (s *Server) addAccountLink(ctx context.Context, in *ByID) (*created[AccountLink], error) {
-	out := AccountLink{Expires: s.now().Add(passwordLinkLife)}
+	out := AccountLink{Expires: s.now().Add(PasswordLinkLife)}
 	err := s.inTx(ctx, func(t *store.Tx) error {
 		a, err := t.AccountByID(ctx, in.ID)
 		if err != nil {

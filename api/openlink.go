@@ -42,6 +42,17 @@ func (s *Server) openLink(c echo.Context) error {
 	return c.Redirect(http.StatusSeeOther, begin)
 }
 
+// Login is a mail address as it is kept to sign in with, or a
+// *scheduling.InvalidError about field. Empty stays empty.
+func Login(field, mail string) (string, error) {
+	var f scheduling.Faults
+	out := foldMail(address(&f, field, mail))
+	if len(f) > 0 {
+		return "", f[0]
+	}
+	return out, nil
+}
+
 // linked is what a link is for, or scheduling.ErrNotFound.
 func (s *Server) linked(c echo.Context, secret string) (store.Link, error) {
 	if !couldBeSecret(secret) {

@@ -29,8 +29,8 @@ var (
 	sharedScreen = sessionLife{30 * 24 * time.Hour, 3 * 24 * time.Hour}
 )
 
-// passwordLinkLife is how long a link sets a password.
-const passwordLinkLife = 7 * 24 * time.Hour
+// PasswordLinkLife is how long a link sets a password.
+const PasswordLinkLife = 7 * 24 * time.Hour
 
 // choiceLife is how long somebody who works in several salons may take to choose one.
 const choiceLife = 10 * time.Minute

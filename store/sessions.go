@@ -337,27 +337,29 @@ func principalOf(salon, account, staff string, roles []Role, left bool) Principa
 
 // Sessions is where the session library keeps its tokens. Its errors are those of
 // this package. Nobody cleans up beside the hourly job.
-func (s *Store) Sessions() *TokenStore {
-	return &TokenStore{pgxstore.NewWithCleanupInterval(s.pool, 0)}
-}
+func (s *Store) Sessions() *TokenStore { return &TokenStore{s} }
 
 // TokenStore keeps hashes of tokens in the table sessions.
-type TokenStore struct{ kept *pgxstore.PostgresStore }
+type TokenStore struct{ store *Store }
+
+func (x *TokenStore) table() *pgxstore.PostgresStore {
+	return pgxstore.NewWithCleanupInterval(x.store.pool, 0)
+}
 
 // Find returns what is kept for a token, and whether there is something.
 func (x *TokenStore) Find(token string) ([]byte, bool, error) {
-	b, found, err := x.kept.Find(token)
+	b, found, err := x.table().Find(token)
 	return b, found, domain("find token", err, false)
 }
 
 // Commit keeps data for a token until it expires.
 func (x *TokenStore) Commit(token string, data []byte, expires time.Time) error {
-	return domain("keep token", x.kept.Commit(token, data, expires), false)
+	return domain("keep token", x.table().Commit(token, data, expires), false)
 }
 
 // Delete forgets a token; it may be unknown.
 func (x *TokenStore) Delete(token string) error {
-	return domain("forget token", x.kept.Delete(token), false)
+	return domain("forget token", x.table().Delete(token), false)
 }
 
 // collectAll runs a query beyond salons and scans every row by its column names.

@@ -20,7 +20,9 @@ var greeting = template.Must(template.New("").Parse(`
 {{.Salon}} is open.
 
   board and booking form   {{.Open}}
-                           (opens once; print a new one by starting again)
+  the same for the desk    {{.OpenDesk}}
+  {{printf "%-24s" .PhoneName}} {{.OpenPhone}}
+                           (each opens once, without a password; for new ones start again)
   description of the API   {{.URL}}/openapi.json
   {{printf "%-24s" .StaffName}} {{.Staff}}
   {{printf "%-24s" .ClientName}} {{.ClientFeed}}
@@ -54,6 +56,8 @@ Ctrl-C ends everything.
 type tour struct {
 	Salon, URL, Maildir   string
 	Open, Owner, Desk     string // secrets
+	OpenDesk, OpenPhone   string // likewise
+	PhoneName             string // whose phone the last is for
 	StaffName, ClientName string // whose calendars are printed
 	Staff, ClientFeed     string
 	SalonPage             string
@@ -77,7 +81,7 @@ func (d *demoSalon) greet(ctx context.Context, s *api.Server, url, maildir strin
 		return err
 	}
 	t := tour{Salon: d.row.Name, URL: url, Maildir: maildir, Key: store.NewID(), Service: d.services[straightening].ID, Hair: string(hair),
-		Guest: guest.GivenName, GuestID: guest.ID, Licensed: d.licensed(), StaffName: d.staff[0].Name + "'s calendar", ClientName: host.GivenName + "'s calendar"}
+		Guest: guest.GivenName, GuestID: guest.ID, Licensed: d.licensed(), PhoneName: d.staff[0].Name + "'s phone", StaffName: d.staff[0].Name + "'s calendar", ClientName: host.GivenName + "'s calendar"}
 	if err := d.promise(ctx, host); err != nil {
 		return err
 	}
@@ -98,11 +102,11 @@ func (d *demoSalon) greet(ctx context.Context, s *api.Server, url, maildir strin
 // secrets makes the link, the tokens and the calendars of the tour.
 func (d *demoSalon) secrets(ctx context.Context, s *api.Server, host store.Client, t *tour) error {
 	return d.store.InTx(ctx, d.row.ID, func(tx *store.Tx) error {
-		link, err := tx.AddSessionLink(ctx, store.Owner, "", d.now.Add(24*time.Hour))
-		if err != nil {
+		open := func(to *string, role store.Role, staff string) error {
+			link, err := tx.AddSessionLink(ctx, role, staff, d.now.Add(24*time.Hour))
+			*to = s.SessionURL(link)
 			return err
 		}
-		t.Open = s.SessionURL(link)
 		token := func(to *string, role store.Role) (err error) {
 			_, *to, err = tx.AddToken(ctx, role, "", "demo", nil)
 			return err
@@ -112,7 +116,7 @@ func (d *demoSalon) secrets(ctx context.Context, s *api.Server, host store.Clien
 			*to = url(secret)
 			return err
 		}
-		return errors.Join(token(&t.Owner, store.Owner), token(&t.Desk, store.Desk), feed(&t.Staff, store.FeedStaff, d.staff[0].ID, s.FeedURL),
+		return errors.Join(open(&t.Open, store.Owner, ""), open(&t.OpenDesk, store.Desk, ""), open(&t.OpenPhone, store.LeadRole, d.staff[0].ID), token(&t.Owner, store.Owner), token(&t.Desk, store.Desk), feed(&t.Staff, store.FeedStaff, d.staff[0].ID, s.FeedURL),
 			feed(&t.LeadFeed, store.FeedStaff, t.Lead, s.FeedURL), feed(&t.ClientFeed, store.FeedClient, host.ID, s.FeedURL),
 			feed(&t.SalonPage, store.FeedSalon, "", s.FeedPageURL))
 	})

@@ -61,8 +61,8 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 	t.Run("the printed link opens the board once", func(t *testing.T) {
 		b := at(t)
 		refused := call(t, http.MethodGet, d.url+"/", "", nil)
-		require.Equal(t, http.StatusUnauthorized, refused.status)
-		require.Contains(t, refused.body, "Please sign in")
+		require.Equal(t, http.StatusSeeOther, refused.status)
+		require.Equal(t, "/sign-in?to=%2F", refused.header.Get("Location"))
 		b.open(d.open)
 		require.Equal(t, "/", b.eval(`location.pathname`), "the secret does not stay in the address")
 		require.Equal(t, time.Now().In(london(t)).Format("Monday 2 January 2006"), b.eval(`document.querySelector("h1").textContent`))
@@ -371,7 +371,7 @@ func hostileForms(t *testing.T, d *demo, cookie string) {
 		r := call(t, http.MethodGet, d.url+path, "", nil, "Cookie", cookie)
 		require.Contains(t, []int{http.StatusNotFound, http.StatusUnprocessableEntity}, r.status, path)
 	}
-	require.Equal(t, http.StatusUnauthorized, call(t, http.MethodGet, d.url+"/", "", nil, "Cookie", "chairblock-session=s_x_y").status)
+	require.Equal(t, http.StatusSeeOther, call(t, http.MethodGet, d.url+"/", "", nil, "Cookie", "chairblock-session=s_x_y").status)
 	big := call(t, http.MethodPost, d.url+"/book", "", strings.NewReader("first_name="+strings.Repeat("n", 1<<20)),
 		"Content-Type", "application/x-www-form-urlencoded", "Cookie", cookie)
 	require.Contains(t, []int{http.StatusBadRequest, http.StatusRequestEntityTooLarge}, big.status)

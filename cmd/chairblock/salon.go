@@ -1,10 +1,13 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
+	"chairblock/api"
 	"chairblock/scheduling"
 	"chairblock/store"
 )
@@ -30,7 +33,8 @@ func (c *MigrateCmd) Run(out io.Writer) error {
 
 // SalonCmd manages salons.
 type SalonCmd struct {
-	Add SalonAddCmd `cmd:"" help:"Make a salon and print the token of its owner, once."`
+	Add        SalonAddCmd   `cmd:"" help:"Make a salon and print the token of its owner and the link with which she signs in, once."`
+	SignInLink SignInLinkCmd `cmd:"" help:"Print a new link for somebody who has lost her password, or for owners who have chosen none."`
 }
 
 // SalonAddCmd makes a salon with the standard services.
@@ -40,6 +44,8 @@ type SalonAddCmd struct {
 	Zone  string `required:"" help:"Time zone by its IANA name, such as Europe/Lisbon. It cannot be changed later."`
 	Mail  string `help:"Address that messages come from."`
 	Phone string `help:"Number for clients, with country code."`
+	Owner string `name:"owner-mail" help:"Mail address with which the owner signs in. Left out: she names it when she chooses her password."`
+	URL   string `name:"url" env:"CHAIRBLOCK_URL" default:"http://127.0.0.1:8080" help:"Address under which people reach the service, for the link."`
 }
 
 // Run makes the salon.
@@ -52,36 +58,71 @@ func (c *SalonAddCmd) Run(out io.Writer) error {
 	if n := len([]rune(c.Name)); n < 1 || n > 120 {
 		return &scheduling.InvalidError{Field: "--name", Problem: fmt.Sprintf("has %d characters", n), Want: "1 to 120"}
 	}
-	url, end, err := c.open(ctx, func(string, ...any) {})
+	owner, err := api.Login("--owner-mail", c.Owner)
+	if err != nil {
+		return err
+	}
+	st, end, err := c.migrated(ctx)
 	if err != nil {
 		return err
 	}
 	defer end()
-	if err := store.Migrate(ctx, url); err != nil {
-		return err
-	}
-	st, err := store.Open(ctx, url, 2)
-	if err != nil {
-		return err
-	}
-	defer st.Close()
 	n, err := st.AddSalon(ctx, store.Salon{Name: c.Name, Zone: c.Zone, Mail: c.Mail, Phone: c.Phone})
 	if err != nil {
 		return err
 	}
-	var token string
+	var token, link string
 	err = st.InTx(ctx, n.ID, func(t *store.Tx) error {
 		for _, x := range scheduling.StandardServices() {
 			if _, err := t.AddService(ctx, x); err != nil {
 				return err
 			}
 		}
-		_, token, err = t.AddToken(ctx, store.Owner, "", "owner", nil)
+		if _, token, err = t.AddToken(ctx, store.Owner, "", "owner", nil); err != nil {
+			return err
+		}
+		link, err = firstOwner(ctx, t, owner)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "salon   %s\ntoken   %s\n\nKeep the token: it is shown only now and may do everything.\nNext: hours, staff and stations, by PUT /v1/hours, POST /v1/staff and POST /v1/stations.\n", n.Name, token)
+	fmt.Fprintf(out, "salon   %s\ntoken   %s\nsign in %s\n\nKeep the token: it is shown only now and may do everything.\n"+
+		"Open the address within 7 days, while the service runs: the owner chooses a password there, and sets the salon up.\n", n.Name, token, api.SessionURL(address(c.URL), link))
 	return nil
 }
+
+// migrated opens the database with the newest schema.
+func (d Database) migrated(ctx context.Context) (*store.Store, func(), error) {
+	url, stop, err := d.open(ctx, func(string, ...any) {})
+	if err != nil {
+		return nil, nil, err
+	}
+	st, err := func() (*store.Store, error) {
+		if err := store.Migrate(ctx, url); err != nil {
+			return nil, err
+		}
+		return store.Open(ctx, url, 2)
+	}()
+	if err != nil {
+		stop()
+		return nil, nil, err
+	}
+	return st, func() {
+		st.Close()
+		stop()
+	}, nil
+}
+
+// firstOwner adds the account of a salon's first owner and returns the secret of the
+// link with which she chooses a password. login may be empty.
+func firstOwner(ctx context.Context, t *store.Tx, login string) (string, error) {
+	a, err := t.AddAccount(ctx, store.Account{Login: login, Name: "Owner", Roles: []store.Role{store.Owner}})
+	if err != nil {
+		return "", err
+	}
+	return t.AddPasswordLink(ctx, a.ID, time.Now().Add(api.PasswordLinkLife))
+}
+
+// address is where people reach the service, without a slash at the end.
+func address(url string) string { return strings.TrimSuffix(url, "/") }

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"syscall"
 	"testing"
@@ -26,7 +27,7 @@ func TestASalonFromNothingToItsFirstAnswer(t *testing.T) {
 	}
 
 	code, out, errs := runOnce(t, "salon", "add", "--data", data, "--name", "Quay & Sons", "--zone", "Europe/Lisbon",
-		"--mail", "desk@quay.example", "--phone", "+351210000000")
+		"--mail", "desk@quay.example", "--phone", "+351210000000", "--url", "http://chairs.example/")
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "salon   Quay & Sons\n")
 	_, rest, found := strings.Cut(out, "token   ")
@@ -41,7 +42,14 @@ func TestASalonFromNothingToItsFirstAnswer(t *testing.T) {
 	salon := into[api.SalonBody](get(t, url+"/v1/salon", token))
 	require.Equal(t, "Quay & Sons", salon.Name)
 	require.Equal(t, "Europe/Lisbon", salon.Zone)
-	require.Equal(t, http.StatusNotFound, call(t, http.MethodGet, url+"/", "", nil).status, "pages are served only when asked for")
+	require.Contains(t, call(t, http.MethodGet, url+"/sign-in", "", nil).body, "<h1>Sign in</h1>")
+	link := regexp.MustCompile(`sign in http://chairs\.example(/open/o_\S+)\n`).FindStringSubmatch(out)
+	require.NotEmpty(t, link, out)
+	require.Contains(t, call(t, http.MethodGet, url+link[1], "", nil).body, "Choose your password")
+	password := strings.NewReader("mail=Carla%40quay.example&password=lamp+river+nine+toast&again=lamp+river+nine+toast")
+	chosen := call(t, http.MethodPost, url+link[1], "", password, "Content-Type", "application/x-www-form-urlencoded")
+	require.Equal(t, http.StatusSeeOther, chosen.status, chosen.body)
+	require.Equal(t, http.StatusNotFound, call(t, http.MethodGet, url+link[1], "", nil).status)
 	require.NotContains(t, s.said(), token)
 
 	code, _, errs = runOnce(t, "salon", "add", "--data", data, "--name", "Second", "--zone", "Europe/Paris")
@@ -52,6 +60,16 @@ func TestASalonFromNothingToItsFirstAnswer(t *testing.T) {
 	s.signal(syscall.SIGTERM)
 	require.Zero(t, s.ended(), s.said())
 	require.Empty(t, processesOn(t, data))
+
+	code, out, errs = runOnce(t, "salon", "sign-in-link", "--data", data, "--mail", "CARLA@quay.example")
+	require.Zero(t, code, errs)
+	require.Regexp(t, `^Quay & Sons: http://127\.0\.0\.1:8080/open/o_\S+\n`, out)
+	code, out, errs = runOnce(t, "salon", "sign-in-link", "--data", data)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "every owner has chosen a password")
+	code, _, errs = runOnce(t, "salon", "sign-in-link", "--data", data, "--mail", "nobody@quay.example")
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, errs, "--mail")
 }
 
 // nowhere demands that no file below dir holds a secret.
