@@ -64,7 +64,7 @@ func TestWithoutANetworkTapsWaitAndAreSentOnce(t *testing.T) {
 	b.Quiet()
 
 	s.Between(lost)
-	b.Click(`.next:not([hidden]) button`)
+	b.Click(`.nextbar:not([hidden]) button`)
 	waits(b, "1 tap waits to be sent")
 	b.Until("the clock counts", `document.getElementById("check").innerText === "09:49"`)
 	b.Click("#rinsebar button")
@@ -119,7 +119,7 @@ func TestATapWhoseAnswerIsLostIsNotedOnce(t *testing.T) {
 		server.ServeHTTP(httptest.NewRecorder(), r) // carried out, and never heard of
 		lost(w, r, server)
 	})
-	b.Click(`.next:not([hidden]) button`)
+	b.Click(`.nextbar:not([hidden]) button`)
 	require.Eventually(t, func() bool { return tries.Load() == 6 }, 25*time.Second, 20*time.Millisecond)
 	b.Until("it was answered", `document.getElementById("outbox").innerText.includes("began at 09:39")`)
 	require.Equal(t, 1, noted(s, v.ID)["start"])
@@ -139,7 +139,7 @@ func TestARefusedTapStandsInWordsUntilSomebodyDecides(t *testing.T) {
 	b := phone(t, s, store.LeadRole, s.Ada)
 	b.Open(s.URL + "/my-day/visits/" + v.ID)
 	b.Until("the page counts", `!document.getElementById("sound").hidden`)
-	b.Click(`.next:not([hidden]) button`) // solution, before anybody has looked at the hair
+	b.Click(`.nextbar:not([hidden]) button`) // solution, before anybody has looked at the hair
 	waits(b, "was not taken")
 	waits(b, "before somebody has looked at the hair")
 	b.OpenToAll()
@@ -156,7 +156,7 @@ func TestARefusedTapStandsInWordsUntilSomebodyDecides(t *testing.T) {
 	b.Open(s.URL + "/my-day/visits/" + v.ID)
 	b.Until("the page counts", `!document.getElementById("sound").hidden`)
 	s.Ask(http.MethodPost, "/visits/"+v.ID+"/taps", webtest.Object{"kind": "start", "step": iron, "at": at(10, 20)}, http.StatusCreated, nil)
-	b.Click(`.next:not([hidden]) button`)
+	b.Click(`.nextbar:not([hidden]) button`)
 	waits(b, "began at 10:20 already")
 	b.Eval(`[...document.querySelectorAll("#outbox button")].find((e) => e.innerText.startsWith("Correct it")).click(); ""`)
 	require.Eventually(t, func() bool { return run(s, v.ID).Steps[iron].RealStart.After(at(10, 29)) }, 10*time.Second, 20*time.Millisecond)

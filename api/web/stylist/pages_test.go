@@ -80,7 +80,8 @@ func TestWithoutScriptsAVisitIsRunByForms(t *testing.T) {
 	require.True(t, run(s, v.ID).Now.FirstStrand.Equal(at(9, 40)), "forgotten, and noted with its time")
 	require.Contains(t, x.post(tap, 200, "kind", "start", "step", "7", "key", "c", "made", itoa(at(9, 45).UnixMilli()), "after", "tap"), "Pressed twice")
 	require.Nil(t, run(s, v.ID).Steps[7].RealStart)
-	page = x.post(tap, 422, "kind", "start", "step", "7", "key", "d", "clock", "25:99")
+	page = x.post(tap, 422, "kind", "start", "step", "7", "key", "d", "clock", "25:99", "which", "-at")
+	require.Contains(t, page, `href="#f-clock-7-start-at"`)
 	require.Contains(t, page, "is no time of day")
 	require.Contains(t, page, `value="25:99"`, "what was typed is not lost")
 	page = x.post(tap, 422, "kind", "solution", "key", "e", "solution-product", "Soft <b>Wave", "solution-ml", "much")
@@ -125,6 +126,25 @@ func TestADayHasNothingButFirstNamesAndStepsWhereItIsKept(t *testing.T) {
 	ada.get("/my-day/?date=yesterday", 404)
 	require.Contains(t, ada.get("/my-day/?date=2026-06-08", 200), "Nothing is planned for you on that day")
 	require.Contains(t, ada.get("/my-day/?date=2026-06-08", 200), "Tue 9 June")
+}
+
+func TestTheLicensedPersonLetsAVisitBeginWithoutSomething(t *testing.T) {
+	s := webtest.New(t, mount)
+	s.At(nine)
+	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, nine)
+	tag := s.Ask(http.MethodGet, "/booking-rules", nil, 200, nil).Get("ETag")
+	s.Ask(http.MethodPut, "/booking-rules", webtest.Object{"hold_minutes": 10, "needs": webtest.Object{"skin_test_for": "nothing", "strand_test_for": "nothing",
+		"deposit_for": "nothing", "consent_for": "nothing"}}, 200, nil, "If-Match", tag)
+	x := signedIn(t, s, store.LeadRole, s.Ada)
+	here := "/my-day/visits/" + v.ID
+	require.Contains(t, x.get(here, 200), "Begin without it")
+	page := x.post(here+"/without", 422, "kind", "consultation", "reason", "x")
+	require.Contains(t, page, `id="e-reason-consultation"`)
+	require.Contains(t, x.post(here+"/without", 200, "kind", "consultation", "reason", "I have known her <hair> for years"), "Noted: the visit may begin without it.")
+	require.NotContains(t, x.get(here, 200), "Begin without it")
+	x.post(here+"/without", 409, "kind", "consent", "reason", "no need")
+	desk := signedIn(t, s, store.AssistantRole, s.Mina)
+	desk.post(here+"/without", 403, "kind", "consultation", "reason", "because")
 }
 
 func TestAnAssistantSeesHerPartAndEndsNoVisit(t *testing.T) {

@@ -82,8 +82,8 @@ func TestAVisitIsRunWithFiveTaps(t *testing.T) {
 		s.At(at)
 		// The clock of the server is found anew when a page is loaded.
 		b.Open(s.URL + "/my-day/visits/" + v.ID)
-		b.Until(button, `[...document.querySelectorAll(".next:not([hidden]) button")].some((e) => e.innerText.includes(`+quote(button)+`))`)
-		b.Click(".next:not([hidden]) button")
+		b.Until(button, `[...document.querySelectorAll(".nextbar:not([hidden]) button")].some((e) => e.innerText.includes(`+quote(button)+`))`)
+		b.Click(".nextbar:not([hidden]) button")
 		require.Eventually(t, func() bool { return until(run(s, v.ID)) }, 10*time.Second, 20*time.Millisecond, button)
 	}
 	tap(at(9, 0), "She is here", func(r api.RunBody) bool { return r.State == "arrived" })

@@ -50,7 +50,7 @@ func (p page) tapForm(c echo.Context) error {
 // wrongTap puts a refusal into the words of the form.
 func wrongTap(err error, form url.Values) ([]pages.FieldError, int, bool) {
 	kind := form.Get("kind")
-	names := map[string]string{"at": "clock-" + form.Get("step") + "-" + kind, "step": ""}
+	names := map[string]string{"at": "clock-" + form.Get("step") + "-" + kind + form.Get("which"), "step": ""}
 	for _, name := range []string{"product", "ml", "setting", "percent"} {
 		names[name] = kind + "-" + name
 	}
@@ -81,7 +81,7 @@ func (p page) taps(c echo.Context) error {
 	form.Set("key", t.Key)
 	words, err := p.note(c, t.Visit, form, &t.At)
 	if err == nil {
-		return c.JSON(http.StatusCreated, map[string]any{"words": words})
+		return c.JSON(http.StatusCreated, map[string]any{"words": capital(words)})
 	}
 	problem, is := errors.AsType[*api.Problem](err)
 	if !is || problem.Status >= http.StatusInternalServerError {

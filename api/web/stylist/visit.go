@@ -72,7 +72,6 @@ type stepRow struct {
 	Real  string // as it was; in brackets what nobody noted
 	Begin *tap
 	End   *tap
-	Clock string // typed time that was refused
 }
 
 // clockView is what is to be watched while product is on, as a page without
@@ -208,9 +207,6 @@ func (v *visitView) row(s api.RunStepBody) stepRow {
 		}
 		end := v.tap("finish", s.Ordinal, words)
 		r.End = &end
-	}
-	if v.Typed.Get("step") == strconv.Itoa(s.Ordinal) {
-		r.Clock = v.Typed.Get("clock")
 	}
 	return r
 }
@@ -369,6 +365,18 @@ func (v *visitView) model() string {
 		return "{}"
 	}
 	return string(doc)
+}
+
+// ClockTyped is the time that was typed into a form and refused.
+func (v visitView) ClockTyped(t any, which string) string {
+	f, ok := t.(tap)
+	if p, is := t.(*tap); is && p != nil {
+		f, ok = *p, true
+	}
+	if !ok || v.Typed.Get("kind") != f.Kind || v.Typed.Get("step") != strconv.Itoa(f.Step) || v.Typed.Get("which") != which {
+		return ""
+	}
+	return v.Typed.Get("clock")
 }
 
 // without notes that the visit may begin although something is missing.

@@ -168,7 +168,7 @@
     pressed = now;
     const words = (e.submitter ? e.submitter.textContent : data.kind).trim();
     const fields = { ...data };
-    for (const name of ["key", "made", "after"]) delete fields[name];
+    for (const name of ["key", "made", "after", "which"]) delete fields[name];
     const tap = { visit: model.visit, fields, words, at: data.clock ? today(data.clock) : queue.now() };
     if (data.kind === "done") tap.hold = now + undoFor;
     queue.add(tap);
