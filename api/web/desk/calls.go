@@ -95,6 +95,7 @@ func (p page) showCalls(c echo.Context, status int, call string, typed url.Value
 	if err != nil {
 		return api.Sorry(c, err)
 	}
+	b.watching("call visit everything")
 	v := callsView{base: b}
 	if v.Summary = wrong; len(wrong) > 0 {
 		v.Done = ""

@@ -107,6 +107,7 @@ func (p page) showMessages(c echo.Context, status int, typed url.Values, wrong [
 	if err != nil {
 		return api.Sorry(c, err)
 	}
+	b.watching("message everything")
 	v := messagesView{base: b}
 	if v.Summary = wrong; len(wrong) > 0 {
 		v.Done = ""

@@ -67,6 +67,7 @@ func (p page) showToDo(c echo.Context, status int, call string, typed url.Values
 	if err != nil {
 		return api.Sorry(c, err)
 	}
+	b.watching("visit day call message everything")
 	v := toDoView{base: b}
 	if v.Summary = wrong; len(wrong) > 0 {
 		v.Done = ""
@@ -265,6 +266,7 @@ func (p page) showLate(c echo.Context, status int, date string, wrong []pages.Fi
 	if date == "" {
 		date = b.Today
 	}
+	b.watching("visit day everything")
 	v := lateView{base: b}
 	if d, err := time.ParseInLocation(time.DateOnly, date, b.loc); err == nil {
 		v.Day, v.Prev, v.Next = b.Clock.Day(d), d.AddDate(0, 0, -1).Format(time.DateOnly), d.AddDate(0, 0, 1).Format(time.DateOnly)

@@ -18,8 +18,10 @@ import (
 	"chairblock/scheduling/quoting"
 )
 
-//go:embed templates/*.tmpl
+//go:embed templates/*.tmpl assets/*
 var files embed.FS
+
+func init() { pages.Publish(files, "assets/desk.css", "assets/desk.js") }
 
 var templates = template.Must(pages.Shared().Funcs(template.FuncMap{"cap": capital, "clean": pages.Clean, "phone": phoneWords, "join": strings.Join, "dict": dict}).ParseFS(files, "templates/*.tmpl"))
 
@@ -31,6 +33,7 @@ type base struct {
 	Currency string
 	Today    string // "2026-06-11"
 	Zone     string // of the times, said once
+	Kinds    string // of changes that the page looks out for
 	now      time.Time
 	loc      *time.Location
 }
@@ -48,8 +51,15 @@ func (p page) start(c echo.Context, here, title string) (base, error) {
 	now := p.site.Now()
 	b := base{Frame: p.site.Frame(c, n, here, title), Clock: pages.NewClock(n.Location), Key: web.Key(), Currency: n.Currency,
 		Today: now.In(n.Location).Format(time.DateOnly), Zone: n.Location.String(), now: now, loc: n.Location}
+	b.Styles = []string{"desk.css"}
 	b.Done = doneWords[c.QueryParam("done")]
 	return b, nil
+}
+
+// watching lets the page say when something of some kinds has changed, as the
+// stream of the salon's changes names them.
+func (b *base) watching(kinds string) {
+	b.Scripts, b.Kinds = []string{"desk.js"}, kinds
 }
 
 // doneWords are what pages say after a form was carried out, by the code in the

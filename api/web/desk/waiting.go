@@ -67,6 +67,7 @@ func (p page) showWaiting(c echo.Context, status int, wrong []pages.FieldError) 
 	if err != nil {
 		return api.Sorry(c, err)
 	}
+	b.watching("waiting visit day everything")
 	v := waitingView{base: b}
 	if v.Summary = wrong; len(wrong) > 0 {
 		v.Done = ""
