@@ -60,7 +60,8 @@ type tapCard struct {
 	Shown bool
 	Tap   string // "solution_on"
 	Row   *stepRow
-	Until []string // what comes before it, "wash 10 min"
+	Until []string   // what comes before it, "wash 10 min"
+	Early []*stepRow // the same with what to watch for
 }
 
 // stepRow is a step of the visit in words.
@@ -218,25 +219,29 @@ func (v *visitView) cards() {
 		return r.Next.Tap == kind && (step == nil || r.Next.Step != nil && *r.Next.Step == *step)
 	}
 	v.Cards = append(v.Cards, tapCard{Form: v.tap("arrive", -1, "She is here"), Tap: "arrive", Shown: shown("arrive", nil)})
+	if len(v.Steps) > 0 {
+		v.Cards[0].Row = &v.Steps[0]
+	}
 	before := []string{}
+	var early []*stepRow
 	for i := range v.Steps {
 		s := &v.Steps[i]
 		if s.Tap == "" {
-			before = append(before, s.Label+" "+minutes(s.Planned))
+			before, early = append(before, s.Label+" "+minutes(s.Planned)), append(early, s)
 			continue
 		}
 		words := tapWords[s.Tap]
 		if s.Tap == "begin" || words == "" {
 			words = "Begin: " + s.Label
 		}
-		card := tapCard{Form: v.tap("start", s.Ordinal, words), Tap: s.Tap, Row: s, Until: before, Shown: shown(s.Tap, &s.Ordinal)}
+		card := tapCard{Form: v.tap("start", s.Ordinal, words), Tap: s.Tap, Row: s, Until: before, Early: early, Shown: shown(s.Tap, &s.Ordinal)}
 		if card.Shown {
 			card.Form.Words = r.Next.Words
 		}
 		v.Cards = append(v.Cards, card)
-		before = nil
+		before, early = nil, nil
 	}
-	v.Cards = append(v.Cards, tapCard{Form: v.tap("done", -1, "Done, the visit is over"), Tap: "done", Shown: shown("done", nil), Until: before})
+	v.Cards = append(v.Cards, tapCard{Form: v.tap("done", -1, "Done, the visit is over"), Tap: "done", Shown: shown("done", nil), Until: before, Early: early})
 }
 
 // tapWords are on the large buttons.
