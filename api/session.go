@@ -116,7 +116,7 @@ func (s *Server) MountPages() {
 // page asks a browser to make, sends the headers that every page has, and limits
 // what a form may hold.
 func (s *Server) PageGroup() *echo.Group {
-	return s.echo.Group("", echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, limitForm)
+	return s.echo.Group("", echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, compressPages(), limitForm)
 }
 
 // SignedIn lets in who may do an operation of the interface, by its id, and asks

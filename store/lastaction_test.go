@@ -18,8 +18,10 @@ var latest = map[string]func(t *store.Tx, x *filled) (any, error){
 	"ForgetLastAction": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.ForgetLastAction(x.t.Context(), "account:"+x.accountID)
 	},
-	"LastAction":     func(t *store.Tx, x *filled) (any, error) { return t.LastAction(x.t.Context(), "account:"+x.accountID) },
-	"LockLastAction": func(t *store.Tx, x *filled) (any, error) { return t.LockLastAction(x.t.Context(), "account:"+x.accountID) },
+	"LastAction": func(t *store.Tx, x *filled) (any, error) { return t.LastAction(x.t.Context(), "account:"+x.accountID) },
+	"LockLastAction": func(t *store.Tx, x *filled) (any, error) {
+		return t.LockLastAction(x.t.Context(), "account:"+x.accountID)
+	},
 	"SetLastAction": func(t *store.Tx, x *filled) (any, error) {
 		return nil, errors.Join(errUndo, t.SetLastAction(x.t.Context(), store.LastAction{Doer: "account:" + x.accountID, Kind: "book", Subject: x.visit, At: at(9, 0)}))
 	},

@@ -39,11 +39,7 @@ func (p page) codeView(c echo.Context, t typed, k api.Carried) (doorView, error)
 	}
 	v := doorView{Frame: p.site.Frame(c, n, "", "Who are you?"), Action: "/code", Button: "Go on", Carried: k, Names: names, Chosen: t.get("who"),
 		Lead: []string{"This screen is shared: everybody reads it, and whoever changes something says who she is."},
-		Fields: []pages.Field{func() pages.Field {
-			f := pages.Input("code", "Short code", "4 to 8 digits; you are known for 3 minutes after your last press.", "password", "").WithAuto("one-time-code")
-			f.Mode = "numeric"
-			return f
-		}()}}
+		Fields: []pages.Field{codeField("4 to 8 digits; you are known for 3 minutes after your last press.")}}
 	v.Frame.Who = pages.Who{}
 	if k.HasForm() {
 		v.Lead = append(v.Lead, "What you typed is kept: you send it with one press afterwards.")
@@ -56,6 +52,14 @@ func (p page) codeView(c echo.Context, t typed, k api.Carried) (doorView, error)
 		v.Lead = append(v.Lead, "Nobody has a short code yet. Whoever signs in with a password, on a phone for example, sets one on the page behind her name.")
 	}
 	return v, nil
+}
+
+// codeField is for a short code: hidden while it is typed, and no password, so that no
+// browser offers to keep it for whoever comes next.
+func codeField(hint string) pages.Field {
+	f := pages.Input("code", "Short code", hint, "text", "")
+	f.Mode, f.Class = "numeric", "masked"
+	return f
 }
 
 func (p page) sayCode(c echo.Context) error {

@@ -17,6 +17,7 @@ type doorView struct {
 	Button  string
 	Lead    []string // what is said above the form
 	Foot    []string
+	Login   string // whose password it is, for the browser's memory of passwords
 	Fields  []pages.Field
 	Names   []api.CodeName // between which to choose
 	Chosen  string
@@ -135,7 +136,7 @@ func passwordView(p page, link string, of api.PasswordFor, t typed) doorView {
 	if of.Login == "" {
 		v.Fields = append(v.Fields, pages.Input("mail", "Mail address with which you will sign in", "", "email", t.get("mail")).WithAuto("username"))
 	} else {
-		v.Lead = []string{"You will sign in with " + of.Login + "."}
+		v.Lead, v.Login = []string{"You will sign in with " + of.Login + "."}, of.Login
 	}
 	v.Fields = append(v.Fields,
 		pages.Input("password", "New password", "At least 12 characters, such as four words. Everything may be in it.", "password", "").WithAuto("new-password"),

@@ -72,9 +72,7 @@ func (p page) meView(c echo.Context, own api.OwnAccount, wrong []pages.FieldErro
 		pages.Input("password", "New password", "At least 12 characters, such as four words.", "password", "").WithAuto("new-password"),
 		pages.Input("again", "The same once more", "", "password", "").WithAuto("new-password"),
 	}
-	code := pages.Input("code", "Short code", "4 to 8 digits. Leave it empty to have none.", "password", "")
-	code.Mode = "numeric"
-	v.Code = []pages.Field{code, pages.Input("code-old", "Password", "So that nobody else sets it.", "password", "").WithAuto("current-password")}
+	v.Code = []pages.Field{codeField("4 to 8 digits. Leave it empty to have none."), pages.Input("code-old", "Password", "So that nobody else sets it.", "password", "").WithAuto("current-password")}
 	web.Mark(v.Password, wrong)
 	web.Mark(v.Code, wrong)
 	now := p.site.Now()
