@@ -94,7 +94,7 @@ func (s *Server) SayWho(ctx context.Context, account, code string) error {
 		return nameLocked(locked.Sub(now))
 	case !same:
 		left := [wrongCodes]string{"", "there is one more try", "there are two more tries", "there are three more tries", "there are four more tries"}[wrongCodes-try]
-		return &scheduling.InvalidError{Field: "code", Problem: "is not the code of this name", Want: "the right one; " + left}
+		return &scheduling.InvalidError{Field: "code", Problem: "is not that of this name", Want: left}
 	}
 	return s.inTx(ctx, func(t *store.Tx) error {
 		if err := t.ForgetTries(ctx, who.Session, account); err != nil {

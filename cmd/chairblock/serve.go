@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/netip"
 	"os"
 	"os/signal"
 	"strings"
@@ -16,6 +17,7 @@ import (
 	"chairblock/api"
 	"chairblock/api/notify"
 	"chairblock/api/outbound"
+	"chairblock/scheduling"
 	"chairblock/store"
 	"chairblock/store/pg"
 )
@@ -73,8 +75,9 @@ type ServeCmd struct {
 	Listen string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
 	// Development is for trying things out: a service that others reach must not be
 	// led into its own machine by an address that somebody types in.
-	Development bool   `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
-	URL         string `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
+	Development bool     `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
+	Proxies     []string `name:"trusted-proxy" env:"TRUSTED_PROXIES" placeholder:"NETWORK" help:"Address or network of a reverse proxy whose X-Forwarded-For is believed, such as 127.0.0.1 or 10.1.0.0/16. Several with commas."`
+	URL         string   `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
 }
 
 // Run serves until SIGINT or SIGTERM.
@@ -85,11 +88,16 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	if c.SMTP == "" && c.Maildir == "" {
 		return usagef("name a mail server with --smtp-url or a folder for messages with --maildir")
 	}
+	proxies, err := networks(c.Proxies)
+	if err != nil {
+		return err
+	}
 	s, err := start(ctx, c.Database, c.Mail, c.HealthKey, c.Listen, c.URL, log)
 	if err != nil {
 		return untilStopped(ctx, log, err)
 	}
 	defer s.close()
+	s.api.TrustProxies(proxies)
 	s.reach(c.Development)
 	if err := s.startJobs(ctx); err != nil {
 		return untilStopped(ctx, log, err)
@@ -99,6 +107,25 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	}
 	log("listening on %s", s.url)
 	return s.serve(ctx)
+}
+
+// networks reads addresses and networks.
+func networks(list []string) ([]netip.Prefix, error) {
+	var out []netip.Prefix
+	for _, text := range list {
+		n, err := netip.ParsePrefix(text)
+		if err != nil {
+			var a netip.Addr
+			if a, err = netip.ParseAddr(text); err == nil {
+				n = netip.PrefixFrom(a, a.BitLen())
+			}
+		}
+		if err != nil {
+			return nil, &scheduling.InvalidError{Field: "--trusted-proxy", Problem: fmt.Sprintf("is %q, which is no network", text), Want: "an address or a network such as 127.0.0.1 or 10.1.0.0/16"}
+		}
+		out = append(out, n)
+	}
+	return out, nil
 }
 
 // untilTold ends when the program is told to: by Ctrl-C, by whatever manages

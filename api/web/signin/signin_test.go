@@ -1,10 +1,12 @@
 package signin_test
 
 import (
+	"fmt"
 	"html"
 	"io"
 	"net/http"
 	"net/http/cookiejar"
+	"net/netip"
 	"net/url"
 	"os"
 	"regexp"
@@ -402,4 +404,27 @@ func (x *probe) refused(t testing.TB, i, status int, kind string) {
 	require.ErrorAs(t, x.errs[i], &problem)
 	require.Equal(t, status, problem.Status)
 	require.Equal(t, "/problems/"+kind, problem.Type)
+}
+
+func TestOnlyATrustedProxySaysForWhomItAsks(t *testing.T) {
+	t.Parallel()
+	for _, trusted := range []bool{false, true} {
+		s := webtest.New(t, signin.Mount)
+		if trusted {
+			s.Server.TrustProxies([]netip.Prefix{netip.MustParsePrefix("127.0.0.0/8")})
+		}
+		b := open(t, s)
+		try := func(i int, from string) int {
+			form := url.Values{"mail": {fmt.Sprintf("n%d@example.org", i)}, "password": {"something wrong"}}
+			return b.do("POST", "/sign-in", form, "X-Forwarded-For", from).status
+		}
+		for i := range 30 {
+			require.Equal(t, 401, try(i, "203.0.113.7"))
+		}
+		require.Equal(t, 429, try(30, "203.0.113.7"))
+		want := map[bool]int{true: 401, false: 429}[trusted]
+		require.Equal(t, want, try(31, "203.0.113.8"))
+		require.Equal(t, want, try(32, "203.0.113.7, 203.0.113.9"), "the proxy's own word is the last")
+		require.Equal(t, 429, try(33, "203.0.113.9, 203.0.113.7"))
+	}
 }
