@@ -14,6 +14,7 @@ func Ways(ctx context.Context, here string) []pages.Way {
 		{"/", "Day board", "list-calls"},
 		{"/my-day", "My day", "get-card"},
 		{"/book", "Book a visit", "book-visit"},
+		{"/walk-in", "Walked in", "add-walk-in"},
 		{"/to-do", "To do", "list-messages"},
 		{"/clients", "Clients", "list-clients"},
 		{"/waiting", "Waiting list", "list-waiting"},

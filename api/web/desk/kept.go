@@ -19,6 +19,7 @@ func (p page) mountKept() {
 	p.site.GET("/keep", "keep-time", p.keep)
 	p.site.POST("/keep", "keep-time", p.keepTime)
 	p.site.GET("/walk-in", "add-walk-in", p.walkIn)
+	p.site.POST("/walk-in/later", "add-hold", p.walkInLater)
 	p.site.POST("/walk-in/now", "add-walk-in", p.walkInNow)
 }
 
@@ -28,6 +29,8 @@ type plainForm struct {
 	Action, Button, Before string
 	Fields                 []pages.Field
 	Instead                []api.OpeningBody
+	InsteadAction          string // where another time is sent to
+	Takes                  map[string]string
 }
 
 // unitOptions are people and places, people first.
@@ -119,6 +122,7 @@ func (p page) showWalkIn(c echo.Context, status int, f url.Values, wrong []pages
 	}
 	b.Summary = wrong
 	v := plainForm{base: b, Action: "/walk-in/now", Button: "In now", Before: "From the next minute on, with whoever is free. Services whose time follows the hair are booked with the hair.", Instead: instead}
+	v.InsteadAction, v.Takes = "/walk-in/later", map[string]string{"service": f.Get("service"), "name": f.Get("name")}
 	v.Fields = mark([]pages.Field{pages.Select("service", "Walked in for", "", f.Get("service"), list, "choose"), pages.Input("name", "First name", "", "text", f.Get("name"))}, wrong)
 	return show(c, status, "plain-form", v)
 }
@@ -146,4 +150,22 @@ func (p page) walkInNow(c echo.Context) error {
 		return p.showWalkIn(c, status, form, wrong, instead)
 	}
 	return web.Done(c, to(api.Path("visits", made.ID), "arrived"))
+}
+
+// walkInLater pencils the time that was offered instead, for whoever walked in.
+func (p page) walkInLater(c echo.Context) error {
+	form, err := web.Form(c)
+	if err != nil {
+		return err
+	}
+	var made api.VisitBody
+	body := with(object{"start": form.Get("start"), "services": []object{with(object{"service_id": form.Get("service")}, "lead_id", form.Get("lead"))}}, "title", form.Get("name"))
+	if _, err := p.site.Into(c.Request().Context(), api.Question{Method: http.MethodPost, Path: "/holds", Body: body, Key: form.Get("key")}, &made); err != nil {
+		wrong, status, ok := web.Wrong(err, map[string]string{"title": "name", "start": "", "service_id": "service", "lead_id": ""})
+		if !ok {
+			return api.Sorry(c, err)
+		}
+		return p.showWalkIn(c, status, form, wrong, insteadOf(err))
+	}
+	return web.Done(c, to(api.Path("visits", made.ID), "pencilled"))
 }

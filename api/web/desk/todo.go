@@ -19,6 +19,7 @@ import (
 func (p page) mountToDo() {
 	p.site.GET("/to-do", "list-to-do", p.toDo)
 	p.site.GET("/late", "get-delays", p.late)
+	p.site.POST("/to-do/asked", "settle-client-request", p.settle)
 	p.site.POST("/late/apply", "apply-remedy", p.applyRemedy)
 	p.site.POST("/late/tell", "tell-running-late", p.tellLate)
 	p.site.GET("/calls", "list-calls", p.calls)
@@ -45,7 +46,24 @@ type toDoView struct {
 	NeedMore int
 	NeedLate int
 	Messages messageBlock
-	May      map[string]bool
+	Asked    []askedRow // what clients ask for on their own pages
+	MayAsked bool
+}
+
+// askedRow is something that a client asks for, with the form that settles it.
+type askedRow struct {
+	ID       string
+	Text     string
+	Words    string
+	Made     time.Time `json:"made_at"`
+	VisitID  string    `json:"visit_id"`
+	ClientID string    `json:"client_id"`
+	Name     string
+	Contact  string
+	Minor    bool
+	Phone    string
+	When     string        `json:"-"`
+	Fields   []pages.Field `json:"-"`
 }
 
 // needRow is something that a visit still needs.
@@ -77,6 +95,9 @@ func (p page) showToDo(c echo.Context, status int, call string, typed url.Values
 	}
 	v.Calls.mark(wrong)
 	v.Messages.mark(typed, wrong)
+	for i := range v.Asked {
+		v.Asked[i].Fields = mark(v.Asked[i].Fields, wrong)
+	}
 	return show(c, status, "to-do", v)
 }
 
@@ -100,10 +121,37 @@ func (p page) fillToDo(ctx context.Context, v *toDoView, call string, typed url.
 	if len(v.Needs) > mostNeeds {
 		v.NeedMore, v.Needs = len(v.Needs)-mostNeeds, v.Needs[:mostNeeds]
 	}
+	if v.MayAsked = api.May(ctx, "list-client-requests"); v.MayAsked {
+		if v.Asked, err = web.Items[askedRow](ctx, p.site, "/client-requests", nil); err != nil {
+			return err
+		}
+		for i, r := range v.Asked {
+			v.Asked[i].When = v.When(r.Made)
+			v.Asked[i].Fields = []pages.Field{pages.Input("asked-note-"+r.ID, "Note", "she reads it when she asks for everything about her", "text", typed.Get("asked-note-"+r.ID))}
+		}
+	}
 	if api.May(ctx, "list-messages") {
 		v.Messages, err = p.messageBlock(ctx, v.base, url.Values{"limit": {strconv.Itoa(fewMessages)}}, "/to-do")
 	}
 	return err
+}
+
+// settle notes what became of something that a client asked for.
+func (p page) settle(c echo.Context) error {
+	form, err := web.Form(c)
+	if err != nil {
+		return err
+	}
+	id := form.Get("request")
+	wrong, _, status, err := p.press(c.Request().Context(), api.Question{Method: http.MethodPost, Path: api.Path("client-requests", id, "settle"),
+		Body: with(object{"outcome": form.Get("outcome")}, "note", form.Get("asked-note-"+id))}, map[string]string{"note": "asked-note-" + id, "outcome": ""})
+	switch {
+	case err != nil:
+		return api.Sorry(c, err)
+	case len(wrong) > 0:
+		return p.showToDo(c, status, "", form, wrong)
+	}
+	return web.Done(c, to("/to-do", "noted"))
 }
 
 // mostNeeds is how many things that are still needed the page lists.
@@ -157,7 +205,7 @@ const lateEnough = 5
 
 func (p page) lateBlock(ctx context.Context, b base, date, back string) (lateBlock, error) {
 	l := lateBlock{base: b, Date: date, Back: back, MayApply: api.May(ctx, "apply-remedy")}
-	d, err := web.Get[api.DelaysBody](ctx, p.site, api.Path("days", date, "delays"), nil)
+	d, err := p.delays(ctx, date)
 	if err != nil {
 		wrong, status, ok := web.Wrong(err, nil)
 		if !ok || status == http.StatusNotFound {
@@ -181,6 +229,19 @@ func (p page) lateBlock(ctx context.Context, b base, date, back string) (lateBlo
 		l.Remedies = append(l.Remedies, remedyRowOf(b, r))
 	}
 	return l, nil
+}
+
+// delays asks how a day goes on, and what would help only where something does not
+// go as booked: looking for that takes longest.
+func (p page) delays(ctx context.Context, date string) (api.DelaysBody, error) {
+	path := api.Path("days", date, "delays")
+	d, err := web.Get[api.DelaysBody](ctx, p.site, path, url.Values{"remedies": {"no"}})
+	late := d.LateMinutes > 0 || d.WaitingMinutes > 0 || len(d.Broken) > 0
+	if err != nil || !late {
+		d.Complete = true
+		return d, err
+	}
+	return web.Get[api.DelaysBody](ctx, p.site, path, nil)
 }
 
 func lateRowOf(ctx context.Context, b base, v api.LateVisitBody) lateRow {
@@ -352,6 +413,21 @@ func sortedRows(list []lateRow) []lateRow {
 	})
 	return out
 }
+
+// fewRemedies is how many remedies the page of everything shows: those that ask
+// least of clients (judgement).
+const fewRemedies = 3
+
+// Helps are the remedies to be shown.
+func (l lateBlock) Helps() []remedyRow {
+	if l.All {
+		return l.Remedies
+	}
+	return l.Remedies[:min(len(l.Remedies), fewRemedies)]
+}
+
+// MoreHelps is how many remedies are not shown.
+func (l lateBlock) MoreHelps() int { return len(l.Remedies) - len(l.Helps()) }
 
 // Rows are the visits to be shown: all of the day, or those that are late.
 func (l lateBlock) Rows() []lateRow {

@@ -113,7 +113,7 @@ func TestALateDayIsMendedFromThePage(t *testing.T) {
 	if d.get("/late"); d.hasForm("/late/tell") {
 		d.send(http.StatusOK, "/late/tell").says("She will be told that the visit begins late.")
 	}
-	f := d.get("/to-do").form("/late/apply", "They agreed: do it")
+	f := d.get("/late").form("/late/apply", "They agreed: do it")
 	d.do(http.MethodPost, s.URL+"/late/apply", f)
 	require.Equal(t, http.StatusOK, d.status, d.text())
 	d.says("Done.")

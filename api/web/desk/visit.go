@@ -25,6 +25,7 @@ func (p page) mountVisit() {
 	p.site.POST("/visits/:id/money", "note-money", p.noteMoney)
 	p.site.POST("/visits/:id/money-back", "note-money", p.moneyBack)
 	p.site.POST("/visits/:id/lay-aside", "lay-aside-message", p.visitMessage)
+	p.site.POST("/visits/:id/at", "move-visit", p.moveTo)
 	p.mountVisitChoices()
 }
 
@@ -46,6 +47,12 @@ type visitView struct {
 	MayMove, MaySwap, MayLink, MayName, MayConsent, MayMoney, MayAside, MayWait, MayRun bool
 	BoardHref                                                                           string
 }
+
+// InsteadAction is where another time is sent to.
+func (v visitView) InsteadAction() string { return api.Path("visits", v.V.ID, "at") }
+
+// Takes are the fields that go with it.
+func (v visitView) Takes() map[string]string { return map[string]string{"version": v.ETag} }
 
 // eventLine is something that was noted.
 type eventLine struct{ When, What, By string }
@@ -130,6 +137,17 @@ func (p page) showVisit(c echo.Context, status int, v visitView) error {
 		v.Coin = v.moneyForm()
 	}
 	return show(c, status, "visit", v)
+}
+
+// Stands says it in a sentence.
+func (v visitView) Stands() string {
+	switch {
+	case v.V.State == "arrived" && v.V.ArrivedAt != nil:
+		return "The client is here since " + v.At(*v.V.ArrivedAt) + "."
+	case v.V.State == "finished" && v.V.FinishedAt != nil:
+		return "The visit ended at " + v.At(*v.V.FinishedAt) + "."
+	}
+	return "The visit is " + v.State() + "."
 }
 
 // State says what became of the visit, and when.
@@ -377,3 +395,14 @@ func (p page) visitMessage(c echo.Context) error {
 
 // Together are the visits that this one belongs to.
 func (v visitView) Together() []api.VisitBody { return v.others() }
+
+// moveTo gives the visit one of the times that were offered instead.
+func (p page) moveTo(c echo.Context) error {
+	form, err := web.Form(c)
+	if err != nil {
+		return err
+	}
+	return p.act(c, form, "at", map[string]string{}, "moved", func(v visitView) (api.Question, []pages.FieldError) {
+		return v.post("/move", with(with(object{"start": form.Get("start")}, "lead_id", form.Get("lead")), "approved_by", form.Get("approved")), form), nil
+	})
+}

@@ -49,6 +49,14 @@ type choiceView struct {
 	Typed   url.Values
 }
 
+// InsteadAction is where another time is sent to.
+func (v choiceView) InsteadAction() string { return api.Path("visits", v.V.ID, "at") }
+
+// Takes are the fields that go with it.
+func (v choiceView) Takes() map[string]string {
+	return map[string]string{"version": v.ETag, "approved": v.Typed.Get("lead_approved")}
+}
+
 // choice reads the visit that something is chosen for.
 func (p page) choice(c echo.Context, title string) (choiceView, error) {
 	b, err := p.start(c, "/", title)
