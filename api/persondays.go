@@ -330,15 +330,12 @@ func (x *dayView) backAfter(v store.Visit, i int, person string, b *DayItemBody)
 // nextOf lists the coming days on which a person has work.
 func (x *dayView) nextOf(ctx context.Context, t *store.Tx, person string) ([]PersonNextBody, error) {
 	_, to := scheduling.DayBounds(x.n.loc, x.date.Add(nextDays))
-	visits, err := t.VisitsBetween(ctx, x.to, to)
+	visits, err := t.WorkOf(ctx, person, x.to, to)
 	if err != nil {
 		return nil, err
 	}
 	out := []PersonNextBody{}
 	for _, v := range visits {
-		if !v.State.Open() || isKept(v) || !concerns(v, person) || v.Start.Before(x.to) {
-			continue
-		}
 		on := scheduling.CivilDate(v.Start, x.n.loc).String()
 		i := slices.IndexFunc(out, func(b PersonNextBody) bool { return b.Date == on })
 		if i < 0 {
