@@ -51,7 +51,7 @@ func (s *Server) fallouts(ctx context.Context, t *store.Tx, h openings.Horizon) 
 			continue
 		}
 		var why []string
-		for _, k := range misfit(h, shop, v, of[v.ID]) {
+		for _, k := range perUnit(misfit(h, shop, v, of[v.ID])) {
 			why = append(why, misfitWords(k, x.names, loc))
 		}
 		if why = append(why, crew.lacks(v, shop, of[v.ID], x.names)...); len(why) > 0 {
@@ -60,6 +60,25 @@ func (s *Server) fallouts(ctx context.Context, t *store.Tx, h openings.Horizon) 
 		}
 	}
 	return x, nil
+}
+
+// perUnit makes one of all blocks of a unit, from the first to the last.
+func perUnit(list []store.DayBlock) []store.DayBlock {
+	var out []store.DayBlock
+	for _, b := range list {
+		i := slices.IndexFunc(out, func(o store.DayBlock) bool { return o.Unit == b.Unit })
+		if i < 0 {
+			out = append(out, b)
+			continue
+		}
+		if b.Start.Before(out[i].Start) {
+			out[i].Start = b.Start
+		}
+		if b.End.After(out[i].End) {
+			out[i].End = b.End
+		}
+	}
+	return out
 }
 
 // byVisit sorts the blocks of units by visit, so that each is looked at with its

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -34,12 +35,22 @@ func (v *visit) unlessHit(title string, change api.ChangeRequest, may bool, do f
 // previewed lets pointers of a preview lead to the fields that the change itself
 // would name.
 func (v *visit) previewed() {
-	for pointer, name := range v.at {
-		v.at["/hours"+pointer], v.at["/staff_hours/week"+pointer], v.at["/closures/0"+pointer] = name, name, name
+	named := maps.Clone(v.at)
+	note := func(pointer, name string) {
+		if named[pointer] == "" {
+			v.at[pointer] = name
+		}
+	}
+	for pointer, name := range named {
+		note("/hours"+pointer, name)
+		note("/staff_hours/week"+pointer, name)
+		note("/absence"+pointer, name)
+		note("/staff/person"+pointer, name)
 	}
 	for field := range v.form {
-		if plain, ours := strings.CutPrefix(field, v.form.Get("form")+"-"); ours {
-			v.at["/absence/"+plain], v.at["/staff/person/"+plain], v.at["/closures/0/"+plain] = field, field, field
+		if plain, ours := strings.CutPrefix(field, v.form.Get("form")+"-"); ours && named["/"+plain] == "" {
+			note("/absence/"+plain, field)
+			note("/staff/person/"+plain, field)
 		}
 	}
 }

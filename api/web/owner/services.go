@@ -246,7 +246,7 @@ func rearranged(d *api.ServiceBody, verb, at string) {
 func (v *visit) looked(s *sheet, d api.ServiceBody, look api.ServicePreviewBody) *sheet {
 	p := part{ID: "effect", Title: "What it does", Tables: []table{v.headTable(look)}}
 	if look.Booked > 0 {
-		p.Text = append(p.Text, fmt.Sprintf("No booked visit is hit: %s with this service keep the steps and the price that they were booked with.", countWords(look.Booked, "visit")))
+		p.Text = append(p.Text, fmt.Sprintf("No booked visit is hit: every one of %s with this service keeps the steps and the price that it was booked with.", countWords(look.Booked, "booked visit")))
 	} else {
 		p.Text = append(p.Text, "No booked visit is hit.")
 	}

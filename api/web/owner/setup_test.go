@@ -1,0 +1,109 @@
+package owner_test
+
+import (
+	"net/http"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+	"chairblock/api/web/owner"
+	"chairblock/api/web/webtest"
+	"chairblock/store"
+)
+
+// bare makes s a salon in which there is nothing yet but the owner's token.
+func bare(t testing.TB, s *webtest.Salon) {
+	t.Helper()
+	row, err := s.Store.AddSalon(t.Context(), store.Salon{Name: "New Chairs", Zone: "Europe/London"})
+	require.NoError(t, err)
+	s.Row = row
+	require.NoError(t, s.Store.InTx(t.Context(), row.ID, func(tx *store.Tx) (err error) {
+		_, s.Token, err = tx.AddToken(t.Context(), store.Owner, "", "test", nil)
+		return err
+	}))
+}
+
+func TestASalonIsSetUpFromNothing(t *testing.T) {
+	s := webtest.New(t, owner.Mount)
+	bare(t, s)
+	d := open(t, s, store.Owner)
+	p := d.see("/set-up").says(t, "Before the first booking", "Nobody may be in charge of a visit yet", "The salon has no opening hours yet.",
+		"There is no chair yet.", "There is no basin yet", "No service is offered yet.")
+	require.NotContains(t, p.text(), "Ready:")
+
+	p = d.fill(p, "salon", map[string]string{"name": "New Chairs", "address": "3 Quay Lane", "phone": "+44 20 7946 0018", "mail": "desk@new.example", "currency": "gbp"})
+	p.says(t, "Saved.")
+	p = d.fill(p, "week", map[string]string{"open-2": "9-18", "open-3": "09:00–13:00, 14:00–18:00", "open-5": "9.30 to 20.00"})
+	p.says(t, "The week is saved.")
+	p = d.fill(p, "usual", nil)
+	p.says(t, "The usual services are there.")
+	p = d.fill(p, "person", map[string]string{"name": "Ada Birch", "initials": "AB", "skills": "straightening"})
+	p.says(t, "Added.", "Ada Birch", "Tue 09:00–18:00; Wed 09:00–13:00, 14:00–18:00; Fri 09:30–20:00")
+	p = d.fill(p, "rooms", map[string]string{"chairs": "2", "basins": "1"})
+	p.says(t, "Chair 1, Chair 2, Basin 1.", "Ready: the first visit can be booked", "Neutralizer time: not set.", "Nobody in charge has the skill “cut”")
+	p.says(t, "Minutes. Not set: every straightening says so until you have asked the maker")
+	p = d.fill(p, "maker", map[string]string{"solution_strength": "normal", "neutralizer_strength": "ready to use", "processing_minutes": "15",
+		"longest_minutes": "60", "dry_before_iron_percent": "85", "neutralizer_minutes": "7"})
+	p.says(t, "The maker's figures are noted.")
+	require.NotContains(t, p.text(), "not set")
+
+	var services struct{ Items []api.ServiceBody }
+	s.Ask(http.MethodGet, "/services", nil, http.StatusOK, &services)
+	require.Len(t, services.Items, 13)
+	for _, x := range services.Items {
+		if x.Name == "Straightening" {
+			require.Len(t, x.Products, 2, "what straightens takes both products")
+			s.Services[x.Name] = x.ID
+		}
+	}
+	var staff struct{ Items []api.StaffBody }
+	s.Ask(http.MethodGet, "/staff", nil, http.StatusOK, &staff)
+	var found api.OpeningsAnswer
+	s.Ask(http.MethodPost, "/openings", webtest.Object{"services": []webtest.Object{{"service_id": s.Services["Straightening"], "hair": webtest.Hair()}},
+		"first_date": "2026-06-09", "last_date": "2026-06-12"}, http.StatusOK, &found)
+	require.NotEmpty(t, found.Openings)
+	s.Ask(http.MethodPost, "/visits", webtest.Object{"client_id": s.Client("Juna", "Kestrel"), "start": found.Openings[0].Start, "approved_by": "Ada Birch",
+		"services": []webtest.Object{{"service_id": s.Services["Straightening"], "lead_id": staff.Items[0].ID, "hair": webtest.Hair()}}}, http.StatusCreated, nil)
+	// A second press adds nothing.
+	d.see("/set-up/services")
+	d.fill(d.see("/set-up/services"), "usual", nil)
+	s.Ask(http.MethodGet, "/services", nil, http.StatusOK, &services)
+	require.Len(t, services.Items, 13)
+}
+
+func TestTheMakersFiguresChangeTheProductsThatServicesTake(t *testing.T) {
+	s, d := set(t)
+	p := d.see("/set-up")
+	p = d.fill(p, "maker", map[string]string{"solution_strength": "normal", "neutralizer_strength": "ready", "processing_minutes": "15", "longest_minutes": "10"})
+	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	p.says(t, "Is 15, longer than the 10 that the product may stay on", "One thing to put right")
+	require.Contains(t, p.body, `id="f-maker-processing_minutes" name="maker-processing_minutes" value="15"`, "nothing typed is lost")
+	p = d.fill(p, "maker", map[string]string{"longest_minutes": "30", "neutralizer_minutes": "8"})
+	p.says(t, "The maker's figures are noted.")
+	p = d.fill(p, "maker", map[string]string{"solution_strength": "mild", "longest_minutes": "25"}) // another strength is another product
+	p.says(t, "The maker's figures are noted.")
+	var products struct{ Items []api.ProductBody }
+	s.Ask(http.MethodGet, "/products", nil, http.StatusOK, &products)
+	require.Len(t, products.Items, 3)
+	var x api.ServiceBody
+	s.Ask(http.MethodGet, "/services/"+s.Services["Regrowth retouch"], nil, http.StatusOK, &x)
+	require.Len(t, x.Products, 2)
+	for _, k := range products.Items {
+		if k.Strength == "mild" {
+			require.Equal(t, k.ID, x.Products[0].ProductID)
+			require.Equal(t, 25, *k.Label.Longest)
+		}
+		if k.Strength == "normal" {
+			require.Equal(t, 30, *k.Label.Longest, "what was noted of the other strength stays")
+		}
+	}
+	// Two owners at once: the second is told.
+	old, action := d.see("/set-up").form(t, "maker")
+	d.fill(d.see("/set-up"), "maker", map[string]string{"neutralizer_minutes": "9"}).says(t, "The maker's figures are noted.")
+	old.Set("maker-neutralizer_minutes", "12")
+	p = d.send(http.MethodPost, action, old)
+	require.Equal(t, http.StatusPreconditionFailed, p.status)
+	p.says(t, "Somebody else changed this in the meantime", "Stands there now: 9.")
+	d.fill(p, "maker", nil).says(t, "The maker's figures are noted.")
+}
