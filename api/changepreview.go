@@ -76,8 +76,8 @@ func (s *Server) changePreviewRoutes() {
 		Summary: "See which visits a change of hours, days, people, stations or products would hit; nothing is changed"}, s.previewChange)
 }
 
-// mostLookAhead is how far ahead a change that is itself far off is held against
-// visits, in days.
+// mostLookAhead is how far ahead a change that has an end is held against visits,
+// in days.
 const mostLookAhead = 800
 
 // errLooked ends the transaction of a preview, which takes back everything that
@@ -103,7 +103,7 @@ func (s *Server) previewChange(ctx context.Context, in *changeInput) (*changeOut
 // gives the transaction up.
 func (s *Server) lookAtChange(ctx context.Context, t *store.Tx, b ChangeRequest) (ChangePreviewBody, error) {
 	var f scheduling.Faults
-	c, last := b.read(&f)
+	c, first, last := b.read(&f)
 	if err := f.Err(); err != nil {
 		return ChangePreviewBody{}, err
 	}
@@ -111,35 +111,49 @@ func (s *Server) lookAtChange(ctx context.Context, t *store.Tx, b ChangeRequest)
 	if err != nil {
 		return ChangePreviewBody{}, err
 	}
-	today := scheduling.CivilDate(s.now(), n.loc)
-	last = laterDay(last, today.Add(lookAhead))
-	if last.After(today.Add(mostLookAhead)) {
-		last = today.Add(mostLookAhead)
-	}
-	h := openings.NewHorizon(n.loc, openings.DateRange{First: today, Last: last})
+	h := openings.NewHorizon(n.loc, s.lookedAt(n, first, last))
 	if c == nil { // a product
 		return s.withoutProduct(ctx, t, n, b.Product, h)
 	}
-	before, err := s.fallouts(ctx, t, h)
+	planned, err := s.toCome(ctx, t, n, h)
+	if err != nil {
+		return ChangePreviewBody{}, err
+	}
+	before, err := planned.fallouts(ctx, t)
 	if err != nil {
 		return ChangePreviewBody{}, err
 	}
 	if err := c(ctx, t); err != nil {
 		return ChangePreviewBody{}, err
 	}
-	after, err := s.fallouts(ctx, t, h)
+	after, err := planned.fallouts(ctx, t)
 	if err != nil {
 		return ChangePreviewBody{}, err
 	}
 	return s.hitBy(ctx, t, n, h, after.beyond(before))
 }
 
+// lookedAt are the days on which visits are held against a change that is about
+// the days first to last: all to come where these are the zero date.
+func (s *Server) lookedAt(n salonDay, first, last date.Date) openings.DateRange {
+	today := scheduling.CivilDate(s.now(), n.loc)
+	r := openings.DateRange{First: laterDay(today, first), Last: last}
+	if last.IsZero() {
+		r.Last = today.Add(lookAhead)
+	}
+	if most := today.Add(mostLookAhead); r.Last.After(most) {
+		r.Last = most
+	}
+	r.Last = laterDay(r.First, r.Last)
+	return r
+}
+
 // made carries out a change within a transaction.
 type made func(ctx context.Context, t *store.Tx) error
 
-// read checks b. last is the last day that the change is about, the zero date
-// when it has no end. A nil made is the end of a product.
-func (b ChangeRequest) read(f *scheduling.Faults) (c made, last date.Date) {
+// read checks b. first and last are the days that the change is about, the zero
+// date for all of them. A nil made is the end of a product.
+func (b ChangeRequest) read(f *scheduling.Faults) (c made, first, last date.Date) {
 	var given []string
 	note := func(is bool, field string, do func() made) {
 		if is {
@@ -158,13 +172,16 @@ func (b ChangeRequest) read(f *scheduling.Faults) (c made, last date.Date) {
 			row, err := x.row()
 			_ = f.Join(index("closures", i), err) // all of it faults
 			list = append(list, row)
-			last = laterDay(last, row.Last)
+			if last = laterDay(last, row.Last); i == 0 || row.First.Before(first) {
+				first = row.First
+			}
 		}
 		return closing(list)
 	})
 	note(b.Absence != nil, "absence", func() made {
 		a := b.Absence.row(f, "absence.")
-		last = scheduling.CivilDate(a.To, time.UTC).Add(1)
+		// No zone is a day away from UTC.
+		first, last = scheduling.CivilDate(a.From, time.UTC).Add(-1), scheduling.CivilDate(a.To, time.UTC).Add(1)
 		return away(a)
 	})
 	note(b.Staff != nil, "staff", func() made {
@@ -182,7 +199,7 @@ func (b ChangeRequest) read(f *scheduling.Faults) (c made, last date.Date) {
 			f.Add(field, "stands beside another change", "one change at a time")
 		}
 	}
-	return c, last
+	return c, first, last
 }
 
 func laterDay(a, b date.Date) date.Date {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"chairblock/scheduling/openings"
 	"chairblock/store"
@@ -17,12 +18,39 @@ type fallout struct {
 	product bool                // because of a product, not of people and places
 }
 
-// fallouts looks through the visits to come within h: hours, breaks, absences and
-// closing days, people who left, who may not be in charge any more or who leave
-// out a step, and stations that are gone.
-func (s *Server) fallouts(ctx context.Context, t *store.Tx, h openings.Horizon) (*fallout, error) {
+// planned are the visits to come of some days, with their blocks.
+type planned struct {
+	now    time.Time
+	n      salonDay
+	h      openings.Horizon
+	visits []store.Visit
+	blocks map[string]map[string][]store.DayBlock // by visit and unit
+}
+
+func (s *Server) toCome(ctx context.Context, t *store.Tx, n salonDay, h openings.Horizon) (*planned, error) {
+	p := &planned{now: s.now(), n: n, h: h}
+	from := h.Origin
+	if from.Before(p.now) {
+		from = p.now
+	}
+	visits, err := t.VisitsBetween(ctx, from, h.Time(h.Length))
+	if err != nil {
+		return nil, err
+	}
+	blocks, err := t.BlocksBetween(ctx, from, h.Time(h.Length))
+	if err != nil {
+		return nil, err
+	}
+	p.visits, p.blocks = visits, byVisit(blocks)
+	return p, nil
+}
+
+// fallouts holds the visits against the rota as it is in the transaction: hours,
+// breaks, absences and closing days, people who left, who may not be in charge any
+// more or who leave out a step, and stations that are gone.
+func (p *planned) fallouts(ctx context.Context, t *store.Tx) (*fallout, error) {
 	x := &fallout{why: map[string][]string{}}
-	shop, err := t.Rota(ctx, h)
+	shop, err := t.Rota(ctx, p.h)
 	if err != nil {
 		return nil, err
 	}
@@ -33,28 +61,18 @@ func (s *Server) fallouts(ctx context.Context, t *store.Tx, h openings.Horizon) 
 	if err != nil {
 		return nil, err
 	}
-	visits, err := t.VisitsBetween(ctx, s.now(), h.Time(h.Length))
-	if err != nil {
-		return nil, err
-	}
-	blocks, err := t.BlocksBetween(ctx, s.now(), h.Time(h.Length))
-	if err != nil {
-		return nil, err
-	}
-	loc, err := zone(ctx, t)
-	if err != nil {
-		return nil, err
-	}
-	of := byVisit(blocks)
-	for _, v := range visits {
-		if !v.State.Open() && v.State != store.Held || over(v, s.now()) {
+	for _, v := range p.visits {
+		if !v.State.Open() && v.State != store.Held || over(v, p.now) {
 			continue
 		}
 		var why []string
-		for _, k := range perUnit(misfit(h, shop, v, of[v.ID])) {
-			why = append(why, misfitWords(k, x.names, loc))
+		for _, k := range perUnit(misfit(p.h, shop, v, p.blocks[v.ID])) {
+			why = append(why, misfitWords(k, x.names, p.n.loc))
+			if k.Unit == "" { // which comes first, and says it of everybody
+				break
+			}
 		}
-		if why = append(why, crew.lacks(v, shop, of[v.ID], x.names)...); len(why) > 0 {
+		if why = append(why, crew.lacks(v, shop, p.blocks[v.ID], x.names)...); len(why) > 0 {
 			x.visits = append(x.visits, v)
 			x.why[v.ID] = why
 		}

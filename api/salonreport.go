@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"net/http"
 	"slices"
 
@@ -21,7 +22,7 @@ type salonReportInput struct {
 // SalonReportBody says how the salon's chairs and hands were used, how many
 // clients did not come, and how far ahead visits are booked.
 type SalonReportBody struct {
-	First    string           `json:"first_date" format:"date"`
+	First    string           `json:"first_date" format:"date" doc:"Not before the month of the first visit"`
 	Last     string           `json:"last_date" format:"date" doc:"Yesterday"`
 	TimeZone string           `json:"time_zone"`
 	Months   []MonthCountBody `json:"months" nullable:"false" doc:"Months with visits, oldest first"`
@@ -112,16 +113,26 @@ func (s *Server) salonReport(ctx context.Context, t *store.Tx, months int) (Salo
 	}
 	last := scheduling.CivilDate(s.now(), n.loc).Add(-1)
 	first := date.NewAt(last.UTC().AddDate(0, -months, 1))
+	out := SalonReportBody{Last: last.String(), TimeZone: n.row.Zone, Months: []MonthCountBody{}, Note: salonReportNote}
 	h := openings.NewHorizon(n.loc, openings.DateRange{First: first, Last: last})
-	from, to := h.Origin, h.Time(h.Length)
-	out := SalonReportBody{First: first.String(), Last: last.String(), TimeZone: n.row.Zone, Months: []MonthCountBody{}, Note: salonReportNote}
-	counted, err := t.MonthsOfVisits(ctx, n.row.Zone, from, to)
+	counted, err := t.MonthsOfVisits(ctx, n.row.Zone, h.Origin, h.Time(h.Length))
 	if err != nil {
 		return out, err
 	}
 	for _, m := range counted {
 		out.Months = append(out.Months, MonthCountBody(m))
 	}
+	// A salon that has just begun was not idle before.
+	if len(counted) > 0 {
+		began, err := date.ParseISO(counted[0].Month + "-01")
+		if err != nil {
+			return out, fmt.Errorf("api: report: month: %w", err)
+		}
+		first = laterDay(first, began)
+		h = openings.NewHorizon(n.loc, openings.DateRange{First: first, Last: last})
+	}
+	out.First = first.String()
+	from, to := h.Origin, h.Time(h.Length)
 	lead, err := t.LeadTimes(ctx, n.row.Zone, from, to)
 	if err != nil {
 		return out, err

@@ -9,6 +9,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/api/pages"
+	"chairblock/scheduling"
 )
 
 func (p page) peoplePages() {
@@ -224,7 +225,7 @@ func kindOptions(services []api.ServiceBody, keep []string) []pages.Option {
 	}
 	for _, k := range keep {
 		if !seen[k] {
-			out = append(out, pages.Option{ID: k, Name: k})
+			out = append(out, pages.Option{ID: k, Name: scheduling.StepKind(k).Words()})
 		}
 	}
 	return out

@@ -14,46 +14,50 @@ import (
 // bandRows is how many rows of a price list the form has at least.
 const bandRows = 4
 
-// priceGroup are the fields of what a service costs.
-func (v *visit) priceGroup(d api.ServiceBody) group {
+// priceGroups are the fields of what a service costs; what it does not follow is
+// folded away.
+func (v *visit) priceGroups(d api.ServiceBody) []group {
 	r := api.PriceRuleBody{By: "fixed"}
 	if d.PriceRule != nil {
 		r = *d.PriceRule
 		r.By = cmp.Or(r.By, "fixed")
 	}
 	money := "In " + v.salon.Currency
-	g := group{Legend: "Price", Text: []string{"What it comes to for seven kinds of hair is shown before it is saved."}, Fields: []pages.Field{
+	price := group{Legend: "Price", Text: []string{"What it comes to for seven kinds of hair is shown before it is saved."}, Fields: []pages.Field{
 		choose("service-price_rule-by", "What it follows", r.By, "fixed", "nothing: the same for everybody", "band", "length and amount of hair", "minutes", "booked minutes and product"),
 		pages.Number("service-price_cents", "Price", money+"; where it follows the hair, what it usually costs", v.money(d.PriceCents)),
 		pages.Number("service-price_rule-helper_cents", "More with a second pair of hands", money, v.moneyOrNothing(r.HelperCents)),
-		pages.Number("service-price_rule-cents_per_minute", "By the minute: for each booked minute", money, v.moneyOrNothing(r.PerMinuteCents)),
-		pages.Number("service-price_rule-solution_cents_per_100_ml", "By the minute: 100 ml of solution", money, v.moneyOrNothing(r.SolutionPer100ML)),
-		pages.Number("service-price_rule-neutralizer_cents_per_100_ml", "By the minute: 100 ml of neutralizer", money, v.moneyOrNothing(r.NeutralizerPer100ML)),
-		pages.Number("service-price_rule-least_cents", "By the minute: at least", money, v.moneyOrNothing(r.LeastCents)),
-		pages.Number("service-price_rule-round_up_to_cents", "By the minute: rounded up to", money, v.moneyOrNothing(r.RoundUpToCents)),
 	}}
+	minutes := group{Fold: "Price by booked minutes and product", Open: r.By == "minutes", Fields: []pages.Field{
+		pages.Number("service-price_rule-cents_per_minute", "For each booked minute", money, v.moneyOrNothing(r.PerMinuteCents)),
+		pages.Number("service-price_rule-solution_cents_per_100_ml", "100 ml of solution", money, v.moneyOrNothing(r.SolutionPer100ML)),
+		pages.Number("service-price_rule-neutralizer_cents_per_100_ml", "100 ml of neutralizer", money, v.moneyOrNothing(r.NeutralizerPer100ML)),
+		pages.Number("service-price_rule-least_cents", "At least", money, v.moneyOrNothing(r.LeastCents)),
+		pages.Number("service-price_rule-round_up_to_cents", "Rounded up to", money, v.moneyOrNothing(r.RoundUpToCents)),
+	}}
+	list := group{Fold: "Price list by length and amount of hair", Open: r.By == "band"}
 	for i := range max(bandRows, len(r.Bands)+1) {
 		var b api.PriceBandBody
 		if i < len(r.Bands) {
 			b = r.Bands[i]
 		}
 		at := func(field string) string { return fmt.Sprintf("service-price_rule-bands-%d-%s", i, field) }
-		name := fmt.Sprintf("Price list, row %d: ", i+1)
-		upTo, price := "", func(cents int64) string { return "" }
+		name := fmt.Sprintf("Row %d: ", i+1)
+		upTo, amount := "", func(int64) string { return "" }
 		if b.UpToCM > 0 {
 			upTo = plain(b.UpToCM)
 		}
 		if i < len(r.Bands) {
-			price = v.money
+			amount = v.money
 		}
 		hint := ""
 		if i == 0 {
 			hint = "cm of stretched length; empty in the last row"
 		}
-		g.Fields = append(g.Fields, pages.Number(at("up_to_cm"), name+"up to cm", hint, upTo), pages.Number(at("low_cents"), name+"little hair", "", price(b.LowCents)),
-			pages.Number(at("medium_cents"), name+"an average amount", "", price(b.MediumCents)), pages.Number(at("high_cents"), name+"a lot of hair", "", price(b.HighCents)))
+		list.Fields = append(list.Fields, pages.Number(at("up_to_cm"), name+"up to cm", hint, upTo), pages.Number(at("low_cents"), name+"little hair", "", amount(b.LowCents)),
+			pages.Number(at("medium_cents"), name+"an average amount", "", amount(b.MediumCents)), pages.Number(at("high_cents"), name+"a lot of hair", "", amount(b.HighCents)))
 	}
-	return g
+	return []group{price, minutes, list}
 }
 
 // money writes an amount as people type it.

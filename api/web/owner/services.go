@@ -131,7 +131,7 @@ func (v *visit) draftSheet(x, d api.ServiceBody, tag string) (*sheet, error) {
 	for i := range d.Steps {
 		f.Groups = append(f.Groups, stepGroup(d, i))
 	}
-	f.Groups = append(f.Groups, v.priceGroup(d), productGroup(d, products.Items))
+	f.Groups = append(append(f.Groups, v.priceGroups(d)...), productGroup(d, products.Items))
 	f.Buttons = []button{{Text: "See what it does", Name: "do", Value: "look", Main: true}}
 	f.Text = []string{"Nothing is saved until you have seen what a change does to seven kinds of hair."}
 	s.Parts = append(s.Parts, part{ID: "service", Forms: []form{f}}, v.versionsPart(x, versions.Items),

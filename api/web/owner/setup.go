@@ -72,10 +72,10 @@ func checklist(b api.SetUpBody) part {
 		p.Title = fmt.Sprintf("Before the first booking: %d to do", len(b.Missing))
 	}
 	for _, m := range b.Missing {
-		p.List = append(p.List, link{Href: blocks[m.Code], Text: m.Words, Class: "open"})
+		p.List = append(p.List, link{Href: blocks[m.Code], Text: m.Words, Class: "refuse"})
 	}
 	for _, m := range b.Advice {
-		p.List = append(p.List, link{Href: blocks[m.Code], Text: m.Words})
+		p.List = append(p.List, link{Href: blocks[m.Code], Text: m.Words, Class: "warn"})
 	}
 	if b.Ready {
 		p.Links = []link{{Href: "/book", Text: "Book a visit"}}
