@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -65,13 +66,13 @@ func (b *booking) startWithClient(ctx context.Context) error {
 // where nobody has typed any, and reports whether that was all to be done.
 func (b *booking) knownHair(ctx context.Context, kind pages.ActionKind) (done bool, err error) {
 	v := b.page.Fields
-	row := b.service(v.Service)
+	hair := slices.ContainsFunc(v.Chosen(), func(id string) bool { row := b.service(id); return row != nil && needsHair(row.Service) })
 	switch {
 	case kind == pages.ActHair && v.Client == "":
 		return true, &scheduling.InvalidError{Field: pages.FieldClient, Problem: "is somebody new", Want: "a client who is known, whose hair was seen here before"}
 	case kind == pages.ActHair:
 		return true, b.expectHair(ctx)
-	case kind == pages.ActEstimate && v.Client != "" && row != nil && needsHair(row.Service) && !v.HairAsked():
+	case kind != pages.ActBook && kind != pages.ActPencil && kind != pages.ActConsult && v.Client != "" && hair && !v.HairAsked() && !v.PhoneAsked():
 		return false, b.expectHair(ctx)
 	}
 	return false, nil

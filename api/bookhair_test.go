@@ -63,7 +63,7 @@ func TestTheBookingPageFillsInTheHairOfAKnownClient(t *testing.T) {
 	require.Contains(t, d.page, "Time for Regrowth retouch")
 	d.get("/book")
 	d.press("hair", nil)
-	require.Contains(t, d.page, `href="#f-client"`)
+	require.Contains(t, d.page, `href="#f-who"`)
 	s.as(store.Desk).call("GET", "/v1/clients/"+client+"/expected-hair", nil).is(200, &api.ExpectedHair{})
 	d.get("/book?client=" + s.client("Nora"))
 	require.Contains(t, d.page, "never measured here")

@@ -28,9 +28,11 @@ type booking struct {
 	rows []store.ServiceRow
 	form url.Values
 	// What was worked out and what it was asked for, nil before that.
-	c    *composed
-	req  ServiceRequest
-	done string // id of the visit that was booked
+	c     *composed
+	req   []ServiceRequest
+	phone *phoneAnswer // of hair that nobody has seen, nil where it was measured
+	done  string       // id of the visit that was booked
+	after string       // id of what was pencilled behind it
 }
 
 // How long a second press of a button waits for the first to be carried out.
@@ -60,7 +62,11 @@ func (s *Server) bookPage(c echo.Context) error {
 		return sorry(c, err)
 	}
 	if b.done != "" {
-		return c.Redirect(http.StatusSeeOther, "/book?"+url.Values{bookedVisit: {b.done}}.Encode())
+		q := url.Values{bookedVisit: {b.done}}
+		if b.after != "" {
+			q.Set(pencilledBehind, b.after)
+		}
+		return c.Redirect(http.StatusSeeOther, "/book?"+q.Encode())
 	}
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	c.Response().WriteHeader(status)
@@ -68,10 +74,12 @@ func (s *Server) bookPage(c echo.Context) error {
 }
 
 // bookedVisit is the parameter that shows what was booked, pencilledVisit the one
-// that shows what is pencilled.
+// that shows what is pencilled, and pencilledBehind what is pencilled behind what
+// was booked.
 const (
-	bookedVisit    = "booked"
-	pencilledVisit = "pencilled"
+	bookedVisit     = "booked"
+	pencilledVisit  = "pencilled"
+	pencilledBehind = "behind"
 )
 
 // keepable replaces what no database can hold as text.
@@ -98,6 +106,9 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 			if err := b.startWithClient(ctx); err != nil {
 				return err
 			}
+			if err := b.showClients(ctx, ""); err != nil {
+				return err
+			}
 			if id := b.form.Get(pencilledVisit); id != "" {
 				return b.showPencilled(ctx, id, true)
 			}
@@ -106,15 +117,30 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 		b.page.Fields = pages.ReadBookFields(b.form)
 		err := t.Savepoint(ctx, func(t *store.Tx) error { b.t = t; return b.act(ctx) })
 		b.t = t
-		if err == nil {
-			return nil
+		if err != nil {
+			if status, err = b.fail(ctx, err); err != nil {
+				return err
+			}
+			if err := b.offerAgain(ctx); err != nil {
+				return err
+			}
 		}
-		if status, err = b.fail(ctx, err); err != nil {
-			return err
-		}
-		return b.offerAgain(ctx)
+		return b.complete(ctx)
 	})
 	return status, err
+}
+
+// complete adds to the page what follows from the form as it is: the clients whom
+// it may be about, and the drawing of the hair.
+func (b *booking) complete(ctx context.Context) error {
+	if b.done != "" || b.page.Booked != nil {
+		return nil
+	}
+	b.page.Hair = b.drawing()
+	if b.page.Matches != nil || b.page.MatchWords != "" {
+		return nil
+	}
+	return b.showClients(ctx, "")
 }
 
 // offerAgain shows the times that are free now beside what hinders the one
@@ -124,10 +150,10 @@ func (b *booking) offerAgain(ctx context.Context) error {
 	if ofHeld(do.Kind) {
 		return b.stillPencilled(ctx)
 	}
-	if do.Kind != pages.ActBook && do.Kind != pages.ActPencil || b.c == nil || !b.page.Estimate.Bookable {
+	if do.Kind != pages.ActBook && do.Kind != pages.ActPencil && do.Kind != pages.ActConsult || b.c == nil || !b.page.Estimate.Bookable {
 		return nil
 	}
-	if err := b.find(ctx, b.c, b.req); err != nil {
+	if err := b.find(ctx); err != nil {
 		_, err = b.fail(ctx, err)
 		return err
 	}
@@ -140,22 +166,15 @@ func (b *booking) load(ctx context.Context) error {
 	if b.n, err = loadSalon(ctx, b.t); err != nil {
 		return err
 	}
-	b.page.Inches = b.n.time.Units.Inches
+	b.page.Inches, b.page.PhoneQuestions = b.n.time.Units.Inches, true
+	b.page.Ways, b.page.AsOf = Ways(ctx, "/book"), b.s.now().In(b.n.loc).Format("15:04")
 	b.page.Salon, b.page.BoardHref, b.page.Location, b.page.HoldMinutes = b.n.row.Name, "/", b.n.loc, b.n.rules.HoldMinutes
-	clients, err := b.t.Clients(ctx, "", "", 500)
-	if err != nil {
-		return err
-	}
-	for _, c := range clients {
-		b.page.Clients = append(b.page.Clients, pages.Option{ID: c.ID, Name: clientName(c)})
-	}
 	if b.rows, err = b.t.Services(ctx); err != nil {
 		return err
 	}
 	for _, r := range b.rows {
 		b.page.Services = append(b.page.Services, pages.ServiceOption{ID: r.ID, Name: r.Name, NeedsHair: needsHair(r.Service)})
 	}
-	slices.SortStableFunc(b.page.Clients, func(a, z pages.Option) int { return strings.Compare(strings.ToLower(a.Name), strings.ToLower(z.Name)) })
 	staff, err := b.t.StaffList(ctx)
 	for _, p := range staff {
 		if p.MayLead && p.Active {
@@ -181,29 +200,34 @@ func (b *booking) act(ctx context.Context) error {
 	if !ok {
 		return &scheduling.InvalidError{Problem: "no button of this form was pressed", Want: "one of its buttons"}
 	}
-	if ofHeld(do.Kind) {
-		return b.decide(ctx, do.Kind)
+	v := &b.page.Fields
+	if do.Kind == pages.ActNext {
+		do.Kind = b.next()
 	}
-	if do.Kind == pages.ActPlan {
-		b.page.Fields.Hands, b.page.Fields.Batches = strconv.Itoa(do.Hands), strconv.Itoa(do.Batches)
+	switch do.Kind {
+	case pages.ActFirm, pages.ActLonger, pages.ActGiveUp:
+		return b.decide(ctx, do.Kind)
+	case pages.ActFind:
+		return b.lookForClient(ctx)
+	case pages.ActAdd:
+		if len(v.Others)+1 < pages.MostServices {
+			v.Others = append(v.Others, "")
+		}
+		return nil
+	case pages.ActPlan:
+		v.Hands, v.Batches = strconv.Itoa(do.Hands), strconv.Itoa(do.Batches)
+	case pages.ActMore:
+		v.Many = strconv.Itoa(2 * b.many())
+	case pages.ActLater:
+		v.DateFrom = do.Date
+	case pages.ActOnly:
+		v.Stylist = do.Lead
+	case pages.ActHair, pages.ActEstimate, pages.ActOpenings, pages.ActBook, pages.ActPencil, pages.ActConsult, pages.ActNext:
 	}
 	if done, err := b.knownHair(ctx, do.Kind); done || err != nil {
 		return err
 	}
-	req, err := b.request(do.Kind)
-	if err != nil {
-		return err
-	}
-	if b.n, err = b.n.paced(ctx, b.t, req.LeadID, b.service(req.ServiceID).Service); err != nil {
-		return err
-	}
-	c, err := compose(ctx, b.t, b.n, []ServiceRequest{req})
-	if err != nil {
-		return err
-	}
-	b.c, b.req = c, req
-	b.page.Step = pages.StepEstimate
-	if b.page.Estimate, err = b.estimateView(c, req); err != nil {
+	if err := b.workOut(ctx, do.Kind); err != nil {
 		return err
 	}
 	if do.Kind == pages.ActEstimate || do.Kind == pages.ActPlan || !b.page.Estimate.Bookable {
@@ -211,32 +235,115 @@ func (b *booking) act(ctx context.Context) error {
 	}
 	switch do.Kind {
 	case pages.ActBook:
-		return b.book(ctx, do.Opening, req)
+		return b.book(ctx, do.Opening)
 	case pages.ActPencil:
-		return b.pencil(ctx, do.Opening, req)
-	case pages.ActEstimate, pages.ActOpenings, pages.ActHair, pages.ActPlan, pages.ActFirm, pages.ActLonger, pages.ActGiveUp:
+		return b.pencil(ctx, do.Opening)
+	case pages.ActConsult:
+		return b.bookConsultation(ctx, do.Opening)
+	default:
+		return b.find(ctx)
 	}
-	return b.find(ctx, c, req)
 }
 
-// request reads the service and the hair from the form, and notes a day to
+// next is what Enter does: the next step that the form is fit for.
+func (b *booking) next() pages.ActionKind {
+	v := b.page.Fields
+	switch {
+	case b.form.Get(pages.FieldHeld) != "":
+		return pages.ActFirm
+	case v.Client == "" && v.FirstName == "" && v.Who != "" && v.Who != v.Sought:
+		return pages.ActFind
+	}
+	return pages.ActOpenings
+}
+
+// workOut works out what the form asks for.
+func (b *booking) workOut(ctx context.Context, kind pages.ActionKind) error {
+	req, err := b.request(ctx, kind)
+	if err != nil {
+		return err
+	}
+	if b.n, err = b.n.paced(ctx, b.t, req[0].LeadID, b.service(b.hairService(req)).Service); err != nil {
+		return err
+	}
+	c, err := compose(ctx, b.t, b.n, req)
+	if err != nil {
+		return err
+	}
+	b.c, b.req = c, req
+	b.page.Step = pages.StepEstimate
+	b.page.Estimate, err = b.estimateView(ctx)
+	return err
+}
+
+// hairService is the first service whose time depends on the hair, or else the
+// first.
+func (b *booking) hairService(list []ServiceRequest) string {
+	for _, r := range list {
+		if r.Hair != nil {
+			return r.ServiceID
+		}
+	}
+	return list[0].ServiceID
+}
+
+// request reads the services and the hair from the form, and notes a day to
 // search from that is over.
-func (b *booking) request(kind pages.ActionKind) (ServiceRequest, error) {
+func (b *booking) request(ctx context.Context, kind pages.ActionKind) ([]ServiceRequest, error) {
 	var f scheduling.Faults
 	v := b.page.Fields
-	req := ServiceRequest{ServiceID: v.Service, LeadID: v.Stylist}
-	row := b.service(v.Service)
-	if row == nil {
-		f.Add(pages.FieldService, "is not chosen", "one of the services")
-		return req, f
+	var list []ServiceRequest
+	hair, phone := false, true
+	for i, id := range append([]string{v.Service}, v.Others...) {
+		if id == "" && i > 0 {
+			continue
+		}
+		row := b.service(id)
+		if row == nil {
+			f.Add(pages.ServiceField(i), "is not chosen", "one of the services")
+			continue
+		}
+		list = append(list, ServiceRequest{ServiceID: id, LeadID: v.Stylist})
+		hair = hair || needsHair(row.Service)
+		phone = phone && !row.Retouch
 	}
-	if v.DateFrom != "" && kind != pages.ActBook && kind != pages.ActPencil {
+	if len(f) > 0 {
+		return nil, f
+	}
+	if v.DateFrom != "" && kind != pages.ActBook && kind != pages.ActPencil && kind != pages.ActConsult {
 		if d := day(&f, pages.FieldDateFrom, v.DateFrom); len(f) == 0 && d.Before(scheduling.CivilDate(b.s.now(), b.n.loc)) {
 			f.Add(pages.FieldDateFrom, "is past", "today or later")
 		}
 	}
-	if !needsHair(row.Service) {
-		return req, f.Err()
+	if !hair {
+		return list, f.Err()
+	}
+	var h *HeadBody
+	var err error
+	if phone && !v.HairAsked() && v.PhoneAsked() {
+		h, err = b.phoneHair(ctx, list)
+	} else {
+		h, err = b.measuredHair(!v.HairAsked() && phone)
+	}
+	if err := f.Join("", err); err != nil {
+		return nil, err
+	}
+	for i := range list {
+		if needsHair(b.service(list[i].ServiceID).Service) {
+			list[i].Hair = h
+		}
+	}
+	return list, f.Err()
+}
+
+// measuredHair reads the hair from its fields. Where nothing stands in any of them
+// and the three questions would do, that is what is asked for.
+func (b *booking) measuredHair(questions bool) (*HeadBody, error) {
+	var f scheduling.Faults
+	v := b.page.Fields
+	if questions {
+		f.Add(pages.FieldReach, "is not answered", "choose where it reaches, or fill in the measured hair")
+		return nil, f
 	}
 	number := func(field, text string, whole bool) float64 {
 		if text == "" && (field == pages.FieldRegrowth || field == pages.FieldRegrowthIn || field == pages.FieldBatches) {
@@ -266,8 +373,7 @@ func (b *booking) request(kind pages.ActionKind) (ServiceRequest, error) {
 			}
 		}
 	}
-	req.Hair = hair
-	return req, f.Err()
+	return hair, f.Err()
 }
 
 func (b *booking) service(id string) *store.ServiceRow {
@@ -283,7 +389,7 @@ func (b *booking) service(id string) *store.ServiceRow {
 var fields = map[string]string{
 	"given_name": pages.FieldFirstName, "family_name": pages.FieldInitial, "contact_by": pages.FieldPreferred,
 	"on": pages.FieldDateFrom, "free_length_cm": pages.FieldLength, "free_length_in": pages.FieldLengthIn, "shrinkage": pages.FieldFree,
-	"title": pages.FieldFirstName, "client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
+	"title": pages.FieldFirstName, "note": pages.FieldNote, "client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
 }
 
 // rightWords say what would be right in a field of the form, whatever the rest
@@ -303,6 +409,8 @@ var rightWords = map[string]string{
 	pages.FieldBatches:    "a whole number from 1 to 6, or nothing for the normal plan",
 	pages.FieldPhone:      "with its country code, such as +44 20 7946 0018",
 	pages.FieldApprovedBy: "choose the licensed person who said yes",
+	pages.FieldNote:       "at most 500 characters",
+	pages.FieldPonytail:   "choose one of the list",
 }
 
 // fail turns faults and clashes into words on the page; anything else is

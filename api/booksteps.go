@@ -18,54 +18,98 @@ import (
 )
 
 // estimateView puts the minutes of a visit into the words of the page.
-func (b *booking) estimateView(c *composed, req ServiceRequest) (*pages.EstimateView, error) {
-	v := &pages.EstimateView{Service: c.services[0].Name, Price: price(c.price, b.n.row.Currency), Bookable: true,
-		Chemical: b.service(req.ServiceID).Chemical}
-	rule, err := readPriceRule(*b.service(req.ServiceID))
-	if err != nil {
-		return nil, err
+func (b *booking) estimateView(ctx context.Context) (*pages.EstimateView, error) {
+	c := b.c
+	v := &pages.EstimateView{Price: price(c.price, b.n.row.Currency), Bookable: true, Chemical: c.chemical}
+	var names, sums []string
+	for i, x := range c.services {
+		names = append(names, x.Name)
+		rule, err := readPriceRule(*b.service(x.Service))
+		if err != nil {
+			return nil, err
+		}
+		if rule != nil {
+			sums = append(sums, c.workings[i])
+		}
 	}
-	if rule != nil {
-		v.PriceWorking = c.workings[0]
-	}
+	v.Service, v.PriceWorking = strings.Join(names, " and "), strings.Join(sums, "; ")
 	for _, st := range c.plan.Steps {
 		v.Lines = append(v.Lines, pages.EstimateLine{Step: st.Label, Expected: float64(st.Length), Minutes: st.Length})
 		v.KeepMinutes += st.Length
 	}
-	w := c.estimates[0]
-	if w == nil {
-		return v, nil
+	first := true
+	for i, w := range c.estimates {
+		if w == nil {
+			continue
+		}
+		if err := b.estimated(v, i, w, first); err != nil {
+			return nil, err
+		}
+		first = false
 	}
+	if v.OutOfTen > 0 {
+		for _, l := range v.Lines {
+			v.MeanMinutes += l.Expected
+		}
+	}
+	if i := slices.IndexFunc(c.estimates, func(w *worked) bool { return w != nil }); b.phone != nil && i >= 0 {
+		b.phoneView(v, c.estimates[i])
+	}
+	var err error
+	v.StillNeeded, err = b.needed(ctx)
+	return v, err
+}
+
+// estimated adds to the page what the estimate of service i says. Other ways to do
+// it are those of the first one.
+func (b *booking) estimated(v *pages.EstimateView, i int, w *worked, first bool) error {
 	e, err := b.n.time.Estimate(w.head())
 	if err != nil {
-		return nil, err
+		return err
 	}
-	workings(v.Lines, c, e)
-	for _, l := range v.Lines {
-		v.MeanMinutes += l.Expected
-	}
+	workings(v.Lines, b.c, i, e)
 	v.OutOfTen = int(math.Round(10 * e.Quantile))
-	v.FirstSectionMinutes, v.FirstSectionWorking = e.BookedExposure, e.ExposureWorking
-	v.Cautions = cautionViews(w.cautions)
-	for _, x := range v.Cautions {
+	if first {
+		v.FirstSectionMinutes, v.FirstSectionWorking = e.BookedExposure, e.ExposureWorking
+		if v.Plans, err = b.plans(w); err != nil {
+			return err
+		}
+	}
+	for _, x := range cautionViews(w.cautions) {
+		if slices.Contains(v.Cautions, x) {
+			continue
+		}
+		v.Cautions = append(v.Cautions, x)
 		v.Bookable = v.Bookable && x.Level != pages.CautionRefuse
 	}
 	for _, l := range w.result.Pace {
-		v.Pace = append(v.Pace, l.Text)
+		if !slices.Contains(v.Pace, l.Text) {
+			v.Pace = append(v.Pace, l.Text)
+		}
 	}
-	v.Plans, err = b.plans(w)
-	return v, err
+	return nil
+}
+
+// needed says what the visit will need before it can begin, as far as that is the
+// same for whoever comes.
+func (b *booking) needed(ctx context.Context) ([]string, error) {
+	var out []string
+	d, err := b.n.depositFor(ctx, b.t, b.c.price, b.c.chemical, b.page.Fields.Client)
+	if d.Cents > 0 {
+		out = append(out, "a deposit of "+b.n.amount(d.Cents))
+	}
+	return out, err
 }
 
 // workings gives every line the count of the step of the same kind, the first
 // to the first and so on: a service may lack steps or have its own between.
-func workings(lines []pages.EstimateLine, c *composed, e chairtime.Estimate) {
+func workings(lines []pages.EstimateLine, c *composed, service int, e chairtime.Estimate) {
 	left := map[scheduling.StepKind][]chairtime.StepTime{}
 	for _, st := range e.Steps {
 		left[st.Kind] = append(left[st.Kind], st)
 	}
 	for i, st := range c.plan.Steps {
-		if list := left[st.Kind]; st.Formula == scheduling.FormulaHead && len(list) > 0 {
+		if list := left[st.Kind]; st.Service == service && st.Formula == scheduling.FormulaHead && len(list) > 0 {
 			lines[i].Expected, lines[i].Working = list[0].Mean, list[0].Working
 			left[st.Kind] = list[1:]
 		}
@@ -117,103 +161,41 @@ func price(cents int64, currency string) string {
 	return quoting.Amount(cents, currency)
 }
 
-// find lists the next openings, each with a key of its own, so that pressing
-// twice books once.
-func (b *booking) find(ctx context.Context, c *composed, req ServiceRequest) error {
-	a, err := b.s.openings(ctx, b.t, b.n, c, OpeningsRequest{Services: []ServiceRequest{req}, FirstDate: b.page.Fields.DateFrom,
-		ClientID: b.page.Fields.Client, Limit: 5 * mostTimes}, "")
-	if err != nil {
-		return err
-	}
-	b.page.Step = pages.StepOpenings
-	a.Openings = leastWaiting(a.Openings)
-	for _, o := range a.Openings {
-		b.page.Openings = append(b.page.Openings, pages.OpeningView{
-			ID: strconv.FormatInt(o.Start.Unix(), 10) + "-" + o.LeadID, Key: store.NewID(), Start: o.Start, End: o.End,
-			DryUntil: o.KeepDryUntil, UntiedUntil: o.UntiedUntil, With: o.LeadName, Chair: o.ChairName, Waiting: o.WaitMinutes})
-	}
-	if err := b.askSoon(ctx, c, a.Openings); err != nil {
-		return err
-	}
-	b.page.Estimate.Cautions = append(b.page.Estimate.Cautions, cautionViews(spacingNotes(a.Openings))...)
-	switch {
-	case len(a.Missing) > 0:
-		b.page.NoOpenings = "This cannot be booked here: " + strings.Join(a.Missing, "; ") + "."
-	case len(a.Openings) == 0:
-		b.page.NoOpenings = "Nothing is free in the four weeks from that day. Try a later day, or any stylist."
-	}
-	return nil
-}
-
-// mostTimes is how many times the page offers at once.
-const mostTimes = 12
-
-// leastWaiting keeps, of starts with one stylist that end at the same minute,
-// the latest: the others only add waiting. list is in order of starts.
-func leastWaiting(list []OpeningBody) []OpeningBody {
-	var out []OpeningBody
-	for i, o := range list {
-		later := func(p OpeningBody) bool { return p.End.Equal(o.End) && p.LeadID == o.LeadID }
-		if !slices.ContainsFunc(list[i+1:], later) {
-			out = append(out, o)
-		}
-	}
-	return out[:min(len(out), mostTimes)]
-}
-
-// askSoon asks for the licensed person's yes where times are offered that begin
-// before a new skin test can have been read.
-func (b *booking) askSoon(ctx context.Context, c *composed, list []OpeningBody) error {
-	w, hours := c.estimates[0], b.n.time.PatchTestHours
-	soon := b.s.now().Add(time.Duration(hours * float64(time.Hour)))
-	if w == nil || !slices.ContainsFunc(list, func(o OpeningBody) bool { return o.Start.Before(soon) }) {
-		return nil
-	}
-	if err := c.prove(ctx, b.t, b.n, b.page.Fields.Client, list[0].Start); err != nil || c.tested {
-		return err
-	}
-	for i, x := range w.cautions {
-		if x.Code == chairtime.CautionPatchTest {
-			b.page.Estimate.Cautions[i] = pages.Caution{Level: pages.CautionNeedsYes, Text: fmt.Sprintf(
-				"Times before %s are too soon for a new skin test: the licensed person says whether an earlier one still counts.",
-				soon.In(b.n.loc).Format("Mon 2 January 15:04"))}
-		}
-	}
-	return nil
-}
-
 // longestKey bounds the text that makes a press unique.
 const longestKey = 64
 
 // book books the chosen opening, for a client who is known or added with it. A
 // second press of the same button gives what the first one booked.
-func (b *booking) book(ctx context.Context, opening string, req ServiceRequest) error {
-	start, key, err := b.chosen(opening, &req)
+func (b *booking) book(ctx context.Context, opening string) error {
+	req := slices.Clone(b.req)
+	start, key, err := b.chosen(opening, req)
 	if err != nil {
 		return err
 	}
-	b.done, err = b.onlyOnce(ctx, "/book", key, opening, func() (store.Visit, error) { return b.bookNow(ctx, start, req) })
+	b.done, err = b.onlyOnce(ctx, "/book", key, opening, func() (string, error) {
+		v, err := b.bookNow(ctx, start, req)
+		return v.ID, err
+	})
 	return err
 }
 
 // chosen reads the start of an opening and the key of its buttons, and puts its
-// stylist into req.
-func (b *booking) chosen(opening string, req *ServiceRequest) (start time.Time, key string, err error) {
+// stylist into req: the minutes are hers.
+func (b *booking) chosen(opening string, req []ServiceRequest) (start time.Time, key string, err error) {
 	at, lead, _ := strings.Cut(opening, "-")
 	unix, err := strconv.ParseUint(at, 10, 35)
 	if err != nil {
 		return start, "", &scheduling.InvalidError{Problem: "the chosen time cannot be read", Want: "one of the times shown"}
 	}
-	if req.LeadID == "" { // the times were searched at the salon's pace
-		req.Pace = paceOfSalon
+	for i := range req {
+		req[i].LeadID = lead
 	}
-	req.LeadID = lead
 	return time.Unix(int64(unix), 0).In(b.n.loc), b.form.Get(pages.KeyField(opening)), nil
 }
 
-// onlyOnce carries out a press and returns the visit that it was about. A second
-// press of the same button gives what the first one did.
-func (b *booking) onlyOnce(ctx context.Context, route, key, what string, f func() (store.Visit, error)) (string, error) {
+// onlyOnce carries out a press and returns what it was about, the id of a visit or
+// two. A second press of the same button gives what the first one did.
+func (b *booking) onlyOnce(ctx context.Context, route, key, what string, f func() (string, error)) (string, error) {
 	if key == "" || len(key) > longestKey {
 		return "", &scheduling.InvalidError{Problem: "the form lacks the key of the chosen time", Want: "one of the times shown"}
 	}
@@ -226,19 +208,19 @@ func (b *booking) onlyOnce(ctx context.Context, route, key, what string, f func(
 	if err != nil || again {
 		return old.Location, err
 	}
-	v, err := f()
+	done, err := f()
 	if err != nil {
 		return "", err
 	}
-	return v.ID, b.t.End(ctx, call, store.Answer{Status: http.StatusCreated, Location: v.ID, Body: []byte("null")})
+	return done, b.t.End(ctx, call, store.Answer{Status: http.StatusCreated, Location: done, Body: []byte("null")})
 }
 
-func (b *booking) bookNow(ctx context.Context, start time.Time, req ServiceRequest) (store.Visit, error) {
+func (b *booking) bookNow(ctx context.Context, start time.Time, req []ServiceRequest) (store.Visit, error) {
 	client, err := b.client(ctx)
 	if err != nil {
 		return store.Visit{}, err
 	}
-	return b.s.book(ctx, b.t, b.n, VisitRequest{ClientID: client, Start: start, Services: []ServiceRequest{req}, ApprovedBy: b.page.Fields.ApprovedBy})
+	return b.s.book(ctx, b.t, b.n, VisitRequest{ClientID: client, Start: start, Services: req, ApprovedBy: b.page.Fields.ApprovedBy, Note: b.page.Fields.Note})
 }
 
 // client is the chosen client, or the one whose name was typed.
@@ -275,5 +257,29 @@ func (b *booking) showBooked(ctx context.Context) error {
 		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
 		StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Chemical: x.chemical,
 		Messages: x.messages, NoMessages: x.noMessages, VisitHref: "/visits/" + v.ID}
+	if full, err := b.s.visitBody(ctx, b.t, b.n, v); err != nil {
+		return err
+	} else if d := full.Deposit; d != nil && d.AskedCents > 0 {
+		b.page.Booked.Deposit = "Deposit asked: " + b.n.amount(d.AskedCents)
+	}
+	return b.showBehind(ctx)
+}
+
+// showBehind says what is pencilled behind a consultation that was booked.
+func (b *booking) showBehind(ctx context.Context) error {
+	id := b.form.Get(pencilledBehind)
+	if id == "" {
+		return nil
+	}
+	v, err := b.t.VisitByID(ctx, id)
+	if err != nil || v.State != store.Held {
+		return err
+	}
+	names, err := unitNames(ctx, b.t)
+	if err != nil {
+		return err
+	}
+	b.page.Booked.Behind = serviceNames(v) + " on " + b.n.atWords(v.Start) + " with " + names[v.Lead()] + ", until " + b.n.atWords(*v.HeldUntil)
+	b.page.Booked.BehindHref = "/book?" + pencilledVisit + "=" + v.ID
 	return nil
 }

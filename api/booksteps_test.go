@@ -1,6 +1,7 @@
 package api
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -13,21 +14,34 @@ import (
 	"chairblock/store"
 )
 
-func TestOfStartsThatEndTogetherTheLatestIsOffered(t *testing.T) {
-	at := func(h, m int) time.Time { return time.Date(2026, 12, 10, h, m, 0, 0, time.UTC) }
-	list := []OpeningBody{
-		{Start: at(10, 45), End: at(15, 38), LeadID: "a", WaitMinutes: 23},
-		{Start: at(11, 0), End: at(15, 38), LeadID: "a", WaitMinutes: 8},
-		{Start: at(11, 0), End: at(15, 38), LeadID: "b", WaitMinutes: 8},
-		{Start: at(13, 0), End: at(17, 30), LeadID: "a"},
+func TestTheTimesThatAreShownDiffer(t *testing.T) {
+	at := time.Date(2026, 6, 11, 9, 0, 0, 0, time.UTC)
+	var list []OpeningBody
+	for _, lead := range []string{"ada", "bo"} {
+		for day := range 5 {
+			for quarter := range 16 {
+				start := at.AddDate(0, 0, day).Add(time.Duration(quarter) * 15 * time.Minute)
+				list = append(list, OpeningBody{Start: start, End: start.Add(time.Hour), LeadID: lead})
+			}
+		}
 	}
-	require.Equal(t, list[1:], leastWaiting(list))
-	require.Empty(t, leastWaiting(nil))
-	var many []OpeningBody
-	for i := range 3 * mostTimes {
-		many = append(many, OpeningBody{Start: at(9, i), End: at(12, i)})
+	said := func(n int) (out []string) {
+		for _, o := range varied(list, n, time.UTC) {
+			out = append(out, fmt.Sprint(o.LeadID, o.Start.Format(" 2 15:04")))
+		}
+		return out
 	}
-	require.Equal(t, many[:mostTimes], leastWaiting(many))
+	require.Equal(t, []string{"ada 11 09:00", "ada 11 11:00", "ada 12 09:00", "ada 12 11:00", "ada 13 09:00", "ada 13 11:00", "ada 14 09:00", "ada 14 11:00"}, said(8))
+	require.Equal(t, "ada 11 10:00", said(16)[1], "closer together when more are asked for")
+	require.Len(t, said(200), 160, "at last all of them")
+	require.Empty(t, varied(nil, 8, time.UTC))
+	require.Len(t, varied(list[:3], 8, time.UTC), 1)
+}
+
+func TestHowManyWereFoundIsSaid(t *testing.T) {
+	for n, want := range map[int]string{0: "Nobody found: fill in who is new.", 1: "1 client found.", 3: "3 clients found.", 9: "More than these: type on."} {
+		require.Equal(t, want, foundWords(n))
+	}
 }
 
 func TestTheWorkingBelongsToTheStepOfItsKind(t *testing.T) {
@@ -43,7 +57,7 @@ func TestTheWorkingBelongsToTheStepOfItsKind(t *testing.T) {
 		{Kind: scheduling.Apply, Mean: 3, Working: "second"}, {Kind: scheduling.Iron, Mean: 4, Working: "iron"},
 	}}
 	lines := []pages.EstimateLine{{Expected: 10}, {}, {}, {}}
-	workings(lines, c, e)
+	workings(lines, c, 0, e)
 	require.Equal(t, []pages.EstimateLine{{Expected: 10}, {Expected: 2, Working: "first"}, {Expected: 3, Working: "second"}, {Expected: 4, Working: "iron"}}, lines)
 }
 

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -18,17 +19,21 @@ func ofHeld(k pages.ActionKind) bool {
 
 // pencil pencils the chosen opening, for whoever is chosen or has begun to say
 // who she is, and shows it.
-func (b *booking) pencil(ctx context.Context, opening string, req ServiceRequest) error {
-	start, key, err := b.chosen(opening, &req)
+func (b *booking) pencil(ctx context.Context, opening string) error {
+	req := slices.Clone(b.req)
+	start, key, err := b.chosen(opening, req)
 	if err != nil {
 		return err
 	}
 	v := b.page.Fields
-	hold := HoldRequest{Start: start, Services: []ServiceRequest{req}, ClientID: v.Client}
+	hold := HoldRequest{Start: start, Services: req, ClientID: v.Client, Note: v.Note}
 	if v.Client == "" {
 		hold.Title = strings.TrimSpace(v.FirstName + " " + v.Initial)
 	}
-	id, err := b.onlyOnce(ctx, "/book/pencil", key, opening, func() (store.Visit, error) { return b.s.hold(ctx, b.t, b.n, hold) })
+	id, err := b.onlyOnce(ctx, "/book/pencil", key, opening, func() (string, error) {
+		h, err := b.s.hold(ctx, b.t, b.n, hold)
+		return h.ID, err
+	})
 	if err != nil {
 		return err
 	}
@@ -62,7 +67,10 @@ func (b *booking) decide(ctx context.Context, do pages.ActionKind) error {
 func (b *booking) decideAbout(ctx context.Context, do pages.ActionKind, id string, version int64) (err error) {
 	switch do {
 	case pages.ActFirm:
-		b.done, err = b.onlyOnce(ctx, "/book/firm", id, strconv.FormatInt(version, 10), func() (store.Visit, error) { return b.firm(ctx, id, version) })
+		b.done, err = b.onlyOnce(ctx, "/book/firm", id, strconv.FormatInt(version, 10), func() (string, error) {
+			v, err := b.firm(ctx, id, version)
+			return v.ID, err
+		})
 		return err
 	case pages.ActLonger:
 		v, err := lockHeld(ctx, b.t, id, version)
@@ -73,7 +81,7 @@ func (b *booking) decideAbout(ctx context.Context, do pages.ActionKind, id strin
 			return err
 		}
 		return b.showPencilled(ctx, id, false)
-	case pages.ActGiveUp, pages.ActEstimate, pages.ActOpenings, pages.ActPlan, pages.ActBook, pages.ActPencil, pages.ActHair:
+	default: // gives it up
 	}
 	if _, err := b.s.release(ctx, b.t, b.n, id, version); err != nil {
 		return err
@@ -124,18 +132,10 @@ func (b *booking) otherTimes(ctx context.Context) error {
 
 // timesAgain shows the times that fit for what the form says.
 func (b *booking) timesAgain(ctx context.Context) error {
-	req, err := b.request(pages.ActOpenings)
-	if err != nil {
+	if err := b.workOut(ctx, pages.ActOpenings); err != nil {
 		return err
 	}
-	c, err := compose(ctx, b.t, b.n, []ServiceRequest{req})
-	if err != nil {
-		return err
-	}
-	if b.page.Estimate, err = b.estimateView(c, req); err != nil {
-		return err
-	}
-	return b.find(ctx, c, req)
+	return b.find(ctx)
 }
 
 // showPencilled shows a pencilled visit. fresh fills the form with what is known
@@ -182,11 +182,20 @@ func (b *booking) showPencilled(ctx context.Context, id string, fresh bool) erro
 func (b *booking) fieldsOf(ctx context.Context, v store.Visit) (pages.BookFields, error) {
 	out := b.usual()
 	out.Client, out.FirstName = v.Client, v.Title
-	if len(v.Services) != 1 { // which the form cannot ask for
+	out.Note = v.Note
+	if len(v.Services) == 0 || len(v.Services) > pages.MostServices { // which the form cannot ask for
 		return out, nil
 	}
 	x := v.Services[0]
-	out.Service = x.Service
+	for i, s := range v.Services {
+		if i == 0 {
+			out.Service = s.Service
+			continue
+		}
+		if out.Others = append(out.Others, s.Service); x.Estimate == nil {
+			x = s
+		}
+	}
 	if x.Estimate == nil {
 		return out, nil
 	}

@@ -68,7 +68,8 @@ func (d *desk) form() url.Values {
 		return html.UnescapeString(m[1])
 	}
 	for _, tag := range regexp.MustCompile(`<input [^>]*>`).FindAllString(d.page, -1) {
-		if name := attr(tag, "name"); name != "" && (attr(tag, "type") != "checkbox" || strings.Contains(tag, " checked")) {
+		kind := attr(tag, "type")
+		if name := attr(tag, "name"); name != "" && (kind != "checkbox" && kind != "radio" || strings.Contains(tag, " checked")) {
 			v.Add(name, attr(tag, "value"))
 		}
 	}

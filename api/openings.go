@@ -54,6 +54,8 @@ type OpeningBody struct {
 	Cautions     []CautionBody `json:"cautions,omitempty" doc:"Too near to another visit of this client"`
 	FirstAllowed *time.Time    `json:"first_allowed,omitempty" doc:"The first start from this one on at which services of this client are far enough apart"`
 	Rank         *RankBody     `json:"rank,omitempty" doc:"With order best: why it stands where it does"`
+
+	at *placed // for who draws it
 }
 
 // OpeningsAnswer lists openings in the order of their start.
@@ -426,7 +428,7 @@ func (d *describer) opening(sch openings.Schedule) OpeningBody {
 		Start:  d.h.Time(sch.Phases[0].Start),
 		End:    d.h.Time(d.c.plan.End(sch)),
 		LeadID: d.c.plan.LeadOf(sch, 0), ChairID: sch.Roles[openings.RoleChair],
-		WaitMinutes: int(d.c.plan.End(sch)-sch.Phases[0].Start) - d.c.minutes(), Minutes: d.c.minutes(),
+		WaitMinutes: int(d.c.plan.End(sch)-sch.Phases[0].Start) - d.c.minutes(), Minutes: d.c.minutes(), at: &placed{now: d.now, h: d.h, plan: d.c.plan, sch: sch, shop: d.shop},
 	}
 	o.LeadName, o.ChairName = d.names[o.LeadID], d.names[o.ChairID]
 	o.Words = fmt.Sprintf("%s to %s with %s, %s", o.Start.Format("Mon 2 January 15:04"), o.End.Format("15:04"), o.LeadName, o.ChairName)

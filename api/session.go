@@ -109,6 +109,8 @@ func (s *Server) MountPages() {
 	page.GET("/book", s.bookPage, s.signedIn("book-visit"))
 	s.mountLive(page)
 	page.POST("/book", s.bookPage, s.signedIn("book-visit"))
+	page.POST("/book/clients", s.bookPart(matchesPart), s.signedIn("list-clients"))
+	page.POST("/book/hair", s.bookPart(hairPart), s.signedIn("book-visit"))
 	s.echo.GET(pages.AssetPrefix+"*", echo.WrapHandler(pages.Assets()))
 }
 

@@ -40,6 +40,7 @@ var (
 
 func init() {
 	addAsset("page.css", "text/css; charset=utf-8", readAsset("drawing.css"), readAsset("picture.css"), readAsset("page.css"))
+	addAsset("book.js", "text/javascript; charset=utf-8", readAsset("book.js"))
 	addAsset("pencilled.js", "text/javascript; charset=utf-8", readAsset("pencilled.js"))
 	addAsset("own.js", "text/javascript; charset=utf-8", readAsset("own.js"))
 	addAsset("feed.js", "text/javascript; charset=utf-8", readAsset("feed.js"))

@@ -3,6 +3,7 @@ package pages
 import (
 	"bytes"
 	"fmt"
+	"html/template"
 	"io"
 	"time"
 
@@ -14,24 +15,41 @@ import (
 type BookPage struct {
 	Salon     string
 	BoardHref string // link to the day board, "" for none
+	Ways      []Way  // links to other pages
+	AsOf      string // when the data was read, "10:42"
 	// Action is the path that the form posts to; "" means "/book".
 	Action string
 	Step   BookStep
 	Fields BookFields
 	// Errors are shown in a summary that takes the focus and beside their fields.
-	Errors   []FieldError
-	Clients  []Option
-	Services []ServiceOption
-	Stylists []Option
+	Errors []FieldError
+	// Matches are the clients whom the search has found, with the one who is chosen;
+	// MatchWords says how many, or why there are none.
+	Matches    []ClientMatch
+	MatchWords string
+	Services   []ServiceOption
+	Stylists   []Option
 	// PhoneQuestions offers the three questions for hair that nobody has seen.
 	PhoneQuestions bool
 	// Quote is carried along unseen, for the caller to recognize which values the
 	// shown estimate belongs to.
 	Quote    string
 	Estimate *EstimateView
-	// Openings are shown in this order; NoOpenings says kindly why there are none.
+	// Openings are shown by day, the days in the order of their first; NoOpenings
+	// says kindly why there are none.
 	Openings   []OpeningView
 	NoOpenings string
+	// MoreOpenings offers to show more of them, LaterFrom (YYYY-MM-DD) to look
+	// from that day on, "" for neither.
+	MoreOpenings bool
+	LaterFrom    string
+	Able         []Option // the stylists who could do it
+	// Consultations are the times for the consultation that has to come first; the
+	// openings are then pencilled behind the chosen one. Behind says why.
+	Consultations []OpeningView
+	Behind        string
+	// Hair is drawn beside the fields of the hair, nil for no drawing.
+	Hair *HairDrawing
 	// HoldMinutes is how long an opening is pencilled; 0 offers no pencil.
 	HoldMinutes int
 	// Pencilled is the visit that is decided about at StepPencilled.
@@ -71,6 +89,13 @@ type FieldError struct{ Field, Text string }
 // Option is one entry of a list to choose from.
 type Option struct{ ID, Name string }
 
+// ClientMatch is a client whom a search has found.
+type ClientMatch struct {
+	ID, Name   string // first name and initial
+	Phone      string // the last digits of the number, "" for none
+	Last, Next string // visits in words, "" for none
+}
+
 // ServiceOption is a service. NeedsHair tells whether its time depends on the
 // hair; the hair fields are put away otherwise.
 type ServiceOption struct {
@@ -91,7 +116,9 @@ type EstimateView struct {
 	MeanMinutes           float64
 	// FromMinutes and ToMinutes are set when the hair was only described.
 	FromMinutes, ToMinutes int
-	Price                  string
+	// Counted says how the minutes were counted where that is no working by steps.
+	Counted string
+	Price   string
 	// PriceWorking is the sum behind the price, "" when there is none to show.
 	PriceWorking string
 	// FirstSectionMinutes is how long product is on the first section, 0 when no
@@ -166,6 +193,10 @@ type OpeningView struct {
 	With, Chair string
 	Waiting     int    // minutes of it without any step
 	Why         string // why it is ranked here, "" for nothing to say
+	// Small is the day as a drawing, "" for none, and Chosen marks the time that is
+	// taken for the consultation.
+	Small  template.HTML
+	Chosen bool
 }
 
 // PencilledView is a visit that is pencilled, until it is booked or given up.
@@ -198,9 +229,13 @@ type BookedView struct {
 	Cautions        []Caution
 	ApprovedBy      string // who said yes to them
 	Chemical        bool   // asks for the safety line
+	Deposit         string // what was asked ahead, "" for nothing
 	Messages        []MessageDue
 	NoMessages      string // why there are none
 	VisitHref       string
+	// Behind is what is pencilled behind it, BehindHref the page that decides about
+	// that.
+	Behind, BehindHref string
 }
 
 // MessageDue is one message or call that the visit brings about.

@@ -18,7 +18,7 @@ import (
 func filledForm() BookPage {
 	return BookPage{
 		Salon: "Corner Salon", BoardHref: "/board", Location: london, PhoneQuestions: true,
-		Clients:  []Option{{"c1", "Abeo K."}, {"c2", "Mira R."}},
+		Matches:  []ClientMatch{{ID: "c1", Name: "Abeo K.", Phone: "0018", Last: "9 June 2026"}, {ID: "c2", Name: "Mira R.", Next: "Thu 11 June 09:00"}},
 		Services: []ServiceOption{{"s1", "Straightening", true}, {"s2", "Cut", false}},
 		Stylists: []Option{{"p1", "Ada"}, {"p2", "Bo"}},
 		Fields: BookFields{
@@ -97,7 +97,7 @@ func values(page string) url.Values {
 		return unescape.Replace(m[1])
 	}
 	for _, tag := range regexp.MustCompile(`<input [^>]*>`).FindAllString(page, -1) {
-		if attr(tag, "type") == "checkbox" && !strings.Contains(tag, " checked") {
+		if kind := attr(tag, "type"); (kind == "checkbox" || kind == "radio") && !strings.Contains(tag, " checked") {
 			continue
 		}
 		v.Add(attr(tag, "name"), attr(tag, "value"))
@@ -177,7 +177,10 @@ func TestOnlyTheNewestPartTakesTheFocus(t *testing.T) {
 		require.Equal(t, 1, strings.Count(out, "autofocus"), name)
 		require.Contains(t, out, tt.want, name)
 	}
-	lacks(t, string(bookPage(t, filledForm())), "autofocus")
+	require.Contains(t, string(bookPage(t, filledForm())), `aria-describedby="h-who" autofocus>`)
+	found := filledForm()
+	found.MatchWords = "2 clients found."
+	require.Contains(t, string(bookPage(t, found)), `value="c1" class="known" autofocus>`)
 }
 
 func TestErrorsStandBesideTheirFieldAndInASummary(t *testing.T) {
@@ -198,13 +201,22 @@ func TestErrorsStandBesideTheirFieldAndInASummary(t *testing.T) {
 
 func TestAFoldedQuestionOpensWhenItHasAnErrorOrAnAnswer(t *testing.T) {
 	p := filledForm()
-	lacks(t, string(bookPage(t, p)), "<details open>")
+	out := string(bookPage(t, p))
+	lacks(t, out, "<details open>")
+	require.Less(t, strings.Index(out, "f-length_cm"), strings.Index(out, "f-reach"), "what was measured goes first")
 	p.Errors = []FieldError{{"reach", "is unknown"}}
 	require.Contains(t, string(bookPage(t, p)), "<details open>")
 	p.Errors, p.Fields.Ponytail = nil, "little"
 	require.Contains(t, string(bookPage(t, p)), "<details open>")
 	p.PhoneQuestions = false
 	lacks(t, string(bookPage(t, p)), "<details")
+	p = filledForm()
+	p.Fields.Length, p.Fields.Density, p.Fields.Strand, p.Fields.Porosity, p.Fields.Curl, p.Fields.Regrowth = "", "", "", "", "", ""
+	out = string(bookPage(t, p))
+	require.Less(t, strings.Index(out, "f-reach"), strings.Index(out, "f-length_cm"), "a stranger is asked the three questions")
+	lacks(t, out, "<details open>")
+	p.Errors = []FieldError{{"sections", "is 9"}}
+	require.Contains(t, string(bookPage(t, p)), "<details open>")
 }
 
 func TestARefusedPlanOffersNoTimes(t *testing.T) {
@@ -265,9 +277,10 @@ func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
 	for _, s := range hostile {
 		p := withOpenings()
 		p.Salon, p.Quote = s, s
-		p.Clients, p.Services, p.Stylists = []Option{{s, s}}, []ServiceOption{{s, s, true}}, []Option{{s, s}}
+		p.Matches, p.MatchWords = []ClientMatch{{s, s, s, s, s}}, s
+		p.Services, p.Stylists = []ServiceOption{{s, s, true}}, []Option{{s, s}}
 		f := &p.Fields
-		for _, v := range []*string{&f.FirstName, &f.Initial, &f.Phone, &f.Mail, &f.Client, &f.Service, &f.Stylist, &f.DateFrom, &f.Length, &f.Density, &f.Batches} {
+		for _, v := range []*string{&f.FirstName, &f.Who, &f.Note, &f.Sought, &f.Initial, &f.Phone, &f.Mail, &f.Client, &f.Service, &f.Stylist, &f.DateFrom, &f.Length, &f.Density, &f.Batches} {
 			*v = s
 		}
 		p.Errors = []FieldError{{s, s}, {"length_cm", s}}
@@ -280,6 +293,7 @@ func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
 			q.Booked.Client, q.Booked.Messages[0].What = s, s
 			return q
 		}()))} {
+			out = strings.ReplaceAll(out, `<script src="/assets/`, "") // the page's own
 			for _, bad := range []string{"<script", "<img", "<style", "<!--", " style=", " onmouseover='"} {
 				lacks(t, out, bad)
 			}
@@ -305,13 +319,14 @@ func TestLinksAndIdsThatCannotBeWrittenAreRefused(t *testing.T) {
 func TestActionsSurviveTheForm(t *testing.T) {
 	for _, a := range []Action{
 		{Kind: ActEstimate}, {Kind: ActOpenings}, {Kind: ActPlan, Hands: 2, Batches: 3}, {Kind: ActBook, Opening: "o-1.x~_"},
-		{Kind: ActPencil, Opening: "o-1"}, {Kind: ActFirm}, {Kind: ActLonger}, {Kind: ActGiveUp},
+		{Kind: ActNext}, {Kind: ActFind}, {Kind: ActAdd}, {Kind: ActMore}, {Kind: ActLater, Date: "2026-06-11"}, {Kind: ActOnly, Lead: "p1"}, {Kind: ActOnly},
+		{Kind: ActConsult, Opening: "o-1"}, {Kind: ActPencil, Opening: "o-1"}, {Kind: ActFirm}, {Kind: ActLonger}, {Kind: ActGiveUp},
 	} {
 		got, ok := ParseAction(a.value())
 		require.True(t, ok)
 		require.Equal(t, a, got)
 	}
-	for _, s := range []string{"", "dance", "estimate:1", "plan", "plan:", "plan:1", "plan:0/1", "plan:1/x", "plan:1/2/3", "book", "book:", "pencil", "pencil:", "firm:1", "give_up:"} {
+	for _, s := range []string{"", "dance", "estimate:1", "plan", "plan:", "plan:1", "plan:0/1", "plan:1/x", "plan:1/2/3", "book", "book:", "pencil", "pencil:", "firm:1", "give_up:", "later:", "only", "next:1", "consult:"} {
 		_, ok := ParseAction(s)
 		require.False(t, ok, s)
 	}

@@ -9,6 +9,8 @@ import (
 // Names of the fields that the booking form posts. Hair fields have the names
 // that the JSON interface uses.
 const (
+	FieldWho       = "who"        // what a client is looked for by
+	FieldSought    = "sought"     // what one was looked for by last
 	FieldClient    = "client"     // id of a known client, "" for a new one
 	FieldFirstName = "first_name" // of a new client
 	FieldInitial   = "initial"    // of the family name
@@ -18,6 +20,11 @@ const (
 	FieldService   = "service"   // id of a service
 	FieldStylist   = "stylist"   // id of the stylist wished for, "" for anybody
 	FieldDateFrom  = "date_from" // YYYY-MM-DD
+	FieldNote      = "note"      // for the desk
+	// FieldMore is how many services can be chosen, FieldMany how many times are
+	// shown.
+	FieldMore = "services"
+	FieldMany = "many"
 
 	FieldLength    = "length_cm"
 	FieldFree      = "free_length" // "true" or absent: the length is as the hair hangs
@@ -47,6 +54,9 @@ const (
 	FieldPonytail = "ponytail" // "little", "average", "a_lot"
 	FieldHistory  = "history"  // several of historyOptions
 
+	// FieldConsultation is the chosen time of the consultation before a long visit.
+	FieldConsultation = "consultation"
+
 	// FieldApprovedBy is who said yes to the cautions that ask for it.
 	FieldApprovedBy = "approved_by"
 
@@ -59,6 +69,17 @@ const (
 	FieldQuote = "quote"
 )
 
+// MostServices is how many services the form can ask for in one visit.
+const MostServices = 4
+
+// ServiceField is the name of the field of service i, counted from 0.
+func ServiceField(i int) string {
+	if i == 0 {
+		return FieldService
+	}
+	return FieldService + "_" + strconv.Itoa(i+1)
+}
+
 // KeyField is the name of the hidden field that holds the idempotency key of
 // the opening with this id.
 func KeyField(openingID string) string { return "key_" + openingID }
@@ -66,8 +87,12 @@ func KeyField(openingID string) string { return "key_" + openingID }
 // BookFields are the values of the form exactly as they were typed, so that
 // nothing is lost from one step to the next. The zero value is an empty form.
 type BookFields struct {
+	Who, Sought                                        string
 	Client, FirstName, Initial, Phone, Mail, Preferred string
-	Service, Stylist, DateFrom                         string
+	Service, Stylist, DateFrom, Note                   string
+	// Others are the services after the first, "" for one that is not chosen yet.
+	Others []string
+	Many   string
 
 	// Length, Regrowth, Plate and Cut are in the salon's unit.
 	Length, Density, Strand, Porosity, Curl        string
@@ -76,6 +101,7 @@ type BookFields struct {
 
 	Reach, Ponytail string
 	History         []string
+	Consultation    string
 
 	ApprovedBy string
 }
@@ -83,6 +109,7 @@ type BookFields struct {
 // ReadBookFields takes the form's values as they were typed.
 func ReadBookFields(v url.Values) BookFields {
 	return BookFields{
+		Who: v.Get(FieldWho), Sought: v.Get(FieldSought), Note: v.Get(FieldNote), Others: readOthers(v), Many: v.Get(FieldMany), Consultation: v.Get(FieldConsultation),
 		Client: v.Get(FieldClient), FirstName: v.Get(FieldFirstName), Initial: v.Get(FieldInitial),
 		Phone: v.Get(FieldPhone), Mail: v.Get(FieldMail), Preferred: v.Get(FieldPreferred),
 		Service: v.Get(FieldService), Stylist: v.Get(FieldStylist), DateFrom: v.Get(FieldDateFrom),
@@ -94,6 +121,30 @@ func ReadBookFields(v url.Values) BookFields {
 		Reach: v.Get(FieldReach), Ponytail: v.Get(FieldPonytail), History: v[FieldHistory],
 		ApprovedBy: v.Get(FieldApprovedBy),
 	}
+}
+
+// readOthers lists the services after the first, as many as the form has.
+func readOthers(v url.Values) []string {
+	n, err := strconv.Atoi(v.Get(FieldMore))
+	if err != nil {
+		return nil
+	}
+	var out []string
+	for i := 1; i < min(n, MostServices); i++ {
+		out = append(out, v.Get(ServiceField(i)))
+	}
+	return out
+}
+
+// Chosen lists the services that are chosen, in order.
+func (f BookFields) Chosen() []string {
+	var out []string
+	for _, id := range append([]string{f.Service}, f.Others...) {
+		if id != "" {
+			out = append(out, id)
+		}
+	}
+	return out
 }
 
 // either is the value of the field that the form has.
@@ -109,11 +160,21 @@ func (f BookFields) HairAsked() bool {
 	return f.Length+f.Density+f.Strand+f.Porosity+f.Curl+f.Regrowth != "" || f.Damaged || f.Free
 }
 
+// PhoneAsked reports whether any of the three questions was answered.
+func (f BookFields) PhoneAsked() bool { return f.Reach+f.Ponytail != "" || len(f.History) > 0 }
+
 // ActionKind is what the pressed button asks for.
 type ActionKind string
 
 // Actions of the booking form.
 const (
+	ActNext     ActionKind = "next"     // whatever comes next; what Enter does
+	ActFind     ActionKind = "find"     // look for a client
+	ActAdd      ActionKind = "add"      // one service more
+	ActMore     ActionKind = "more"     // show more times
+	ActLater    ActionKind = "later"    // look for times from this day on
+	ActOnly     ActionKind = "only"     // look for times with this stylist, "" for anybody
+	ActConsult  ActionKind = "consult"  // book the consultation and pencil this opening behind it
 	ActEstimate ActionKind = "estimate" // work out the time
 	ActOpenings ActionKind = "openings" // find times for it
 	ActHair     ActionKind = "hair"     // fill in the hair of a known client as it should be
@@ -126,11 +187,12 @@ const (
 )
 
 // Action is a pressed button. Hands and Batches belong to ActPlan, Opening to
-// ActBook and ActPencil.
+// ActBook, ActPencil and ActConsult, Lead to ActOnly and Date to ActLater.
 type Action struct {
 	Kind           ActionKind
 	Hands, Batches int
 	Opening        string
+	Lead, Date     string
 }
 
 // value is what the button posts as FieldDo.
@@ -138,8 +200,12 @@ func (a Action) value() string {
 	switch a.Kind {
 	case ActPlan:
 		return string(ActPlan) + ":" + strconv.Itoa(a.Hands) + "/" + strconv.Itoa(a.Batches)
-	case ActBook, ActPencil:
+	case ActBook, ActPencil, ActConsult:
 		return string(a.Kind) + ":" + a.Opening
+	case ActOnly:
+		return string(a.Kind) + ":" + a.Lead
+	case ActLater:
+		return string(a.Kind) + ":" + a.Date
 	default:
 		return string(a.Kind)
 	}
@@ -151,15 +217,21 @@ func ParseAction(s string) (Action, bool) {
 	kind, rest, colon := strings.Cut(s, ":")
 	a := Action{Kind: ActionKind(kind)}
 	switch a.Kind {
-	case ActEstimate, ActOpenings, ActHair, ActFirm, ActLonger, ActGiveUp:
+	case ActEstimate, ActOpenings, ActHair, ActFirm, ActLonger, ActGiveUp, ActNext, ActFind, ActAdd, ActMore:
 		return a, !colon
+	case ActOnly:
+		a.Lead = rest
+		return a, colon
+	case ActLater:
+		a.Date = rest
+		return a, rest != ""
 	case ActPlan:
 		h, b, ok := strings.Cut(rest, "/")
 		var err1, err2 error
 		a.Hands, err1 = strconv.Atoi(h)
 		a.Batches, err2 = strconv.Atoi(b)
 		return a, ok && err1 == nil && err2 == nil && a.Hands > 0 && a.Batches > 0
-	case ActBook, ActPencil:
+	case ActBook, ActPencil, ActConsult:
 		a.Opening = rest
 		return a, rest != ""
 	default:

@@ -2,6 +2,7 @@ package pages
 
 import (
 	"cmp"
+	"html/template"
 	"math"
 	"slices"
 	"strconv"
@@ -15,10 +16,12 @@ import (
 // bookView is a BookPage ready for its template.
 type bookView struct {
 	BookPage
-	Nav     nav
+	Frame   Frame
 	Summary []FieldError
 	Groups  []fieldGroup
-	Carried []carried // what the step does not ask for
+	Days    []openingDay
+	Drawn   template.HTML // the hair
+	Carried []carried     // what the step does not ask for
 	// Approval asks who said yes, nil when no caution needs that.
 	Approval *Field
 	Total    int
@@ -28,10 +31,43 @@ type bookView struct {
 // fieldGroup is one block of fields under a heading.
 type fieldGroup struct {
 	Legend, Class, Note, Hint string
-	Details                   bool // folded away unless something in it is filled in
-	Open                      bool
+	Who                       *Field   // looks for a client
+	Fold                      string   // what the group is folded away under, "" for open
+	Open                      bool     // folded out all the same
 	Lines                     []string // what is known beforehand
 	Fields                    []Field
+	Draw                      bool // the hair is drawn beside
+	More                      bool // one field more can be asked for
+	Count                     int  // of services that can be chosen
+}
+
+// paged is a part of the page together with the page.
+type paged struct {
+	Page  bookView
+	Group any
+}
+
+// With hands a part of the page to its template together with the page.
+func (v bookView) With(part any) paged { return paged{v, part} }
+
+// openingDay is the times of one day.
+type openingDay struct {
+	Day      string
+	Openings []OpeningView
+}
+
+// byDay puts openings together by day, the days in the order of their first.
+func (v bookView) byDay(list []OpeningView) []openingDay {
+	var out []openingDay
+	for _, o := range list {
+		day := v.Day(o.Start)
+		i := slices.IndexFunc(out, func(d openingDay) bool { return d.Day == day })
+		if i < 0 {
+			i, out = len(out), append(out, openingDay{Day: day})
+		}
+		out[i].Openings = append(out[i].Openings, o)
+	}
+	return out
 }
 
 func (p BookPage) validate() error {
@@ -44,7 +80,10 @@ func (p BookPage) validate() error {
 	if p.Pencilled != nil && !plainID(p.Pencilled.ID) {
 		f.Addf("pencilled.id", `letters, digits, "-", "_", "." and "~"`, "is %q", p.Pencilled.ID)
 	}
-	for i, o := range p.Openings {
+	if p.Booked != nil {
+		checkHref(&f, "booked.behind_href", p.Booked.BehindHref)
+	}
+	for i, o := range slices.Concat(p.Openings, p.Consultations) {
 		if !plainID(o.ID) {
 			f.Addf("openings["+strconv.Itoa(i)+"].id", `letters, digits, "-", "_", "." and "~"`, "is %q", o.ID)
 		}
@@ -62,15 +101,16 @@ func newBookView(p BookPage) bookView {
 	v := bookView{BookPage: p}
 	v.Action = cmp.Or(p.Action, "/book")
 	v.clock = clock{loc: p.Location, hour12: p.Hour12}
-	v.Nav = nav{Title: "Book a visit", Salon: p.Salon, BoardHref: p.BoardHref}
+	title := "Book a visit"
 	if p.Step == StepBooked {
-		v.Nav.Title = "Booked"
+		title = "Booked"
 	}
 	v.Groups = p.groups()
 	if p.Step == StepPencilled {
-		v.Nav.Title = "Pencilled"
+		title = "Pencilled"
 		v.Carried, v.Groups = carry(v.Groups[1:]), v.Groups[:1]
 	}
+	v.Days = v.byDay(p.Openings)
 	v.Approval = p.approval()
 	v.placeErrors()
 	if p.Estimate != nil {
@@ -78,6 +118,12 @@ func newBookView(p BookPage) bookView {
 			v.Total += l.Minutes
 		}
 	}
+	if p.Hair != nil {
+		if svg, err := p.Hair.SVG(); err == nil { // what cannot be drawn is said beside its field
+			v.Drawn = template.HTML(svg) //nolint:gosec // made by this package
+		}
+	}
+	v.Frame = Frame{Title: title, Salon: clean(p.Salon), AsOf: p.AsOf, Ways: p.Ways, Summary: v.Summary, Scripts: []string{"book.js", "pencilled.js"}}
 	return v
 }
 
@@ -104,6 +150,11 @@ func (p BookPage) approval() *Field {
 // the list for the summary in the order of the form.
 func (v *bookView) placeErrors() {
 	left := slices.Clone(v.Errors)
+	for i := range left {
+		if formName(left[i].Field) == FieldClient { // who is chosen among those found
+			left[i].Field = FieldWho
+		}
+	}
 	place := func(f *Field) (placed bool) {
 		left = slices.DeleteFunc(left, func(e FieldError) bool {
 			if formName(e.Field) != f.Name {
@@ -118,6 +169,9 @@ func (v *bookView) placeErrors() {
 	}
 	for g := range v.Groups {
 		group := &v.Groups[g]
+		if group.Who != nil {
+			place(group.Who)
+		}
 		for i := range group.Fields {
 			group.Open = place(&group.Fields[i]) || group.Open
 		}
@@ -137,6 +191,9 @@ type carried struct{ Name, Value string }
 func carry(groups []fieldGroup) []carried {
 	var out []carried
 	for _, g := range groups {
+		if g.Count > 0 {
+			out = append(out, carried{FieldMore, strconv.Itoa(g.Count)})
+		}
 		for _, f := range g.Fields {
 			switch {
 			case f.Kind == "tick":
@@ -261,6 +318,77 @@ func (v bookView) Care(end time.Time, dry, untied *time.Time) string {
 // Cared is Care at the beginning of a sentence.
 func (v bookView) Cared(end time.Time, dry, untied *time.Time) string {
 	return "D" + v.Care(end, dry, untied)[1:]
+}
+
+// Fresh tells whether nothing has been asked for yet, so that the first field
+// takes the focus.
+func (v bookView) Fresh() bool { return v.Step == StepForm && len(v.Summary) == 0 && !v.Sought() }
+
+// Sought tells whether a search for a client is what the last step did.
+func (v bookView) Sought() bool {
+	return v.Step == StepForm && v.MatchWords != "" && len(v.Summary) == 0
+}
+
+// Chosen reports whether a match is the chosen client.
+func (v bookView) Chosen(m ClientMatch) bool { return m.ID == v.Fields.Client }
+
+// Unlisted reports whether a client is chosen who is none of the matches.
+func (v bookView) Unlisted() bool {
+	return v.Fields.Client != "" && !slices.ContainsFunc(v.Matches, v.Chosen)
+}
+
+// About is what tells a match from others of that name.
+func (m ClientMatch) About() string {
+	var out []string
+	if m.Phone != "" {
+		out = append(out, "number ends "+m.Phone)
+	}
+	if m.Last != "" {
+		out = append(out, "here "+m.Last)
+	}
+	if m.Next != "" {
+		out = append(out, "comes "+m.Next)
+	}
+	return strings.Join(out, ", ")
+}
+
+// Time says when an opening is within its day, and with whom.
+func (v bookView) Time(o OpeningView) string {
+	s := v.At(o.Start)
+	if v.Day(o.Start) == v.Day(o.End) {
+		s = v.clock.span(o.Start, o.End)
+	}
+	if v.Location == nil {
+		s = v.in(o.Start).span(o.Start, o.End)
+	}
+	if o.With != "" {
+		s += " with " + o.With
+	}
+	if o.Chair != "" {
+		s += ", " + o.Chair
+	}
+	return s
+}
+
+// LaterValue, OnlyValue and ConsultValue are what the buttons post that look from
+// a later day on, with one stylist, and that pencil behind a consultation.
+func (v bookView) LaterValue() string { return Action{Kind: ActLater, Date: v.LaterFrom}.value() }
+
+// OnlyValue is described with LaterValue.
+func (v bookView) OnlyValue(id string) string { return Action{Kind: ActOnly, Lead: id}.value() }
+
+// ConsultValue is described with LaterValue.
+func (v bookView) ConsultValue(o OpeningView) string {
+	return Action{Kind: ActConsult, Opening: o.ID}.value()
+}
+
+// LaterDay is the day of LaterFrom in words.
+func (v bookView) LaterDay() string {
+	t, err := time.Parse(time.DateOnly, v.LaterFrom)
+	if err != nil {
+		return v.LaterFrom
+	}
+	return t.Format("Mon 2 January")
 }
 
 // PlanValue is what the button of a plan posts.

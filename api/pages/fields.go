@@ -16,6 +16,7 @@ type Field struct {
 	Options                  []Choice
 	EmptyText                string // first entry of a select, "" for none
 	Class                    string
+	Focus                    bool // it has the focus when the page is opened
 }
 
 // Choice is one entry of a select or one of several boxes.

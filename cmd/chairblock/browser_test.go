@@ -14,6 +14,7 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	cdplog "github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
@@ -74,6 +75,10 @@ func (b *browser) hear(ev any) {
 		b.noise = append(b.noise, "console call: "+string(e.Type))
 	case *runtime.EventExceptionThrown:
 		b.noise = append(b.noise, "exception: "+e.ExceptionDetails.Text)
+	case *page.EventJavascriptDialogOpening: // whether to leave what was typed
+		go func() {
+			_, _ = chromedp.Call(b.ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{Accept: true}) // the next action tells
+		}()
 	}
 }
 
@@ -122,13 +127,14 @@ func (b *browser) value(field string) string {
 	return b.eval(`document.getElementById("f-` + field + `").value`)
 }
 
-// leaves carries out actions that lead to another page and waits for it.
+// leaves carries out actions that lead to another page, or to the next step of one
+// that stays, and waits for it.
 func (b *browser) leaves(actions ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
-	b.eval(`window.before = "here"; ""`)
+	b.eval(`(document.querySelector("main") || document.documentElement).shownBefore = "here"; ""`)
 	b.do(actions...)
 	eventually(b.t, "the next page is there", func() bool {
-		ready, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`window.before === undefined && document.readyState === "complete"`))
+		ready, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`(document.querySelector("main") || document.documentElement).shownBefore === undefined && document.readyState === "complete"`))
 		return err == nil && ready // while it changes there is nothing to ask
 	})
 }
@@ -144,6 +150,7 @@ func (b *browser) fill(fields map[string]string) {
 	b.t.Helper()
 	for name, value := range fields {
 		at := "#f-" + name
+		b.eval(`document.querySelector("` + at + `").closest("details")?.setAttribute("open", ""); ""`)
 		switch b.eval(`(() => { const f = document.querySelector("` + at + `"); return f.tagName + " " + f.type; })()`) {
 		case "SELECT select-one":
 			b.eval(`(() => { const f = document.querySelector("` + at + `"); f.value = [...f.options].find((o) => o.text === "` + value + `").value;

@@ -8,7 +8,6 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"regexp"
-	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -143,7 +142,9 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 		b := at(t)
 		known := call(t, http.MethodPost, d.url+"/v1/clients", d.owner, map[string]string{"given_name": "Zora", "family_name": "Ives"})
 		require.Equal(t, http.StatusCreated, known.status)
-		b.estimate(d, map[string]string{"client": "Zora Ives", "service": "Dry cut", "stylist": "Tomas Reed"})
+		b.open(d.url + "/book?client=" + into[api.ClientBody](known).ID)
+		b.fill(map[string]string{"service": "Dry cut", "stylist": "Tomas Reed"})
+		b.press(`button[value="estimate"]`)
 		require.Contains(t, b.text(), "We keep 30 minutes.")
 		b.press(`button[value="openings"]`)
 		require.Contains(t, b.eval(`document.querySelector('button[value^="book:"]').innerText`), "with Tomas Reed")
@@ -382,62 +383,51 @@ func hostileForms(t *testing.T, d *demo, cookie string) {
 const (
 	tab   = "\t"
 	enter = "\r"
-	up    = "\u0304"
 )
 
-// neverStraightened is a name that finds, in the list of clients, somebody who
-// may be straightened without asking the licensed person.
-func neverStraightened(t *testing.T, b *browser, d *demo) string {
+// neverStraightened is the name of somebody who may be straightened without asking
+// the licensed person, by which nobody else is found.
+func neverStraightened(t *testing.T, d *demo) string {
 	t.Helper()
-	seen := map[string]bool{"somebody": true} // new
-	for _, line := range strings.Split(b.eval(`[...document.getElementById("f-client").options].map(o => o.value + " " + o.text).join("\n")`), "\n") {
-		id, name, _ := strings.Cut(line, " ")
-		given, _, _ := strings.Cut(name, " ")
-		if seen[given] {
-			continue // the first of the name is found
-		}
-		seen[given] = true
-		visits := into[struct{ Items []api.VisitBody }](get(t, d.url+"/v1/visits?client_id="+id, d.owner)).Items
-		if !slices.ContainsFunc(visits, func(v api.VisitBody) bool { return v.KeepDryUntil != nil }) {
-			return given
-		}
-	}
-	require.Fail(t, "everybody was straightened")
-	return ""
+	known := call(t, http.MethodPost, d.url+"/v1/clients", d.owner, map[string]string{"given_name": "Quilla", "family_name": "Yarrow"})
+	require.Equal(t, http.StatusCreated, known.status)
+	return "Quilla Yarrow"
 }
 
 // keyboard books a visit without a mouse.
 func keyboard(t *testing.T, b *browser, d *demo) {
 	t.Helper()
+	client := neverStraightened(t, d)
 	b.open(d.url + "/book")
 	keys := 0
 	key := func(k string) { keys++; b.do(chromedp.KeyEvent(k)) }
-	to := func(id string) {
-		for b.eval(`document.activeElement.id || document.activeElement.value || document.activeElement.tagName`) != id {
-			require.Less(t, keys, 100, "looking for %s", id)
+	to := func(name string) {
+		for b.eval(`document.activeElement.name || document.activeElement.tagName`) != name {
+			require.Less(t, keys, 100, "looking for %s", name)
 			key(tab)
 		}
 	}
 	typed := func(text string) { b.do(chromedp.KeyEvent(text)) }
-	given := neverStraightened(t, b, d)
-	to("f-client")
-	typed(given)
-	client := b.eval(`document.activeElement.selectedOptions[0].text`)
-	to("f-service")
+	eventually(t, "one types at once", func() bool { return b.eval(`document.activeElement.name`) == "who" })
+	typed("quilla y")
+	key(enter)
+	eventually(t, "she is found", func() bool { return b.eval(`document.activeElement.name`) == "client" })
+	to("service")
 	typed("Straight")
-	to("f-date_from")
+	to("date_from")
 	typed(time.Now().AddDate(0, 0, 3).Format("01022006"))
-	to("f-length_cm")
-	typed("35")
-	for _, field := range []struct{ id, answer string }{{"f-density", "average"}, {"f-strand", "medium"}, {"f-porosity", "normal"}, {"f-curl", "straight"}} {
-		to(field.id)
-		typed(field.answer)
-	}
-	to("f-regrowth_cm")
-	b.leaves(func() chromedp.Action[chromedp.Void] { keys++; return chromedp.KeyEvent(enter) }())
-	to("openings")
-	b.leaves(chromedp.KeyEvent(enter))
+	to("note")
 	keys++
+	b.leaves(chromedp.KeyEvent(enter))
+	require.Contains(t, b.text(), "choose where it reaches", "her hair was never seen here")
+	to("reach")
+	typed("shoulder")
+	to("ponytail")
+	typed("a finger")
+	to("history")
+	key(" ")
+	keys++
+	b.leaves(chromedp.KeyEvent(enter))
 	require.Contains(t, b.text(), "Times that fit")
 	for !strings.HasPrefix(b.eval(`document.activeElement.value || ""`), "book:") {
 		require.Less(t, keys, 100, "looking for a time")
@@ -448,7 +438,7 @@ func keyboard(t *testing.T, b *browser, d *demo) {
 	require.Contains(t, b.text(), client+", Straightening")
 	t.Logf("%d keys besides what is typed", keys)
 	require.LessOrEqual(t, keys, 25)
-	b.quiet()
+	b.quiet("422")
 }
 
 func TestAPageThatIsNotEncryptedTakesItsOwnForms(t *testing.T) {

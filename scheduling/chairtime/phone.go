@@ -61,6 +61,8 @@ type PhoneQuestions struct {
 type PhoneAnswer struct {
 	// P20 and P80 are the minutes that 2 and 8 of 10 such visits do not exceed.
 	P20, P80 float64
+	// From and To are the same as Words say them, to quarters of an hour.
+	From, To int
 	// Keep is the minutes to keep free: P80 rounded up to the salon's step. An
 	// overshoot of no more than PhoneGrace is not worth another step, since P80
 	// is not known any better while the hair has not been seen.
@@ -82,6 +84,7 @@ const (
 	// The exposure changes slowly with the length: one slice stands for so many.
 	exposureEvery = 10
 	phonePlateCM  = 3
+	quarterHour   = 15 // to which what is said is rounded, in minutes
 )
 
 var reachBands = map[Reach][2]float64{
@@ -136,6 +139,7 @@ func (c Settings) Phone(q PhoneQuestions) (PhoneAnswer, error) {
 	a := PhoneAnswer{P20: m.quantile(0.2), P80: m.quantile(0.8), NeedsHelp: m.refused >= 0.5}
 	a.Keep = c.keep(a.P80, c.BlockStep)
 	c.consult(q, &a)
+	a.From, a.To = quarterHour*int(math.Round(a.P20/quarterHour)), c.keep(a.P80, quarterHour)
 	a.Words = c.phoneWords(a)
 	return a, nil
 }
@@ -334,10 +338,7 @@ func (c *Settings) keep(minutes, step float64) int {
 }
 
 func (c *Settings) phoneWords(a PhoneAnswer) string {
-	const quarter = 15
-	from := quarter * int(math.Round(a.P20/quarter))
-	to := c.keep(a.P80, quarter)
-	s := fmt.Sprintf("%s; we keep %s; ", hoursBetween(from, to), Hours(a.Keep))
+	s := fmt.Sprintf("%s; we keep %s; ", hoursBetween(a.From, a.To), Hours(a.Keep))
 	if a.NeedsHelp {
 		s += "needs batches or a helper; "
 	}

@@ -17,6 +17,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
@@ -90,6 +91,10 @@ func (b *Browser) hear(ev any) {
 		b.noise = append(b.noise, "exception: "+e.ExceptionDetails.Text)
 	case *network.EventLoadingFinished:
 		b.bytes += e.EncodedDataLength
+	case *page.EventJavascriptDialogOpening: // whether to leave what was typed
+		go func() {
+			_, _ = chromedp.Call(b.Ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{Accept: true}) // the next action tells
+		}()
 	case *network.EventRequestWillBeSent:
 		if !strings.HasPrefix(e.Request.URL, "http://127.0.0.1:") && !strings.HasPrefix(e.Request.URL, "data:") {
 			b.away = append(b.away, e.Request.URL)
@@ -229,12 +234,13 @@ func (b *Browser) Value(field string) string {
 	return b.Eval(`document.getElementById("f-` + field + `").value`)
 }
 
-// Leaves carries out actions that lead to another page and waits for it.
+// Leaves carries out actions that lead to another page, or to the next step of one
+// that stays, and waits for it.
 func (b *Browser) Leaves(actions ...chromedp.Action[chromedp.Void]) {
 	b.T.Helper()
-	b.Eval(`window.before = "here"; ""`)
+	b.Eval(`(document.querySelector("main") || document.documentElement).shownBefore = "here"; ""`)
 	b.Do(actions...)
-	b.Until("the next page is there", `window.before === undefined && document.readyState === "complete"`)
+	b.Until("the next page is there", `(document.querySelector("main") || document.documentElement).shownBefore === undefined && document.readyState === "complete"`)
 }
 
 // Until waits until an expression is true, at most half a minute.
@@ -271,6 +277,7 @@ func (b *Browser) Fill(fields map[string]string) {
 		at := "#f-" + name
 		text, err := json.Marshal(value)
 		require.NoError(b.T, err)
+		b.Eval(`document.querySelector("` + at + `").closest("details")?.setAttribute("open", ""); ""`)
 		switch b.Eval(`(() => { const f = document.querySelector("` + at + `"); return f.tagName + " " + f.type; })()`) {
 		case "SELECT select-one":
 			b.Eval(`(() => { const f = document.querySelector("` + at + `"); f.value = [...f.options].find((o) => o.text === ` + string(text) + `).value;
