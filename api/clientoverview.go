@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"net/http"
-	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -18,7 +17,7 @@ type ClientOverview struct {
 	Client    ClientBody             `json:"client"`
 	Version   int64                  `json:"version" doc:"The number in the ETag of the client"`
 	Minor     *MinorBody             `json:"minor,omitempty" doc:"Left out when nothing is noted of it"`
-	Visits    []ClientVisitBody      `json:"visits" nullable:"false" doc:"By start, the latest first, at most 200"`
+	Visits    []ClientVisitBody      `json:"visits" nullable:"false" doc:"By start, the latest first, at most 120"`
 	LeftCents int64                  `json:"left_cents" doc:"What is here for visits that did not take place, and of which nobody has decided yet"`
 	OpenCents int64                  `json:"deposits_open_cents" doc:"Deposits of visits to come that were asked and are not here"`
 	Hair      []HeadOutput           `json:"hair" nullable:"false" doc:"Measurements, newest first, at most 6"`
@@ -93,15 +92,13 @@ func (s *Server) overMinor(ctx context.Context, t *store.Tx, n salonDay, o *Clie
 }
 
 // mostListed is how many visits of one client are listed.
-const mostListed = 200
+const mostListed = 120
 
 func (s *Server) overVisits(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {
-	visits, err := t.VisitsOfClient(ctx, o.Client.ID)
+	visits, err := t.VisitLines(ctx, o.Client.ID, mostListed)
 	if err != nil {
 		return err
 	}
-	slices.SortStableFunc(visits, func(a, b store.Visit) int { return b.Start.Compare(a.Start) })
-	visits = visits[:min(len(visits), mostListed)]
 	ids := make([]string, len(visits))
 	for i, v := range visits {
 		ids[i] = v.ID
@@ -113,15 +110,12 @@ func (s *Server) overVisits(ctx context.Context, t *store.Tx, n salonDay, o *Cli
 	names, err := unitNames(ctx, t)
 	for _, v := range visits {
 		money := store.NewBalance(v.ID, entries[v.ID])
-		b := ClientVisitBody{ID: v.ID, State: string(v.State), Start: v.Start.In(n.loc), End: v.End.In(n.loc), Services: []string{}, LeadName: names[v.Lead()],
+		b := ClientVisitBody{ID: v.ID, State: string(v.State), Start: v.Start.In(n.loc), End: v.End.In(n.loc), Services: v.Services, LeadName: names[v.Lead],
 			PriceCents: v.PriceCents, LeftCents: money.Left(), Deposit: writeDeposit(money.Deposit(), n.loc)}
-		for _, x := range v.Services {
-			b.Services = append(b.Services, x.Name)
-		}
 		switch {
 		case v.State == store.Cancelled || v.State == store.Missed || v.State == store.Lapsed:
 			o.LeftCents += max(0, b.LeftCents)
-		case toCome(v) && b.Deposit != nil && !b.Deposit.Settled:
+		case (v.State == store.Held || v.State.Open()) && b.Deposit != nil && !b.Deposit.Settled:
 			o.OpenCents += b.Deposit.AskedCents
 		}
 		o.Visits = append(o.Visits, b)
