@@ -20,6 +20,7 @@ type LanguageBody struct {
 	Tag       string          `json:"tag" readOnly:"true" required:"false"`
 	Shipped   bool            `json:"shipped,omitempty" readOnly:"true" required:"false" doc:"It came with the program"`
 	Missing   []string        `json:"missing" readOnly:"true" required:"false" nullable:"false" doc:"Texts that it lacks, which are English instead"`
+	Pages     []string        `json:"missing_pages,omitempty" readOnly:"true" required:"false" doc:"Texts of clients' own pages that it lacks, which are English instead"`
 	Changed   *time.Time      `json:"changed_at,omitempty" readOnly:"true" required:"false"`
 	ChangedBy string          `json:"changed_by,omitempty" readOnly:"true" required:"false"`
 }
@@ -147,7 +148,7 @@ func (s *Server) writeLanguage(ctx context.Context, t *store.Tx, x store.Languag
 	}
 	b := LanguageBody{Document: json.RawMessage(x.Doc), Tag: x.Tag, Missing: []string{}, Changed: localTime(&x.Changed, loc), ChangedBy: x.ChangedBy}
 	if w, err := s.languages.of(x.Version, func() (string, error) { return x.Doc, nil }); err == nil {
-		b.Missing = append(b.Missing, w.Missing()...)
+		b.Missing, b.Pages = append(b.Missing, w.Missing()...), w.MissingPages()
 	}
 	return &found[LanguageBody]{etag(x.Version), b}, nil
 }

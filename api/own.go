@@ -38,13 +38,14 @@ const clientRole store.Role = "client"
 // nothing, as often as programs that scan mails do it.
 func (s *Server) mountOwn() {
 	s.echo.Match([]string{http.MethodGet, http.MethodHead}, ownPath+":secret", s.openOwn, answerHeaders, limitForm, s.slowGuessing)
-	g := s.PageGroup()
+	// Routes and no group: a group would answer for every unknown address, too.
+	guard := []echo.MiddlewareFunc{echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, limitForm, s.slowGuessing}
 	for path, page := range map[string]ownPage{
 		"/own": ownHome, "/own/visits/:id": ownVisit, "/own/visits/:id/care": ownCare, "/own/visits/:id/cancel": ownCancel, "/own/visits/:id/move": ownMove,
 		"/own/again": ownAgain, "/own/calendar": ownCalendar, "/own/messages": ownMessages,
 		"/own/about": ownAbout, "/own/about/everything": ownEverything, "/own/about/delete": ownDelete,
 	} {
-		g.GET(path, s.ownGet(page), s.slowGuessing)
+		s.echo.GET(path, s.ownGet(page), guard...)
 	}
 	for path, do := range map[string]struct {
 		act  ownAct
@@ -55,11 +56,11 @@ func (s *Server) mountOwn() {
 		"/own/calendar": {doCalendar, ownCalendar}, "/own/calendar/:id/end": {doEndCalendar, ownCalendar}, "/own/messages": {doMessages, ownMessages},
 		"/own/about/delete": {doDelete, ownDelete},
 	} {
-		g.POST(path, s.ownPost(do.act, do.page), s.slowGuessing)
+		s.echo.POST(path, s.ownPost(do.act, do.page), guard...)
 	}
-	g.GET("/own/about/everything.json", s.ownBundle, s.slowGuessing)
-	g.POST("/own/leave", s.leaveOwn, s.slowGuessing)
-	g.GET("/own/deleted", s.deletedOwn, s.slowGuessing)
+	s.echo.GET("/own/about/everything.json", s.ownBundle, guard...)
+	s.echo.POST("/own/leave", s.leaveOwn, guard...)
+	s.echo.GET("/own/deleted", s.deletedOwn, guard...)
 }
 
 // ownCookie carries the __Host- prefix where the address allows it, as that of

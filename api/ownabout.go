@@ -415,7 +415,11 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 		if c.Withdrawn != nil {
 			name = "consent_back_line"
 		}
-		lines = append(lines, d.text(name, notify.Says{"by": c.GivenBy, "on": c.Given, "version": c.Wording}))
+		says := notify.Says{"by": c.GivenBy, "on": c.Given}
+		if c.Wording > 0 { // else a guardian's yes to one visit
+			says["version"] = c.Wording
+		}
+		lines = append(lines, d.text(name, says))
 	}
 	d.lines(lines)
 	d.head("about_messages", nil)

@@ -154,6 +154,10 @@ func doCancel(ctx context.Context, v *ownView) (string, error) {
 	return "/own?done=cancelled", nil
 }
 
+// ownSooner is how many days before a visit another time is looked for first
+// (judgement: who moves a visit stays near it).
+const ownSooner = 14
+
 // ownOffers is how many openings one page shows, from the day after today on
 // (judgement: a salon reads its day in the morning).
 const ownOffers = 12
@@ -166,19 +170,30 @@ func (v *ownView) offers(ctx context.Context, c *composed, ask OpeningsRequest, 
 			first = d
 		}
 	}
-	ask.FirstDate, ask.LastDate, ask.Limit = first.String(), first.AddDate(0, 0, 62).String(), 4*ownOffers
+	ask.FirstDate, ask.LastDate, ask.Limit = first.String(), first.AddDate(0, 0, 62).String(), 8*ownOffers
 	out, err := v.s.openings(ctx, v.t, v.n, c, ask, except)
+	if err != nil {
+		return out, err
+	}
+	var allowed *time.Time // when other services are far enough away
+	if i := slices.IndexFunc(out.Openings, func(o OpeningBody) bool { return o.FirstAllowed != nil }); i >= 0 {
+		allowed = out.Openings[i].FirstAllowed
+	}
 	out.Openings = slices.DeleteFunc(out.Openings, func(o OpeningBody) bool {
 		return slices.ContainsFunc(o.Cautions, func(x CautionBody) bool { return x.Level != string(chairtime.LevelWarn) })
 	})
-	return out, err
+	if later := allowed; len(out.Openings) == 0 && later != nil && (ask.NotBefore == nil || later.After(*ask.NotBefore)) && ask.Grid != 1 {
+		ask.NotBefore = later
+		return v.offers(ctx, c, ask, except)
+	}
+	return out, nil
 }
 
-// thin keeps openings that differ: of one day and stylist no two within an hour.
+// thin keeps openings that differ: of one day and stylist no two within two hours.
 func thin(list []OpeningBody, most int) (out []OpeningBody, next *time.Time) {
 	for i, o := range list {
 		near := slices.ContainsFunc(out, func(x OpeningBody) bool {
-			return x.LeadID == o.LeadID && o.Start.Sub(x.Start) < time.Hour && o.Start.YearDay() == x.Start.YearDay()
+			return x.LeadID == o.LeadID && o.Start.Sub(x.Start) < 2*time.Hour && o.Start.YearDay() == x.Start.YearDay()
 		})
 		if near {
 			continue
@@ -199,7 +214,7 @@ func (d *ownDoc) choices(a OpeningsAnswer, href func(name, value string) string)
 		d.call()
 		return
 	}
-	d.sub("choose", nil)
+	d.head("choose", nil)
 	var links []pages.OwnLink
 	for _, o := range list {
 		says := notify.Says{"when": notify.Span{From: o.Start, To: o.End}, "lead": o.LeadName}
@@ -257,6 +272,9 @@ func ownMove(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		return d.page, err
 	}
 	ask := OpeningsRequest{ClientID: v.client.ID, NotBefore: v.from("from")}
+	if ask.NotBefore == nil {
+		ask.NotBefore = new(x.Start.AddDate(0, 0, -ownSooner))
+	}
 	if start := v.from("start"); start != nil {
 		o, ok, err := v.offerAt(ctx, c, ask, x.ID, *start)
 		if err != nil {
@@ -290,7 +308,7 @@ func ownMove(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 
 // confirmMove says what follows from another time, before it is taken.
 func (d *ownDoc) confirmMove(x store.Visit, o OpeningBody) pages.OwnPage {
-	d.sub("then_is", nil)
+	d.head("then_is", nil)
 	d.consequences(o)
 	d.say("", "price_stays", notify.Says{"amount": d.n.amount(x.PriceCents)})
 	f := d.makeForm("/own/visits/"+x.ID+"/move", "move_now")

@@ -64,6 +64,8 @@ var mayDo = map[string]string{
 	"list-consents": "odl", "add-consent": "odl", "withdraw-consent": "odl", "list-consent-wordings": "odla", "add-consent-wording": "o",
 	"override-need": "odl", "withdraw-override": "odl", "list-overrides": "ol", "list-to-do": "odl", "name-client": "odl",
 	"undo-miss": "od", "find-clients": "odl", "get-client-overview": "odl", "lay-aside-message": "od",
+	"list-own-links": "odl", "add-own-link": "odl", "rotate-own-link": "odl", "revoke-own-link": "odl", "close-own-pages": "odl",
+	"list-client-requests": "odl", "settle-client-request": "odl",
 	"list-feeds": "odl", "add-feed": "odl", "rotate-feed": "odl", "revoke-feed": "odl",
 	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
@@ -124,6 +126,7 @@ func (s *salon) things() map[string]string {
 	out["waiting-list"] = waiting.ID
 	out["day-plans"] = s.plan(object{"date": "2026-07-06", "waiting_list": []string{waiting.ID}, "rounds": 50}).ID
 	out["messages"] = s.failed(v.ID)
+	out["own-links"], out["client-requests"] = s.ownThings(client)
 	s.call("POST", "/v1/webhook", object{"address": nowhere, "enabled": true}).is(201, nil)
 	// Right behind the visit, so that it can join.
 	out["visit-groups"] = s.group("one_after_other", s.visitOf("Ines", v.End.Add(5*time.Minute), s.by(s.ben, "Dry cut")),
@@ -183,6 +186,7 @@ func (s *salon) requests() map[string]request {
 	maps.Copy(bodies, messageBodies())
 	bodies["find-clients"] = object{"text": "mar"}
 	bodies["lay-aside-message"] = object{"why": "told her on the telephone"}
+	bodies["add-own-link"], bodies["settle-client-request"] = object{"label": "phone", "days_unused": 30}, object{"outcome": "done", "note": "called her"}
 	bodies["add-call-try"] = object{"outcome": "left_word", "note": "on the machine", "again_at": start.Add(3 * time.Hour)}
 	german := s.language("de")
 	bodies["set-chair-time-settings"] = object{"values": object{"press_medium_seconds": 3}}

@@ -55,6 +55,7 @@ type VisitBody struct {
 	StillOpen     *int            `json:"still_needed_open,omitempty" doc:"How much of that is not there; only in the answer about one visit and of a day"`
 	FollowsID     string          `json:"follows_visit_id,omitempty" doc:"The visit that this one follows from"`
 	FollowsAs     string          `json:"follows_as,omitempty" enum:"first_wash_check,correction"`
+	Source        string          `json:"source,omitempty" enum:"client" doc:"client: she booked it on her own pages; only where one visit is answered"`
 	Cautions      []CautionBody   `json:"cautions,omitempty" doc:"Too near to another visit of the client, and as long as it is pencilled what needs a yes when it is booked; only where one visit is answered"`
 
 	PriceToday *int64               `json:"price_today_cents,omitempty" doc:"What it would cost if it were booked today; only where one visit is answered, and where that differs"`
@@ -227,6 +228,13 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 		return b, err
 	}
 	b.Cautions = append(b.Cautions, later...)
+	by, err := t.BookedByClient(ctx, v.ID)
+	if err != nil {
+		return b, err
+	}
+	if by[v.ID] {
+		b.Source = string(clientRole)
+	}
 	return b, b.addMeans(ctx, t, n, v)
 }
 

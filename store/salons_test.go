@@ -86,6 +86,7 @@ func (s *salon) filled() *filled {
 		x.wishAndAnswer(t)
 		x.inviteAndReply(t)
 		x.called(t)
+		x.hersToOpen(t)
 		return t.SyncParts(ctx, x.visit, x.client, []store.Part{part(s.ada, 0, "hands_on", at(9, 0), at(10, 0))})
 	})
 	return x

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
@@ -173,3 +174,9 @@ func over(t testing.TB, s *webtest.Salon, client string, start, end time.Time) a
 	s.At(now)
 	return v
 }
+
+// raw is JSON as it stands.
+func raw(s string) json.RawMessage { return json.RawMessage(s) }
+
+// click is a press of the mouse.
+func click(css string) chromedp.Action[chromedp.Void] { return chromedp.Click(chromedp.CSS(css)) }
