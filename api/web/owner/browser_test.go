@@ -21,6 +21,7 @@ func looked(b *webtest.Browser, name string) {
 }
 
 func TestAnEmptySalonIsSetUpInABrowserWithoutScripts(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	bare(t, s)
 	b := webtest.NewBrowser(t)
@@ -64,6 +65,7 @@ func TestAnEmptySalonIsSetUpInABrowserWithoutScripts(t *testing.T) {
 }
 
 func TestAStepIsChangedInABrowserAndSevenHeadsShowWhatItDoes(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	b := webtest.NewBrowser(t)
 	b.Open(s.Link(store.Owner, ""))
@@ -85,6 +87,7 @@ func TestAStepIsChangedInABrowserAndSevenHeadsShowWhatItDoes(t *testing.T) {
 }
 
 func TestWhatAnAbsenceHitsIsSeenInABrowser(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, tuesday)
 	s.Straightening(s.Client("נועה", "לוי"), s.Noor, tuesday.AddDate(0, 0, 1))
@@ -112,6 +115,7 @@ func TestWhatAnAbsenceHitsIsSeenInABrowser(t *testing.T) {
 }
 
 func TestEveryOtherPageIsOpenToAll(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	b := webtest.NewBrowser(t)
 	b.Open(s.Link(store.Owner, ""))
@@ -152,6 +156,7 @@ func nameOf(path string) string {
 }
 
 func TestChartsOfACrowdedSalon(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	s.Crowd(1300)
 	b := webtest.NewBrowser(t)

@@ -1,8 +1,10 @@
 package owner_test
 
 import (
+	"bytes"
 	"html"
 	"io"
+	"mime/multipart"
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
@@ -167,4 +169,27 @@ func (p sheet) says(t testing.TB, words ...string) sheet {
 		require.Contains(t, p.text(), w, "%d %s", p.status, p.path)
 	}
 	return p
+}
+
+// upload sends a form with a file.
+func (d *door) upload(path, id, field, content string) sheet {
+	d.t.Helper()
+	var body bytes.Buffer
+	w := multipart.NewWriter(&body)
+	require.NoError(d.t, w.WriteField("form", id))
+	f, err := w.CreateFormFile(id+"-"+field, "days.ics")
+	require.NoError(d.t, err)
+	_, err = io.WriteString(f, content)
+	require.NoError(d.t, err)
+	require.NoError(d.t, w.Close())
+	r, err := http.NewRequestWithContext(d.t.Context(), http.MethodPost, d.s.URL+path, &body)
+	require.NoError(d.t, err)
+	r.Header.Set("Content-Type", w.FormDataContentType())
+	r.Header.Set("Sec-Fetch-Site", "same-origin")
+	a, err := d.http.Do(r)
+	require.NoError(d.t, err)
+	defer a.Body.Close()
+	text, err := io.ReadAll(a.Body)
+	require.NoError(d.t, err)
+	return sheet{a.StatusCode, a.Request.URL.RequestURI(), string(text)}
 }

@@ -15,6 +15,7 @@ import (
 const hostile = `"><script>alert(1)</script>&amp;`
 
 func TestARefusedFormKeepsWhatWasTypedAndNamesEveryField(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	straightening := "/set-up/services/" + s.Services["Straightening"]
 	for _, x := range []struct {
@@ -99,6 +100,7 @@ func TestARefusedFormKeepsWhatWasTypedAndNamesEveryField(t *testing.T) {
 }
 
 func TestAServiceIsChangedStepByStepAndItsEffectIsShownFirst(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, tuesday)
 	path := "/set-up/services/" + s.Services["Straightening"]
@@ -137,6 +139,7 @@ func TestAServiceIsChangedStepByStepAndItsEffectIsShownFirst(t *testing.T) {
 }
 
 func TestAServiceThatWasNotLookedAtIsNotSaved(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	path := "/set-up/services/" + s.Services["Dry cut"]
 	p := d.fill(d.see(path), "service", map[string]string{"do": "look", "steps-0-minutes": "45"})
@@ -160,6 +163,7 @@ func TestAServiceThatWasNotLookedAtIsNotSaved(t *testing.T) {
 }
 
 func TestAPriceByLengthAndAmountIsShownOnSevenHeads(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	path := "/set-up/services/" + s.Services["Straightening"]
 	fields := map[string]string{"do": "look", "price_rule-by": "band", "price_rule-bands-0-up_to_cm": "30", "price_rule-bands-0-low_cents": "200",
@@ -178,6 +182,7 @@ func TestAPriceByLengthAndAmountIsShownOnSevenHeads(t *testing.T) {
 }
 
 func TestConstantsOfChairTimeShowWhatTheyDoBeforeTheyAreSaved(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	p := d.fill(d.see("/set-up/chair-time"), "time", map[string]string{"do": "look", "values-dwell_minutes": "9"})
 	p.says(t, "What it does", "neutralizer working: 5 → 9 min", "35 cm, average", "No booked visit is hit")
@@ -200,6 +205,7 @@ func TestConstantsOfChairTimeShowWhatTheyDoBeforeTheyAreSaved(t *testing.T) {
 }
 
 func TestRulesAreSavedPartByPart(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	p := d.see("/set-up/rules")
 	for _, x := range []struct {
@@ -235,6 +241,7 @@ func TestRulesAreSavedPartByPart(t *testing.T) {
 }
 
 func TestMessagesAreReadBeforeAnybodyGetsThem(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	p := d.fill(d.see("/set-up/messages"), "preview", map[string]string{"kind": "reminder", "to_guardian": "true"})
 	p.says(t, "As a text message", "Harbour Chairs", "Rosa")
@@ -260,6 +267,7 @@ func TestMessagesAreReadBeforeAnybodyGetsThem(t *testing.T) {
 }
 
 func TestSecretsAreShownOnce(t *testing.T) {
+	t.Parallel()
 	_, d := set(t)
 	p := d.fill(d.see("/set-up/access"), "feed", map[string]string{"label": "the phone " + hostile})
 	p.says(t, "It is shown only now.", "/cal/f_")
@@ -280,4 +288,37 @@ func TestSecretsAreShownOnce(t *testing.T) {
 	d.fill(p, "secret", nil).says(t, "The old one signs beside it for a day", "whsec_")
 	d.fill(d.see("/set-up/messages"), "gatewaytest", nil).says(t, "It did not take what we sent")
 	d.fill(d.see("/set-up/messages"), "gone", nil).says(t, "Ended")
+}
+
+const holidays = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\n" +
+	"BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20261225\r\nDTEND;VALUE=DATE:20261227\r\nSUMMARY:Christmas\\, both\r\n  days\r\nTRANSP:TRANSPARENT\r\nEND:VEVENT\r\n" +
+	"BEGIN:VEVENT\r\nUID:2\r\nDTSTART;VALUE=DATE:20260831\r\nSUMMARY;LANGUAGE=en:<b>Late summer</b>\r\nEND:VEVENT\r\n" +
+	"BEGIN:VEVENT\r\nUID:3\r\nDTSTART;VALUE=DATE:20250101\r\nSUMMARY:Long over\r\nEND:VEVENT\r\n" +
+	"BEGIN:VEVENT\r\nUID:4\r\nDTSTART:20260710T100000Z\r\nDTEND:20260710T110000Z\r\nSUMMARY:Not a whole day\r\nEND:VEVENT\r\n" +
+	"BEGIN:VEVENT\r\nUID:5\r\nDTSTART;VALUE=DATE:20260801\r\nSTATUS:CANCELLED\r\nSUMMARY:Called off\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+
+func TestHolidaysOfACalendarFileAreProposals(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	closed := func() []api.ClosureBody {
+		var list struct{ Items []api.ClosureBody }
+		s.Ask(http.MethodGet, "/closures", nil, http.StatusOK, &list)
+		return list.Items
+	}
+	p := d.upload("/set-up/hours/file", "file", "calendar", holidays)
+	p.says(t, "Nothing is noted yet.", "Mon 31 August 2026 <b>Late summer</b>", "Fri 25 December 2026 to Sat 26 December 2026 Christmas, both days")
+	require.NotContains(t, p.body, "<b>Late")
+	for _, other := range []string{"Long over", "Not a whole day", "Called off"} {
+		require.NotContains(t, p.text(), other)
+	}
+	require.Empty(t, closed())
+	p = d.fill(p, "close", map[string]string{"chosen": "2026-12-25 to 2026-12-26 Christmas, both days"})
+	p.says(t, "The closing days are noted.")
+	require.Equal(t, []api.ClosureBody{{ID: closed()[0].ID, First: "2026-12-25", Last: "2026-12-26", Reason: "Christmas, both days"}}, closed())
+	d.upload("/set-up/hours/file", "file", "calendar", holidays).says(t, "Late summer")
+	require.NotContains(t, d.upload("/set-up/hours/file", "file", "calendar", holidays).text(), "Christmas", "what is known is not proposed again")
+	for _, wrong := range []string{"<html>not found</html>", "", strings.Repeat("x", 230<<10)} {
+		p = d.upload("/set-up/hours/file", "file", "calendar", wrong)
+		require.Contains(t, []int{http.StatusUnprocessableEntity, http.StatusRequestEntityTooLarge}, p.status)
+	}
 }

@@ -31,6 +31,7 @@ func rota(s *webtest.Salon) map[string]any {
 }
 
 func TestWhatIsHitIsShownBeforeAChangeAndNothingIsChanged(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, tuesday)
 	s.Ask(http.MethodPost, "/visits", webtest.Object{"client_id": s.Client("Orla", "Finch"), "start": tuesday.Add(24 * time.Hour),
@@ -84,6 +85,7 @@ func TestWhatIsHitIsShownBeforeAChangeAndNothingIsChanged(t *testing.T) {
 }
 
 func TestAChangeIsMadeAllTheSameWhenItWasSeenWhatItHits(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, tuesday)
 	p := d.fill(d.see("/set-up/absences"), "away", map[string]string{"unit_id": s.Ada, "first": "2026-06-09", "reason": `<script>alert(1)</script>`})
@@ -111,6 +113,7 @@ func TestAChangeIsMadeAllTheSameWhenItWasSeenWhatItHits(t *testing.T) {
 }
 
 func TestAProductThatVisitsTakeIsNotGivenUp(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	d.fill(d.see("/set-up"), "maker", map[string]string{"solution_strength": "normal", "neutralizer_strength": "ready", "longest_minutes": "60", "neutralizer_minutes": "5"}).
 		says(t, "The maker's figures are noted.")

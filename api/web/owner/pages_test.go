@@ -14,6 +14,7 @@ var everyPage = []string{"/set-up", "/set-up/hours", "/set-up/people", "/set-up/
 	"/set-up/chair-time", "/set-up/rules", "/set-up/messages", "/set-up/messages/languages/en", "/set-up/messages/languages/de", "/set-up/pace", "/set-up/access"}
 
 func TestEveryPageIsTheOwnersAlone(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	for _, path := range append(everyPage, "/set-up/people/"+s.Ada, "/set-up/stations/"+s.Chairs[0], "/set-up/services/"+s.Services["Straightening"],
 		"/set-up/services/"+s.Services["Straightening"]+"/versions/1") {

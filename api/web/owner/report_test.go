@@ -47,6 +47,7 @@ func slowUse(t testing.TB, s *webtest.Salon, first, last string) (booked, open m
 }
 
 func TestTheReportIsTheSumOfTheDays(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	s.Crowd(1000)
 	// A break of every day, an absence that lies over it, a chair out of order and
@@ -99,6 +100,7 @@ func TestTheReportIsTheSumOfTheDays(t *testing.T) {
 }
 
 func TestTheReportSaysWhoDidNotComeAndHowFarAheadVisitsAreBooked(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	var ids []string
 	for i := range 3 {

@@ -25,6 +25,7 @@ func bare(t testing.TB, s *webtest.Salon) {
 }
 
 func TestASalonIsSetUpFromNothing(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	bare(t, s)
 	d := open(t, s, store.Owner)
@@ -73,6 +74,7 @@ func TestASalonIsSetUpFromNothing(t *testing.T) {
 }
 
 func TestTheMakersFiguresChangeTheProductsThatServicesTake(t *testing.T) {
+	t.Parallel()
 	s, d := set(t)
 	p := d.see("/set-up")
 	p = d.fill(p, "maker", map[string]string{"solution_strength": "normal", "neutralizer_strength": "ready", "processing_minutes": "15", "longest_minutes": "10"})
