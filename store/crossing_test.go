@@ -31,7 +31,9 @@ func (x *filled) account(t *store.Tx) {
 
 // accounts are the methods about prices, products and money.
 var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
-	"WorkOf": func(t *store.Tx, x *filled) (any, error) { return t.WorkOf(x.t.Context(), x.ada, at(-24, 0), at(48, 0)) },
+	"WorkOf": func(t *store.Tx, x *filled) (any, error) {
+		return t.WorkOf(x.t.Context(), x.ada, at(-24, 0), at(48, 0))
+	},
 	"AddMoney": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddMoney(x.t.Context(), store.MoneyEntry{Visit: x.visit, Kind: store.Received, Amount: 1, How: "cash"}, time.Now())
 	},

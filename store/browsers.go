@@ -1,0 +1,135 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// Kinds of browser sessions.
+const (
+	OwnMachine   = "desk"   // one person's, on a machine of the salon
+	OwnPhone     = "phone"  // one person's, on her own phone
+	SharedScreen = "shared" // read by everybody, changed by whoever says who she is
+)
+
+// BrowserSession is a browser that is signed in.
+type BrowserSession struct {
+	ID       string        `db:"session_id"`
+	Token    string        `db:"-"` // as the session library keeps it; only to add one
+	Account  string        `db:"account_id"`
+	Role     Role          `db:"-"` // of a session without an account; only to add one
+	Staff    string        `db:"-"` // likewise
+	Kind     string        `db:"kind"`
+	Device   string        `db:"device"` // in words
+	Opened   time.Time     `db:"opened_at"`
+	LastUsed time.Time     `db:"last_used_at"` // to the minute
+	Ends     time.Time     `db:"ends_at"`
+	Idle     time.Duration `db:"idle"` // unused for so long, it ends
+}
+
+// AddBrowserSession signs a browser in and returns the session's id. A session of an
+// account notes when she signed in last.
+func (t *Tx) AddBrowserSession(ctx context.Context, b BrowserSession) (string, error) {
+	b.ID = NewID()
+	const q = `
+		INSERT INTO browser_session (salon_id, session_id, token, account_id, role, staff_id, kind, device, opened_at, last_used_at, ends_at, idle)
+		VALUES ($1, $2, $3, NULLIF($4, ''), NULLIF($5, ''), NULLIF($6, ''), $7, $8, $9, $9, $10, $11)`
+	_, err := t.tx.Exec(ctx, q, t.salon, b.ID, b.Token, b.Account, b.Role, b.Staff, b.Kind, b.Device, b.Opened, b.Ends, b.Idle)
+	if err != nil || b.Account == "" {
+		return b.ID, domain("add browser session", err, false)
+	}
+	_, err = t.tx.Exec(ctx, `UPDATE account SET signed_in_at = $3 WHERE salon_id = $1 AND account_id = $2`, t.salon, b.Account, b.Opened)
+	return b.ID, domain("add browser session", err, false)
+}
+
+const browserColumns = `b.session_id, coalesce(b.account_id, '') AS account_id, b.kind, b.device, b.opened_at, b.last_used_at, b.ends_at, b.idle`
+
+// BrowsersOf lists where an account is signed in at now, the one used last first.
+func (t *Tx) BrowsersOf(ctx context.Context, account string, now time.Time) ([]BrowserSession, error) {
+	return collect[BrowserSession](ctx, t, "browsers", `
+		SELECT `+browserColumns+` FROM browser_session b JOIN sessions s USING (token)
+		WHERE b.salon_id = $1 AND b.account_id = $2 AND b.ends_at > $3 AND b.last_used_at + b.idle > $3
+		ORDER BY b.last_used_at DESC, b.session_id DESC`, t.salon, account, now)
+}
+
+// Browsers counts where each account of the salon is signed in at now.
+func (t *Tx) Browsers(ctx context.Context, now time.Time) (map[string]int, error) {
+	rows, err := t.tx.Query(ctx, `
+		SELECT b.account_id, count(*) FROM browser_session b JOIN sessions s USING (token)
+		WHERE b.salon_id = $1 AND b.account_id IS NOT NULL AND b.ends_at > $2 AND b.last_used_at + b.idle > $2 GROUP BY 1`, t.salon, now)
+	if err != nil {
+		return nil, domain("browsers", err, false)
+	}
+	out := map[string]int{}
+	var account string
+	var n int
+	_, err = pgx.ForEachRow(rows, []any{&account, &n}, func() error { out[account] = n; return nil })
+	return out, domain("browsers", err, false)
+}
+
+// EndSession signs one browser of an account out, or returns scheduling.ErrNotFound.
+func (t *Tx) EndSession(ctx context.Context, account, session string) error {
+	tag, err := t.tx.Exec(ctx, `DELETE FROM browser_session WHERE salon_id = $1 AND account_id = $2 AND session_id = $3`, t.salon, account, session)
+	return one("session", tag.RowsAffected(), err)
+}
+
+// EndSessions signs an account out everywhere but in session keep, which may be
+// empty, and ends what it does on shared screens of others.
+func (t *Tx) EndSessions(ctx context.Context, account, keep string) error {
+	for _, q := range []string{
+		`DELETE FROM browser_session WHERE salon_id = $1 AND account_id = $2 AND session_id <> $3`,
+		`UPDATE browser_session SET person_id = NULL, person_until = NULL WHERE salon_id = $1 AND person_id = $2 AND session_id <> $3`,
+	} {
+		if _, err := t.tx.Exec(ctx, q, t.salon, account, keep); err != nil {
+			return domain("end sessions", err, false)
+		}
+	}
+	return nil
+}
+
+// ShareScreen makes a session one of a shared screen, with the limits of such.
+func (t *Tx) ShareScreen(ctx context.Context, session string, ends time.Time, idle time.Duration) error {
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE browser_session SET kind = 'shared', ends_at = $3, idle = $4 WHERE salon_id = $1 AND session_id = $2 AND account_id IS NOT NULL`,
+		t.salon, session, ends, idle)
+	return one("session", tag.RowsAffected(), err)
+}
+
+// SetPerson notes who works on a shared screen until when; an empty account means
+// nobody.
+func (t *Tx) SetPerson(ctx context.Context, session, account string, until time.Time) error {
+	tag, err := t.tx.Exec(ctx, `
+		UPDATE browser_session SET person_id = NULLIF($3, ''), person_until = CASE WHEN $3 <> '' THEN $4::timestamptz END
+		WHERE salon_id = $1 AND session_id = $2 AND kind = 'shared'`, t.salon, session, account, until)
+	return one("session", tag.RowsAffected(), err)
+}
+
+// TryCode counts one try in advance, so that many at once are not more than many one
+// after the other, and returns which one in a row it is. With the most-th the name is
+// locked until a time, which is returned; a try beyond it must not be looked at.
+// ForgetTries takes the tries back when the code was right. Another round of tries
+// begins when a lock is over.
+func (t *Tx) TryCode(ctx context.Context, session, account string, most int, now, lock time.Time) (try int, locked time.Time, err error) {
+	const q = `
+		INSERT INTO code_miss AS m (salon_id, session_id, account_id, misses) VALUES ($1, $2, $3, 1)
+		ON CONFLICT (salon_id, session_id, account_id) DO UPDATE SET
+			misses = CASE WHEN m.locked_until <= $5 THEN 1 ELSE LEAST(m.misses + 1, 1000000) END,
+			locked_until = CASE WHEN m.locked_until > $5 THEN m.locked_until WHEN m.locked_until IS NULL AND m.misses + 1 >= $4 THEN $6::timestamptz END
+		RETURNING misses, locked_until`
+	var until *time.Time
+	if err := t.tx.QueryRow(ctx, q, t.salon, session, account, most, now, lock).Scan(&try, &until); err != nil {
+		return 0, time.Time{}, domain("code", err, false)
+	}
+	if until != nil {
+		locked = *until
+	}
+	return try, locked, nil
+}
+
+// ForgetTries takes back the wrong codes of a name on a shared screen.
+func (t *Tx) ForgetTries(ctx context.Context, session, account string) error {
+	_, err := t.tx.Exec(ctx, `DELETE FROM code_miss WHERE salon_id = $1 AND session_id = $2 AND account_id = $3`, t.salon, session, account)
+	return domain("code", err, false)
+}
