@@ -111,6 +111,8 @@ func (s *Server) MountPages() {
 	page.POST("/book", s.bookPage, s.signedIn("book-visit"))
 	page.POST("/book/clients", s.bookPart(matchesPart), s.signedIn("list-clients"))
 	page.POST("/book/hair", s.bookPart(hairPart), s.signedIn("book-visit"))
+	page.GET("/visits/:id/move", s.movePage, s.signedIn("move-visit"))
+	page.POST("/visits/:id/move", s.movePage, s.signedIn("move-visit"))
 	s.echo.GET(pages.AssetPrefix+"*", echo.WrapHandler(pages.Assets()))
 }
 

@@ -16,6 +16,7 @@ type BookPage struct {
 	Salon     string
 	BoardHref string // link to the day board, "" for none
 	Ways      []Way  // links to other pages
+	Who       Who    // who uses the browser
 	AsOf      string // when the data was read, "10:42"
 	// Action is the path that the form posts to; "" means "/book".
 	Action string

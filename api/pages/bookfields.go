@@ -175,6 +175,9 @@ const (
 	ActLater    ActionKind = "later"    // look for times from this day on
 	ActOnly     ActionKind = "only"     // look for times with this stylist, "" for anybody
 	ActConsult  ActionKind = "consult"  // book the consultation and pencil this opening behind it
+	ActShow     ActionKind = "show"     // of a visit that moves: show what this opening changes
+	ActMove     ActionKind = "move"     // move it to this opening
+	ActKeep     ActionKind = "keep"     // move kept time to the day and time that were typed
 	ActEstimate ActionKind = "estimate" // work out the time
 	ActOpenings ActionKind = "openings" // find times for it
 	ActHair     ActionKind = "hair"     // fill in the hair of a known client as it should be
@@ -200,7 +203,7 @@ func (a Action) value() string {
 	switch a.Kind {
 	case ActPlan:
 		return string(ActPlan) + ":" + strconv.Itoa(a.Hands) + "/" + strconv.Itoa(a.Batches)
-	case ActBook, ActPencil, ActConsult:
+	case ActBook, ActPencil, ActConsult, ActShow, ActMove:
 		return string(a.Kind) + ":" + a.Opening
 	case ActOnly:
 		return string(a.Kind) + ":" + a.Lead
@@ -217,7 +220,7 @@ func ParseAction(s string) (Action, bool) {
 	kind, rest, colon := strings.Cut(s, ":")
 	a := Action{Kind: ActionKind(kind)}
 	switch a.Kind {
-	case ActEstimate, ActOpenings, ActHair, ActFirm, ActLonger, ActGiveUp, ActNext, ActFind, ActAdd, ActMore:
+	case ActEstimate, ActOpenings, ActHair, ActFirm, ActLonger, ActGiveUp, ActNext, ActFind, ActAdd, ActMore, ActKeep:
 		return a, !colon
 	case ActOnly:
 		a.Lead = rest
@@ -231,7 +234,7 @@ func ParseAction(s string) (Action, bool) {
 		a.Hands, err1 = strconv.Atoi(h)
 		a.Batches, err2 = strconv.Atoi(b)
 		return a, ok && err1 == nil && err2 == nil && a.Hands > 0 && a.Batches > 0
-	case ActBook, ActPencil, ActConsult:
+	case ActBook, ActPencil, ActConsult, ActShow, ActMove:
 		a.Opening = rest
 		return a, rest != ""
 	default:

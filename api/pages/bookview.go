@@ -123,7 +123,7 @@ func newBookView(p BookPage) bookView {
 			v.Drawn = template.HTML(svg) //nolint:gosec // made by this package
 		}
 	}
-	v.Frame = Frame{Title: title, Salon: clean(p.Salon), AsOf: p.AsOf, Ways: p.Ways, Summary: v.Summary, Scripts: []string{"book.js", "pencilled.js"}}
+	v.Frame = Frame{Title: title, Salon: clean(p.Salon), AsOf: p.AsOf, Ways: p.Ways, Who: p.Who, Summary: v.Summary, Scripts: []string{"book.js", "pencilled.js"}}
 	return v
 }
 

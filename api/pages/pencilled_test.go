@@ -79,7 +79,7 @@ func TestTheBoardAsksAWalkInForAServiceAndAFirstName(t *testing.T) {
 	out := string(boardPage(t, b))
 	require.Contains(t, out, `<form class="walkin" method="post" action="/walk-in"`)
 	require.Contains(t, out, `role="alert" tabindex="-1" autofocus>nobody is free`)
-	require.Contains(t, out, `<a href="#f-walk_service">Walk-in</a>`)
+	require.Contains(t, out, `<a href="#f-walk_service" data-key="walkin">Walk-in</a>`)
 	lacks(t, out, "accesskey")
 	v := values(out)
 	require.Equal(t, url.Values{FieldWalkService: {"s2"}, FieldWalkName: {"<Vida>"}, FieldWalkKey: {"k"}}, url.Values{

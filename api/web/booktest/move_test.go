@@ -1,0 +1,76 @@
+package booktest
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+	"chairblock/api/web/desk"
+	"chairblock/api/web/webtest"
+)
+
+func TestAVisitIsMovedAfterItWasSaidWhatChanges(t *testing.T) {
+	for _, scripts := range []bool{true, false} {
+		t.Run(fmt.Sprintf("scripts %v", scripts), func(t *testing.T) {
+			s := webtest.New(t, desk.Mount)
+			v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, webtest.Start.Add(74*time.Hour)) // Thursday 10:30
+			b := at(t, s)
+			b.Scripts(scripts)
+			b.Open(s.URL + "/visits/" + v.ID + "/move")
+			require.Contains(t, b.Text(), "Now: Thu 11 June 10:30 with Ada Birch, Chair 1")
+			b.Press(`button[value^="show:"]`)
+			require.Contains(t, strings.ToLower(b.Text()), "what changes")
+			require.Contains(t, b.Text(), "The price stays 320.00 EUR.")
+			require.Contains(t, strings.ToLower(b.Text()), "what the client hears")
+			require.Contains(t, b.Text(), "mail: ")
+			var same api.VisitBody
+			s.Ask(http.MethodGet, "/visits/"+v.ID, nil, http.StatusOK, &same)
+			require.Equal(t, v.Start, same.Start, "nothing has moved yet")
+			if scripts {
+				b.OpenToAll()
+				b.Fits()
+				b.Shots("move")
+			}
+			b.Fill(map[string]string{"stylist": "Noor Vale", "date_from": "2026-06-15"})
+			b.Press(`button[value="openings"]`)
+			require.Contains(t, b.Eval(`document.querySelector('button[value^="show:"]').innerText`), "Noor Vale")
+			b.Press(`button[value^="show:"]`)
+			require.Regexp(t, `Stylist in charge\s+Ada Birch\s+Noor Vale`, b.Text())
+			if b.Eval(`document.querySelector("#f-approved_by") ? "asked" : ""`) == "asked" {
+				b.Fill(map[string]string{"approved_by": "Ada Birch"})
+			}
+			b.Press(`button[value^="move:"]`)
+			require.Equal(t, "/visits/"+v.ID, b.Eval(`location.pathname`))
+			var moved api.VisitBody
+			s.Ask(http.MethodGet, "/visits/"+v.ID, nil, http.StatusOK, &moved)
+			require.Equal(t, s.Noor, moved.Services[0].LeadID)
+			require.False(t, moved.Start.Before(time.Date(2026, 6, 15, 0, 0, 0, 0, time.UTC)))
+			b.Quiet("422", "409")
+		})
+	}
+}
+
+func TestAMoveThatNeedsAYesAsksForIt(t *testing.T) {
+	s := webtest.New(t, desk.Mount)
+	tag := s.Ask(http.MethodGet, "/booking-rules", nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPut, "/booking-rules", webtest.Object{"hold_minutes": 10, "needs": webtest.Object{"skin_test_for": "chemical"}}, http.StatusOK, nil, "If-Match", tag)
+	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, webtest.Start.Add(98*time.Hour))
+	b := at(t, s)
+	b.Open(s.URL + "/visits/" + v.ID + "/move")
+	b.Press(`button[value^="show:"]`)
+	require.Contains(t, b.Text(), "Licensed person who said yes")
+	b.OpenToAll()
+	b.Press(`button[value^="move:"]`)
+	require.Contains(t, b.Text(), "choose the licensed person who said yes")
+	b.Fill(map[string]string{"approved_by": "Ada Birch"})
+	b.Press(`button[value^="move:"]`)
+	require.Equal(t, "/visits/"+v.ID, b.Eval(`location.pathname`))
+	b.Quiet("422")
+	b.Open(s.URL + "/visits/none/move")
+	b.Quiet("404")
+}
