@@ -9,7 +9,7 @@ import (
 )
 
 // mountLive adds the stream for pages to those of a group.
-func (s *Server) mountLive(page *echo.Group) {
+func (s *Server) mountLive(page *PageRoutes) {
 	page.GET("/events", s.watchPage, s.signedIn("watch-salon"))
 }
 
