@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -116,11 +117,33 @@ func (s *Server) MountPages() {
 	s.echo.GET(pages.AssetPrefix+"*", echo.WrapHandler(pages.Assets()))
 }
 
-// PageGroup is where pages are registered: it refuses changes that another site's
-// page asks a browser to make, sends the headers that every page has, and limits
-// what a form may hold.
-func (s *Server) PageGroup() *echo.Group {
-	return s.echo.Group("", echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, compressPages(), limitForm)
+// PageRoutes is where pages are registered: every page refuses changes that another
+// site's page asks a browser to make, sends the headers that pages have, and limits
+// what a form may hold. It is no group of echo's, which would answer for every
+// address that nobody knows, and for known ones with a wrong method.
+type PageRoutes struct {
+	echo   *echo.Echo
+	around []echo.MiddlewareFunc
+}
+
+// PageGroup is where pages of this server are registered.
+func (s *Server) PageGroup() *PageRoutes {
+	return &PageRoutes{echo: s.echo, around: []echo.MiddlewareFunc{echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, compressPages(), limitForm}}
+}
+
+// Add registers a page, or what a form of it does.
+func (p *PageRoutes) Add(method, path string, h echo.HandlerFunc, inside ...echo.MiddlewareFunc) {
+	p.echo.Add(method, path, h, append(slices.Clone(p.around), inside...)...)
+}
+
+// GET registers a page.
+func (p *PageRoutes) GET(path string, h echo.HandlerFunc, inside ...echo.MiddlewareFunc) {
+	p.Add(http.MethodGet, path, h, inside...)
+}
+
+// POST registers what a form of a page does.
+func (p *PageRoutes) POST(path string, h echo.HandlerFunc, inside ...echo.MiddlewareFunc) {
+	p.Add(http.MethodPost, path, h, inside...)
 }
 
 // SignedIn lets in who may do an operation of the interface, by its id, and asks

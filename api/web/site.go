@@ -19,7 +19,7 @@ import (
 // Site is where pages are registered and what they ask. Make one with New.
 type Site struct {
 	*api.Server
-	group *echo.Group
+	group *api.PageRoutes
 }
 
 // New makes the site of a server.
