@@ -106,9 +106,8 @@ func (s *Server) sampleFacts(n salonDay, rules MessageRules, k messageKind) noti
 	f.Changes = []notify.Change{{What: notify.ChangeMoved, Initials: "M. Q.", Services: f.Services, Start: f.Start, Before: f.Before}}
 	f.CheckAt, f.CheckBy = f.Start.Add(90*time.Minute), f.Start.Add(93*time.Minute)
 	link := s.base + messagePath + "preview"
-	f.StopLink, f.AnswerLink = link, link
-	if k.topic == atWorkHere {
-		f.StopLink, f.AnswerLink = "", ""
+	if k.topic != atWorkHere {
+		f.StopLink, f.AnswerLink, f.Link, f.BookLink = link, link, link, link
 	}
 	return f
 }

@@ -15,6 +15,7 @@ import (
 )
 
 func TestAClientMakesAndEndsHerCalendar(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	v := enter(t, s, mara)
@@ -31,6 +32,7 @@ func TestAClientMakesAndEndsHerCalendar(t *testing.T) {
 }
 
 func TestAClientSaysHowSheIsWrittenTo(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	var c api.ClientBody
 	s.Ask(http.MethodPost, "/clients", object{"given_name": "Mara", "mail": "mara@example.org", "phone": "+442079460999"}, http.StatusCreated, &c)
@@ -51,6 +53,7 @@ func TestAClientSaysHowSheIsWrittenTo(t *testing.T) {
 }
 
 func TestEverythingAboutAClientIsHersToTake(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara, juna := s.Client("Mara", "Quist"), s.Client("Juna", "Kestrel")
 	end := time.Date(2026, 6, 9, 13, 0, 0, 0, time.UTC)
@@ -84,6 +87,7 @@ func TestEverythingAboutAClientIsHersToTake(t *testing.T) {
 }
 
 func TestDeletingIsAskedTwiceAndIsTheDesksUnlessTheSalonSaysSo(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	x := s.Straightening(mara, s.Ada, webtest.Start.Add(8*24*time.Hour+time.Hour))
@@ -110,6 +114,7 @@ func TestDeletingIsAskedTwiceAndIsTheDesksUnlessTheSalonSaysSo(t *testing.T) {
 }
 
 func TestNobodySeesWhatIsAnothers(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara, juna := s.Client("Mara", "Quist"), s.Client("Juna", "Kestrel")
 	hers := s.Straightening(juna, s.Noor, webtest.Start.Add(8*24*time.Hour+time.Hour))
@@ -147,6 +152,7 @@ func TestNobodySeesWhatIsAnothers(t *testing.T) {
 }
 
 func TestOneAddressSendsTwentyFormsAnHour(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	v := enter(t, s, s.Client("Mara", "Quist"))
 	for range 20 {
@@ -159,6 +165,7 @@ func TestOneAddressSendsTwentyFormsAnHour(t *testing.T) {
 }
 
 func TestAnotherSitesPageSendsNoForm(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	v := enter(t, s, s.Client("Mara", "Quist"))
 	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.URL+"/own/about/delete", strings.NewReader("step=yes"))

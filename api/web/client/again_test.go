@@ -23,6 +23,7 @@ func treated(t testing.TB, s *webtest.Salon) (client string) {
 }
 
 func TestAClientBooksHerRetouchAsTheDeskWould(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := treated(t, s)
 	v := enter(t, s, mara)
@@ -40,6 +41,7 @@ func TestAClientBooksHerRetouchAsTheDeskWould(t *testing.T) {
 }
 
 func TestWhatNeedsALookIsARequestForACall(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := treated(t, s)
 	v := enter(t, s, mara)
@@ -66,6 +68,7 @@ func TestWhatNeedsALookIsARequestForACall(t *testing.T) {
 }
 
 func TestANeedThatSheCanStillMeetIsNamedBeforeBooking(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := treated(t, s)
 	rules(t, s, object{"needs": object{"consultation_for": "nothing", "strand_test_for": "nothing"}, "money": object{}})

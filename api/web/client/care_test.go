@@ -11,6 +11,7 @@ import (
 )
 
 func TestTheHoursAfterAVisitAreRealHoursOverTheChangeOfClocks(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	// Clocks go back on Sunday 25 October at two in the morning.
@@ -32,6 +33,7 @@ func TestTheHoursAfterAVisitAreRealHoursOverTheChangeOfClocks(t *testing.T) {
 }
 
 func TestTwoTimesAreShownWhereTiesWaitLonger(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	h := s.Ask(http.MethodGet, "/care-rules", nil, http.StatusOK, nil)

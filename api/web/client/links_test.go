@@ -12,6 +12,7 @@ import (
 )
 
 func TestALinkLeadsToACleanAddressWithACookieOfHalfAnHour(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	l := own(s, mara)
@@ -48,6 +49,7 @@ func TestALinkLeadsToACleanAddressWithACookieOfHalfAnHour(t *testing.T) {
 }
 
 func TestPagesStayOpenForADayAtMost(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	v := enter(t, s, s.Client("Mara", "Quist"))
 	for at := 20 * time.Minute; at < 12*time.Hour; at += 20 * time.Minute {
@@ -59,6 +61,7 @@ func TestPagesStayOpenForADayAtMost(t *testing.T) {
 }
 
 func TestALinkThatWasChangedOrEndedClosesWhatItHasOpened(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	l := own(s, mara)
@@ -89,6 +92,7 @@ func TestALinkThatWasChangedOrEndedClosesWhatItHasOpened(t *testing.T) {
 }
 
 func TestTheDeskClosesEverythingAtOnce(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	a, b := enter(t, s, mara), enter(t, s, mara)
@@ -109,6 +113,7 @@ func TestTheDeskClosesEverythingAtOnce(t *testing.T) {
 }
 
 func TestAGuardiansLinkEndsWhenTheMinorIsOne(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	lia := s.Client("Lia", "Quist")
 	hers := own(s, lia)
@@ -125,6 +130,7 @@ func TestAGuardiansLinkEndsWhenTheMinorIsOne(t *testing.T) {
 }
 
 func TestNobodyGuessesLinksForLong(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	v := visit(t, s)
 	for range 30 {

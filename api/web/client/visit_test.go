@@ -13,6 +13,7 @@ import (
 )
 
 func TestTheFirstPageSaysWhatWhenWhereAndWhy(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	start := time.Date(2026, 6, 16, 8, 0, 0, 0, time.UTC) // nine in London
@@ -32,6 +33,7 @@ func TestTheFirstPageSaysWhatWhenWhereAndWhy(t *testing.T) {
 }
 
 func TestAYesToAnOldTimeIsNone(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	x := s.Straightening(mara, s.Ada, time.Date(2026, 6, 16, 8, 0, 0, 0, time.UTC))
@@ -41,6 +43,7 @@ func TestAYesToAnOldTimeIsNone(t *testing.T) {
 }
 
 func TestAClientCancelsByTheSalonsRules(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	early := s.Straightening(mara, s.Ada, webtest.Start.Add(8*24*time.Hour+time.Hour))
@@ -79,6 +82,7 @@ func TestAClientCancelsByTheSalonsRules(t *testing.T) {
 }
 
 func TestAPencilledTimeIsGivenBack(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	var x api.VisitBody
@@ -92,6 +96,7 @@ func TestAPencilledTimeIsGivenBack(t *testing.T) {
 }
 
 func TestTheSalonSaysWhoChangesVisits(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	x := s.Straightening(mara, s.Ada, webtest.Start.Add(25*time.Hour))
@@ -109,6 +114,7 @@ func TestTheSalonSaysWhoChangesVisits(t *testing.T) {
 }
 
 func TestAClientMovesHerVisitAndSeesFirstWhatFollows(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	x := s.Straightening(mara, s.Ada, webtest.Start.Add(8*24*time.Hour+time.Hour))
@@ -129,6 +135,7 @@ func TestAClientMovesHerVisitAndSeesFirstWhatFollows(t *testing.T) {
 }
 
 func TestATimeThatIsTakenMeanwhileIsSaidSo(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	x := s.Straightening(mara, s.Ada, webtest.Start.Add(8*24*time.Hour+time.Hour))
@@ -146,6 +153,7 @@ func TestATimeThatIsTakenMeanwhileIsSaidSo(t *testing.T) {
 }
 
 func TestVisitsThatBelongTogetherAreTheSalonsToPart(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara, juna := s.Client("Mara", "Quist"), s.Client("Juna", "Kestrel")
 	var g struct{ Visits []api.VisitBody }
@@ -159,6 +167,7 @@ func TestVisitsThatBelongTogetherAreTheSalonsToPart(t *testing.T) {
 }
 
 func TestWhatIsStillNeededIsSaidWithWhatToDo(t *testing.T) {
+	t.Parallel()
 	s := webtest.New(t)
 	mara := s.Client("Mara", "Quist")
 	rules(t, s, object{"needs": object{"consultation_for": "nothing", "strand_test_for": "nothing"}})
