@@ -60,7 +60,7 @@ func (b ClientBody) row() (store.Client, error) {
 	c.FamilyName = text(&f, "family_name", b.FamilyName, 0, 80)
 	c.Note = text(&f, "note", b.Note, 0, 500)
 	c.Mail = address(&f, "mail", b.Mail)
-	c.Phone = phone(&f, "phone", b.Phone, "")
+	c.Phone = phone(&f, "phone", b.Phone)
 	c.ContactBy = contactBy(&f, c.ContactBy, "mail", c.Mail, "phone", c.Phone)
 	return c, f.Err()
 }

@@ -42,7 +42,7 @@ func (s *Server) findClients(ctx context.Context, in *findClientsInput) (*listBo
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	whole := phone(&none, "text", words, "")
+	whole := phone(&none, "text", words)
 	if len(none) > 0 {
 		whole = ""
 	}

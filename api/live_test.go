@@ -46,7 +46,7 @@ func (s *salon) listen(url, after string) *stream {
 	if after != "" {
 		r.Header.Set("Last-Event-ID", after)
 	}
-	a, err := http.DefaultClient.Do(r)
+	a, err := http.DefaultClient.Do(r) //nolint:bodyclose // by close of the stream
 	require.NoError(s.t, err)
 	x := &stream{t: s.t, answer: a, events: make(chan liveEvent, 1000), stop: stop, last: after}
 	s.t.Cleanup(x.close)

@@ -118,7 +118,7 @@ func (b MinorBody) row(client string) (store.Minor, error) {
 	m.Until = day(&f, "minor_until", b.Until)
 	m.Guardian = text(&f, "guardian_name", b.GuardianName, 0, 120)
 	m.Mail = address(&f, "guardian_mail", b.Mail)
-	m.Phone = phone(&f, "guardian_phone", b.Phone, "")
+	m.Phone = phone(&f, "guardian_phone", b.Phone)
 	m.ContactBy = contactBy(&f, m.ContactBy, "guardian_mail", m.Mail, "guardian_phone", m.Phone)
 	return m, f.Err()
 }

@@ -410,12 +410,12 @@ func (v *ownView) said(name string, says notify.Says) notify.Said {
 
 func (d *ownDoc) add(b pages.OwnBlock) { d.page.Blocks = append(d.page.Blocks, b) }
 
-func (d *ownDoc) head(name string, says notify.Says) {
-	d.add(pages.OwnBlock{Head: d.text(name, says)})
+func (d *ownDoc) head(name string) {
+	d.add(pages.OwnBlock{Head: d.text(name, nil)})
 }
 
-func (d *ownDoc) sub(name string, says notify.Says) {
-	d.add(pages.OwnBlock{Sub: d.text(name, says)})
+func (d *ownDoc) sub(name string) {
+	d.add(pages.OwnBlock{Sub: d.text(name, nil)})
 }
 
 func (d *ownDoc) say(class, name string, says notify.Says) {

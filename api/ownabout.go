@@ -284,7 +284,7 @@ func ownAbout(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	}
 	answers := slices.ContainsFunc(screenings, func(c store.Screening) bool { return c.Erased == nil })
 	d.say("", "about_intro", nil)
-	d.head("about_what", nil)
+	d.head("about_what")
 	c := v.client
 	contact := pages.OwnText{Text: clientName(c)}
 	for _, x := range []string{c.Phone, c.Mail} {
@@ -305,13 +305,13 @@ func ownAbout(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		d.fact("about_messages", d.text("keep_messages", nil)),
 		d.fact("about_health", d.text(health, nil), d.text("keep_health", notify.Says{"months": months})),
 	}})
-	d.head("about_get", nil)
+	d.head("about_get")
 	d.add(pages.OwnBlock{Links: []pages.OwnLink{{Href: "/own/about/everything", Text: d.text("get_page", nil)},
 		{Href: "/own/about/everything.json", Text: d.text("get_file", nil), Saved: "everything-about-me.json"}}})
-	d.head("about_wrong", nil)
+	d.head("about_wrong")
 	d.say("", "about_wrong_how", nil)
 	d.call()
-	d.head("about_delete", nil)
+	d.head("about_delete")
 	d.link("/own/about/delete", "delete_link", false)
 	return d.end(), nil
 }
@@ -320,7 +320,7 @@ func ownAbout(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 func ownEverything(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	d := v.start("", "title_everything")
 	d.link("/own/about/everything.json", "get_file", false)
-	d.head("about_contact", nil)
+	d.head("about_contact")
 	c := v.client
 	facts := []pages.OwnFact{d.fact("name", pages.Plain(clientName(c)))}
 	for _, x := range []struct{ label, value string }{{"phone", c.Phone}, {"mail", c.Mail}, {"noted", c.Note}} {
@@ -347,7 +347,7 @@ func (d *ownDoc) allVisits(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.head("about_visits", nil)
+	d.head("about_visits")
 	var lines []pages.OwnText
 	for _, x := range list {
 		state := "state_" + ownState(x.State)
@@ -382,7 +382,7 @@ func (d *ownDoc) allHair(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.head("about_hair", nil)
+	d.head("about_hair")
 	var lines []pages.OwnText
 	for _, x := range slices.Backward(past.seen) {
 		lines = append(lines, d.text("hair_line", notify.Says{"on": x.on, "hair": d.hair(x.hair)}))
@@ -392,7 +392,7 @@ func (d *ownDoc) allHair(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.head("about_cards", nil)
+	d.head("about_cards")
 	lines = nil
 	for _, c := range cards {
 		for _, k := range c.stands {
@@ -408,7 +408,7 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.head("about_consents", nil)
+	d.head("about_consents")
 	var lines []pages.OwnText
 	for _, c := range consents {
 		name := "consent_line"
@@ -422,7 +422,7 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 		lines = append(lines, d.text(name, says))
 	}
 	d.lines(lines)
-	d.head("about_messages", nil)
+	d.head("about_messages")
 	list, err := d.t.VisitsOfClient(ctx, d.client.ID)
 	if err != nil {
 		return err
@@ -440,7 +440,7 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 		}
 	}
 	d.lines(lines)
-	d.head("about_health", nil)
+	d.head("about_health")
 	d.say("", "health_in_file", nil)
 	return nil
 }

@@ -159,7 +159,7 @@ func (v *ownView) againOn(r ownRetouch) time.Time {
 
 // askHair asks what has to be known of the hair before a time can be looked for.
 func (d *ownDoc) askHair(r ownRetouch, cut, done string) {
-	d.head("find_time", nil)
+	d.head("find_time")
 	d.say("", "again_questions", notify.Says{"on": r.past.seen[len(r.past.seen)-1].on})
 	cuts := []pages.Option{{ID: nothing, Name: d.label("cut_nothing")}, {ID: cutEnds, Name: d.label("cut_ends")}, {ID: sureNot, Name: d.label("cut_more")}}
 	dones := []pages.Option{{ID: nothing, Name: d.label("done_nothing")}, {ID: sureNot, Name: d.label("done_something")}}
@@ -307,7 +307,7 @@ func (d *ownDoc) offerAgain(ctx context.Context, r ownRetouch, c *composed) (pag
 // confirmAgain says what follows from a time for a retouch, and what is still
 // needed for it, before it is booked.
 func (d *ownDoc) confirmAgain(ctx context.Context, c *composed, o OpeningBody, back string) (pages.OwnPage, error) {
-	d.head("then_is", nil)
+	d.head("then_is")
 	d.consequences(o)
 	d.add(pages.OwnBlock{Facts: []pages.OwnFact{d.fact("what", pages.Plain(c.services[0].Name)), d.fact("price", pages.Plain(d.n.amount(c.price)))}})
 	dep, err := d.n.depositFor(ctx, d.t, c.price, c.chemical, d.client.ID)
@@ -331,7 +331,7 @@ func (d *ownDoc) confirmAgain(ctx context.Context, c *composed, o OpeningBody, b
 		}
 	}
 	if len(list) > 0 {
-		d.sub("still_needed", nil)
+		d.sub("still_needed")
 		d.add(pages.OwnBlock{Items: list})
 	}
 	d.say("soft", "again_firm", nil)

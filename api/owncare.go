@@ -32,7 +32,7 @@ func (d *ownDoc) until(name, over string, at time.Time) {
 
 // careInShort is what the first page says of the hours after the last treatment.
 func (d *ownDoc) careInShort(x store.Visit) {
-	d.head("care_head", nil)
+	d.head("care_head")
 	if !needsAftercare(x) {
 		d.say("care", "care_held", notify.Says{"phone": reach(d.n.row)})
 		return
@@ -65,17 +65,17 @@ func ownCare(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	d.careUntil(x)
 	end := realEnd(x)
 	if d.now.Before(laterOf(d.n.keepDryUntil(end), d.n.untiedUntil(end))) {
-		d.head("care_keep", nil)
+		d.head("care_keep")
 		d.items("care_water", "care_ties", "care_sleep")
-		d.head("care_wet", nil)
+		d.head("care_wet")
 		d.items("care_wet_rub", "care_wet_dry", "care_wet_bend")
 	} else {
 		d.say("big", "care_over", nil)
-		d.head("care_first_wash", nil)
+		d.head("care_first_wash")
 		d.items("care_wash_mild", "care_wash_towel")
 	}
 	d.add(pages.OwnBlock{Text: d.text("care_danger", notify.Says{"emergency": d.n.row.Emergency}), Class: "care"})
-	d.head("care_call", nil)
+	d.head("care_call")
 	d.items("care_call_burn", "care_call_bend")
 	d.call()
 	err = d.firstWash(ctx, x)
@@ -91,7 +91,7 @@ func (d *ownDoc) firstWash(ctx context.Context, x store.Visit) error {
 	}
 	for _, y := range list {
 		if y.Parent != nil && *y.Parent == x.ID && *y.ParentAs == store.FirstWashCheck && y.State == store.Booked {
-			d.head("first_wash", nil)
+			d.head("first_wash")
 			d.say("", "first_wash_booked", notify.Says{"when": notify.Span{From: y.Start, To: y.End}})
 			return nil
 		}
@@ -102,7 +102,7 @@ func (d *ownDoc) firstWash(ctx context.Context, x store.Visit) error {
 		from = dry
 	}
 	if !to.Before(d.n.today(d.now)) {
-		d.head("first_wash", nil)
+		d.head("first_wash")
 		d.say("", "first_wash_between", notify.Says{"from": from, "to": to, "phone": reach(d.n.row)})
 	}
 	return nil

@@ -214,7 +214,7 @@ func (d *ownDoc) choices(a OpeningsAnswer, href func(name, value string) string)
 		d.call()
 		return
 	}
-	d.head("choose", nil)
+	d.head("choose")
 	var links []pages.OwnLink
 	for _, o := range list {
 		says := notify.Says{"when": notify.Span{From: o.Start, To: o.End}, "lead": o.LeadName}
@@ -308,7 +308,7 @@ func ownMove(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 
 // confirmMove says what follows from another time, before it is taken.
 func (d *ownDoc) confirmMove(x store.Visit, o OpeningBody) pages.OwnPage {
-	d.head("then_is", nil)
+	d.head("then_is")
 	d.consequences(o)
 	d.say("", "price_stays", notify.Says{"amount": d.n.amount(x.PriceCents)})
 	f := d.makeForm("/own/visits/"+x.ID+"/move", "move_now")

@@ -64,12 +64,12 @@ func ownHome(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 			continue
 		}
 		if i == 1 {
-			d.head("also_booked", nil)
+			d.head("also_booked")
 		}
 		d.add(pages.OwnBlock{Links: []pages.OwnLink{{Href: "/own/visits/" + x.ID, Text: pages.Plain(d.words.Span(x.Start, x.End) + ", " + serviceNames(x))}}})
 	}
 	if !slices.ContainsFunc(coming, treats) {
-		d.head("coming_again", nil)
+		d.head("coming_again")
 		if treated {
 			if err := d.window(ctx, last); err != nil {
 				return d.page, err
@@ -77,7 +77,7 @@ func ownHome(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		}
 		d.link("/own/again", "find_time", len(coming) == 0)
 	}
-	d.head("reach_us", nil)
+	d.head("reach_us")
 	d.call()
 	return d.end(), nil
 }
@@ -91,7 +91,7 @@ func ownVisit(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	if err := d.visit(ctx, x); err != nil {
 		return d.page, err
 	}
-	d.head("reach_us", nil)
+	d.head("reach_us")
 	d.call()
 	return d.end(), nil
 }
@@ -101,14 +101,14 @@ func (d *ownDoc) visit(ctx context.Context, x store.Visit) error {
 	coming := x.State == store.Booked && d.now.Before(x.Start)
 	switch {
 	case x.State == store.Held && d.now.Before(*x.HeldUntil):
-		d.head("pencilled", nil)
+		d.head("pencilled")
 		d.say("", "pencilled_until", notify.Says{"until": *x.HeldUntil, "phone": reach(d.n.row)})
 	case coming:
-		d.head("your_visit", nil)
+		d.head("your_visit")
 	case x.State.Open():
-		d.head("visit_today", nil)
+		d.head("visit_today")
 	default:
-		d.head("past_visit", nil)
+		d.head("past_visit")
 		d.say("", "state_"+ownState(x.State), nil)
 	}
 	facts, err := d.visitFacts(ctx, x)
@@ -130,7 +130,7 @@ func (d *ownDoc) visit(ctx context.Context, x store.Visit) error {
 			return err
 		}
 		if treats(x) {
-			d.sub("prepare", nil)
+			d.sub("prepare")
 			d.items("prepare_eat", "prepare_oil", "prepare_brush", "prepare_collar", "prepare_tie")
 		}
 		return d.howLong(ctx, x)
@@ -269,7 +269,7 @@ func (d *ownDoc) stillNeeded(ctx context.Context, x store.Visit) error {
 		return err
 	}
 	if len(missing) > 0 {
-		d.sub("still_needed", nil)
+		d.sub("still_needed")
 		var list []pages.OwnText
 		for _, m := range missing {
 			list = append(list, d.text("need_"+string(m.Kind), notify.Says{"by": m.By, "phone": reach(d.n.row)}))
@@ -281,7 +281,7 @@ func (d *ownDoc) stillNeeded(ctx context.Context, x store.Visit) error {
 		if err != nil {
 			return err
 		}
-		d.sub("consent_words", nil)
+		d.sub("consent_words")
 		d.add(pages.OwnBlock{Text: pages.Plain(list[len(list)-1].Text), Class: "soft"})
 	}
 	return d.skinTest(ctx, x)

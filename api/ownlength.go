@@ -28,7 +28,7 @@ func (d *ownDoc) howLong(ctx context.Context, x store.Visit) error {
 	if len(x.Steps) == 0 {
 		return nil
 	}
-	d.sub("how_long", nil)
+	d.sub("how_long")
 	for _, k := range x.Services {
 		if k.Estimate == nil {
 			continue

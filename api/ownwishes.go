@@ -29,7 +29,7 @@ func ownCalendar(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	d.say("", "calendar_about", nil)
 	for i, f := range list {
 		if i == 0 {
-			d.head("calendar_yours", nil)
+			d.head("calendar_yours")
 		}
 		says := notify.Says{"made": notify.Day(f.Created)}
 		name := "calendar_unread"
@@ -39,7 +39,7 @@ func ownCalendar(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		d.say("", name, says)
 		d.add(pages.OwnBlock{Form: d.makeForm("/own/calendar/"+f.ID+"/end", "calendar_end")})
 	}
-	d.head("calendar_new", nil)
+	d.head("calendar_new")
 	d.say("", "calendar_how", nil)
 	form := d.makeForm("/own/calendar", "calendar_make")
 	form.Main = true
@@ -188,7 +188,7 @@ func doMessages(ctx context.Context, v *ownView) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if w, err = v.t.SaveMessageWish(ctx, store.MessageWish{Client: w.Client, Language: language, Voice: v.form.Get("voice") == "true", Version: w.Version}, v.choices(w)); err != nil {
+	if _, err = v.t.SaveMessageWish(ctx, store.MessageWish{Client: w.Client, Language: language, Voice: v.form.Get("voice") == "true", Version: w.Version}, v.choices(w)); err != nil {
 		return "", err
 	}
 	return "/own/messages?done=saved", v.setWay(ctx, way)

@@ -267,6 +267,7 @@ func (u *useOf) kinds(at func(useKey) string) map[string]*[2]minutes {
 			place[x.ID] = 1
 		case openings.Stylist:
 			place[x.ID] = 2
+		case openings.Assistant, openings.Basin:
 		}
 	}
 	out := map[string]*[2]minutes{}

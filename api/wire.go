@@ -112,14 +112,13 @@ func address(f *scheduling.Faults, field, s string) string {
 	return s
 }
 
-// phone turns a number into E.164; region is the two-letter country in which
-// numbers without a country code are read. Empty is allowed.
-func phone(f *scheduling.Faults, field, s, region string) string {
+// phone turns a number with its country code into E.164. Empty is allowed.
+func phone(f *scheduling.Faults, field, s string) string {
 	s = strings.TrimSpace(s)
 	if s == "" {
 		return s
 	}
-	n, err := phonenumbers.Parse(s, region)
+	n, err := phonenumbers.Parse(s, "")
 	if err != nil || !phonenumbers.IsValidNumber(n) {
 		f.Add(field, "is not a telephone number", "a number with its country code, such as +49 30 901820")
 		return s

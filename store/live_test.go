@@ -48,13 +48,12 @@ func (w *watcher) next() []string {
 }
 
 // until collects changes until want has come.
-func (w *watcher) until(want string) []string {
+func (w *watcher) until(want string) {
 	w.s.t.Helper()
 	var all []string
 	for !slices.Contains(all, want) {
 		all = append(all, w.next()...)
 	}
-	return all
 }
 
 // silent demands that nothing more comes for a while.

@@ -2,7 +2,6 @@ package store_test
 
 import (
 	"encoding/base64"
-	"errors"
 	"maps"
 	"strings"
 	"testing"
@@ -190,7 +189,7 @@ func TestARequestOfOneKindStandsOnceUntilItIsSettled(t *testing.T) {
 		_, err := t.SettleRequest(ctx, store.ClientRequest{ID: first.ID, Settled: new(at(9, 0)), Outcome: store.RequestDone})
 		return err
 	})
-	require.True(t, errors.Is(err, scheduling.ErrStale))
+	require.ErrorIs(t, err, scheduling.ErrStale)
 	require.NotEqual(t, first.ID, ask("in August").ID)
 	var list []store.ClientRequest
 	s.tx(func(t *store.Tx) (err error) { list, err = t.RequestsOf(ctx, client); return err })

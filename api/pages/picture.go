@@ -27,11 +27,10 @@ func (s *svg) endPicture() string {
 }
 
 // write places text with its left end at x.
-func (s *svg) write(text string, size float64, bold bool, class string, x, y float64) label {
+func (s *svg) write(text string, size float64, bold bool, class string, x, y float64) {
 	lab := newLabel(text, size, bold, class)
 	lab.x, lab.y = x, y
 	s.text(lab)
-	return lab
 }
 
 // writeEnd places text with its right end at x.

@@ -84,7 +84,7 @@ func (c rowChart) draw() string {
 	}
 	c.drawAxis(s, x, plot, width, top, bottom)
 	for i, r := range c.rows {
-		r.draw(s, x, plot, words, width, top+(float64(i)+0.5)*step)
+		r.draw(s, x, plot, words, top+(float64(i)+0.5)*step)
 	}
 	return s.endPicture()
 }
@@ -150,7 +150,7 @@ func (c rowChart) drawAxis(s *svg, x, w, width, top, bottom float64) {
 	s.write(c.axis, chartSmall, false, "soft", min(max(chartEdge, x+w/2-wide/2), width-chartEdge-wide), bottom+30)
 }
 
-func (r chartRow) draw(s *svg, x, plot, words, width, y float64) {
+func (r chartRow) draw(s *svg, x, plot, words, y float64) {
 	class := "strong"
 	if r.soft {
 		class = "strong pale"

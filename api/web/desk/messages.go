@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -172,6 +171,3 @@ func (p page) messageAgain(c echo.Context, form url.Values, status int, wrong []
 	}
 	return p.showToDo(c, status, "", form, wrong)
 }
-
-// dayOf is the civil day of t, as forms have it.
-func (b base) dayOf(t time.Time) string { return t.In(b.loc).Format(time.DateOnly) }

@@ -203,7 +203,7 @@ func (p page) plan(c echo.Context) error {
 	body, wrong := planBody(form, n.Location)
 	status := http.StatusUnprocessableEntity
 	if len(wrong) == 0 {
-		id := ""
+		var id string
 		if id, wrong, status, err = p.proposed(ctx, body); err != nil {
 			return api.Sorry(c, err)
 		}

@@ -115,7 +115,7 @@ func (p page) fillToDo(ctx context.Context, v *toDoView, call string, typed url.
 	}
 	v.NeedLate = list.Overdue
 	for _, x := range list.Items {
-		r := needRow{ToDoBody: x, When: v.When(x.Start), Line: needLines(v.base, []api.NeedBody{x.NeedBody}, true)[0]}
+		r := needRow{ToDoBody: x, When: v.When(x.Start), Line: needLines([]api.NeedBody{x.NeedBody}, true)[0]}
 		v.Needs = append(v.Needs, r)
 	}
 	if len(v.Needs) > mostNeeds {

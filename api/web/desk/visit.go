@@ -307,12 +307,12 @@ type needLine struct {
 }
 
 // StillNeeded lists what is open first.
-func (v visitView) StillNeeded() []needLine { return needLines(v.base, v.V.StillNeeded, true) }
+func (v visitView) StillNeeded() []needLine { return needLines(v.V.StillNeeded, true) }
 
 // There lists what is there.
-func (v visitView) There() []needLine { return needLines(v.base, v.V.StillNeeded, false) }
+func (v visitView) There() []needLine { return needLines(v.V.StillNeeded, false) }
 
-func needLines(b base, list []api.NeedBody, open bool) []needLine {
+func needLines(list []api.NeedBody, open bool) []needLine {
 	var out []needLine
 	for _, n := range list {
 		if done := n.State == "done" || n.State == "overridden"; done == open {

@@ -57,7 +57,7 @@ func stepGroup(d api.ServiceBody, i int) group {
 	at := func(field string) string { return fmt.Sprintf("service-steps-%d-%s", i, field) }
 	about := fmt.Sprintf("%d. %s", i+1, st.Label)
 	g := group{Fold: about + " — " + whoWords(st) + ", " + st.Where + ", " + minutesLong(st), Fields: []pages.Field{
-		pages.Select(at("kind"), "What kind of step", "", kindValue(st), kindChoices(st), "of our own"),
+		pages.Select(at("kind"), "What kind of step", "", kindValue(st), kindChoices(), "of our own"),
 		pages.Input(at("own"), "Word of our own", "Small letters, where the kind is our own", "text", ownKind(st)),
 		pages.Input(at("label"), "As screens say it", "", "text", st.Label),
 		choose(at("who"), "Who", st.Who, "lead", "the stylist in charge", "assistant_or_lead", "an assistant, or who is in charge", "nobody", "nobody: the hair works alone"),
@@ -92,7 +92,7 @@ func fixedMinutes(st api.StepBody) string {
 	return fmt.Sprint(st.Minutes)
 }
 
-func kindChoices(st api.StepBody) []pages.Option {
+func kindChoices() []pages.Option {
 	var out []pages.Option
 	for _, k := range hairKinds {
 		out = append(out, pages.Option{ID: string(k), Name: k.Words()})

@@ -83,7 +83,7 @@ func (p page) day(c echo.Context) error {
 	if v.Day, err = web.Get[api.PersonDayBody](ctx, p.site, api.Path("staff", who, "days", on.String()), nil); err != nil {
 		return api.Sorry(c, err)
 	}
-	v.Today, v.Date = on.Equal(today), on.Local().Format("Monday 2 January")
+	v.Today, v.Date = on.Equal(today), on.UTC().Format("Monday 2 January")
 	v.Prev, v.Next = on.Add(-1).String(), on.Add(1).String()
 	v.title(v.Date)
 	v.Sub = v.Day.Name

@@ -2,7 +2,6 @@ package stylist_test
 
 import (
 	"net/http"
-	"strings"
 	"testing"
 	"time"
 
@@ -126,7 +125,7 @@ func TestAnAssistantsPhoneShowsHerPart(t *testing.T) {
 	s.Ask(http.MethodPost, "/visits/"+v.ID+"/taps", webtest.Object{"kind": "start", "step": step(run(s, v.ID), "apply").Ordinal}, http.StatusCreated, nil)
 	b := phone(t, s, store.AssistantRole, s.Mina)
 	b.Open(s.URL + "/my-day/")
-	require.True(t, strings.Contains(b.Text(), "at the basin"), b.Text())
+	require.Contains(t, b.Text(), "at the basin")
 	view(b, "assistant-day")
 	b.Open(s.URL + "/my-day/visits/" + v.ID)
 	b.Until("the page counts", `!document.getElementById("rinsebar").hidden`)

@@ -113,7 +113,7 @@ func TestAVisitIsRunWithFiveTaps(t *testing.T) {
 	for _, st := range r.Steps {
 		require.NotNil(t, st.RealEnd, st.Label)
 	}
-	require.True(t, step(r, "apply").RealStart.Sub(at(9, 39)).Abs() < 3*time.Second)
+	require.Less(t, step(r, "apply").RealStart.Sub(at(9, 39)).Abs(), 3*time.Second)
 	require.NotEmpty(t, step(r, "dry_1").Inferred)
 	b.Until("it is over", `!!document.getElementById("over") && !document.getElementById("over").hidden`)
 	view(b, "visit-over")
