@@ -65,7 +65,7 @@ var testArrows = map[string][]string{
 	"api":            {"migrations", "store/storetest"},
 	"api/web/allpages": {"api", "api/web", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist", "api/web/webtest",
 		"migrations", "store", "store/storetest"},
-	"api/web/booktest": {"api", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/booktest": {"api", "api/web/desk", "api/web/signin", "api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/web/webtest":  {"migrations"},
 	"api/web/desk":     {"api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/web/client":   {"api", "api/web/webtest", "migrations", "store", "store/storetest"},

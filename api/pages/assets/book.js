@@ -37,6 +37,24 @@
     if (first) { first.focus(); first.scrollIntoView({ block: "start" }); }
   };
 
+  // Whoever has to say who she is first goes through the pages that ask it, which
+  // carry the form along.
+  const asPage = (data) => {
+    leaving = true;
+    const f = document.createElement("form");
+    f.method = "post";
+    f.action = form().action;
+    for (const [name, value] of data) {
+      const i = document.createElement("input");
+      i.type = "hidden";
+      i.name = name;
+      i.value = value;
+      f.append(i);
+    }
+    document.body.append(f);
+    f.submit();
+  };
+
   // Sends a press until it is answered. The press carries a key, so that it has one
   // effect however often it arrives.
   let sending = false;
@@ -59,9 +77,10 @@
     }
     sending = false;
     if (r.redirected) { leaving = true; location.assign(r.url); return; }
+    if (r.status === 401 || r.status === 403) { asPage(data); return; }
     const html = (r.headers.get("Content-Type") || "").startsWith("text/html");
     const doc = new DOMParser().parseFromString(html ? text : "", "text/html");
-    if (html && (r.ok || r.status === 401 || doc.querySelector("form.book"))) { show(doc); return; }
+    if (html && (r.ok || doc.querySelector("form.book"))) { show(doc); return; }
     say((html ? doc.querySelector("main").textContent.trim() : text) + " Nothing is lost.");
   };
   document.addEventListener("submit", (e) => {

@@ -8,10 +8,13 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/web/signin"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
 	"chairblock/store"
@@ -345,4 +348,23 @@ func TestTheDayOnWhichClocksGoBackIsBooked(t *testing.T) {
 	said := b.Eval(`[...document.querySelectorAll('button[value^="book:"]')].map((e) => e.innerText).find((x) => x.startsWith("Sat 24 October")) || "none"`)
 	require.Contains(t, said, "dry and untied until Mon", "48 hours are two nights by the clock and an hour less")
 	b.Quiet()
+}
+
+func TestWhatWasTypedOutlivesASessionThatEnds(t *testing.T) {
+	for _, scripts := range []bool{true, false} {
+		t.Run(fmt.Sprintf("scripts %v", scripts), func(t *testing.T) {
+			s := webtest.New(t, signin.Mount)
+			b := at(t, s)
+			b.Scripts(scripts)
+			b.Open(s.URL + "/book")
+			b.Fill(map[string]string{"first_name": "Nia", "service": "Dry cut", "note": "brings a child"})
+			_, err := chromedp.Call(b.Ctx, network.ClearBrowserCookies, cdp.Empty{})
+			require.NoError(t, err)
+			b.Press(`button[value="openings"]`)
+			require.Equal(t, "Nia", b.Eval(`document.querySelector('[name="carried:first_name"]').value`))
+			require.Equal(t, "brings a child", b.Eval(`document.querySelector('[name="carried:note"]').value`))
+			require.Equal(t, "openings", b.Eval(`document.querySelector('[name="carried:do"]').value`))
+			b.Quiet("401")
+		})
+	}
 }
