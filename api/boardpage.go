@@ -2,7 +2,12 @@ package api
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -30,45 +35,122 @@ func (s *Server) boardPage(c echo.Context) error {
 }
 
 // showBoard answers with the board of a day, today's with the form for walk-ins
-// as far as it is filled in.
+// as far as it is filled in, or with the parts of it that change with the day.
 func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error {
 	ctx := c.Request().Context()
 	date := c.QueryParam("date")
-	x, err := s.day(ctx, principal(ctx).Salon, date)
+	x, board, err := s.wholeBoard(ctx, date)
 	if err != nil {
 		return sorry(c, err)
 	}
-	board := x.board()
+	board.Who = Who(c, x.n.loc)
+	part := url.Values{"part": {"day"}}
+	if date != "" {
+		part.Set("date", date)
+	}
+	switch {
+	case c.QueryParam("undone") != "":
+		board.Undo = pages.Undo{Done: true}
+	case date != "" && board.Undo.Words != "":
+		board.Undo.Back = "/?date=" + board.Date
+	}
+	board.Live = pages.Live{Events: "/events", Part: "/?" + part.Encode(), Zone: x.n.row.Zone}
+	if board.Live.Tag, err = boardTag(board); err != nil {
+		return sorry(c, err)
+	}
+	h := c.Response().Header()
+	h.Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
+	if c.QueryParam("part") != "" {
+		return answerParts(c, board)
+	}
 	if date == "" && mayDo(ctx, "add-walk-in") == "" {
 		if board.WalkIn, err = s.walkInForm(ctx, x, walk, c.QueryParam(walkedIn)); err != nil {
 			return sorry(c, err)
 		}
 	}
-	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	c.Response().WriteHeader(status)
 	return pages.RenderBoard(c.Response(), board)
+}
+
+// answerParts answers a page that follows the day, with nothing when all that it
+// shows still stands.
+func answerParts(c echo.Context, board pages.Board) error {
+	h := c.Response().Header()
+	h.Set("ETag", board.Live.Tag)
+	h.Set("As-Of", board.AsOf.Format(time.RFC3339))
+	if c.Request().Header.Get("If-None-Match") == board.Live.Tag {
+		return c.NoContent(http.StatusNotModified)
+	}
+	c.Response().WriteHeader(http.StatusOK)
+	return pages.RenderBoardParts(c.Response(), board)
+}
+
+// redrawAfter is how long the place of the present moment in lists may be old: a
+// script moves the line in the drawing.
+const redrawAfter = 5 * time.Minute
+
+// boardTag changes with whatever the board shows but the present moment.
+func boardTag(b pages.Board) (string, error) {
+	b.AsOf = b.AsOf.Truncate(redrawAfter)
+	b.Now, b.WalkIn, b.Live = nil, nil, pages.Live{}
+	b.Coming = slices.Clone(b.Coming)
+	for i := range b.Coming {
+		if f := b.Coming[i].Arrive; f != nil {
+			b.Coming[i].Arrive = &pages.ArriveForm{Action: f.Action, Version: f.Version}
+		}
+	}
+	raw, err := json.Marshal(b)
+	if err != nil {
+		return "", fmt.Errorf("api: board: %w", err)
+	}
+	sum := sha256.Sum256(raw)
+	return `"` + hex.EncodeToString(sum[:12]) + `"`, nil
+}
+
+// wholeBoard is the board of a day of the caller's salon with everything that it
+// shows for the caller.
+func (s *Server) wholeBoard(ctx context.Context, text string) (x *dayView, b pages.Board, err error) {
+	err = s.read(ctx, func(t *store.Tx) error {
+		if x, err = s.dayIn(ctx, t, text); err != nil {
+			return err
+		}
+		m, err := s.loadMore(ctx, t, x)
+		if err != nil {
+			return err
+		}
+		b = x.board()
+		m.draw(x, &b)
+		m.link(ctx, x, &b)
+		return nil
+	})
+	return x, b, err
 }
 
 // day is the day of a salon that text names, today when it is empty.
 func (s *Server) day(ctx context.Context, salon, text string) (*dayView, error) {
 	var x *dayView
-	err := s.store.Read(ctx, salon, func(t *store.Tx) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
-		}
-		d := scheduling.CivilDate(s.now(), n.loc)
-		if text != "" {
-			var f scheduling.Faults
-			d = day(&f, "query.date", text)
-			if err := f.Err(); err != nil {
-				return err
-			}
-		}
-		x, err = s.loadDay(ctx, t, n, d)
+	err := s.store.Read(ctx, salon, func(t *store.Tx) (err error) {
+		x, err = s.dayIn(ctx, t, text)
 		return err
 	})
 	return x, err
+}
+
+// dayIn is the day that text names, today when it is empty.
+func (s *Server) dayIn(ctx context.Context, t *store.Tx, text string) (*dayView, error) {
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	d := scheduling.CivilDate(s.now(), n.loc)
+	if text != "" {
+		var f scheduling.Faults
+		d = day(&f, "query.date", text)
+		if err := f.Err(); err != nil {
+			return nil, err
+		}
+	}
+	return s.loadDay(ctx, t, n, d)
 }
 
 // Board is a picture of a salon's day, such as "2026-06-11", as an SVG file of
@@ -91,11 +173,13 @@ func (x *dayView) board() pages.Board {
 		b.Now = &now
 	}
 	var off []string
+	x.drawn[0], x.drawn[1] = nil, nil
 	for _, u := range x.shop.Units {
 		line := pages.Line{Name: x.names[u.ID], Role: string(u.Kind), Open: x.timeSpans(u.Open), Breaks: x.timeSpans(u.Breaks)}
 		if _, person := x.staff[u.ID]; !person {
 			line.Open, line.Parts = x.timeSpans(x.shop.Premises), x.stationParts(u)
 			b.Stations = append(b.Stations, line)
+			x.drawn[1] = append(x.drawn[1], u.ID)
 			continue
 		}
 		x.personLine(&line, u.ID)
@@ -104,6 +188,7 @@ func (x *dayView) board() pages.Board {
 			continue
 		}
 		b.People = append(b.People, line)
+		x.drawn[0] = append(x.drawn[0], u.ID)
 	}
 	if len(off) > 0 {
 		b.Notes = append(b.Notes, "Not in on this day: "+strings.Join(off, ", ")+".")

@@ -113,6 +113,7 @@ type dayView struct {
 	clients  map[string]store.Client     // by visit
 	blocks   map[string][]store.DayBlock // by unit
 	groups   []store.Group
+	drawn    [2][]string // units of the board's lines: people, stations
 }
 
 func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Date) (*dayView, error) {

@@ -73,30 +73,42 @@ func (b *pressBody) at() *time.Time {
 
 func (s *Server) startStep(ctx context.Context, in *pressInput) (*found[VisitBody], error) {
 	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
-		return s.press(ctx, t, n, v, press{kind: store.EventStart, step: in.Ordinal, at: in.Body.at()})
+		if err := s.press(ctx, t, n, v, press{kind: store.EventStart, step: in.Ordinal, at: in.Body.at()}); err != nil {
+			return err
+		}
+		return s.noteDone(ctx, t, didStart, *v, wasVisit{Ordinal: &in.Ordinal})
 	})
 }
 
 func (s *Server) finishStep(ctx context.Context, in *pressInput) (*found[VisitBody], error) {
 	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
-		return s.press(ctx, t, n, v, press{kind: store.EventFinish, step: in.Ordinal, at: in.Body.at()})
+		if err := s.press(ctx, t, n, v, press{kind: store.EventFinish, step: in.Ordinal, at: in.Body.at()}); err != nil {
+			return err
+		}
+		return s.noteDone(ctx, t, didFinish, *v, wasVisit{Ordinal: &in.Ordinal})
 	})
 }
 
 func (s *Server) undoStep(ctx context.Context, in *undoInput) (*found[VisitBody], error) {
 	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
-		if err := hasStep(*v, in.Ordinal); err != nil {
-			return err
-		}
-		if !v.State.Open() {
-			return conflict("the visit is " + words(v.State))
-		}
-		last := factsOf(*v).last
-		if last == nil || last.Ordinal == nil || *last.Ordinal != in.Ordinal {
-			return conflict("only what was noted last can be taken back: " + lastInWords(n, *v, last))
-		}
-		return s.noted(ctx, t, v, store.Event{Kind: store.EventUndo, Ordinal: &in.Ordinal, At: last.At})
+		return s.takeBackStep(ctx, t, n, v, in.Ordinal)
 	})
+}
+
+// takeBackStep takes back what was noted last of a locked visit, which has to be
+// about a step.
+func (s *Server) takeBackStep(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit, step int) error {
+	if err := hasStep(*v, step); err != nil {
+		return err
+	}
+	if !v.State.Open() {
+		return conflict("the visit is " + words(v.State))
+	}
+	last := factsOf(*v).last
+	if last == nil || last.Ordinal == nil || *last.Ordinal != step {
+		return conflict("only what was noted last can be taken back: " + lastInWords(n, *v, last))
+	}
+	return s.noted(ctx, t, v, store.Event{Kind: store.EventUndo, Ordinal: &step, At: last.At})
 }
 
 func lastInWords(n salonDay, v store.Visit, last *store.Event) string {

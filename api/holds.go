@@ -162,8 +162,12 @@ func (s *Server) hold(ctx context.Context, t *store.Tx, n salonDay, b HoldReques
 		return store.Visit{}, err
 	}
 	as.until = &until
-	return s.seize(ctx, t, n, change{as: as,
+	v, err := s.seize(ctx, t, n, change{as: as,
 		book: &VisitRequest{ClientID: b.ClientID, Start: b.Start, Services: b.Services, Note: b.Note, QuoteID: b.QuoteID}})
+	if err != nil {
+		return v, err
+	}
+	return v, s.noteDone(ctx, t, didHold, v, wasVisit{})
 }
 
 // raceTries is how often a start is tried for somebody who does not mind the
@@ -322,7 +326,10 @@ func (s *Server) bookHeld(ctx context.Context, t *store.Tx, n salonDay, id strin
 	if err := s.tellBooked(ctx, t, n, v); err != nil {
 		return v, err
 	}
-	return v, s.tellDays(ctx, t, n, changedVisit{is: v})
+	if err := s.tellDays(ctx, t, n, changedVisit{is: v}); err != nil {
+		return v, err
+	}
+	return v, s.noteDone(ctx, t, didBook, v, wasVisit{})
 }
 
 // maybeBooked checks all of the booking of v but whether its time is free, with

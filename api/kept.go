@@ -84,7 +84,10 @@ func (s *Server) keep(ctx context.Context, t *store.Tx, n salonDay, b KeptReques
 	if err := taken(t.InsertVisit(ctx, &v, keptBlocks(v, b.UnitIDs))); err != nil {
 		return v, err
 	}
-	return v, t.SyncParts(ctx, v.ID, "", keptParts(shop, v, b.UnitIDs))
+	if err := t.SyncParts(ctx, v.ID, "", keptParts(shop, v, b.UnitIDs)); err != nil {
+		return v, err
+	}
+	return v, s.noteDone(ctx, t, didKeep, v, wasVisit{})
 }
 
 // keepFree says what is in the way of keeping the time of v, and sees to it that

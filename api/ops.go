@@ -26,7 +26,7 @@ func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitReque
 	if err != nil {
 		return store.Visit{}, err
 	}
-	return list[0], nil
+	return list[0], s.noteDone(ctx, t, didBook, list[0], wasVisit{})
 }
 
 // asked works a request out and checks all of it but whether its time is free.

@@ -56,7 +56,8 @@ var mayDo = map[string]string{
 	"list-waiting": "odl", "add-waiting": "odl", "get-waiting": "odl", "update-waiting": "odl", "withdraw-waiting": "odl",
 	"match-waiting": "odl", "plan-day": "odl", "get-day-plan": "odl", "apply-day-plan": "odl",
 	"find-group-openings": "odl", "book-group": "odl", "get-group": "odl",
-	"get-day": "odla", "watch-salon": "odla", "list-reminders": "odl", "list-messages": "od", "send-message-again": "od",
+	"get-day": "odla", "watch-salon": "odla", "get-week": "odla",
+	"get-undo": "odla", "undo-last": "odla", "undo-arrival": "odla", "list-reminders": "odl", "list-messages": "od", "send-message-again": "od",
 	"get-webhook": "o", "add-webhook": "o", "update-webhook": "o", "delete-webhook": "o", "rotate-webhook-secret": "o", "test-webhook": "o",
 	"add-skin-test": "odla", "read-skin-test": "ol", "list-skin-tests": "ol", "add-strand-test": "ol", "list-strand-tests": "ol",
 	"add-reaction": "odla", "list-reactions": "ol",
@@ -185,6 +186,7 @@ func (s *salon) requests() map[string]request {
 	maps.Copy(bodies, needBodies(s.client("Runa")))
 	maps.Copy(bodies, messageBodies())
 	bodies["find-clients"] = object{"text": "mar"}
+	bodies["undo-last"] = object{"id": "book-0-1-1"}
 	bodies["lay-aside-message"] = object{"why": "told her on the telephone"}
 	bodies["add-own-link"], bodies["settle-client-request"] = object{"label": "phone", "days_unused": 30}, object{"outcome": "done", "note": "called her"}
 	bodies["add-call-try"] = object{"outcome": "left_word", "note": "on the machine", "again_at": start.Add(3 * time.Hour)}
@@ -342,6 +344,14 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 			continue
 		case "arrive-visit", "tap-visit", "finish-visit", "miss-visit", "start-step", "finish-step":
 			n.at(start.Add(54 * time.Hour))
+		case "undo-arrival":
+			n.at(start.Add(54 * time.Hour))
+			r.headers = []string{"If-Match", n.send(requests["arrive-visit"]).is(200, nil).header.Get("ETag")}
+		case "undo-last":
+			n.book(n.client("Orla"), start.Add(193*time.Hour), n.straightening())
+			var last api.UndoBody
+			n.call("GET", "/v1/undo", nil).is(200, &last)
+			r.body = object{"id": last.Action.ID}
 		case "undo-step":
 			n.at(start.Add(54 * time.Hour))
 			r.headers = []string{"If-Match", n.send(requests["start-step"]).is(200, nil).header.Get("ETag")}

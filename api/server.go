@@ -70,6 +70,10 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.sessions = s.newSessions()
 	s.streams, s.endStreams = context.WithCancel(context.Background())
 	s.pingEvery = pingEvery
+	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
+	s.sessions = s.newSessions()
+	s.streams, s.endStreams = context.WithCancel(context.Background())
+	s.pingEvery = pingEvery
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = echoError
 	// The address of the peer counts; forwarded headers are anybody's words.

@@ -42,6 +42,8 @@ func (s *Server) routes() {
 	s.groupRoutes()
 	s.dayRoutes()
 	s.liveRoutes()
+	s.weekRoutes()
+	s.undoRoutes()
 	s.wishRoutes()
 	s.dayPlanRoutes()
 	s.delayRoutes()

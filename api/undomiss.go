@@ -27,20 +27,25 @@ func (s *Server) undoMiss(ctx context.Context, in *visitChange) (*found[VisitBod
 		if err != nil {
 			return v, err
 		}
-		switch {
-		case v.State != store.Missed:
-			return v, conflict("the visit is " + words(v.State))
-		case !v.End.After(s.now()):
-			return v, conflict("the time of the visit is over: book another one")
-		}
-		v.State = store.Booked
-		if err := t.SetVisitState(ctx, &v); err != nil {
-			return v, err
-		}
-		list, err := s.rearrange(ctx, t, n, []change{{id: v.ID, version: v.Version, link: looseLink, approvedBy: v.ApprovedBy}})
-		if err != nil {
-			return v, err
-		}
-		return list[0], s.followVisit(ctx, t, n, list[0])
+		return s.unmiss(ctx, t, n, v)
 	})
+}
+
+// unmiss books a locked visit again that was marked as missed.
+func (s *Server) unmiss(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (store.Visit, error) {
+	switch {
+	case v.State != store.Missed:
+		return v, conflict("the visit is " + words(v.State))
+	case !v.End.After(s.now()):
+		return v, conflict("the time of the visit is over: book another one")
+	}
+	v.State = store.Booked
+	if err := t.SetVisitState(ctx, &v); err != nil {
+		return v, err
+	}
+	list, err := s.rearrange(ctx, t, n, []change{{id: v.ID, version: v.Version, link: looseLink, approvedBy: v.ApprovedBy}})
+	if err != nil {
+		return v, err
+	}
+	return list[0], s.followVisit(ctx, t, n, list[0])
 }

@@ -408,11 +408,16 @@ func (s *Server) moveVisit(ctx context.Context, in *moveInput) (*found[VisitBody
 		c.link = breakLink
 	}
 	out, err := s.answerVisit(ctx, func(t *store.Tx, n salonDay) (store.Visit, error) {
-		v, err := t.VisitByID(ctx, c.id)
-		if err == nil && isKept(v) {
-			return s.moveKept(ctx, t, n, c)
+		before, err := t.VisitByID(ctx, c.id)
+		moved := s.move
+		if err == nil && isKept(before) {
+			moved = s.moveKept
 		}
-		return s.move(ctx, t, n, c)
+		v, err := moved(ctx, t, n, c)
+		if err != nil {
+			return v, err
+		}
+		return v, s.noteDone(ctx, t, didMove, v, wasOf(before))
 	})
 	if b.Start == nil {
 		return out, err
@@ -451,8 +456,21 @@ func (s *Server) cancelVisit(ctx context.Context, in *cancelInput) (*found[Visit
 		default:
 			return v, askOthers(ctx, t, n, v, others)
 		}
-		err = s.cancelAll(ctx, t, n, store.Cancelled, list...)
-		return v, err
+		was := wasOf(v)
+		if was.Units, err = keptUnits(ctx, t, v); err != nil {
+			return v, err
+		}
+		if err := s.cancelAll(ctx, t, n, store.Cancelled, list...); err != nil {
+			return v, err
+		}
+		did := didCancel
+		switch {
+		case len(list) > 1:
+			did = didCancelAll
+		case was.State == string(store.Held):
+			did = didRelease
+		}
+		return v, s.noteDone(ctx, t, did, v, was)
 	})
 	out, err = s.withFits(ctx, out, err)
 	return s.withDeposit(ctx, out, err)
@@ -463,7 +481,10 @@ func (s *Server) missVisit(ctx context.Context, in *visitChange) (*found[VisitBo
 		if s.now().Before(v.Start) {
 			return conflict("the visit has not begun yet: cancel it instead")
 		}
-		return s.cancel(ctx, t, n, v, store.Missed)
+		if err := s.cancel(ctx, t, n, v, store.Missed); err != nil {
+			return err
+		}
+		return s.noteDone(ctx, t, didMiss, *v, wasVisit{})
 	})
 	out, err = s.withFits(ctx, out, err)
 	return s.withDeposit(ctx, out, err)
@@ -471,7 +492,10 @@ func (s *Server) missVisit(ctx context.Context, in *visitChange) (*found[VisitBo
 
 func (s *Server) arriveVisit(ctx context.Context, in *arriveInput) (*found[VisitBody], error) {
 	return s.changeState(ctx, &visitChange{in.ByID, in.Precondition}, func(ctx context.Context, t *store.Tx, n salonDay, v *store.Visit) error {
-		return s.arrive(ctx, t, n, v, in.Body.at())
+		if err := s.arrive(ctx, t, n, v, in.Body.at()); err != nil {
+			return err
+		}
+		return s.noteDone(ctx, t, didArrive, *v, wasVisit{})
 	})
 }
 
@@ -480,7 +504,10 @@ func (s *Server) finishVisit(ctx context.Context, in *finishInput) (*found[Visit
 		if err := s.mayFinish(ctx, t, n, *v, in.Body.EndedAt); err != nil {
 			return err
 		}
-		return s.finish(ctx, t, n, v, in.Body.EndedAt)
+		if err := s.finish(ctx, t, n, v, in.Body.EndedAt); err != nil {
+			return err
+		}
+		return s.noteDone(ctx, t, didEnd, *v, wasVisit{})
 	})
 }
 

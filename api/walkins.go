@@ -59,8 +59,10 @@ func (s *Server) walkIn(ctx context.Context, t *store.Tx, n salonDay, b WalkInRe
 	if err != nil {
 		return v, err
 	}
-	err = s.arrive(ctx, t, n, &v, nil)
-	return v, err
+	if err = s.arrive(ctx, t, n, &v, nil); err != nil {
+		return v, err
+	}
+	return v, s.noteDone(ctx, t, didWalkIn, v, wasVisit{})
 }
 
 // nextMinute is the visit that b asks for, at the next whole minute.

@@ -323,6 +323,9 @@ func (s *Server) addWish(ctx context.Context, in *wishInput) (*created[WishBody]
 		if w, err = t.AddWish(ctx, w); err != nil {
 			return nil, err
 		}
+		if err := s.noteAction(ctx, t, didWait, w.ID, w.Version, nil); err != nil {
+			return nil, err
+		}
 		b, err := writeWish(w, n)
 		return &created[WishBody]{Location: "/v1/waiting-list/" + w.ID, ETag: etag(w.Version), Body: b}, err
 	})

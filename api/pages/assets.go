@@ -44,6 +44,9 @@ func init() {
 	addAsset("pencilled.js", "text/javascript; charset=utf-8", readAsset("pencilled.js"))
 	addAsset("own.js", "text/javascript; charset=utf-8", readAsset("own.js"))
 	addAsset("feed.js", "text/javascript; charset=utf-8", readAsset("feed.js"))
+	addAsset("board.css", "text/css; charset=utf-8", readAsset("board.css"))
+	addAsset("live.js", "text/javascript; charset=utf-8", readAsset("live.js"))
+	addAsset("keys.js", "text/javascript; charset=utf-8", readAsset("keys.js"))
 	addAsset("board.js", "text/javascript; charset=utf-8", readAsset("board.js"))
 	addAsset("mark.svg", "image/svg+xml", readAsset("mark.svg"))
 }

@@ -23,7 +23,19 @@ type Board struct {
 	// Now draws the dotted line, nil on other days than today.
 	Now *time.Time
 	// Links of the page, each a path of this server; "" leaves the link out.
-	PrevHref, NextHref, TodayHref, BookHref string
+	PrevHref, NextHref, TodayHref, BookHref, WeekHref string
+	// Date is the day as dates are written in addresses, "2026-06-11", for the field
+	// that leads to another one; "" leaves it out.
+	Date string
+	// Ways are the links to other pages, Who says who uses the browser.
+	Ways []Way
+	Who  Who
+	// Find looks for clients, nil for nobody who may.
+	Find *Find
+	// Coming are the next arrivals and what hurries, by time.
+	Coming []Coming
+	Undo   Undo
+	Live   Live
 	// WalkIn is the form for somebody who stands in the door, nil for none.
 	WalkIn *WalkIn
 	// People and Stations are drawn in the order given.
@@ -138,9 +150,11 @@ func (b Board) Validate() error {
 	}
 	for _, h := range []struct{ field, href string }{
 		{"walk_in.action", b.WalkIn.action()}, {"prev_href", b.PrevHref}, {"next_href", b.NextHref}, {"today_href", b.TodayHref}, {"book_href", b.BookHref},
+		{"week_href", b.WeekHref},
 	} {
 		checkHref(&f, h.field, h.href)
 	}
+	b.checkLive(&f)
 	for i, l := range b.People {
 		l.validate(&f, "people["+strconv.Itoa(i)+"]")
 	}

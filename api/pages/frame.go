@@ -11,6 +11,7 @@ type Frame struct {
 	// Done says what has just been done, Summary what has to be put right.
 	Done    string
 	Summary []FieldError
+	Undo    Undo     // what was done last, when it can be taken back
 	Scripts []string // names of assets
 	Styles  []string // the same, beside the one that every page has
 	// Manifest is the address of the manifest of pages that can be installed.

@@ -30,7 +30,8 @@ type boardView struct {
 	Board
 	Nav       nav
 	AsOfWords string
-	Change    string     // that the clocks change on this day
+	Change    string // that the clocks change on this day
+	Next      []comingView
 	Workers   []listLine // people
 	Places    []listLine // chairs and basins
 }
@@ -99,6 +100,8 @@ func newBoardView(b Board) boardView {
 		v.AsOfWords = "as of " + c.at(b.AsOf)
 	}
 	v.Change = c.changeWords(b.From, b.To)
+	v.Next = c.coming(b.Coming)
+	v.Undo.Words, v.Undo.Why = clean(b.Undo.Words), clean(b.Undo.Why)
 	for _, l := range b.People {
 		v.Workers = append(v.Workers, newListLine(c, l, b.Now))
 	}

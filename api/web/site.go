@@ -74,7 +74,18 @@ func (s *Site) Salon(ctx context.Context) (Salon, error) {
 // Frame is the frame of a page that stands at here, an address of Ways.
 func (s *Site) Frame(c echo.Context, n Salon, here, title string) pages.Frame {
 	return pages.Frame{Title: title, Salon: n.Name, AsOf: s.Now().In(n.Location).Format("15:04"),
-		Ways: Ways(c.Request().Context(), here), Who: api.Who(c, n.Location)}
+		Ways: api.Counted(Ways(c.Request().Context(), here), s.Waiting(c.Request().Context())), Who: api.Who(c, n.Location), Undo: s.lastDone(c)}
+}
+
+// lastDone is what has just been done, for a page that says so.
+func (s *Site) lastDone(c echo.Context) pages.Undo {
+	switch {
+	case c.QueryParam("undone") != "":
+		return pages.Undo{Done: true}
+	case c.QueryParam("done") == "" || c.Request().Method != http.MethodGet:
+		return pages.Undo{}
+	}
+	return s.Undo(c.Request().Context(), c.Request().URL.Path)
 }
 
 // Ways are the pages that whoever is signed in may open.

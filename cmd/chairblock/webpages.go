@@ -3,6 +3,7 @@ package main
 import (
 	"chairblock/api"
 	"chairblock/api/web"
+	"chairblock/api/web/board"
 	"chairblock/api/web/desk"
 	"chairblock/api/web/owner"
 	"chairblock/api/web/signin"
@@ -14,6 +15,7 @@ func mountPages(s *api.Server) {
 	s.MountPages()
 	site := web.New(s)
 	signin.Mount(site)
+	board.Mount(site)
 	desk.Mount(site)
 	stylist.Mount(site)
 	owner.Mount(site)

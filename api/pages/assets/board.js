@@ -1,31 +1,25 @@
 // The board is one stop for the Tab key; arrow keys walk along a line and from
-// line to line. Without this script every part is a stop of its own.
+// line to line. Without this script every part is a stop of its own. The drawing
+// may be put in again while the page is open.
 (() => {
   const box = document.querySelector(".drawing");
-  const svg = box && box.querySelector("svg"); // of several sheets, all of one width
-  if (!svg) return;
-  const lines = [...box.querySelectorAll(".person, .station")]
-    .map((g) => [...g.querySelectorAll("a")]).filter((l) => l.length);
-  const all = lines.flat();
+  if (!box) return;
+  let svg, lines = [], all = [], names = [], stop;
   const middle = (a) => {
     const r = a.querySelector(".hit").getBoundingClientRect();
     return r.left + r.width / 2;
   };
   const nearest = (line, x) => line.reduce((p, a) => Math.abs(middle(a) - x) < Math.abs(middle(p) - x) ? a : p);
 
-  let stop;
   const setStop = (a) => {
     if (stop) stop.setAttribute("tabindex", "-1");
     stop = a;
     a.setAttribute("tabindex", "0");
   };
-  all.forEach((a) => a.setAttribute("tabindex", "-1"));
-  if (all.length) setStop(all[0]);
 
   // Names stay in view and must not cover what has the focus.
-  const names = box.querySelectorAll(".who");
   const keepNames = () => {
-    const width = svg.getBoundingClientRect().width;
+    const width = svg ? svg.getBoundingClientRect().width : 0;
     if (!width) return; // put away in favour of the list
     const units = svg.viewBox.baseVal.width / width;
     names.forEach((n) => n.setAttribute("transform", "translate(" + box.scrollLeft * units + ")"));
@@ -43,12 +37,24 @@
   const mark = (a, on) => all.forEach((o) => {
     if (o.dataset.v === a.dataset.v) o.classList.toggle("same", on);
   });
-  all.forEach((a) => {
-    a.addEventListener("focus", () => { setStop(a); mark(a, true); uncover(a); });
-    a.addEventListener("blur", () => mark(a, false));
-    a.addEventListener("pointerenter", () => mark(a, true));
-    a.addEventListener("pointerleave", () => mark(a, a === document.activeElement));
-  });
+  const setUp = () => {
+    svg = box.querySelector("svg"); // of several sheets, all of one width
+    names = box.querySelectorAll(".who");
+    lines = [...box.querySelectorAll(".person, .station")].map((g) => [...g.querySelectorAll("a")]).filter((l) => l.length);
+    all = lines.flat();
+    stop = undefined;
+    all.forEach((a) => a.setAttribute("tabindex", "-1"));
+    if (all.length) setStop(all[0]);
+    all.forEach((a) => {
+      a.addEventListener("focus", () => { setStop(a); mark(a, true); uncover(a); });
+      a.addEventListener("blur", () => mark(a, false));
+      a.addEventListener("pointerenter", () => mark(a, true));
+      a.addEventListener("pointerleave", () => mark(a, a === document.activeElement));
+    });
+    keepNames();
+  };
+  setUp();
+  box.addEventListener("redrawn", setUp);
 
   box.addEventListener("keydown", (e) => {
     if (e.altKey || e.ctrlKey || e.metaKey) return;

@@ -15,6 +15,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/api/web"
+	"chairblock/api/web/board"
 	"chairblock/api/web/desk"
 	"chairblock/api/web/owner"
 	"chairblock/api/web/signin"
@@ -28,7 +29,7 @@ import (
 func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
 
 // everything registers the pages that the program has.
-var everything = []func(*web.Site){signin.Mount, desk.Mount, stylist.Mount, owner.Mount}
+var everything = []func(*web.Site){signin.Mount, board.Mount, desk.Mount, stylist.Mount, owner.Mount}
 
 // ids are what differs between two addresses of one kind of page.
 var ids = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f-]{27}|\d{4}-\d{2}-\d{2}|[a-z]_[a-z0-9]+_[A-Za-z0-9_-]{43}`)

@@ -38,7 +38,7 @@ func (p page) codeView(c echo.Context, t typed, k api.Carried) (doorView, error)
 		return doorView{}, err
 	}
 	v := doorView{Frame: p.site.Frame(c, n, "", "Who are you?"), Action: "/code", Button: "Go on", Carried: k, Names: names, Chosen: t.get("who"),
-		Lead: []string{"This screen is shared: everybody reads it, and whoever changes something says who she is."},
+		Lead:   []string{"This screen is shared: everybody reads it, and whoever changes something says who she is."},
 		Fields: []pages.Field{codeField("4 to 8 digits; you are known for 3 minutes after your last press.")}}
 	v.Frame.Who = pages.Who{}
 	if k.HasForm() {

@@ -1,0 +1,195 @@
+package board_test
+
+import (
+	"io"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+	"chairblock/api/web/board"
+	"chairblock/api/web/desk"
+	"chairblock/api/web/webtest"
+	"chairblock/migrations"
+	"chairblock/store"
+	"chairblock/store/storetest"
+)
+
+func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+
+// person is somebody who uses the pages without a script.
+type person struct {
+	t    *testing.T
+	s    *webtest.Salon
+	http *http.Client
+	page string // what she sees
+}
+
+func at(t *testing.T, s *webtest.Salon, role store.Role, staff string) *person {
+	t.Helper()
+	jar, err := cookiejar.New(nil)
+	require.NoError(t, err)
+	p := &person{t: t, s: s, http: &http.Client{Jar: jar}}
+	p.answer(p.http.Get(s.Link(role, staff)))
+	return p
+}
+
+func (p *person) answer(a *http.Response, err error) *http.Response {
+	p.t.Helper()
+	require.NoError(p.t, err)
+	defer a.Body.Close()
+	b, err := io.ReadAll(a.Body)
+	require.NoError(p.t, err)
+	p.page = string(b)
+	return a
+}
+
+func (p *person) get(path string) *person {
+	p.t.Helper()
+	a := p.answer(p.http.Get(p.s.URL + path))
+	require.Equal(p.t, http.StatusOK, a.StatusCode, "%s: %s", path, p.page)
+	return p
+}
+
+func (p *person) send(status int, path string, form url.Values) *person {
+	p.t.Helper()
+	a := p.answer(p.http.PostForm(p.s.URL+path, form))
+	require.Equal(p.t, status, a.StatusCode, "%s: %s", path, p.page)
+	return p
+}
+
+var tags = regexp.MustCompile(`<[^>]*>`)
+
+// text is what can be read.
+func (p *person) text() string {
+	return strings.Join(strings.Fields(strings.NewReplacer("&#39;", "'", "&amp;", "&").Replace(tags.ReplaceAllString(p.page, " "))), " ")
+}
+
+func (p *person) says(words ...string) *person {
+	p.t.Helper()
+	for _, w := range words {
+		require.Contains(p.t, p.text(), w)
+	}
+	return p
+}
+
+var hiddenID = regexp.MustCompile(`action="/undo"><input type="hidden" name="id" value="([^"]+)"><input type="hidden" name="back" value="([^"]*)"`)
+
+// undoes presses the button that takes back what was done last.
+func (p *person) undoes(status int) *person {
+	p.t.Helper()
+	m := hiddenID.FindStringSubmatch(p.page)
+	require.NotNil(p.t, m, "no button: %s", p.text())
+	return p.send(status, "/undo", url.Values{"id": {m[1]}, "back": {strings.ReplaceAll(m[2], "&amp;", "&")}})
+}
+
+func salon(t *testing.T) *webtest.Salon {
+	t.Helper()
+	return webtest.New(t, board.Mount, desk.Mount)
+}
+
+// monday is a time of the first day by the clock of the salon.
+func monday(hour, minute int) time.Time {
+	return time.Date(2026, 6, 8, hour-1, minute, 0, 0, time.UTC)
+}
+
+// cut books a dry cut.
+func cut(t *testing.T, s *webtest.Salon, client, lead string, start time.Time) api.VisitBody {
+	t.Helper()
+	var v api.VisitBody
+	s.Ask(http.MethodPost, "/visits", webtest.Object{"client_id": client, "start": start,
+		"services": []webtest.Object{{"service_id": s.Services["Dry cut"], "lead_id": lead}}}, http.StatusCreated, &v)
+	return v
+}
+
+func TestTheBoardSaysWhoComesUpAndWhoIsLate(t *testing.T) {
+	s := salon(t)
+	v := cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(9, 0))
+	cut(t, s, s.Client("Mara", "Quist"), s.Ben, monday(9, 45))
+	cut(t, s, s.Client("Ines", "Vale"), s.Ben, monday(14, 0))
+	d := at(t, s, store.Desk, "")
+	s.At(monday(8, 50))
+	d.get("/").says("Coming up", "09:00 Juna K. Dry cut with Ben Reed", "can start until", "next client of Ben Reed at 09:45", "as of 08:50")
+	require.NotContains(t, d.text(), "Ines")
+	s.At(monday(9, 25))
+	d.get("/").says("25 min late, is she coming?")
+	s.At(monday(9, 12))
+	d.get("/").says("09:00 Juna K. Dry cut with Ben Reed: 12 min late")
+	d.send(http.StatusOK, "/visits/"+v.ID+"/arrive", url.Values{"version": {`"v1"`}, "key": {"k"}})
+	d.get("/").says("Juna K. will be done about 09:42: 12 min late")
+	d.get("/?date=2026-06-09")
+	require.NotContains(t, d.text(), "Coming up")
+}
+
+func TestTheWeekSaysWhoIsFreeWhen(t *testing.T) {
+	s := salon(t)
+	cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(11, 0))
+	s.Straightening(s.Client("Mara", "Quist"), s.Ada, monday(34, 0))
+	d := at(t, s, store.AssistantRole, s.Mina)
+	d.get("/week?from=2026-06-08").says("Monday 8 June", "today", "open 09:00 to 19:00, one visit", "Ben Reed : 30 min booked, free 09:00 to 11:00, 11:30 to 19:00", "Sunday 14 June closed, no visits",
+		"Noor Vale : nothing booked, free 09:00 to 19:00")
+	require.Contains(t, d.page, `href="/?date=2026-06-09"`)
+	require.Contains(t, d.page, `href="/week?from=2026-06-15"`)
+	d.get("/week?from=2026-06-08&person=" + s.Ada).says("Ada Birch")
+	require.Equal(t, 7, strings.Count(d.page, "<svg"), "a strip for each day")
+	require.Contains(t, d.page, `class="taken"`)
+	require.Less(t, len(d.page), 60<<10)
+	a := d.answer(d.http.Get(s.URL + "/week?from=soon"))
+	require.Equal(t, http.StatusUnprocessableEntity, a.StatusCode)
+	var w api.SevenDaysBody
+	s.Ask(http.MethodGet, "/weeks/2026-06-08", nil, http.StatusOK, &w)
+	require.Len(t, w.Days, 7)
+	require.Equal(t, 1, w.Days[0].Visits)
+}
+
+// A day is as long as it really is, and says so.
+func TestTheBoardAndTheWeekHoldOnDaysOnWhichTheClocksChange(t *testing.T) {
+	s := salon(t)
+	s.Ask(http.MethodPut, "/hours", webtest.Object{"open": []webtest.Object{{"weekday": 7, "from": "00:00", "to": "06:00"}}}, http.StatusOK, nil,
+		"If-Match", s.Ask(http.MethodGet, "/hours", nil, http.StatusOK, nil).Get("ETag"))
+	for _, p := range []string{s.Ben} {
+		path := "/staff/" + p + "/hours"
+		s.Ask(http.MethodPut, path, webtest.Object{"work": []webtest.Object{{"weekday": 7, "from": "00:00", "to": "06:00"}}, "breaks": []webtest.Object{}}, http.StatusOK, nil,
+			"If-Match", s.Ask(http.MethodGet, path, nil, http.StatusOK, nil).Get("ETag"))
+	}
+	for _, x := range []struct {
+		day, hours, words string
+		free              time.Duration
+	}{{"2026-10-25", "7", "Clocks go back", 7 * time.Hour}, {"2027-03-28", "5", "Clocks go forward", 5 * time.Hour}} {
+		on, err := time.Parse(time.DateOnly, x.day)
+		require.NoError(t, err)
+		s.At(on.Add(30 * time.Minute))
+		d := at(t, s, store.Desk, "")
+		d.get("/").says(on.Format("Monday 2 January 2006"), x.words)
+		d.get("/week").says(on.Format("Monday 2 January"))
+		var w api.SevenDaysBody
+		s.Ask(http.MethodGet, "/weeks/"+x.day, nil, http.StatusOK, &w)
+		require.Len(t, w.Days[0].People, 1)
+		require.Equal(t, x.free, w.Days[0].People[0].Free[0].To.Sub(w.Days[0].People[0].Free[0].From), x.day)
+		d.get("/week?from=" + x.day + "&person=" + s.Ben)
+		require.Equal(t, 7, strings.Count(d.page, "<svg"))
+	}
+}
+
+func TestQuickAnswersFindClients(t *testing.T) {
+	s := salon(t)
+	cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(11, 0))
+	s.Client("<script>alert(1)</script>", "Ort\u202eiz")
+	s.Client("نور", "شاهين")
+	d := at(t, s, store.Desk, "")
+	d.send(http.StatusOK, "/find", url.Values{"q": {"jun"}}).says("Juna Kestrel · comes Mon 8 June, 11:00")
+	d.send(http.StatusOK, "/find", url.Values{"q": {"نور"}})
+	require.Contains(t, d.page, "<bdi>نور شاهين</bdi>")
+	d.send(http.StatusOK, "/find", url.Values{"q": {"<scr"}})
+	require.NotContains(t, d.page, "<script>")
+	require.NotContains(t, d.page, "\u202e")
+	d.send(http.StatusOK, "/find", url.Values{"q": {"zzz"}}).says("Nobody is found by that.")
+	d.send(http.StatusOK, "/find", url.Values{"q": {strings.Repeat("ö", 5000)}})
+}
