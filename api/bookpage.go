@@ -223,7 +223,7 @@ func (b *booking) act(ctx context.Context) error {
 		v.DateFrom = do.Date
 	case pages.ActOnly:
 		v.Stylist = do.Lead
-	case pages.ActHair, pages.ActEstimate, pages.ActOpenings, pages.ActBook, pages.ActPencil, pages.ActConsult, pages.ActNext:
+	default: // is carried out below
 	}
 	if done, err := b.knownHair(ctx, do.Kind); done || err != nil {
 		return err

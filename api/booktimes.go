@@ -229,5 +229,5 @@ func (x *dayView) small(c *composed, o OpeningBody) template.HTML {
 	if err != nil {
 		return "" // the words say it all
 	}
-	return template.HTML(svg) //nolint:gosec // made by package pages
+	return template.HTML(svg) // made by package pages
 }

@@ -79,6 +79,7 @@ func (m *movingPage) answer(ctx context.Context, pressed bool) (status int, move
 		if err = m.move(ctx, do); err == nil {
 			return 0, true, nil
 		}
+	default: // shows a time below, or the list again
 	}
 	if err == nil && do.Kind == pages.ActShow {
 		err = m.preview(ctx, do.Opening)
@@ -88,7 +89,7 @@ func (m *movingPage) answer(ctx context.Context, pressed bool) (status int, move
 			return status, false, err
 		}
 		if do.Kind == pages.ActMove || do.Kind == pages.ActShow { // with whoever says yes it may be moved all the same
-			_ = m.choose(ctx, do.Opening)
+			m.choose(do.Opening)
 		}
 	}
 	if m.page.Kept {
@@ -208,15 +209,14 @@ func (m *movingPage) to(opening string) (change, error) {
 }
 
 // choose shows a chosen opening whatever stands in its way.
-func (m *movingPage) choose(_ context.Context, opening string) error {
+func (m *movingPage) choose(opening string) {
 	c, err := m.to(opening)
 	if err != nil || m.page.Preview != nil {
-		return err
+		return
 	}
 	length := m.v.End.Sub(m.v.Start)
 	m.page.Preview = &pages.MovePreview{Opening: pages.OpeningView{ID: opening, Start: c.start, End: c.start.Add(length), With: m.now.names[cmp.Or(c.lead.ID, m.v.Lead())]},
 		NoNews: "it has not been moved yet"}
-	return nil
 }
 
 // preview carries the move out and gives it up again, to say what it changes.

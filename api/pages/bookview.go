@@ -120,7 +120,7 @@ func newBookView(p BookPage) bookView {
 	}
 	if p.Hair != nil {
 		if svg, err := p.Hair.SVG(); err == nil { // what cannot be drawn is said beside its field
-			v.Drawn = template.HTML(svg) //nolint:gosec // made by this package
+			v.Drawn = template.HTML(svg) // made by this package
 		}
 	}
 	v.Frame = Frame{Title: title, Salon: clean(p.Salon), AsOf: p.AsOf, Ways: p.Ways, Who: p.Who, Summary: v.Summary, Scripts: []string{"book.js", "pencilled.js"}}
@@ -350,24 +350,6 @@ func (m ClientMatch) About() string {
 		out = append(out, "comes "+m.Next)
 	}
 	return strings.Join(out, ", ")
-}
-
-// Time says when an opening is within its day, and with whom.
-func (v bookView) Time(o OpeningView) string {
-	s := v.At(o.Start)
-	if v.Day(o.Start) == v.Day(o.End) {
-		s = v.clock.span(o.Start, o.End)
-	}
-	if v.Location == nil {
-		s = v.in(o.Start).span(o.Start, o.End)
-	}
-	if o.With != "" {
-		s += " with " + o.With
-	}
-	if o.Chair != "" {
-		s += ", " + o.Chair
-	}
-	return s
 }
 
 // LaterValue, OnlyValue and ConsultValue are what the buttons post that look from

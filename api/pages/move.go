@@ -53,7 +53,6 @@ type MovePage struct {
 	ApprovedBy         string
 	AsksYes            bool      // the licensed person's yes is asked for
 	Cautions           []Caution // what it is asked for
-	DepositOf, Refused string
 }
 
 // MovePreview is a chosen time with what follows from it.
