@@ -448,15 +448,19 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 // erasable reports whether everything about the client can be deleted at once, and
 // what has to be cancelled first.
 func (v *ownView) erasable(ctx context.Context) (may bool, booked []store.Visit, err error) {
-	list, err := v.t.VisitsOfClient(ctx, v.client.ID)
+	list, err := v.t.VisitsInView(ctx, v.client.ID)
 	if err != nil {
 		return false, nil, err
 	}
 	if booked = v.ahead(list); len(booked) > 0 {
 		return false, booked, nil
 	}
+	any, err := v.t.VisitLines(ctx, v.client.ID, 1)
+	if err != nil {
+		return false, nil, err
+	}
 	may, err = v.t.ClientMayErase(ctx)
-	return may && len(list) == 0, nil, err
+	return may && len(any) == 0, nil, err
 }
 
 func ownDelete(ctx context.Context, v *ownView) (pages.OwnPage, error) {

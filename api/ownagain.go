@@ -41,7 +41,7 @@ type ownRetouch struct {
 // retouch finds out whether a client can book a retouch by herself.
 func (v *ownView) retouch(ctx context.Context) (ownRetouch, error) {
 	var r ownRetouch
-	list, err := v.t.VisitsOfClient(ctx, v.client.ID)
+	list, err := v.t.VisitsInView(ctx, v.client.ID)
 	if err != nil {
 		return r, err
 	}

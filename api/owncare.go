@@ -85,7 +85,7 @@ func ownCare(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 // firstWash says on which days the look after the first wash is, or when it is
 // booked.
 func (d *ownDoc) firstWash(ctx context.Context, x store.Visit) error {
-	list, err := d.t.VisitsOfClient(ctx, d.client.ID)
+	list, err := d.t.VisitsInView(ctx, d.client.ID)
 	if err != nil {
 		return err
 	}

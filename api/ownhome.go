@@ -44,7 +44,7 @@ func lastTreated(list []store.Visit) (store.Visit, bool) {
 
 func ownHome(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	d := v.start("/own", "title_visits")
-	list, err := v.t.VisitsOfClient(ctx, v.client.ID)
+	list, err := v.t.VisitsInView(ctx, v.client.ID)
 	if err != nil {
 		return d.page, err
 	}
@@ -370,7 +370,7 @@ const mostBookedAhead = 5
 
 // bookedEnough reports whether she has that many.
 func (v *ownView) bookedEnough(ctx context.Context) (bool, error) {
-	list, err := v.t.VisitsOfClient(ctx, v.client.ID)
+	list, err := v.t.VisitsInView(ctx, v.client.ID)
 	if err != nil {
 		return false, err
 	}

@@ -88,6 +88,22 @@ func (t *Tx) SettleRequest(ctx context.Context, r ClientRequest) (ClientRequest,
 	return list[0], nil
 }
 
+// mostAhead is how many visits to come a client's own pages show (judgement).
+const mostAhead = 20
+
+// VisitsInView lists the visits of a client that she looks at: the next ones that
+// are pencilled, booked or going on, and the last one in which her hair was treated;
+// newest first.
+func (t *Tx) VisitsInView(ctx context.Context, client string) ([]Visit, error) {
+	return t.visits(ctx, `AND client_id = $2 AND visit_id IN (
+		(SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2 AND state IN ('held', 'booked', 'arrived', 'under_way') ORDER BY starts_at LIMIT $3)
+		UNION ALL
+		(SELECT p.visit_id FROM visit p WHERE p.salon_id = $1 AND p.client_id = $2 AND p.state IN ('finished', 'stopped_early') AND EXISTS (
+			SELECT 1 FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
+			WHERE x.salon_id = p.salon_id AND x.visit_id = p.visit_id AND k.aftercare) ORDER BY p.starts_at DESC LIMIT 1)
+		) ORDER BY starts_at DESC, visit_id`, client, mostAhead)
+}
+
 // What a client does with a visit by herself.
 const (
 	BookedByClient    = "booked"

@@ -53,6 +53,7 @@ func init() {
 		"NoteByClient": func(t *store.Tx, x *filled) (any, error) {
 			return nil, t.NoteByClient(x.t.Context(), x.visit, store.MovedByClient, at(9, 0))
 		},
+		"VisitsInView":   func(t *store.Tx, x *filled) (any, error) { return t.VisitsInView(x.t.Context(), x.client) },
 		"BookedByClient": func(t *store.Tx, x *filled) (any, error) { return t.BookedByClient(x.t.Context(), x.visit) },
 	})
 	ownOnly = append(ownOnly, "ClientMayErase", "SetClientMayErase")
