@@ -85,20 +85,18 @@ func (v *ownView) bundleVisits(ctx context.Context, b *OwnBundle) error {
 	if err != nil {
 		return err
 	}
+	sent, err := v.messagesOf(ctx, list)
+	if err != nil {
+		return err
+	}
 	for _, x := range list {
 		money, err := v.t.MoneyOf(ctx, x.ID)
 		if err != nil {
 			return err
 		}
-		sent, err := v.t.RemindersOf(ctx, x.ID)
-		if err != nil {
-			return err
-		}
 		own := OwnVisitBody{writeVisit(x, v.n, nil), v.n.writeMoney(x, money), []ReminderBody{}}
-		for _, r := range sent {
-			if r.Staff == "" {
-				own.Messages = append(own.Messages, writeReminder(r, v.n.loc))
-			}
+		for _, r := range sent[x.ID] {
+			own.Messages = append(own.Messages, writeReminder(r, v.n.loc))
 		}
 		b.Visits = append(b.Visits, own)
 	}
@@ -111,6 +109,22 @@ func (v *ownView) bundleVisits(ctx context.Context, b *OwnBundle) error {
 		b.Cards = append(b.Cards, c.body(names, v.now, true))
 	}
 	return err
+}
+
+// messagesOf are the messages to the client about some visits, by visit.
+func (v *ownView) messagesOf(ctx context.Context, list []store.Visit) (map[string][]store.Reminder, error) {
+	ids := make([]string, len(list))
+	for i, x := range list {
+		ids[i] = x.ID
+	}
+	all, err := v.t.MessagesOfVisits(ctx, ids)
+	out := map[string][]store.Reminder{}
+	for _, r := range all {
+		if r.Staff == "" {
+			out[r.Visit] = append(out[r.Visit], r)
+		}
+	}
+	return out, err
 }
 
 func (v *ownView) bundleHair(ctx context.Context, b *OwnBundle) error {
@@ -427,14 +441,14 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	sent, err := d.messagesOf(ctx, list)
+	if err != nil {
+		return err
+	}
 	lines = nil
 	for _, x := range list {
-		sent, err := d.t.RemindersOf(ctx, x.ID)
-		if err != nil {
-			return err
-		}
-		for _, r := range sent {
-			if k, ok := kindNamed(r.Kind); ok && r.Staff == "" && r.State == store.Sent && r.Done != nil {
+		for _, r := range sent[x.ID] {
+			if k, ok := kindNamed(r.Kind); ok && r.State == store.Sent && r.Done != nil {
 				lines = append(lines, pages.Plain(d.words.At(*r.Done)+": "+k.words))
 			}
 		}

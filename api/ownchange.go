@@ -158,6 +158,10 @@ func doCancel(ctx context.Context, v *ownView) (string, error) {
 // (judgement: who moves a visit stays near it).
 const ownSooner = 14
 
+// ownGrid is on which minutes openings begin that clients choose from (judgement:
+// fewer to choose from, and no odd times).
+const ownGrid = 30
+
 // ownOffers is how many openings one page shows, from the day after today on
 // (judgement: a salon reads its day in the morning).
 const ownOffers = 12
@@ -170,8 +174,18 @@ func (v *ownView) offers(ctx context.Context, c *composed, ask OpeningsRequest, 
 			first = d
 		}
 	}
-	ask.FirstDate, ask.LastDate, ask.Limit = first.String(), first.AddDate(0, 0, 62).String(), 8*ownOffers
-	out, err := v.s.openings(ctx, v.t, v.n, c, ask, except)
+	ask.FirstDate, ask.Limit = first.String(), 8*ownOffers
+	if ask.Grid == 0 {
+		ask.Grid = ownGrid
+	}
+	var out OpeningsAnswer
+	var err error
+	for _, days := range []int{27, 62} { // as far as there is something
+		ask.LastDate = first.AddDate(0, 0, days).String()
+		if out, err = v.s.openings(ctx, v.t, v.n, c, ask, except); err != nil || len(out.Openings) > 0 {
+			break
+		}
+	}
 	if err != nil {
 		return out, err
 	}
