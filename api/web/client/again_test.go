@@ -30,7 +30,7 @@ func TestAClientBooksHerRetouchAsTheDeskWould(t *testing.T) {
 	p := v.get("/own/again").says(http.StatusOK, "Enough new hair for a retouch is expected between ", "We measure before we start", "We last saw your hair on Tuesday 9 June")
 	p = v.send(p, "Look for times", "cut", "nothing", "done_since", "nothing").says(http.StatusOK, "Choose a time", "with Ada Birch", "Dry and untied until ")
 	p = v.get(p.href("with Ada Birch")).says(http.StatusOK, "What you get", "Regrowth retouch", "210.00", "Hair dry and untied until ")
-	p = v.send(p, "Book this time").says(http.StatusOK, "Booked. We look forward to seeing you", "Regrowth retouch")
+	v.send(p, "Book this time").says(http.StatusOK, "Booked. We look forward to seeing you", "Regrowth retouch")
 	var list struct{ Items []api.VisitBody }
 	s.Ask(http.MethodGet, "/visits?client_id="+mara, nil, http.StatusOK, &list)
 	require.Len(t, list.Items, 2)

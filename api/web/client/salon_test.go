@@ -148,6 +148,7 @@ func visitOf(s *webtest.Salon, id string) (v api.VisitBody) {
 
 // rules sets rules of booking over those that ask for nothing.
 func rules(t testing.TB, s *webtest.Salon, more object) {
+	t.Helper()
 	var have map[string]json.RawMessage
 	h := s.Ask(http.MethodGet, "/booking-rules", nil, http.StatusOK, &have)
 	delete(have, "assisted_against_rule")
