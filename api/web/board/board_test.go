@@ -37,7 +37,7 @@ func at(t *testing.T, s *webtest.Salon, role store.Role, staff string) *person {
 	jar, err := cookiejar.New(nil)
 	require.NoError(t, err)
 	p := &person{t: t, s: s, http: &http.Client{Jar: jar}}
-	p.answer(p.http.Get(s.Link(role, staff)))
+	p.answer(p.http.Get(s.Link(role, staff))) //nolint:bodyclose // answer closes it
 	return p
 }
 
@@ -53,14 +53,14 @@ func (p *person) answer(a *http.Response, err error) *http.Response {
 
 func (p *person) get(path string) *person {
 	p.t.Helper()
-	a := p.answer(p.http.Get(p.s.URL + path))
+	a := p.answer(p.http.Get(p.s.URL + path)) //nolint:bodyclose // answer closes it
 	require.Equal(p.t, http.StatusOK, a.StatusCode, "%s: %s", path, p.page)
 	return p
 }
 
 func (p *person) send(status int, path string, form url.Values) *person {
 	p.t.Helper()
-	a := p.answer(p.http.PostForm(p.s.URL+path, form))
+	a := p.answer(p.http.PostForm(p.s.URL+path, form)) //nolint:bodyclose // answer closes it
 	require.Equal(p.t, status, a.StatusCode, "%s: %s", path, p.page)
 	return p
 }
@@ -72,12 +72,11 @@ func (p *person) text() string {
 	return strings.Join(strings.Fields(strings.NewReplacer("&#39;", "'", "&amp;", "&").Replace(tags.ReplaceAllString(p.page, " "))), " ")
 }
 
-func (p *person) says(words ...string) *person {
+func (p *person) says(words ...string) {
 	p.t.Helper()
 	for _, w := range words {
 		require.Contains(p.t, p.text(), w)
 	}
-	return p
 }
 
 var hiddenID = regexp.MustCompile(`action="/undo"><input type="hidden" name="id" value="([^"]+)"><input type="hidden" name="back" value="([^"]*)"`)
@@ -141,7 +140,7 @@ func TestTheWeekSaysWhoIsFreeWhen(t *testing.T) {
 	require.Equal(t, 7, strings.Count(d.page, "<svg"), "a strip for each day")
 	require.Contains(t, d.page, `class="taken"`)
 	require.Less(t, len(d.page), 60<<10)
-	a := d.answer(d.http.Get(s.URL + "/week?from=soon"))
+	a := d.answer(d.http.Get(s.URL + "/week?from=soon")) //nolint:bodyclose // answer closes it
 	require.Equal(t, http.StatusUnprocessableEntity, a.StatusCode)
 	var w api.SevenDaysBody
 	s.Ask(http.MethodGet, "/weeks/2026-06-08", nil, http.StatusOK, &w)
