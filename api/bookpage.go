@@ -69,6 +69,9 @@ func (s *Server) bookPage(c echo.Context) error {
 		return c.Redirect(http.StatusSeeOther, "/book?"+q.Encode())
 	}
 	b.page.Who = Who(c, b.n.loc)
+	if b.page.Booked != nil {
+		b.page.Undo = s.Undo(ctx, "/book")
+	}
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	c.Response().WriteHeader(status)
 	return pages.RenderBook(c.Response(), b.page)

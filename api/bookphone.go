@@ -16,6 +16,8 @@ type phoneAnswer struct {
 	price   string // from and to, "" where no service follows the hair
 	density chairtime.Density
 	length  float64 // of the hair that stands in, in cm
+	// sections are those that such hair is divided into.
+	sections int
 }
 
 // phoneHair is hair that stands in for what was told on the telephone, so that a
@@ -34,11 +36,11 @@ func (b *booking) phoneHair(ctx context.Context, list []ServiceRequest) (*HeadBo
 	if err != nil {
 		return nil, err
 	}
-	h, err := n.time.StandIn(q)
+	h, err := n.time.StandInFor(q, a)
 	if err != nil {
 		return nil, err
 	}
-	b.phone = &phoneAnswer{PhoneAnswer: a, density: h.Density, length: h.Length}
+	b.phone = &phoneAnswer{PhoneAnswer: a, density: h.Density, length: h.Length, sections: h.Sections}
 	p, err := n.phonePrice(ctx, b.t, q, row.ID)
 	if err != nil {
 		return nil, err
@@ -106,12 +108,19 @@ func (b *booking) drawing() *pages.HairDrawing {
 		settled := b.n.time.Settle(body.Head())
 		h.LengthCM, h.RegrowthCM = settled.Length, settled.Regrowth
 		h.Retouch = h.RegrowthCM > 0
+	case b.phone != nil:
+		h.LengthCM, h.Density, h.Sections = b.phone.length, b.phone.density, b.phone.sections
 	case v.Reach != "":
-		a, err := b.n.time.StandIn(PhoneBody{Reach: v.Reach, Ponytail: v.Ponytail, History: v.History}.Questions())
+		q := PhoneBody{Reach: v.Reach, Ponytail: v.Ponytail, History: v.History}.Questions()
+		a, err := b.n.time.Phone(q)
 		if err != nil {
 			return nil
 		}
-		h.LengthCM, h.Density, h.Sections = a.Length, a.Density, a.Sections
+		likely, err := b.n.time.StandInFor(q, a)
+		if err != nil {
+			return nil
+		}
+		h.LengthCM, h.Density, h.Sections = likely.Length, likely.Density, likely.Sections
 	default:
 		return nil
 	}

@@ -44,7 +44,7 @@ func (b *booking) many() int {
 // listed, and the openings are those behind it.
 func (b *booking) find(ctx context.Context) error {
 	ask := OpeningsRequest{Services: b.req, FirstDate: b.page.Fields.DateFrom, ClientID: b.page.Fields.Client, Order: orderBest,
-		Limit: min(200, 15*b.many()), Grid: timesEvery}
+		Limit: min(200, 9*b.many()), Grid: timesEvery}
 	if b.many() > timesAtFirst {
 		ask.Grid = 0
 	}

@@ -170,7 +170,7 @@ func (m *movingPage) lead() newLead {
 // find lists times, the best first, as the booking page does.
 func (m *movingPage) find(ctx context.Context) error {
 	lead := m.lead()
-	ask := OpeningsRequest{VisitID: m.v.ID, LeadID: lead.ID, AnyLead: lead.Any, FirstDate: m.page.DateFrom, Order: orderBest, Limit: min(200, 15*m.many()), Grid: timesEvery}
+	ask := OpeningsRequest{VisitID: m.v.ID, LeadID: lead.ID, AnyLead: lead.Any, FirstDate: m.page.DateFrom, Order: orderBest, Limit: min(200, 9*m.many()), Grid: timesEvery}
 	if m.many() > timesAtFirst {
 		ask.Grid = 0
 	}

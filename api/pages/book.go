@@ -17,6 +17,7 @@ type BookPage struct {
 	BoardHref string // link to the day board, "" for none
 	Ways      []Way  // links to other pages
 	Who       Who    // who uses the browser
+	Undo      Undo   // what was done last, when it can be taken back
 	AsOf      string // when the data was read, "10:42"
 	// Action is the path that the form posts to; "" means "/book".
 	Action string

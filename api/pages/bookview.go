@@ -74,6 +74,7 @@ func (p BookPage) validate() error {
 	var f scheduling.Faults
 	checkHref(&f, "board_href", p.BoardHref)
 	checkHref(&f, "action", p.Action)
+	checkHref(&f, "undo.back", p.Undo.Back)
 	if p.Booked != nil {
 		checkHref(&f, "booked.visit_href", p.Booked.VisitHref)
 	}
@@ -123,7 +124,7 @@ func newBookView(p BookPage) bookView {
 			v.Drawn = template.HTML(svg) // made by this package
 		}
 	}
-	v.Frame = Frame{Title: title, Salon: clean(p.Salon), AsOf: p.AsOf, Ways: p.Ways, Who: p.Who, Summary: v.Summary, Scripts: []string{"book.js", "pencilled.js"}}
+	v.Frame = Frame{Title: title, Salon: clean(p.Salon), AsOf: p.AsOf, Ways: p.Ways, Who: p.Who, Undo: p.Undo, Summary: v.Summary, Scripts: []string{"book.js", "pencilled.js"}}
 	return v
 }
 

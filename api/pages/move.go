@@ -46,13 +46,13 @@ type MovePage struct {
 	// Preview is what the chosen time changes, nil before one was chosen.
 	Preview *MovePreview
 	// Kept asks for a day and a time of day, for time that is kept for no visit.
-	Kept               bool
-	StartDay, StartAt  string
-	Together           bool // it belongs to other visits
-	BreakLink          bool
-	ApprovedBy         string
-	AsksYes            bool      // the licensed person's yes is asked for
-	Cautions           []Caution // what it is asked for
+	Kept              bool
+	StartDay, StartAt string
+	Together          bool // it belongs to other visits
+	BreakLink         bool
+	ApprovedBy        string
+	AsksYes           bool      // the licensed person's yes is asked for
+	Cautions          []Caution // what it is asked for
 }
 
 // MovePreview is a chosen time with what follows from it.

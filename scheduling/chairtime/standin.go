@@ -13,6 +13,15 @@ func (c Settings) StandIn(q PhoneQuestions) (Head, error) {
 	if err != nil {
 		return Head{}, err
 	}
+	return c.StandInFor(q, a)
+}
+
+// StandInFor is StandIn for whoever has the answer of Phone already, which takes
+// most of the time.
+func (c Settings) StandInFor(q PhoneQuestions, a PhoneAnswer) (Head, error) {
+	if err := q.Validate(); err != nil {
+		return Head{}, err
+	}
 	h := Head{PlateWidth: phonePlateCM, Hands: 1, Density: c.likelyDensity(q.Ponytail), Strand: StrandMedium, Porosity: PorosityNormal,
 		NewClient: len(q.History) != 1 || q.History[0] != HistoryStraightenedHere}
 	h.Sections = phoneSections(h.Density)

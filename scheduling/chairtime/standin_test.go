@@ -27,6 +27,6 @@ func TestAStandInNeedsTheMinutesThatAreKept(t *testing.T) {
 			}
 		}
 	}
-	_, err := c.StandIn(PhoneQuestions{Reach: "knee"})
+	_, err := c.StandInFor(PhoneQuestions{Reach: "knee"}, PhoneAnswer{})
 	require.Error(t, err)
 }
