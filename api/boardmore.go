@@ -55,10 +55,11 @@ func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView) (*boardM
 		return nil, err
 	}
 	if x.date.Equal(today) {
-		if m.until, err = x.startsUntil(ctx, t); err != nil {
+		plans := &plansOf{t: t, n: x.n}
+		if m.until, err = x.startsUntilBy(ctx, plans); err != nil {
 			return nil, err
 		}
-		if err := m.loadLate(ctx, t, x); err != nil {
+		if err := m.loadLate(ctx, plans, x); err != nil {
 			return nil, err
 		}
 	}
@@ -69,13 +70,13 @@ func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView) (*boardM
 }
 
 // loadLate works out how today goes on, once anything of it has begun or is late.
-func (m *boardMore) loadLate(ctx context.Context, t *store.Tx, x *dayView) error {
+func (m *boardMore) loadLate(ctx context.Context, plans *plansOf, x *dayView) error {
 	if !slices.ContainsFunc(x.visits, func(v store.Visit) bool {
 		return v.State == store.UnderWay || v.State.Open() && v.Start.Before(x.asOf)
 	}) {
 		return nil
 	}
-	late, err := loadLate(ctx, t, x.date, x.asOf)
+	late, err := lateOf(ctx, plans, x.date, x.asOf, x.names, x.visits, x.clients)
 	if err != nil {
 		return err
 	}

@@ -48,6 +48,7 @@ func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error 
 	if date != "" {
 		part.Set("date", date)
 	}
+	board.TakesWalkIns = date == "" && mayDo(ctx, "add-walk-in") == ""
 	switch {
 	case c.QueryParam("undone") != "":
 		board.Undo = pages.Undo{Done: true}
@@ -63,7 +64,7 @@ func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error 
 	if c.QueryParam("part") != "" {
 		return answerParts(c, board)
 	}
-	if date == "" && mayDo(ctx, "add-walk-in") == "" {
+	if board.TakesWalkIns {
 		if board.WalkIn, err = s.walkInForm(ctx, x, walk, c.QueryParam(walkedIn)); err != nil {
 			return sorry(c, err)
 		}
@@ -92,7 +93,7 @@ const redrawAfter = 5 * time.Minute
 // boardTag changes with whatever the board shows but the present moment.
 func boardTag(b pages.Board) (string, error) {
 	b.AsOf = b.AsOf.Truncate(redrawAfter)
-	b.Now, b.WalkIn, b.Live = nil, nil, pages.Live{}
+	b.Now, b.WalkIn, b.Live, b.Who = nil, nil, pages.Live{}, pages.Who{}
 	b.Coming = slices.Clone(b.Coming)
 	for i := range b.Coming {
 		if f := b.Coming[i].Arrive; f != nil {

@@ -57,15 +57,12 @@ func loadLate(ctx context.Context, t *store.Tx, d date.Date, asOf time.Time) (*l
 	if err != nil {
 		return nil, err
 	}
-	x := &lateDay{n: n, date: d, asOf: asOf, h: openings.NewHorizon(n.loc, openings.DateRange{First: d.Add(-1), Last: d.Add(1)})}
 	from, to := scheduling.DayBounds(n.loc, d)
 	if !asOf.Before(to) {
 		return nil, &scheduling.InvalidError{Field: "path.date", Problem: "is over", Want: "today or a later day"}
 	}
-	if x.day.Shop, err = t.LoadShop(ctx, x.h, asOf); err != nil {
-		return nil, err
-	}
-	if x.names, err = unitNames(ctx, t); err != nil {
+	names, err := unitNames(ctx, t)
+	if err != nil {
 		return nil, err
 	}
 	visits, err := t.VisitsBetween(ctx, from, to)
@@ -76,19 +73,31 @@ func loadLate(ctx context.Context, t *store.Tx, d date.Date, asOf time.Time) (*l
 	if err != nil {
 		return nil, err
 	}
+	return lateOf(ctx, &plansOf{t: t, n: n}, d, asOf, names, visits, clients)
+}
+
+// lateOf is loadLate for a day of which names, visits and clients are read already.
+func lateOf(ctx context.Context, plans *plansOf, d date.Date, asOf time.Time, names map[string]string, visits []store.Visit,
+	clients map[string]store.Client) (*lateDay, error) {
+	t, n := plans.t, plans.n
+	x := &lateDay{n: n, date: d, asOf: asOf, h: openings.NewHorizon(n.loc, openings.DateRange{First: d.Add(-1), Last: d.Add(1)}), names: names}
+	from, to := scheduling.DayBounds(n.loc, d)
+	var err error
+	if x.day.Shop, err = t.LoadShop(ctx, x.h, asOf); err != nil {
+		return nil, err
+	}
 	now := asOf
 	if now.Before(from) {
 		now = from
 	}
 	x.day.Now, x.day.Clock, x.day.Names = x.h.Minute(now), x.h, x.names
 	x.onlyDay(openings.Span{From: x.h.Minute(from), To: x.h.Minute(to)})
-	plans := plansOf{t: t, n: n}
 	looks, err := nextLooks(ctx, t, n, visits, asOf)
 	if err != nil {
 		return nil, err
 	}
 	for _, v := range visits {
-		if err := x.add(ctx, &plans, v, shortName(clients[v.ID]), looks[v.ID]); err != nil {
+		if err := x.add(ctx, plans, v, shortName(clients[v.ID]), looks[v.ID]); err != nil {
 			return nil, err
 		}
 	}

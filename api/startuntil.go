@@ -66,7 +66,7 @@ func (p *plansOf) plan(ctx context.Context, v store.Visit, shop openings.Shop) (
 
 // starting asks how late visits can begin in a shop that holds them.
 type starting struct {
-	plans plansOf
+	plans *plansOf
 	h     openings.Horizon
 	snap  *openings.Snapshot
 	names map[string]string
@@ -172,7 +172,7 @@ func (s *Server) startUntil(ctx context.Context, t *store.Tx, n salonDay, v stor
 		return nil, nil
 	}
 	first, last := scheduling.CivilDate(v.Start, n.loc), scheduling.CivilDate(v.End, n.loc)
-	x := &starting{plans: plansOf{t: t, n: n}, h: around(n.loc, first, last), now: s.now()}
+	x := &starting{plans: &plansOf{t: t, n: n}, h: around(n.loc, first, last), now: s.now()}
 	shop, err := t.LoadShop(ctx, x.h, s.now())
 	if err != nil {
 		return nil, err
@@ -188,16 +188,21 @@ func (s *Server) startUntil(ctx context.Context, t *store.Tx, n salonDay, v stor
 
 // startsUntil is how late the visits of the day can begin, by visit.
 func (x *dayView) startsUntil(ctx context.Context, t *store.Tx) (map[string]*StartUntilBody, error) {
+	return x.startsUntilBy(ctx, &plansOf{t: t, n: x.n})
+}
+
+// startsUntilBy is startsUntil with plans that others use, too.
+func (x *dayView) startsUntilBy(ctx context.Context, plans *plansOf) (map[string]*StartUntilBody, error) {
 	out := map[string]*StartUntilBody{}
 	if !slices.ContainsFunc(x.visits, func(v store.Visit) bool { return canStart(v, x.asOf) }) {
 		return out, nil
 	}
-	s := &starting{plans: plansOf{t: t, n: x.n}, h: x.h, names: x.names, now: x.asOf}
+	s := &starting{plans: plans, h: x.h, names: x.names, now: x.asOf}
 	shop := x.shop
 	var err error
 	if x.pastMidnight() {
 		s.h = around(x.n.loc, x.date, x.date)
-		if shop, err = t.LoadShop(ctx, s.h, x.asOf); err != nil {
+		if shop, err = plans.t.LoadShop(ctx, s.h, x.asOf); err != nil {
 			return nil, err
 		}
 	}

@@ -92,6 +92,10 @@ func TestWhoWatchesIsToldOfEveryChangeOnce(t *testing.T) {
 			return tx.Exec(t.Context(), `INSERT INTO wish (salon_id, wish_id, client_id, wanted, value_cents, first_date, last_date)
 				VALUES ($1, 'w', $2, '{}', 1, '2026-06-08', '2026-06-09')`, s.row.ID, client)
 		},
+		"message": func(tx *store.Tx) error {
+			_, err := tx.AddClientRequest(t.Context(), store.ClientRequest{Client: client, Kind: store.AskRetouch, Made: at(9, 0)})
+			return err
+		},
 		"message " + v.ID: func(tx *store.Tx) error {
 			return tx.Exec(t.Context(), `INSERT INTO reminder (salon_id, reminder_id, visit_id, kind, due_at, state, message_id)
 				VALUES ($1, 'r', $2, 'reminder', now(), 'failed', 'm')`, s.row.ID, v.ID)

@@ -30,6 +30,9 @@ type Board struct {
 	// Ways are the links to other pages, Who says who uses the browser.
 	Ways []Way
 	Who  Who
+	// TakesWalkIns tells that the page has the form for walk-ins, where only parts of
+	// it are drawn.
+	TakesWalkIns bool
 	// Find looks for clients, nil for nobody who may.
 	Find *Find
 	// Coming are the next arrivals and what hurries, by time.

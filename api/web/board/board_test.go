@@ -192,3 +192,47 @@ func TestQuickAnswersFindClients(t *testing.T) {
 	d.send(http.StatusOK, "/find", url.Values{"q": {"zzz"}}).says("Nobody is found by that.")
 	d.send(http.StatusOK, "/find", url.Values{"q": {strings.Repeat("ö", 5000)}})
 }
+
+func TestThePartsOfTheBoardAreSentOnlyWhenTheyChange(t *testing.T) {
+	s := salon(t)
+	cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(11, 0))
+	s.At(monday(9, 0))
+	d := at(t, s, store.Desk, "")
+	part := func(path, tag string) *http.Response {
+		r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, s.URL+path, nil)
+		require.NoError(t, err)
+		r.Header.Set("If-None-Match", tag)
+		return d.answer(d.http.Do(r)) //nolint:bodyclose // answer closes it
+	}
+	a := part("/?part=day", "")
+	tag := a.Header.Get("ETag")
+	require.Equal(t, http.StatusOK, a.StatusCode)
+	require.Equal(t, "2026-06-08T09:00:00+01:00", a.Header.Get("As-Of"))
+	for _, name := range []string{"date", "ways", "days", "top", "drawing", "list", "notes"} {
+		require.Contains(t, d.page, `data-part="`+name+`"`)
+	}
+	require.NotContains(t, d.page, "<html")
+	require.NotContains(t, d.page, "walk_key", "what is typed into is not sent")
+	require.Contains(t, d.page, ">Walk-in</a>")
+	d.get("/")
+	require.Contains(t, d.page, `data-tag="`+strings.ReplaceAll(tag, `"`, "&#34;")+`"`, "the page is what the parts would be")
+	s.At(monday(9, 4))
+	a = part("/?part=day", tag)
+	require.Equal(t, http.StatusNotModified, a.StatusCode)
+	require.Equal(t, "2026-06-08T09:04:00+01:00", a.Header.Get("As-Of"), "but it is still true")
+	require.Empty(t, d.page)
+	cut(t, s, s.Client("Mara", "Quist"), s.Ben, monday(14, 0))
+	require.Equal(t, http.StatusOK, part("/?part=day", tag).StatusCode)
+	require.Contains(t, d.page, "M. Q.")
+	other := part("/?part=day&date=2026-06-09", "")
+	require.NotEqual(t, tag, other.Header.Get("ETag"))
+	require.NotContains(t, d.page, "Walk-in")
+	require.Equal(t, http.StatusUnauthorized, func() int {
+		r, _ := http.NewRequestWithContext(t.Context(), http.MethodGet, s.URL+"/events", nil)
+		r.Header.Set("Sec-Fetch-Dest", "empty")
+		a, err := http.DefaultClient.Do(r)
+		require.NoError(t, err)
+		a.Body.Close()
+		return a.StatusCode
+	}())
+}
