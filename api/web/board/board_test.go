@@ -195,7 +195,7 @@ func TestQuickAnswersFindClients(t *testing.T) {
 
 func TestThePartsOfTheBoardAreSentOnlyWhenTheyChange(t *testing.T) {
 	s := salon(t)
-	cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(11, 0))
+	cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(12, 0))
 	s.At(monday(9, 0))
 	d := at(t, s, store.Desk, "")
 	part := func(path, tag string) *http.Response {
