@@ -74,13 +74,13 @@ func TestTheAnswerPageInABrowser(t *testing.T) {
 	b := newBrowser(t, map[string][]byte{"/ask": []byte(answerPage(t, toAnswer())), "/stopped": []byte(answerPage(t, stopped))})
 	for _, path := range []string{"/ask", "/stopped"} {
 		b.open(t, path, 320, 700)
-		require.Equal(t, "true", b.eval(t, `String(document.documentElement.scrollWidth <= 320)`), "nothing is cut off on a small telephone")
-		require.GreaterOrEqual(t, b.number(t, `Math.min(...[...document.querySelectorAll("button")].map(x => x.getBoundingClientRect().height))`), 24.0, "WCAG 2.2, 2.5.8")
-		require.Equal(t, "1", b.eval(t, `String(document.querySelectorAll("h1").length)`))
+		require.Equal(t, "true", b.Eval(`String(document.documentElement.scrollWidth <= 320)`), "nothing is cut off on a small telephone")
+		require.GreaterOrEqual(t, b.Number(`Math.min(...[...document.querySelectorAll("button")].map(x => x.getBoundingClientRect().height))`), 24.0, "WCAG 2.2, 2.5.8")
+		require.Equal(t, "1", b.Eval(`String(document.querySelectorAll("h1").length)`))
 		b.shot(t, "answer"+strings.ReplaceAll(path, "/", "-"))
 	}
 	b.open(t, "/ask", 800, 600)
-	b.press(t, "\t")
-	require.Equal(t, "Yes, I am coming", b.eval(t, `document.activeElement.textContent`), "the first thing that a key reaches")
-	b.quiet(t)
+	b.Keys("\t")
+	require.Equal(t, "Yes, I am coming", b.Eval(`document.activeElement.textContent`), "the first thing that a key reaches")
+	b.Quiet()
 }

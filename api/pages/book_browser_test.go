@@ -23,12 +23,12 @@ func TestTheBookingPageInABrowser(t *testing.T) {
 	t.Run("no step scrolls sideways on a phone and the console stays empty", func(t *testing.T) {
 		for _, page := range all {
 			b.open(t, page, 320, 640)
-			require.LessOrEqual(t, b.number(t, `document.documentElement.scrollWidth`), 320.0, page)
+			require.LessOrEqual(t, b.Number(`document.documentElement.scrollWidth`), 320.0, page)
 			b.shot(t, "book-320"+page[1:])
 			b.open(t, page, 1200, 900)
 			b.shot(t, "book-"+page[1:])
 		}
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("what is new has the focus", func(t *testing.T) {
 		for page, want := range map[string]string{
@@ -36,43 +36,43 @@ func TestTheBookingPageInABrowser(t *testing.T) {
 			"/errors": "DIV 2 things to put right",
 		} {
 			b.open(t, page, 1200, 900)
-			_, err := chromedp.Run(b.ctx, chromedp.Poll[bool](`document.activeElement !== document.body`))
+			_, err := chromedp.Run(b.Ctx, chromedp.Poll[bool](`document.activeElement !== document.body`))
 			require.NoError(t, err, page)
-			require.Contains(t, b.eval(t, focusedName), want)
+			require.Contains(t, b.Eval(focusedName), want)
 		}
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("a link of the summary leads into its field", func(t *testing.T) {
 		b.open(t, "/errors", 1200, 900)
-		require.NoError(t, chromedp.Do(b.ctx, chromedp.Click(chromedp.CSS(`a[href="#f-length_cm"]`))))
-		require.Equal(t, "f-length_cm", b.eval(t, `document.activeElement.id`))
+		b.Do(chromedp.Click(chromedp.CSS(`a[href="#f-length_cm"]`)))
+		require.Equal(t, "f-length_cm", b.Eval(`document.activeElement.id`))
 	})
 	t.Run("hair fields go when the service does not need them", func(t *testing.T) {
 		b.open(t, "/form", 1200, 900)
-		require.NotEqual(t, "none", b.eval(t, `getComputedStyle(document.querySelector("fieldset.hair")).display`))
-		require.NoError(t, chromedp.Do(b.ctx, chromedp.SetValue(chromedp.CSS("#f-service"), "s2")))
-		require.Equal(t, "none", b.eval(t, `getComputedStyle(document.querySelector("fieldset.hair")).display`))
-		require.Equal(t, "block", b.eval(t, `getComputedStyle(document.querySelector(".nohair-note")).display`))
+		require.NotEqual(t, "none", b.Eval(`getComputedStyle(document.querySelector("fieldset.hair")).display`))
+		b.Do(chromedp.SetValue(chromedp.CSS("#f-service"), "s2"))
+		require.Equal(t, "none", b.Eval(`getComputedStyle(document.querySelector("fieldset.hair")).display`))
+		require.Equal(t, "block", b.Eval(`getComputedStyle(document.querySelector(".nohair-note")).display`))
 	})
 	t.Run("every control is high enough for a finger", func(t *testing.T) {
 		b.open(t, "/openings", 320, 640)
-		require.GreaterOrEqual(t, b.number(t, `Math.min(...[...document.querySelectorAll("main button, main select, main input:not([type=hidden]):not([type=checkbox]), label.tick, summary")]
+		require.GreaterOrEqual(t, b.Number(`Math.min(...[...document.querySelectorAll("main button, main select, main input:not([type=hidden]):not([type=checkbox]), label.tick, summary")]
 			.filter((e) => e.offsetParent).map((e) => e.getBoundingClientRect().height))`), 24.0)
 	})
 	t.Run("it works without script", func(t *testing.T) {
-		_, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+		_, err := chromedp.Call(b.Ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 		require.NoError(t, err)
 		b.open(t, "/errors", 1200, 900)
-		_, err = chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: false})
+		_, err = chromedp.Call(b.Ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: false})
 		require.NoError(t, err)
-		require.Contains(t, b.eval(t, focusedName), "DIV 2 things to put right")
-		b.quiet(t)
+		require.Contains(t, b.Eval(focusedName), "DIV 2 things to put right")
+		b.Quiet()
 	})
 	t.Run("dark and forced colours", func(t *testing.T) {
 		b.open(t, "/openings", 1200, 900, "prefers-color-scheme=dark")
 		b.shot(t, "book-dark")
 		b.open(t, "/openings", 1200, 900, "forced-colors=active")
 		b.shot(t, "book-forced")
-		b.quiet(t)
+		b.Quiet()
 	})
 }

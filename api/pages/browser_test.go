@@ -2,7 +2,7 @@ package pages
 
 import (
 	"bytes"
-	"context"
+	"chairblock/api/chromium"
 	"fmt"
 	"image"
 	_ "image/png"
@@ -10,51 +10,26 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/accessibility"
 	"github.com/chromedp/cdproto/emulation"
-	cdplog "github.com/chromedp/cdproto/log"
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 )
 
 // browser is a real one on pages served under the real policy.
 type browser struct {
-	ctx context.Context
+	*chromium.Browser
 	url string
-
-	mu    sync.Mutex
-	noise []string // everything that the console said
-}
-
-// findChromium returns the browser's path. Without one the test is skipped, or
-// fails where CI=true promises one.
-func findChromium(t *testing.T) string {
-	t.Helper()
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
-		if p, err := exec.LookPath(name); err == nil {
-			return p
-		}
-	}
-	const words = "NO BROWSER: install chromium, otherwise no page is ever looked at"
-	if os.Getenv("CI") == "true" {
-		t.Fatal(words)
-	}
-	t.Skip(words)
-	return ""
 }
 
 // newBrowser starts a browser and a server whose pages are those given by path.
 func newBrowser(t *testing.T, pages map[string][]byte) *browser {
 	t.Helper()
-	path := findChromium(t)
 	mux := http.NewServeMux()
 	mux.Handle(AssetPrefix, Assets())
 	for p, body := range pages {
@@ -64,93 +39,30 @@ func newBrowser(t *testing.T, pages map[string][]byte) *browser {
 			_, _ = w.Write(body)
 		})
 	}
+	b := chromium.New(t)
 	srv := httptest.NewServer(mux)
 	t.Cleanup(srv.Close)
-
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path),
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
-	if os.Geteuid() == 0 {
-		opts = append(opts, chromedp.NoSandbox)
-	}
-	ctx, stop := context.WithTimeout(t.Context(), 2*time.Minute)
-	t.Cleanup(stop)
-	ctx, stopAlloc := chromedp.NewExecAllocator(ctx, opts...)
-	t.Cleanup(stopAlloc)
-	ctx, stopTab := chromedp.NewContext(ctx)
-	t.Cleanup(stopTab)
-
-	b := &browser{ctx: ctx, url: srv.URL}
-	require.NoError(t, chromedp.Listen(ctx, b.hear))
-	return b
-}
-
-// hear keeps what the console says; a violation of the policy is among it.
-func (b *browser) hear(ev any) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	switch e := ev.(type) {
-	case *cdplog.EventEntryAdded:
-		b.noise = append(b.noise, string(e.Entry.Level)+": "+e.Entry.Text+" "+e.Entry.URL)
-	case *runtime.EventConsoleAPICalled:
-		b.noise = append(b.noise, "console call: "+string(e.Type))
-	case *runtime.EventExceptionThrown:
-		b.noise = append(b.noise, "exception: "+e.ExceptionDetails.Text)
-	}
-}
-
-// quiet demands that the console has said nothing.
-func (b *browser) quiet(t *testing.T) {
-	t.Helper()
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	require.Empty(t, b.noise, "the console must stay empty")
+	return &browser{b, srv.URL}
 }
 
 // open loads a page in a window of the given size and media.
 func (b *browser) open(t *testing.T, path string, width, height int64, features ...string) {
 	t.Helper()
-	media := emulation.SetEmulatedMediaParams{}
+	b.T = t
+	var media []string
 	for _, f := range features {
 		name, value, _ := strings.Cut(f, "=")
-		media.Features = append(media.Features, &emulation.MediaFeature{Name: name, Value: value})
+		media = append(media, name, value)
 	}
-	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, media)
-	require.NoError(t, err)
-	_, err = chromedp.Call(b.ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
-	require.NoError(t, err)
-	require.NoError(t, chromedp.Do(b.ctx,
-		chromedp.EmulateViewport(width, height), chromedp.Navigate(b.url+path)))
-}
-
-func (b *browser) eval(t *testing.T, js string) string {
-	t.Helper()
-	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](js))
-	require.NoError(t, err)
-	return s
-}
-
-func (b *browser) number(t *testing.T, js string) float64 {
-	t.Helper()
-	n, err := chromedp.Run(b.ctx, chromedp.Evaluate[float64](js))
-	require.NoError(t, err)
-	return n
-}
-
-func (b *browser) press(t *testing.T, keys string) {
-	t.Helper()
-	require.NoError(t, chromedp.Do(b.ctx, chromedp.KeyEvent(keys)))
+	b.Media(media...)
+	b.Window(width, height)
+	b.Open(b.url + path)
 }
 
 // shot takes a picture of the whole page and demands that something is on it.
-// With PAGES_SHOTS set to a folder the picture is kept there.
 func (b *browser) shot(t *testing.T, name string) {
 	t.Helper()
-	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
-	require.NoError(t, err)
-	if dir := os.Getenv("PAGES_SHOTS"); dir != "" {
-		require.NoError(t, os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644))
-	}
-	img, _, err := image.Decode(bytes.NewReader(png))
+	img, _, err := image.Decode(bytes.NewReader(b.Picture()))
 	require.NoError(t, err)
 	colours := map[any]bool{}
 	for y := 0; y < img.Bounds().Dy(); y += 3 {
@@ -159,6 +71,7 @@ func (b *browser) shot(t *testing.T, name string) {
 		}
 	}
 	require.Greater(t, len(colours), 8, "%s is nearly blank", name)
+	b.Shot(name)
 }
 
 func boardPage(t *testing.T, b Board) []byte {
@@ -186,85 +99,85 @@ func TestTheBoardInABrowser(t *testing.T) {
 
 	t.Run("a wide window shows the drawing and the console stays empty", func(t *testing.T) {
 		b.open(t, "/board", 1366, 900)
-		require.Equal(t, "block", b.eval(t, `getComputedStyle(document.querySelector(".drawing")).display`))
-		require.Equal(t, "none", b.eval(t, `getComputedStyle(document.querySelector(".list")).display`))
-		require.Equal(t, "rgb(31, 78, 121)", b.eval(t, `getComputedStyle(document.querySelector(".on .block")).fill`),
+		require.Equal(t, "block", b.Eval(`getComputedStyle(document.querySelector(".drawing")).display`))
+		require.Equal(t, "none", b.Eval(`getComputedStyle(document.querySelector(".list")).display`))
+		require.Equal(t, "rgb(31, 78, 121)", b.Eval(`getComputedStyle(document.querySelector(".on .block")).fill`),
 			"the style sheet did not load")
 		b.shot(t, "board-light")
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("Tab stops once and arrows walk", func(t *testing.T) {
 		b.open(t, "/board", 1366, 900)
-		require.Equal(t, 1.0, b.number(t, `document.querySelectorAll('svg a[tabindex="0"]').length`))
-		require.NoError(t, chromedp.Do(b.ctx, chromedp.Focus(chromedp.CSS(`svg a[tabindex="0"]`))))
-		require.Contains(t, b.eval(t, focusedName), "09:00 to 09:18, 18 minutes, A. K., consultation")
-		require.Greater(t, b.number(t, `document.querySelectorAll("svg a.same").length`), 10.0, "the visit's other parts are marked")
+		require.Equal(t, 1.0, b.Number(`document.querySelectorAll('svg a[tabindex="0"]').length`))
+		b.Do(chromedp.Focus(chromedp.CSS(`svg a[tabindex="0"]`)))
+		require.Contains(t, b.Eval(focusedName), "09:00 to 09:18, 18 minutes, A. K., consultation")
+		require.Greater(t, b.Number(`document.querySelectorAll("svg a.same").length`), 10.0, "the visit's other parts are marked")
 		for _, step := range []struct{ key, want string }{
 			{right, "09:29 to 09:39"}, {right, "09:39 to 10:09"}, {right, "10:09 to 10:24"},
 			{down, "10:03 to 10:30"}, {down, "10:24 to 10:34"}, {up, "10:00 to 10:35"},
 			{end, "14:30 to 16:30"}, {right, "14:30 to 16:30"}, {home, "09:30 to 10:00"}, {left, "09:30 to 10:00"},
 		} {
-			b.press(t, step.key)
-			require.Contains(t, b.eval(t, focusedName), step.want)
+			b.Keys(step.key)
+			require.Contains(t, b.Eval(focusedName), step.want)
 		}
 		b.shot(t, "board-focus")
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("names stay in view and never cover the focus when scrolled", func(t *testing.T) {
 		b.open(t, "/board", 800, 900)
-		require.Greater(t, b.number(t, `(() => { const d = document.querySelector(".drawing"); return d.scrollWidth - d.clientWidth; })()`), 100.0)
-		require.NoError(t, chromedp.Do(b.ctx, chromedp.Focus(chromedp.CSS(`svg a[tabindex="0"]`))))
-		b.press(t, down)
-		b.press(t, end)
-		require.Greater(t, b.number(t, `document.querySelector(".drawing").scrollLeft`), 100.0)
-		b.press(t, left)
-		covered := b.number(t, `(() => { const f = document.activeElement.querySelector(".hit").getBoundingClientRect();
+		require.Greater(t, b.Number(`(() => { const d = document.querySelector(".drawing"); return d.scrollWidth - d.clientWidth; })()`), 100.0)
+		b.Do(chromedp.Focus(chromedp.CSS(`svg a[tabindex="0"]`)))
+		b.Keys(down)
+		b.Keys(end)
+		require.Greater(t, b.Number(`document.querySelector(".drawing").scrollLeft`), 100.0)
+		b.Keys(left)
+		covered := b.Number(`(() => { const f = document.activeElement.querySelector(".hit").getBoundingClientRect();
 			return document.querySelector(".who .paper").getBoundingClientRect().right - f.left; })()`)
 		require.Less(t, covered, 0.0, "the focused part lies under the names")
-		_, err := chromedp.Run(b.ctx, chromedp.Poll[bool](`Math.abs(document.querySelector(".who .paper").getBoundingClientRect().left
+		_, err := chromedp.Run(b.Ctx, chromedp.Poll[bool](`Math.abs(document.querySelector(".who .paper").getBoundingClientRect().left
 			- document.querySelector(".drawing").getBoundingClientRect().left) < 3`))
 		require.NoError(t, err, "the names were scrolled away")
 		b.shot(t, "board-800")
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("a phone gets the list and nothing to scroll sideways", func(t *testing.T) {
 		for _, page := range []string{"/board", "/empty", "/full"} {
 			b.open(t, page, 320, 640)
-			require.Equal(t, "none", b.eval(t, `getComputedStyle(document.querySelector(".drawing")).display`))
-			require.LessOrEqual(t, b.number(t, `document.documentElement.scrollWidth`), 320.0, page)
+			require.Equal(t, "none", b.Eval(`getComputedStyle(document.querySelector(".drawing")).display`))
+			require.LessOrEqual(t, b.Number(`document.documentElement.scrollWidth`), 320.0, page)
 		}
 		b.open(t, "/board", 320, 640)
-		require.GreaterOrEqual(t, b.number(t, `Math.min(...[...document.querySelectorAll(".list a")].map((a) => a.getBoundingClientRect().height))`), 24.0)
+		require.GreaterOrEqual(t, b.Number(`Math.min(...[...document.querySelectorAll(".list a")].map((a) => a.getBoundingClientRect().height))`), 24.0)
 		b.shot(t, "board-320")
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("the list can be chosen without script", func(t *testing.T) {
 		b.open(t, "/board", 1200, 800)
-		require.NoError(t, chromedp.Do(b.ctx, chromedp.Click(chromedp.CSS(".switch"))))
-		require.Equal(t, "block", b.eval(t, `getComputedStyle(document.querySelector(".list")).display`))
-		require.Equal(t, "none", b.eval(t, `getComputedStyle(document.querySelector(".drawing")).display`))
+		b.Do(chromedp.Click(chromedp.CSS(".switch")))
+		require.Equal(t, "block", b.Eval(`getComputedStyle(document.querySelector(".list")).display`))
+		require.Equal(t, "none", b.Eval(`getComputedStyle(document.querySelector(".drawing")).display`))
 		b.shot(t, "board-list")
 	})
 	t.Run("dark and forced colours", func(t *testing.T) {
 		b.open(t, "/board", 1366, 900, "prefers-color-scheme=dark")
-		require.Equal(t, "rgb(125, 183, 234)", b.eval(t, `getComputedStyle(document.querySelector(".on .block")).fill`))
+		require.Equal(t, "rgb(125, 183, 234)", b.Eval(`getComputedStyle(document.querySelector(".on .block")).fill`))
 		b.shot(t, "board-dark")
 		b.open(t, "/board", 1366, 900, "forced-colors=active", "prefers-color-scheme=dark")
-		require.NotEqual(t, b.eval(t, `getComputedStyle(document.querySelector(".on .block")).fill`),
-			b.eval(t, `getComputedStyle(document.querySelector(".on text.in")).fill`), "words vanish in their block")
+		require.NotEqual(t, b.Eval(`getComputedStyle(document.querySelector(".on .block")).fill`),
+			b.Eval(`getComputedStyle(document.querySelector(".on text.in")).fill`), "words vanish in their block")
 		b.shot(t, "board-forced")
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("an empty day says so", func(t *testing.T) {
 		b.open(t, "/full", 1366, 700)
 		b.shot(t, "board-full")
 		b.open(t, "/empty", 1366, 700)
 		b.shot(t, "board-empty")
-		b.quiet(t)
+		b.Quiet()
 	})
 	t.Run("every part has its full name for a screen reader", func(t *testing.T) {
 		b.open(t, "/board", 1366, 900)
-		tree, err := chromedp.Call(b.ctx, accessibility.GetFullAXTree, accessibility.GetFullAXTreeParams{})
+		tree, err := chromedp.Call(b.Ctx, accessibility.GetFullAXTree, accessibility.GetFullAXTreeParams{})
 		require.NoError(t, err)
 		var names []string
 		for _, n := range tree.Nodes {
@@ -277,15 +190,15 @@ func TestTheBoardInABrowser(t *testing.T) {
 	})
 	t.Run("it prints people on one landscape page and places on the next", func(t *testing.T) {
 		b.open(t, "/board", 1047, 718) // A4 less margins of 10 mm
-		_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		_, err := chromedp.Call(b.Ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 		require.NoError(t, err)
 		b.shot(t, "board-print")
-		require.Equal(t, "Thursday 11 June · Corner Salon · as of 11:12 · page 2 of 2", b.eval(t, `document.querySelectorAll(".sheethead")[1].innerText`))
-		require.Equal(t, "none", b.eval(t, `getComputedStyle(document.querySelector(".top")).display`), "the heading of the sheets is enough")
-		require.Equal(t, 1.0, b.number(t, `new Set([...document.querySelectorAll("svg.board")].map((s) => Math.round(1000 * s.getBoundingClientRect().width / s.viewBox.baseVal.width))).size`))
-		pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFLandscape(), chromedp.PDFPreferCSSPageSize()))
+		require.Equal(t, "Thursday 11 June · Corner Salon · as of 11:12 · page 2 of 2", b.Eval(`document.querySelectorAll(".sheethead")[1].innerText`))
+		require.Equal(t, "none", b.Eval(`getComputedStyle(document.querySelector(".top")).display`), "the heading of the sheets is enough")
+		require.Equal(t, 1.0, b.Number(`new Set([...document.querySelectorAll("svg.board")].map((s) => Math.round(1000 * s.getBoundingClientRect().width / s.viewBox.baseVal.width))).size`))
+		pdf, err := chromedp.Run(b.Ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFLandscape(), chromedp.PDFPreferCSSPageSize()))
 		require.NoError(t, err)
-		if dir := os.Getenv("PAGES_SHOTS"); dir != "" {
+		if dir := os.Getenv("CHAIRBLOCK_SHOTS"); dir != "" {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "board.pdf"), pdf, 0o644))
 		}
 		require.Equal(t, 2, bytes.Count(pdf, []byte("/Type /Page\n")), "pages")
@@ -323,8 +236,8 @@ func TestLabelsKeepApartAsTheBrowserMeasuresThem(t *testing.T) {
 	for page := range pages {
 		b.open(t, page, 1366, 900)
 		for _, font := range []string{"", "DejaVu Sans", "Liberation Serif", "Liberation Sans"} {
-			b.eval(t, `document.querySelectorAll("svg.board").forEach((s) => s.style.fontFamily = "`+font+`"); ""`)
-			require.Empty(t, b.eval(t, measured), "seed %d, %s, font %q", seed, page, font)
+			b.Eval(`document.querySelectorAll("svg.board").forEach((s) => s.style.fontFamily = "` + font + `"); ""`)
+			require.Empty(t, b.Eval(measured), "seed %d, %s, font %q", seed, page, font)
 		}
 	}
 }

@@ -155,16 +155,16 @@ func TestTheDrawingsInABrowser(t *testing.T) {
 			{"forced", 1280, []string{"forced-colors=active", "prefers-color-scheme=dark"}},
 		} {
 			b.open(t, page, look.width, 900, look.features...)
-			require.LessOrEqual(t, b.number(t, `document.documentElement.scrollWidth`), float64(look.width), "%s at %s scrolls sideways", page, look.name)
+			require.LessOrEqual(t, b.Number(`document.documentElement.scrollWidth`), float64(look.width), "%s at %s scrolls sideways", page, look.name)
 			b.shot(t, fmt.Sprintf("drawn-%s-%s", name, look.name))
 		}
 		b.open(t, page, 1047, 718)
-		_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		_, err := chromedp.Call(b.Ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 		require.NoError(t, err)
 		b.grey(t, emulation.SetEmulatedVisionDeficiencyTypeAchromatopsia)
 		b.shot(t, "drawn-"+name+"-print")
 		b.grey(t, emulation.SetEmulatedVisionDeficiencyTypeNone)
-		b.quiet(t)
+		b.Quiet()
 	}
 }
 
@@ -201,8 +201,8 @@ func TestDrawingsKeepTheirWordsApartAsTheBrowserMeasuresThem(t *testing.T) {
 	for _, page := range []string{"/small", "/hair", "/charts", "/random"} {
 		b.open(t, page, 1366, 900)
 		for _, font := range []string{"", "DejaVu Sans", "Liberation Serif", "Liberation Sans"} {
-			b.eval(t, `document.querySelectorAll("svg.board").forEach((s) => s.style.fontFamily = "`+font+`"); ""`)
-			require.Empty(t, b.eval(t, apart), "seed %d, %s, font %q", seed, page, font)
+			b.Eval(`document.querySelectorAll("svg.board").forEach((s) => s.style.fontFamily = "` + font + `"); ""`)
+			require.Empty(t, b.Eval(apart), "seed %d, %s, font %q", seed, page, font)
 		}
 	}
 }
@@ -210,6 +210,6 @@ func TestDrawingsKeepTheirWordsApartAsTheBrowserMeasuresThem(t *testing.T) {
 // grey shows the page as a printer without colours does.
 func (b *browser) grey(t *testing.T, how emulation.SetEmulatedVisionDeficiencyType) {
 	t.Helper()
-	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedVisionDeficiency, emulation.SetEmulatedVisionDeficiencyParams{Type: how})
+	_, err := chromedp.Call(b.Ctx, emulation.SetEmulatedVisionDeficiency, emulation.SetEmulatedVisionDeficiencyParams{Type: how})
 	require.NoError(t, err)
 }

@@ -32,6 +32,7 @@ var arrows = map[string][]string{
 	"api/web/allpages":     {},                                                                                            // tests only
 	"api/web/booktest":     {},                                                                                            // tests only
 	"api/web/webtest":      {"api", "api/outbound", "api/passwords", "api/web", "scheduling", "store", "store/storetest"}, // part of tests only
+	"api/chromium":         {},                                                                                            // part of tests only
 	"api/ics":              {"scheduling"},
 	"api/ics/read":         {"scheduling"},
 	"api/notify":           {"api/outbound", "scheduling"},
@@ -62,19 +63,20 @@ var arrows = map[string][]string{
 // testArrows says what the tests of a package may import beside the package
 // itself and what it imports.
 var testArrows = map[string][]string{
-	"cmd/chairblock": {"migrations", "store/storetest"},
+	"cmd/chairblock": {"api/chromium", "migrations", "store/storetest"},
 	"api":            {"migrations", "store/storetest"},
-	"api/web/allpages": {"api", "api/web", "api/web/board", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist", "api/web/webtest",
+	"api/web/allpages": {"api", "api/web", "api/web/board", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist", "api/chromium", "api/web/webtest",
 		"migrations", "store", "store/storetest"},
-	"api/web/booktest": {"api", "api/web/desk", "api/web/signin", "api/web/webtest", "migrations", "store", "store/storetest"},
-	"api/web/webtest":  {"migrations"},
-	"api/web/board":    {"api/web/desk", "api/web/webtest", "migrations", "store", "store/storetest"},
-	"api/web/desk":     {"api/web/webtest", "migrations", "store", "store/storetest"},
-	"api/web/client":   {"api", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/booktest": {"api", "api/web/desk", "api/web/signin", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/webtest":  {"api/chromium", "migrations"},
+	"api/web/board":    {"api/web/desk", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/desk":     {"api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/client":   {"api", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	// its script counts as the core does
-	"api/web/stylist": {"api/web/webtest", "migrations", "scheduling/card", "store", "store/storetest"},
-	"api/web/owner":   {"api/web/webtest", "migrations", "store", "store/storetest"},
-	"api/web/signin":  {"api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/stylist": {"api/chromium", "api/web/webtest", "migrations", "scheduling/card", "store", "store/storetest"},
+	"api/web/owner":   {"api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/signin":  {"api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/pages":       {"api/chromium"},
 	// what we write, we must be able to read
 	"api/ics/read": {"api/ics"},
 	"store":        {"scheduling/problemfile", "store/pg", "store/storetest"},

@@ -19,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 )
 
 // head is what the desk types for shoulder-length hair, on a day that leaves
@@ -39,20 +40,21 @@ func (d *demo) visitsOf(t *testing.T, given string) []api.VisitBody {
 }
 
 // estimate fills in the form and asks for the time.
-func (b *browser) estimate(d *demo, fields ...map[string]string) {
-	b.t.Helper()
-	b.open(d.url + "/book")
+func (d *demo) estimate(b *chromium.Browser, fields ...map[string]string) {
+	b.T.Helper()
+	b.Open(d.url + "/book")
 	for _, f := range fields {
-		b.fill(f)
+		b.Fill(f)
 	}
-	b.press(`button[value="estimate"]`)
+	b.Press(`button[value="estimate"]`)
 }
 
 func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 	d := startDemo(t, folder(t))
-	b := newBrowser(t)
-	at := func(t *testing.T) *browser {
-		b.t, b.noise = t, nil
+	b := chromium.New(t)
+	at := func(t *testing.T) *chromium.Browser {
+		b.T = t
+		b.Forget("")
 		return b
 	}
 	cookie := ""
@@ -62,11 +64,11 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 		refused := call(t, http.MethodGet, d.url+"/", "", nil)
 		require.Equal(t, http.StatusSeeOther, refused.status)
 		require.Equal(t, "/sign-in?to=%2F", refused.header.Get("Location"))
-		b.open(d.open)
-		require.Equal(t, "/", b.eval(`location.pathname`), "the secret does not stay in the address")
-		require.Equal(t, time.Now().In(london(t)).Format("Monday 2 January 2006"), b.eval(`document.querySelector("h1").textContent`))
-		b.quiet()
-		b.fits()
+		b.Open(d.open)
+		require.Equal(t, "/", b.Eval(`location.pathname`), "the secret does not stay in the address")
+		require.Equal(t, time.Now().In(london(t)).Format("Monday 2 January 2006"), b.Eval(`document.querySelector("h1").textContent`))
+		b.Quiet()
+		b.Fits()
 		again := call(t, http.MethodGet, d.open, "", nil)
 		require.Equal(t, http.StatusNotFound, again.status)
 		require.Empty(t, again.header.Values("Set-Cookie"))
@@ -75,153 +77,153 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 	})
 	t.Run("the board leads to a visit and back", func(t *testing.T) {
 		b := at(t)
-		b.open(d.url + "/?date=" + tomorrow(t))
-		b.shot("board")
-		b.leaves(chromedp.Focus(chromedp.CSS(`svg a[tabindex="0"]`)), chromedp.KeyEvent("\r"))
-		require.Contains(t, b.eval(`location.pathname`), "/visits/")
-		require.Contains(t, b.text(), "The visit is booked.")
-		require.Contains(t, strings.ToLower(b.text()), "aftercare and pay")
-		b.fits()
-		b.shot("visit")
-		b.press(`nav a[href="/"]`)
-		require.Equal(t, "/", b.eval(`location.pathname`))
-		b.quiet()
-		b.open(d.url + "/?date=today")
-		require.Contains(t, b.text(), "date")
-		b.quiet("422")
+		b.Open(d.url + "/?date=" + tomorrow(t))
+		b.Shot("board")
+		b.Leaves(chromedp.Focus(chromedp.CSS(`svg a[tabindex="0"]`)), chromedp.KeyEvent("\r"))
+		require.Contains(t, b.Eval(`location.pathname`), "/visits/")
+		require.Contains(t, b.Text(), "The visit is booked.")
+		require.Contains(t, strings.ToLower(b.Text()), "aftercare and pay")
+		b.Fits()
+		b.Shot("visit")
+		b.Press(`nav a[href="/"]`)
+		require.Equal(t, "/", b.Eval(`location.pathname`))
+		b.Quiet()
+		b.Open(d.url + "/?date=today")
+		require.Contains(t, b.Text(), "date")
+		b.Quiet("422")
 	})
 	t.Run("a visit is booked step by step", func(t *testing.T) {
 		b := at(t)
-		b.open(d.url + "/book")
-		b.fits()
-		b.shot("book-1")
-		b.estimate(d, head, map[string]string{"first_name": "Juna", "initial": "Kestrel", "mail": "juna@example.org"})
+		b.Open(d.url + "/book")
+		b.Fits()
+		b.Shot("book-1")
+		d.estimate(b, head, map[string]string{"first_name": "Juna", "initial": "Kestrel", "mail": "juna@example.org"})
 		// By how much depends on the pace of the week before.
-		require.Regexp(t, `We keep (4[¼½¾]|5) hours\.`, b.text())
-		require.Contains(t, b.text(), "88 panels × (20 s + 13 presses × 2.5 s)")
-		require.Contains(t, b.text(), "8 of 10 end within that time.")
-		require.Regexp(t, `\d+ min × 1\.05 = [0-9.]+; 124 ml solution × 12\.00 per 100 ml = 14\.88; together [0-9.]+`, b.text())
-		b.fits()
-		b.shot("book-2")
-		b.press(`button[value="openings"]`)
-		require.Contains(t, b.text(), "dry and untied until")
-		b.fits()
-		b.shot("book-3")
-		offered := b.eval(`document.querySelector('button[value^="book:"]').innerText`)
-		b.press(`button[value^="book:"]`)
-		require.Contains(t, b.eval(`location.search`), "booked=")
+		require.Regexp(t, `We keep (4[¼½¾]|5) hours\.`, b.Text())
+		require.Contains(t, b.Text(), "88 panels × (20 s + 13 presses × 2.5 s)")
+		require.Contains(t, b.Text(), "8 of 10 end within that time.")
+		require.Regexp(t, `\d+ min × 1\.05 = [0-9.]+; 124 ml solution × 12\.00 per 100 ml = 14\.88; together [0-9.]+`, b.Text())
+		b.Fits()
+		b.Shot("book-2")
+		b.Press(`button[value="openings"]`)
+		require.Contains(t, b.Text(), "dry and untied until")
+		b.Fits()
+		b.Shot("book-3")
+		offered := b.Eval(`document.querySelector('button[value^="book:"]').innerText`)
+		b.Press(`button[value^="book:"]`)
+		require.Contains(t, b.Eval(`location.search`), "booked=")
 		when, _, _ := strings.Cut(offered, ";")
-		require.Contains(t, b.text(), when)
-		require.Regexp(t, `Juna Kestrel, Straightening, \d+[05]\.00 GBP\.`, b.text())
-		require.Regexp(t, `(?s)Messages that are due.*mail\s+confirmation.*mail\s+reminder`, b.text())
-		b.fits()
-		b.shot("book-4")
-		b.quiet()
+		require.Contains(t, b.Text(), when)
+		require.Regexp(t, `Juna Kestrel, Straightening, \d+[05]\.00 GBP\.`, b.Text())
+		require.Regexp(t, `(?s)Messages that are due.*mail\s+confirmation.*mail\s+reminder`, b.Text())
+		b.Fits()
+		b.Shot("book-4")
+		b.Quiet()
 
 		visits := d.visitsOf(t, "Juna")
 		require.Len(t, visits, 1)
-		b.do(chromedp.Reload())
-		require.Contains(t, b.text(), when, "loading again shows the same")
+		b.Do(chromedp.Reload())
+		require.Contains(t, b.Text(), when, "loading again shows the same")
 		require.Len(t, d.visitsOf(t, "Juna"), 1)
-		b.press(`a[href^="/visits/"]`)
-		require.Contains(t, b.text(), "Straightening with")
-		b.open(d.url + "/?date=" + visits[0].Start.In(london(t)).Format(time.DateOnly))
-		require.Contains(t, b.eval(`document.querySelector("svg").textContent`), "J. K. ")
-		b.quiet()
+		b.Press(`a[href^="/visits/"]`)
+		require.Contains(t, b.Text(), "Straightening with")
+		b.Open(d.url + "/?date=" + visits[0].Start.In(london(t)).Format(time.DateOnly))
+		require.Contains(t, b.Eval(`document.querySelector("svg").textContent`), "J. K. ")
+		b.Quiet()
 	})
 	t.Run("a double click books once", func(t *testing.T) {
 		b := at(t)
-		b.estimate(d, head, map[string]string{"first_name": "Dilys"})
-		b.press(`button[value="openings"]`)
-		b.leaves(chromedp.DoubleClick(chromedp.CSS(`button[value^="book:"]`)))
-		require.Contains(t, b.text(), "Dilys, Straightening")
+		d.estimate(b, head, map[string]string{"first_name": "Dilys"})
+		b.Press(`button[value="openings"]`)
+		b.Leaves(chromedp.DoubleClick(chromedp.CSS(`button[value^="book:"]`)))
+		require.Contains(t, b.Text(), "Dilys, Straightening")
 		require.Len(t, d.visitsOf(t, "Dilys"), 1)
-		b.quiet()
+		b.Quiet()
 	})
 	t.Run("a service that is the same on any hair needs no hair", func(t *testing.T) {
 		b := at(t)
 		known := call(t, http.MethodPost, d.url+"/v1/clients", d.owner, map[string]string{"given_name": "Zora", "family_name": "Ives"})
 		require.Equal(t, http.StatusCreated, known.status)
-		b.open(d.url + "/book?client=" + into[api.ClientBody](known).ID)
-		b.fill(map[string]string{"service": "Dry cut", "stylist": "Tomas Reed"})
-		b.press(`button[value="estimate"]`)
-		require.Contains(t, b.text(), "We keep 30 minutes.")
-		b.press(`button[value="openings"]`)
-		require.Contains(t, b.eval(`document.querySelector('button[value^="book:"]').innerText`), "with Tomas Reed")
-		b.press(`button[value^="book:"]`)
-		require.Contains(t, b.text(), "Zora Ives, Dry cut, 39.00 GBP.")
-		b.quiet()
+		b.Open(d.url + "/book?client=" + into[api.ClientBody](known).ID)
+		b.Fill(map[string]string{"service": "Dry cut", "stylist": "Tomas Reed"})
+		b.Press(`button[value="estimate"]`)
+		require.Contains(t, b.Text(), "We keep 30 minutes.")
+		b.Press(`button[value="openings"]`)
+		require.Contains(t, b.Eval(`document.querySelector('button[value^="book:"]').innerText`), "with Tomas Reed")
+		b.Press(`button[value^="book:"]`)
+		require.Contains(t, b.Text(), "Zora Ives, Dry cut, 39.00 GBP.")
+		b.Quiet()
 	})
 	t.Run("wrong input is named and everything typed is kept", func(t *testing.T) {
 		b := at(t)
 		typed := map[string]string{"first_name": "Wrong", "phone": "12", "length_cm": "long", "sections": "4.5", "plate_depth_cm": "9"}
-		b.estimate(d, map[string]string{"service": "Straightening"}, typed)
-		require.Contains(t, b.text(), `Length, cm: a number from 8 to 120`)
-		require.Contains(t, b.text(), `Sections: a whole number from 2 to 8`)
-		require.Contains(t, b.text(), "Porosity: choose resistant, normal or porous", "no answer was given for the desk")
+		d.estimate(b, map[string]string{"service": "Straightening"}, typed)
+		require.Contains(t, b.Text(), `Length, cm: a number from 8 to 120`)
+		require.Contains(t, b.Text(), `Sections: a whole number from 2 to 8`)
+		require.Contains(t, b.Text(), "Porosity: choose resistant, normal or porous", "no answer was given for the desk")
 		for field, text := range typed {
-			require.Equal(t, text, b.value(field))
+			require.Equal(t, text, b.Value(field))
 		}
-		b.fits()
-		b.fill(map[string]string{"length_cm": "7,5", "sections": "4"})
-		b.press(`button[value="estimate"]`)
-		require.Contains(t, b.text(), "Length, cm: a number from 8 to 120")
-		require.Contains(t, b.text(), "Plate width, cm: a number from 2.5 to 5")
-		b.fill(map[string]string{"date_from": "2020-02-29"})
-		b.press(`button[value="estimate"]`)
-		require.Contains(t, b.text(), "From this day on: is past: today or later")
-		b.fill(head)
-		b.fill(map[string]string{"plate_depth_cm": "3"})
-		b.press(`button[value="estimate"]`)
-		b.press(`button[value="openings"]`)
-		b.press(`button[value^="book:"]`)
-		require.Contains(t, b.text(), `Phone: with its country code, such as +44 20 7946 0018`)
-		require.Equal(t, "12", b.value("phone"))
-		require.Contains(t, b.text(), "Times that fit", "the times are still there")
-		b.shot("book-wrong")
-		b.fill(map[string]string{"phone": "", "first_name": "Wilma"})
-		b.press(`button[value^="book:"]`)
-		require.Contains(t, b.text(), "Wilma, Straightening")
+		b.Fits()
+		b.Fill(map[string]string{"length_cm": "7,5", "sections": "4"})
+		b.Press(`button[value="estimate"]`)
+		require.Contains(t, b.Text(), "Length, cm: a number from 8 to 120")
+		require.Contains(t, b.Text(), "Plate width, cm: a number from 2.5 to 5")
+		b.Fill(map[string]string{"date_from": "2020-02-29"})
+		b.Press(`button[value="estimate"]`)
+		require.Contains(t, b.Text(), "From this day on: is past: today or later")
+		b.Fill(head)
+		b.Fill(map[string]string{"plate_depth_cm": "3"})
+		b.Press(`button[value="estimate"]`)
+		b.Press(`button[value="openings"]`)
+		b.Press(`button[value^="book:"]`)
+		require.Contains(t, b.Text(), `Phone: with its country code, such as +44 20 7946 0018`)
+		require.Equal(t, "12", b.Value("phone"))
+		require.Contains(t, b.Text(), "Times that fit", "the times are still there")
+		b.Shot("book-wrong")
+		b.Fill(map[string]string{"phone": "", "first_name": "Wilma"})
+		b.Press(`button[value^="book:"]`)
+		require.Contains(t, b.Text(), "Wilma, Straightening")
 		require.Len(t, d.visitsOf(t, "Wilma"), 1)
 		require.Empty(t, d.visitsOf(t, "Wrong"), "nobody was added on the way")
-		b.quiet("422")
+		b.Quiet("422")
 	})
 	t.Run("a caution that needs a yes asks for the name", func(t *testing.T) {
 		b := at(t)
-		b.estimate(d, head, map[string]string{"service": "Regrowth retouch", "regrowth_cm": "2", "first_name": "Yara"})
-		require.Contains(t, b.text(), "Needs the licensed person's yes: New hair of 2 cm")
-		require.Contains(t, b.text(), "Licensed person who said yes")
-		b.fits()
-		b.press(`button[value="openings"]`)
-		b.press(`button[value^="book:"]`)
-		require.Contains(t, b.text(), "Licensed person who said yes: choose the licensed person who said yes")
+		d.estimate(b, head, map[string]string{"service": "Regrowth retouch", "regrowth_cm": "2", "first_name": "Yara"})
+		require.Contains(t, b.Text(), "Needs the licensed person's yes: New hair of 2 cm")
+		require.Contains(t, b.Text(), "Licensed person who said yes")
+		b.Fits()
+		b.Press(`button[value="openings"]`)
+		b.Press(`button[value^="book:"]`)
+		require.Contains(t, b.Text(), "Licensed person who said yes: choose the licensed person who said yes")
 		require.Empty(t, d.visitsOf(t, "Yara"))
-		b.fits()
-		b.shot("book-yes")
-		b.fill(map[string]string{"approved_by": "Ada Birch"})
-		b.press(`button[value^="book:"]`)
+		b.Fits()
+		b.Shot("book-yes")
+		b.Fill(map[string]string{"approved_by": "Ada Birch"})
+		b.Press(`button[value^="book:"]`)
 		visits := d.visitsOf(t, "Yara")
 		require.Len(t, visits, 1)
 		require.Equal(t, "Ada Birch", visits[0].ApprovedBy)
-		b.quiet("422")
+		b.Quiet("422")
 	})
 	t.Run("a time too soon for a skin test asks for the name", func(t *testing.T) {
 		b := at(t)
-		b.estimate(d, head, map[string]string{"first_name": "Soon", "date_from": tomorrow(t)})
-		require.NotContains(t, b.text(), "Licensed person who said yes")
-		b.press(`button[value="openings"]`)
-		if !strings.Contains(b.text(), "are too soon for a new skin test") {
+		d.estimate(b, head, map[string]string{"first_name": "Soon", "date_from": tomorrow(t)})
+		require.NotContains(t, b.Text(), "Licensed person who said yes")
+		b.Press(`button[value="openings"]`)
+		if !strings.Contains(b.Text(), "are too soon for a new skin test") {
 			t.Skip("SKIPPED: on this day of the week the demo's next two days are full, so no opening is too soon")
 		}
-		b.press(`button[value^="book:"]`)
-		require.Contains(t, b.text(), "Licensed person who said yes: choose the licensed person who said yes")
+		b.Press(`button[value^="book:"]`)
+		require.Contains(t, b.Text(), "Licensed person who said yes: choose the licensed person who said yes")
 		require.Empty(t, d.visitsOf(t, "Soon"))
-		b.fill(map[string]string{"approved_by": "Noor Vale"})
-		b.press(`button[value^="book:"]`)
+		b.Fill(map[string]string{"approved_by": "Noor Vale"})
+		b.Press(`button[value^="book:"]`)
 		require.Equal(t, "Noor Vale", d.visitsOf(t, "Soon")[0].ApprovedBy)
-		b.press(`a[href^="/visits/"]`)
-		require.Contains(t, b.text(), "Yes by Noor Vale")
-		b.quiet("422")
+		b.Press(`a[href^="/visits/"]`)
+		require.Contains(t, b.Text(), "Yes by Noor Vale")
+		b.Quiet("422")
 	})
 	t.Run("a refused plan offers others, and they work", func(t *testing.T) {
 		b := at(t)
@@ -229,29 +231,29 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 			{"Rhea", `button[value="plan:1/3"]`, "one stylist, 3 batches"},
 			{"Romy", `button[value="plan:2/2"]`, "with a helper, 2 batches"},
 		} {
-			b.estimate(d, head, map[string]string{"length_cm": "60", "first_name": plan.client})
-			require.Contains(t, b.text(), "Not to be booked")
-			require.Contains(t, b.text(), "No times are offered for this plan.")
-			b.fits()
-			b.shot("book-refused")
-			b.press(plan.button)
-			require.Contains(t, b.text(), "This plan: "+plan.words)
-			b.press(`button[value="openings"]`)
-			b.press(`button[value^="book:"]`)
+			d.estimate(b, head, map[string]string{"length_cm": "60", "first_name": plan.client})
+			require.Contains(t, b.Text(), "Not to be booked")
+			require.Contains(t, b.Text(), "No times are offered for this plan.")
+			b.Fits()
+			b.Shot("book-refused")
+			b.Press(plan.button)
+			require.Contains(t, b.Text(), "This plan: "+plan.words)
+			b.Press(`button[value="openings"]`)
+			b.Press(`button[value^="book:"]`)
 			visits := d.visitsOf(t, plan.client)
-			require.Len(t, visits, 1, b.text())
+			require.Len(t, visits, 1, b.Text())
 			helped := regexp.MustCompile(`"role":"helper"`).MatchString(get(t, d.url+"/v1/visits/"+visits[0].ID, d.owner).body)
 			require.Equal(t, strings.Contains(plan.words, "helper"), helped)
 		}
-		b.quiet()
+		b.Quiet()
 	})
 	t.Run("the normal plan is taken where nobody chooses", func(t *testing.T) {
 		b := at(t)
-		b.estimate(d, head, map[string]string{"length_cm": "60", "first_name": "Runa", "batches": ""})
-		require.Contains(t, b.text(), "This plan: one stylist, 3 batches")
-		require.NotContains(t, b.text(), "Not to be booked")
-		b.fits()
-		b.quiet()
+		d.estimate(b, head, map[string]string{"length_cm": "60", "first_name": "Runa", "batches": ""})
+		require.Contains(t, b.Text(), "This plan: one stylist, 3 batches")
+		require.NotContains(t, b.Text(), "Not to be booked")
+		b.Fits()
+		b.Quiet()
 	})
 	t.Run("it works with the keyboard alone", func(t *testing.T) {
 		keyboard(t, at(t), d)
@@ -263,10 +265,10 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 			_, _ = fmt.Fprintf(w, `<link rel="icon" href="data:,"><form method="post" action="%s/book"><button name="do" value="estimate">win</button></form>`, d.url)
 		}))
 		t.Cleanup(lure.Close)
-		b.open(lure.URL)
-		b.press("button")
-		require.Contains(t, b.eval(`document.body.innerText`), "cross-origin")
-		b.quiet("403")
+		b.Open(lure.URL)
+		b.Press("button")
+		require.Contains(t, b.Eval(`document.body.innerText`), "cross-origin")
+		b.Quiet("403")
 		for _, headers := range [][]string{{"Sec-Fetch-Site", "cross-site"}, {"Sec-Fetch-Site", "same-site"}, {"Origin", "https://elsewhere.example"}} {
 			r := call(t, http.MethodPost, d.url+"/book", "", strings.NewReader("do=estimate"),
 				append(headers, "Content-Type", "application/x-www-form-urlencoded", "Cookie", cookie)...)
@@ -283,19 +285,19 @@ func TestThePagesAsTheDeskUsesThem(t *testing.T) {
 }
 
 // sameForm books by one form from many requests at a time.
-func sameForm(t *testing.T, b *browser, d *demo, cookie string) {
+func sameForm(t *testing.T, b *chromium.Browser, d *demo, cookie string) {
 	t.Helper()
-	b.estimate(d, head, map[string]string{"first_name": "Many"})
-	b.press(`button[value="openings"]`)
+	d.estimate(b, head, map[string]string{"first_name": "Many"})
+	b.Press(`button[value="openings"]`)
 	form := url.Values{}
-	for pair := range strings.SplitSeq(b.eval(`new URLSearchParams(new FormData(document.querySelector("form.book"))).toString()`), "&") {
+	for pair := range strings.SplitSeq(b.Eval(`new URLSearchParams(new FormData(document.querySelector("form.book"))).toString()`), "&") {
 		q, err := url.ParseQuery(pair)
 		require.NoError(t, err)
 		for k, v := range q {
 			form[k] = append(form[k], v...)
 		}
 	}
-	form.Set("do", b.eval(`document.querySelector('button[value^="book:"]').value`))
+	form.Set("do", b.Eval(`document.querySelector('button[value^="book:"]').value`))
 	send := func(f url.Values) reply {
 		r, err := tryCall(t, http.MethodPost, d.url+"/book", "", strings.NewReader(f.Encode()),
 			"Content-Type", "application/x-www-form-urlencoded", "Cookie", cookie)
@@ -395,31 +397,31 @@ func neverStraightened(t *testing.T, d *demo) string {
 }
 
 // keyboard books a visit without a mouse.
-func keyboard(t *testing.T, b *browser, d *demo) {
+func keyboard(t *testing.T, b *chromium.Browser, d *demo) {
 	t.Helper()
 	client := neverStraightened(t, d)
-	b.open(d.url + "/book")
+	b.Open(d.url + "/book")
 	keys := 0
-	key := func(k string) { keys++; b.do(chromedp.KeyEvent(k)) }
+	key := func(k string) { keys++; b.Do(chromedp.KeyEvent(k)) }
 	to := func(name string) {
-		for b.eval(`document.activeElement.name || document.activeElement.tagName`) != name {
+		for b.Eval(`document.activeElement.name || document.activeElement.tagName`) != name {
 			require.Less(t, keys, 100, "looking for %s", name)
 			key(tab)
 		}
 	}
-	typed := func(text string) { b.do(chromedp.KeyEvent(text)) }
-	eventually(t, "one types at once", func() bool { return b.eval(`document.activeElement.name`) == "who" })
+	typed := func(text string) { b.Do(chromedp.KeyEvent(text)) }
+	eventually(t, "one types at once", func() bool { return b.Eval(`document.activeElement.name`) == "who" })
 	typed("quilla y")
 	key(enter)
-	eventually(t, "she is found", func() bool { return b.eval(`document.activeElement.name`) == "client" })
+	eventually(t, "she is found", func() bool { return b.Eval(`document.activeElement.name`) == "client" })
 	to("service")
 	typed("Straight")
 	to("date_from")
 	typed(time.Now().AddDate(0, 0, 3).Format("01022006"))
 	to("note")
 	keys++
-	b.leaves(chromedp.KeyEvent(enter))
-	require.Contains(t, b.text(), "choose where it reaches", "her hair was never seen here")
+	b.Leaves(chromedp.KeyEvent(enter))
+	require.Contains(t, b.Text(), "choose where it reaches", "her hair was never seen here")
 	to("reach")
 	typed("shoulder")
 	to("ponytail")
@@ -427,44 +429,44 @@ func keyboard(t *testing.T, b *browser, d *demo) {
 	to("history")
 	key(" ")
 	keys++
-	b.leaves(chromedp.KeyEvent(enter))
-	require.Contains(t, b.text(), "Times that fit")
-	for !strings.HasPrefix(b.eval(`document.activeElement.value || ""`), "book:") {
+	b.Leaves(chromedp.KeyEvent(enter))
+	require.Contains(t, b.Text(), "Times that fit")
+	for !strings.HasPrefix(b.Eval(`document.activeElement.value || ""`), "book:") {
 		require.Less(t, keys, 100, "looking for a time")
 		key(tab)
 	}
-	b.leaves(chromedp.KeyEvent(enter))
+	b.Leaves(chromedp.KeyEvent(enter))
 	keys++
-	require.Contains(t, b.text(), client+", Straightening")
+	require.Contains(t, b.Text(), client+", Straightening")
 	t.Logf("%d keys besides what is typed", keys)
 	require.LessOrEqual(t, keys, 25)
-	b.quiet("422")
+	b.Quiet("422")
 }
 
 func TestAPageThatIsNotEncryptedTakesItsOwnForms(t *testing.T) {
 	// Under a name that is not this machine's, a browser tells a page without
 	// encryption only where a form comes from, not that it is its own.
 	d := startDemo(t, folder(t))
-	b := newBrowser(t, chromedp.Flag("host-resolver-rules", "MAP desk.salon.example 127.0.0.1"))
+	b := chromium.New(t, chromedp.Flag("host-resolver-rules", "MAP desk.salon.example 127.0.0.1"))
 	far := func(address string) string { return strings.Replace(address, "127.0.0.1", "desk.salon.example", 1) }
-	b.open(far(d.open))
-	b.open(far(d.url) + "/book")
-	b.fill(head)
-	b.press(`button[value="estimate"]`)
-	require.Equal(t, "desk.salon.example", b.eval(`location.hostname`))
-	require.Regexp(t, `We keep (4[¼½¾]|5) hours\.`, b.text())
-	b.quiet()
+	b.Open(far(d.open))
+	b.Open(far(d.url) + "/book")
+	b.Fill(head)
+	b.Press(`button[value="estimate"]`)
+	require.Equal(t, "desk.salon.example", b.Eval(`location.hostname`))
+	require.Regexp(t, `We keep (4[¼½¾]|5) hours\.`, b.Text())
+	b.Quiet()
 	d.endBy(t, syscall.SIGINT)
 }
 
 // sessionOf is the browser's cookie as a header has it.
-func sessionOf(b *browser) string {
-	b.t.Helper()
-	got, err := chromedp.Call(b.ctx, network.GetCookies, network.GetCookiesParams{})
-	require.NoError(b.t, err)
-	require.Len(b.t, got.Cookies, 1)
-	require.True(b.t, got.Cookies[0].HTTPOnly)
-	require.Equal(b.t, network.CookieSameSiteLax, got.Cookies[0].SameSite)
+func sessionOf(b *chromium.Browser) string {
+	b.T.Helper()
+	got, err := chromedp.Call(b.Ctx, network.GetCookies, network.GetCookiesParams{})
+	require.NoError(b.T, err)
+	require.Len(b.T, got.Cookies, 1)
+	require.True(b.T, got.Cookies[0].HTTPOnly)
+	require.Equal(b.T, network.CookieSameSiteLax, got.Cookies[0].SameSite)
 	return got.Cookies[0].Name + "=" + got.Cookies[0].Value
 }
 

@@ -1,9 +1,7 @@
 package allpages_test
 
 import (
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"slices"
 	"testing"
 	"time"
@@ -13,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
@@ -43,20 +42,8 @@ func pagesOf(s *webtest.Salon, t testing.TB) map[string]string {
 // visits, and for one row of the interface to compare with.
 func BenchmarkPages(b *testing.B) {
 	s := crowded(b)
-	jar, err := cookiejar.New(nil)
-	require.NoError(b, err)
-	client := &http.Client{Jar: jar}
-	get := func(b *testing.B, address string) {
-		r, err := http.NewRequestWithContext(b.Context(), http.MethodGet, address, nil)
-		require.NoError(b, err)
-		a, err := client.Do(r)
-		require.NoError(b, err)
-		_, err = io.Copy(io.Discard, a.Body)
-		require.NoError(b, err)
-		require.NoError(b, a.Body.Close())
-		require.Equal(b, http.StatusOK, a.StatusCode, address)
-	}
-	get(b, s.Link(store.Owner, s.Ada))
+	v := s.Visitor(b)
+	v.Get(s.Link(store.Owner, s.Ada))
 	list := pagesOf(s, b)
 	var names []string
 	for name := range list {
@@ -71,10 +58,10 @@ func BenchmarkPages(b *testing.B) {
 	for _, name := range names {
 		b.Run(name, func(b *testing.B) {
 			var took []time.Duration
-			get(b, s.URL+list[name])
+			require.Equal(b, http.StatusOK, v.Get(list[name]).Status)
 			for b.Loop() {
 				began := time.Now()
-				get(b, s.URL+list[name])
+				v.Get(list[name])
 				took = append(took, time.Since(began))
 			}
 			slices.Sort(took)
@@ -89,7 +76,7 @@ func BenchmarkPages(b *testing.B) {
 func BenchmarkFirstPaint(b *testing.B) {
 	s := crowded(b)
 	list := pagesOf(s, b)
-	web := webtest.NewBrowser(b)
+	web := chromium.New(b)
 	web.Open(s.Link(store.Owner, s.Ada))
 	web.Window(390, 844)
 	for _, name := range []string{"board", "book", "my day", "run of a visit"} {

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web"
 	"chairblock/api/web/board"
 	"chairblock/api/web/desk"
@@ -75,7 +76,7 @@ func busy(t testing.TB) *webtest.Salon {
 
 // walk opens a page of each kind that can be reached from address, and hands each
 // to look.
-func walk(b *webtest.Browser, server string, address string, look func(kind, address string)) []string {
+func walk(b *chromium.Browser, server string, address string, look func(kind, address string)) []string {
 	var seen []string
 	known := map[string]bool{}
 	queue := []string{address}
@@ -111,7 +112,7 @@ func walk(b *webtest.Browser, server string, address string, look func(kind, add
 // on the rota, too, lands.
 func TestEveryPageIsOpenToAllAndLight(t *testing.T) {
 	s := busy(t)
-	b := webtest.NewBrowser(t, chromedp.Flag("force-device-scale-factor", "1"))
+	b := chromium.New(t, chromedp.Flag("force-device-scale-factor", "1"))
 	b.Open(s.Link(store.Owner, s.Ada))
 	b.Quiet()
 	seen := walk(b, s.URL, s.URL+"/", func(kind, address string) {
@@ -133,7 +134,7 @@ func TestEveryPageIsOpenToAllAndLight(t *testing.T) {
 // TestPagesLeaveNothingBehind walks as the desk and asks each page for its headers.
 func TestPagesLeaveNothingBehind(t *testing.T) {
 	s := busy(t)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	walk(b, s.URL, s.URL+"/", func(kind, address string) {
 		header := func(name string) string {
@@ -151,7 +152,7 @@ func TestPagesLeaveNothingBehind(t *testing.T) {
 // A request of the interface still needs its token when pages are mounted.
 func TestASessionOpensNoDoorOfTheInterface(t *testing.T) {
 	s := webtest.New(t, everything...)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Owner, ""))
 	b.Eval(`window.got = ""; fetch("/v1/salon").then((r) => { window.got = "got " + r.status; }); ""`)
 	b.Until("the answer", `window.got !== ""`)

@@ -1,9 +1,7 @@
 package board_test
 
 import (
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"os"
 	"regexp"
@@ -27,50 +25,36 @@ func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migration
 // person is somebody who uses the pages without a script.
 type person struct {
 	t    *testing.T
-	s    *webtest.Salon
-	http *http.Client
+	v    *webtest.Visitor
 	page string // what she sees
 }
 
 func at(t *testing.T, s *webtest.Salon, role store.Role, staff string) *person {
 	t.Helper()
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	p := &person{t: t, s: s, http: &http.Client{Jar: jar}}
-	p.answer(p.http.Get(s.Link(role, staff))) //nolint:bodyclose // answer closes it
+	p := &person{t: t, v: s.Visitor(t)}
+	p.sees(p.v.Get(s.Link(role, staff)))
 	return p
 }
 
-func (p *person) answer(a *http.Response, err error) *http.Response {
-	p.t.Helper()
-	require.NoError(p.t, err)
-	defer a.Body.Close()
-	b, err := io.ReadAll(a.Body)
-	require.NoError(p.t, err)
-	p.page = string(b)
+func (p *person) sees(a webtest.Answer) webtest.Answer {
+	p.page = a.Body
 	return a
 }
 
 func (p *person) get(path string) *person {
 	p.t.Helper()
-	a := p.answer(p.http.Get(p.s.URL + path)) //nolint:bodyclose // answer closes it
-	require.Equal(p.t, http.StatusOK, a.StatusCode, "%s: %s", path, p.page)
+	require.Equal(p.t, http.StatusOK, p.sees(p.v.Get(path)).Status, "%s: %s", path, p.page)
 	return p
 }
 
 func (p *person) send(status int, path string, form url.Values) *person {
 	p.t.Helper()
-	a := p.answer(p.http.PostForm(p.s.URL+path, form)) //nolint:bodyclose // answer closes it
-	require.Equal(p.t, status, a.StatusCode, "%s: %s", path, p.page)
+	require.Equal(p.t, status, p.sees(p.v.Post(path, form)).Status, "%s: %s", path, p.page)
 	return p
 }
 
-var tags = regexp.MustCompile(`<[^>]*>`)
-
 // text is what can be read.
-func (p *person) text() string {
-	return strings.Join(strings.Fields(strings.NewReplacer("&#39;", "'", "&amp;", "&").Replace(tags.ReplaceAllString(p.page, " "))), " ")
-}
+func (p *person) text() string { return webtest.Answer{Body: p.page}.Text() }
 
 func (p *person) says(words ...string) {
 	p.t.Helper()
@@ -140,8 +124,7 @@ func TestTheWeekSaysWhoIsFreeWhen(t *testing.T) {
 	require.Equal(t, 7, strings.Count(d.page, "<svg"), "a strip for each day")
 	require.Contains(t, d.page, `class="taken"`)
 	require.Less(t, len(d.page), 60<<10)
-	a := d.answer(d.http.Get(s.URL + "/week?from=soon")) //nolint:bodyclose // answer closes it
-	require.Equal(t, http.StatusUnprocessableEntity, a.StatusCode)
+	require.Equal(t, http.StatusUnprocessableEntity, d.v.Get("/week?from=soon").Status)
 	var w api.SevenDaysBody
 	s.Ask(http.MethodGet, "/weeks/2026-06-08", nil, http.StatusOK, &w)
 	require.Len(t, w.Days, 7)
@@ -198,15 +181,12 @@ func TestThePartsOfTheBoardAreSentOnlyWhenTheyChange(t *testing.T) {
 	cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(12, 0))
 	s.At(monday(9, 0))
 	d := at(t, s, store.Desk, "")
-	part := func(path, tag string) *http.Response {
-		r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, s.URL+path, nil)
-		require.NoError(t, err)
-		r.Header.Set("If-None-Match", tag)
-		return d.answer(d.http.Do(r)) //nolint:bodyclose // answer closes it
+	part := func(path, tag string) webtest.Answer {
+		return d.sees(d.v.Get(path, "If-None-Match", tag))
 	}
 	a := part("/?part=day", "")
 	tag := a.Header.Get("ETag")
-	require.Equal(t, http.StatusOK, a.StatusCode)
+	require.Equal(t, http.StatusOK, a.Status)
 	require.Equal(t, "2026-06-08T09:00:00+01:00", a.Header.Get("As-Of"))
 	for _, name := range []string{"date", "ways", "days", "top", "drawing", "list", "notes"} {
 		require.Contains(t, d.page, `data-part="`+name+`"`)
@@ -218,11 +198,11 @@ func TestThePartsOfTheBoardAreSentOnlyWhenTheyChange(t *testing.T) {
 	require.Contains(t, d.page, `data-tag="`+strings.ReplaceAll(tag, `"`, "&#34;")+`"`, "the page is what the parts would be")
 	s.At(monday(9, 4))
 	a = part("/?part=day", tag)
-	require.Equal(t, http.StatusNotModified, a.StatusCode)
+	require.Equal(t, http.StatusNotModified, a.Status)
 	require.Equal(t, "2026-06-08T09:04:00+01:00", a.Header.Get("As-Of"), "but it is still true")
 	require.Empty(t, d.page)
 	cut(t, s, s.Client("Mara", "Quist"), s.Ben, monday(14, 0))
-	require.Equal(t, http.StatusOK, part("/?part=day", tag).StatusCode)
+	require.Equal(t, http.StatusOK, part("/?part=day", tag).Status)
 	require.Contains(t, d.page, "M. Q.")
 	other := part("/?part=day&date=2026-06-09", "")
 	require.NotEqual(t, tag, other.Header.Get("ETag"))

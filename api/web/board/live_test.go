@@ -10,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api/chromium"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
@@ -21,7 +22,7 @@ func TestTheBoardFollowsTheDayAndKeepsWhatIsTyped(t *testing.T) {
 	s := salon(t)
 	first := cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(15, 0))
 	s.At(monday(14, 50))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	b.Until("it listens", `performance.getEntriesByType("resource").some((r) => r.name.includes("part=day"))`)
 	require.Equal(t, "as of 14:50", b.Eval(`document.getElementById("asof").textContent`))
@@ -66,7 +67,7 @@ func TestTheBoardFollowsTheDayAndKeepsWhatIsTyped(t *testing.T) {
 func TestTheBoardSaysThatItHasNoConnectionAndRecovers(t *testing.T) {
 	s := salon(t)
 	s.At(monday(9, 0))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	b.Until("it listens", `performance.getEntriesByType("resource").some((r) => r.name.includes("part=day"))`)
 	b.Offline(true)
@@ -94,7 +95,7 @@ func TestTheBoardSaysThatItHasNoConnectionAndRecovers(t *testing.T) {
 func TestKeysAreOffUntilTheyAreSwitchedOnAndCanBeChanged(t *testing.T) {
 	s := salon(t)
 	s.At(monday(9, 0))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	b.Light(s.URL + "/")
 	b.Eval(`document.activeElement.blur(); ""`)
@@ -170,7 +171,7 @@ func TestTheBoardIsUsedAtTheDesk(t *testing.T) {
 	s.At(monday(9, 30))
 	s.Ask(http.MethodPost, "/visits/"+v.ID+"/steps/0/start", webtest.Object{}, http.StatusOK, nil, "If-Match", tag)
 	s.At(monday(9, 35))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	b.Light(s.URL + "/")
 	require.Contains(t, b.Text(), "Coming up")
@@ -214,7 +215,7 @@ func TestTheBoardIsPrintedOnOnePage(t *testing.T) {
 		cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(9+2*i, 0))
 	}
 	s.At(monday(9, 20))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	pdf, err := chromedp.Run(b.Ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFLandscape(), chromedp.PDFPreferCSSPageSize()))
 	require.NoError(t, err)

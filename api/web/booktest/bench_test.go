@@ -1,9 +1,7 @@
 package booktest
 
 import (
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"slices"
 	"testing"
@@ -22,17 +20,8 @@ func BenchmarkSteps(b *testing.B) {
 	s := webtest.New(b)
 	s.Crowd(10_000)
 	s.At(webtest.Start.Add(27 * time.Hour))
-	jar, err := cookiejar.New(nil)
-	require.NoError(b, err)
-	client := &http.Client{Jar: jar}
-	read := func(a *http.Response, err error) {
-		require.NoError(b, err)
-		_, err = io.Copy(io.Discard, a.Body)
-		require.NoError(b, err)
-		require.NoError(b, a.Body.Close())
-		require.Equal(b, http.StatusOK, a.StatusCode)
-	}
-	read(client.Get(s.Link(store.Owner, s.Ada)))
+	v := s.Visitor(b)
+	v.Get(s.Link(store.Owner, s.Ada))
 	var day api.DayBody
 	s.Ask(http.MethodGet, "/days/2026-06-10", nil, http.StatusOK, &day)
 	require.NotEmpty(b, day.Visits)
@@ -46,8 +35,9 @@ func BenchmarkSteps(b *testing.B) {
 			form.Set("do", x.do)
 			for b.Loop() {
 				begun := time.Now()
-				read(client.PostForm(s.URL+x.path, form))
+				a := v.Post(x.path, form)
 				took = append(took, time.Since(begun))
+				require.Equal(b, http.StatusOK, a.Status)
 			}
 			slices.Sort(took)
 			b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "p50-ms")

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/signin"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
@@ -24,9 +25,9 @@ import (
 func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
 
 // at signs the desk in.
-func at(t *testing.T, s *webtest.Salon) *webtest.Browser {
+func at(t *testing.T, s *webtest.Salon) *chromium.Browser {
 	t.Helper()
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	return b
 }
@@ -53,7 +54,7 @@ const (
 
 // keyboard counts the keys that are pressed besides what is typed.
 type keyboard struct {
-	*webtest.Browser
+	*chromium.Browser
 	keys int
 }
 
@@ -164,7 +165,7 @@ func TestALongVisitOfAKnownClientIsBookedByKeyboard(t *testing.T) {
 }
 
 // look demands that a page can be read by everybody and at every size.
-func look(b *webtest.Browser, name string) {
+func look(b *chromium.Browser, name string) {
 	b.T.Helper()
 	b.OpenToAll()
 	b.Fits()

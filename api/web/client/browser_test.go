@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/webtest"
 )
 
@@ -25,7 +26,7 @@ func TestAClientsPagesAreOpenToAllAndLight(t *testing.T) {
 	s.At(webtest.Start)
 	next := s.Straightening(mara, s.Ada, webtest.Start.Add(100*24*time.Hour+time.Hour))
 	s.Ask(http.MethodPost, "/visits/"+next.ID+"/money", object{"kind": "received", "how": "card", "amount_cents": 4000}, http.StatusCreated, nil)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(own(s, mara).URL)
 	for _, x := range []struct{ path, name string }{
 		{"/own", "visits"}, {"/own/visits/" + next.ID + "/cancel", "cancel"}, {"/own/visits/" + next.ID + "/move", "move"},
@@ -56,7 +57,7 @@ func TestARetouchIsBookedInABrowser(t *testing.T) {
 	s := webtest.New(t)
 	mara := treated(t, s)
 	rules(t, s, object{"needs": object{"consultation_for": "nothing", "strand_test_for": "nothing"}, "money": object{}})
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(own(s, mara).URL)
 	b.OpenToAll()
 	b.Shots("own-nothing-booked")
@@ -86,7 +87,7 @@ func TestAClientNeedsNoScripts(t *testing.T) {
 	past := over(t, s, mara, end.Add(-5*time.Hour), end)
 	s.At(webtest.Start)
 	x := s.Straightening(mara, s.Ada, webtest.Start.Add(101*24*time.Hour+time.Hour))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Scripts(false)
 	press := func(css string) {
 		t.Helper()
@@ -128,7 +129,7 @@ func TestALanguageFromRightToLeftTurnsThePage(t *testing.T) {
 	h := s.Ask(http.MethodGet, "/clients/"+c.ID+"/message-wishes", nil, http.StatusOK, nil)
 	s.Ask(http.MethodPut, "/clients/"+c.ID+"/message-wishes", object{"language": "he", "agreed_kinds": []string{}, "stopped_kinds": []string{}, "stopped_ways": []string{}}, http.StatusOK, nil, "If-Match", h.Get("ETag"))
 	s.Straightening(c.ID, s.Ada, webtest.Start.Add(8*24*time.Hour+time.Hour))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(own(s, c.ID).URL)
 	require.Equal(t, "rtl", b.Eval(`getComputedStyle(document.body).direction`))
 	require.Equal(t, "he", b.Eval(`document.documentElement.lang`))
@@ -149,7 +150,7 @@ func TestWhatIsTypedIsNeverMoreThanText(t *testing.T) {
 	var c api.ClientBody
 	s.Ask(http.MethodPost, "/clients", object{"given_name": script, "family_name": script, "mail": "x@example.org", "note": script}, http.StatusCreated, &c)
 	x := s.Straightening(c.ID, s.Ada, webtest.Start.Add(25*time.Hour))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(own(s, c.ID).URL)
 	b.Open(s.URL + "/own/visits/" + x.ID + "/cancel")
 	b.Fill(map[string]string{"words": strings.Repeat(script, 20)}) // more than 500 characters

@@ -2,9 +2,7 @@ package client_test
 
 import (
 	"encoding/json"
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"os"
 	"regexp"
@@ -35,9 +33,9 @@ func own(s *webtest.Salon, client string) api.OwnLinkBody {
 
 // visitor is a browser without eyes: it keeps cookies and sends forms as they stand.
 type visitor struct {
-	t    testing.TB
-	s    *webtest.Salon
-	http *http.Client
+	t testing.TB
+	s *webtest.Salon
+	v *webtest.Visitor
 }
 
 // page is what a visitor was answered.
@@ -50,9 +48,7 @@ type page struct {
 }
 
 func visit(t testing.TB, s *webtest.Salon) *visitor {
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	return &visitor{t, s, &http.Client{Jar: jar}}
+	return &visitor{t, s, s.Visitor(t)}
 }
 
 // enter opens a client's own pages by a new link.
@@ -64,30 +60,16 @@ func enter(t testing.TB, s *webtest.Salon, client string) *visitor {
 	return v
 }
 
-func (v *visitor) do(r *http.Request) page {
-	v.t.Helper()
-	a, err := v.http.Do(r)
-	require.NoError(v.t, err)
-	defer a.Body.Close()
-	text, err := io.ReadAll(a.Body)
-	require.NoError(v.t, err)
-	return page{v.t, a.StatusCode, a.Header, a.Request.URL.RequestURI(), string(text)}
-}
+func (v *visitor) sees(a webtest.Answer) page { return page{v.t, a.Status, a.Header, a.Path, a.Body} }
 
 func (v *visitor) get(path string) page {
 	v.t.Helper()
-	r, err := http.NewRequestWithContext(v.t.Context(), http.MethodGet, v.s.URL+path, nil)
-	require.NoError(v.t, err)
-	return v.do(r)
+	return v.sees(v.v.Get(path))
 }
 
 func (v *visitor) post(path string, form url.Values) page {
 	v.t.Helper()
-	r, err := http.NewRequestWithContext(v.t.Context(), http.MethodPost, v.s.URL+path, strings.NewReader(form.Encode()))
-	require.NoError(v.t, err)
-	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	r.Header.Set("Sec-Fetch-Site", "same-origin")
-	return v.do(r)
+	return v.sees(v.v.Post(path, form))
 }
 
 var (

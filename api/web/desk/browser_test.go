@@ -11,12 +11,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
 
 // looked holds every page to what all pages promise.
-func looked(b *webtest.Browser, name, address string) {
+func looked(b *chromium.Browser, name, address string) {
 	b.T.Helper()
 	b.Light(address)
 	b.OpenToAll()
@@ -51,7 +52,7 @@ func busy(t *testing.T) (s *webtest.Salon, straightened string, waiting string) 
 
 func TestTheDeskSeesToTheDayInABrowser(t *testing.T) {
 	s, _, _ := busy(t)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	looked(b, "to-do", s.URL+"/to-do")
 	require.Contains(t, b.Text(), "What would help")
@@ -75,7 +76,7 @@ func TestTheDeskSeesToTheDayInABrowser(t *testing.T) {
 
 func TestTheDeskWorksOnAVisitWithoutScripts(t *testing.T) {
 	s, id, _ := busy(t)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	looked(b, "visit", s.URL+"/visits/"+id)
 	for name, path := range map[string]string{"visit-lead": "/lead", "visit-consent": "/consent"} {
@@ -99,7 +100,7 @@ func TestTheDeskWorksOnAVisitWithoutScripts(t *testing.T) {
 func TestTheDeskLooksAfterClientsInABrowser(t *testing.T) {
 	s, id, w := busy(t)
 	v, _ := visitNow(s, id)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	looked(b, "clients", s.URL+"/clients")
 	b.Fill(map[string]string{"q": "حداد"})

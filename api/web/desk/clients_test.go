@@ -52,7 +52,7 @@ func TestAClientPageTellsVisitsMoneyAndHair(t *testing.T) {
 	require.NotContains(t, at(t, s, store.Desk, "").get("/clients/"+client).page, "cards.html", "the desk exports no cards")
 	require.Contains(t, at(t, s, store.Owner, "").get("/clients/"+client).page, "cards.html")
 	p := at(t, s, store.AssistantRole, s.Mina)
-	p.do(http.MethodGet, s.URL+"/clients/"+client, nil)
+	p.sees(p.v.Get("/clients/" + client))
 	require.Equal(t, http.StatusForbidden, p.status)
 }
 
@@ -91,7 +91,7 @@ func TestSecretAddressesAreShownOnce(t *testing.T) {
 	d.send(http.StatusOK, page+"/feed-new").says("This is shown once.")
 	require.NotContains(t, d.page, address)
 	d.get(page).send(http.StatusOK, page+"/feed-end").says("The calendar address has ended.", "Make an address for her calendar")
-	d.do(http.MethodPost, s.URL+page+"/feed-end", url.Values{"feed": {"none"}})
+	d.sees(d.v.Post(page+"/feed-end", url.Values{"feed": {"none"}}))
 	require.Equal(t, http.StatusNotFound, d.status)
 	require.False(t, at(t, s, store.LeadRole, s.Ada).get(page).hasForm(page+"/feed"))
 }
@@ -109,7 +109,7 @@ func TestTheWaitingListIsFilledAndServed(t *testing.T) {
 	d.send(http.StatusUnprocessableEntity, form, "notice", "2", "service", s.Services["Dry cut"], "first_date", "2026-06-12", "last_date", "2026-06-09").says("Last day that suits: does not lie within 366 days from first_date")
 	d.send(http.StatusOK, form, "first_date", "2026-06-09", "last_date", "2026-06-10", "from", "09:00", "to", "12:00").says("The request is on the waiting list.", "Juna K.", "Dry cut", "not before 09:00, over by 12:00", "hears of it at least 2 h before", "2 days left", "less than a day")
 	d.get("/waiting?first=2026-06-09&last=2026-06-09").says("Who fits", "1 looked at", "Juna K.: ", "worth")
-	d.do(http.MethodGet, s.URL+"/waiting?first=2026-07-09&last=2026-06-09", nil)
+	d.sees(d.v.Get("/waiting?first=2026-07-09&last=2026-06-09"))
 	require.Equal(t, http.StatusUnprocessableEntity, d.status)
 	d.says("Until: does not lie within 13 days")
 }
@@ -128,7 +128,7 @@ func TestATimeThatIsFreedIsOffered(t *testing.T) {
 	d.get("/waiting?visit="+v.ID).says("Into the time that the visit frees", "Juna K.: ")
 	f := d.form("/waiting/offer")
 	f.Set("do", "book")
-	d.do(http.MethodPost, s.URL+"/waiting/offer", f)
+	d.sees(d.v.Post("/waiting/offer", f))
 	require.Equal(t, http.StatusOK, d.status, d.text())
 	d.says("Booked.", "Juna K., Tue 9 June, 09:00 to 09:30", "fringe only")
 	s.Ask(http.MethodGet, "/waiting-list/"+w.ID, nil, http.StatusOK, &w)
@@ -137,7 +137,7 @@ func TestATimeThatIsFreedIsOffered(t *testing.T) {
 	d.get("/waiting?first=2026-06-09&last=2026-06-09")
 	f = d.form("/waiting/offer")
 	f.Set("do", "pencil")
-	d.do(http.MethodPost, s.URL+"/waiting/offer", f)
+	d.sees(d.v.Post("/waiting/offer", f))
 	require.Equal(t, http.StatusOK, d.status, d.text())
 	d.says("Pencilled. Call her, then book it or give it up.", "The visit is pencilled until", "Give it up")
 	d.get("/waiting").send(http.StatusOK, "/waiting/"+lastWish(d)+"/off").says("The request is off the waiting list.", "Nobody waits.")

@@ -2,9 +2,7 @@ package desk_test
 
 import (
 	"html"
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"os"
 	"regexp"
@@ -35,7 +33,7 @@ func tuesday(hour, minute int) time.Time { return monday(hour, minute).AddDate(0
 type person struct {
 	t      testing.TB
 	s      *webtest.Salon
-	client *http.Client
+	v      *webtest.Visitor
 	page   string
 	status int
 }
@@ -44,42 +42,23 @@ func newSalon(t testing.TB) *webtest.Salon { return webtest.New(t, desk.Mount) }
 
 // at is somebody who is signed in with a role.
 func at(t testing.TB, s *webtest.Salon, role store.Role, staff string) *person {
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	p := &person{t: t, s: s, client: &http.Client{Jar: jar}}
-	p.do(http.MethodGet, s.Link(role, staff), nil)
+	p := &person{t: t, s: s, v: s.Visitor(t)}
+	p.sees(p.v.Get(s.Link(role, staff)))
 	return p
 }
 
-func (p *person) do(method, address string, form url.Values) {
-	p.t.Helper()
-	r, err := http.NewRequestWithContext(p.t.Context(), method, address, strings.NewReader(form.Encode()))
-	require.NoError(p.t, err)
-	if form != nil {
-		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-		r.Header.Set("Origin", p.s.URL)
-	}
-	a, err := p.client.Do(r)
-	require.NoError(p.t, err)
-	defer a.Body.Close()
-	body, err := io.ReadAll(a.Body)
-	require.NoError(p.t, err)
-	p.page, p.status = string(body), a.StatusCode
-}
+func (p *person) sees(a webtest.Answer) { p.page, p.status = a.Body, a.Status }
 
 // get opens a page.
 func (p *person) get(path string) *person {
 	p.t.Helper()
-	p.do(http.MethodGet, p.s.URL+path, nil)
+	p.sees(p.v.Get(path))
 	require.Equal(p.t, http.StatusOK, p.status, "%s: %s", path, p.text())
 	return p
 }
 
 // text is the page without its tags.
-func (p *person) text() string {
-	s := regexp.MustCompile(`(?s)<head>.*?</head>|<[^>]*>`).ReplaceAllString(p.page, " ")
-	return strings.Join(strings.Fields(html.UnescapeString(s)), " ")
-}
+func (p *person) text() string { return webtest.Answer{Body: p.page}.Text() }
 
 // says demands that the page reads so.
 func (p *person) says(words ...string) *person {
@@ -158,7 +137,7 @@ func (p *person) send(status int, action string, typed ...string) *person {
 	for i := 0; i+1 < len(typed); i += 2 {
 		v.Set(typed[i], typed[i+1])
 	}
-	p.do(http.MethodPost, p.s.URL+action, v)
+	p.sees(p.v.Post(action, v))
 	require.Equal(p.t, status, p.status, "%s: %s", action, p.text())
 	return p
 }

@@ -42,7 +42,7 @@ func TestCallsAreMadeFromTheList(t *testing.T) {
 		for i := 0; i+1 < len(typed); i += 2 {
 			f.Set(typed[i], typed[i+1])
 		}
-		d.do(http.MethodPost, s.URL+"/calls/"+id+"/tries", f)
+		d.sees(d.v.Post("/calls/"+id+"/tries", f))
 		require.Equal(t, status, d.status, d.text())
 		return d
 	}
@@ -51,7 +51,7 @@ func TestCallsAreMadeFromTheList(t *testing.T) {
 	try(http.StatusOK, "/calls", "no_answer", "again-"+id, "14:30", "note-"+id, "rang out").says("Noted: no answer.", "Again at Mon 8 June, 14:30", "no answer, desk (rang out)")
 	try(http.StatusOK, "/to-do", "no_answer", "again-"+id, "08:00").says("Again at Tue 9 June, 08:00")
 	try(http.StatusOK, "/to-do", "reached").says("Noted: reached.", "Nobody is to be called.")
-	d.do(http.MethodPost, s.URL+"/calls/"+id+"/tries", url.Values{"outcome": {"reached"}, "key": {"later"}})
+	d.sees(d.v.Post("/calls/"+id+"/tries", url.Values{"outcome": {"reached"}, "key": {"later"}}))
 	require.Equal(t, http.StatusConflict, d.status)
 	d.says("There is no call to make because of this message")
 }
@@ -68,10 +68,10 @@ func TestMessagesThatFailedAreSentAgainOrLaidAside(t *testing.T) {
 	require.Contains(t, d.page, strings.Repeat("y", 121))
 	d.send(http.StatusOK, "/messages/"+second+"/lay-aside", "why-"+second, "told her on the telephone").says("The message is laid aside.", "Messages that failed or hang (0)")
 	d.get("/messages?state=withdrawn").says("Laid aside by desk: told her on the telephone", "Taken back")
-	d.do(http.MethodGet, s.URL+"/messages?first_date=2026-06-10&last_date=2026-06-09", nil)
+	d.sees(d.v.Get("/messages?first_date=2026-06-10&last_date=2026-06-09"))
 	require.Equal(t, http.StatusUnprocessableEntity, d.status)
 	d.says("Due until: lies before first_date")
-	d.do(http.MethodPost, s.URL+"/messages/"+second+"/lay-aside", url.Values{"why-" + second: {"once more"}})
+	d.sees(d.v.Post("/messages/"+second+"/lay-aside", url.Values{"why-" + second: {"once more"}}))
 	require.Equal(t, http.StatusConflict, d.status)
 	require.NotContains(t, at(t, s, store.LeadRole, s.Ada).get("/to-do").page, "Messages that failed or hang")
 }
@@ -108,21 +108,21 @@ func TestALateDayIsMendedFromThePage(t *testing.T) {
 	d := at(t, s, store.Desk, "").get("/to-do").says("Late now", "Juna K. arrived", "begins 60 minutes late", "What would help", "They agreed")
 	d.get("/late").says("Late: Tue 9 June", "Orla F. booked 13:30 to 14:00")
 	d.get("/late?date=2026-06-10").says("Nobody is late.")
-	d.do(http.MethodGet, s.URL+"/late?date=2026-06-01", nil)
+	d.sees(d.v.Get("/late?date=2026-06-01"))
 	d.says("Is over", "today or a later day")
 	if d.get("/late"); d.hasForm("/late/tell") {
 		d.send(http.StatusOK, "/late/tell").says("She will be told that the visit begins late.")
 	}
 	f := d.get("/late").form("/late/apply", "They agreed: do it")
-	d.do(http.MethodPost, s.URL+"/late/apply", f)
+	d.sees(d.v.Post("/late/apply", f))
 	require.Equal(t, http.StatusOK, d.status, d.text())
 	d.says("Done.")
 	// What was worked out for a day that has changed is not carried out.
-	d.do(http.MethodPost, s.URL+"/late/apply", f)
+	d.sees(d.v.Post("/late/apply", f))
 	require.Equal(t, http.StatusConflict, d.status)
 	d.says("The day has changed since the remedy was given")
 	f.Set("as_of", "now")
-	d.do(http.MethodPost, s.URL+"/late/apply", f)
+	d.sees(d.v.Post("/late/apply", f))
 	require.Equal(t, http.StatusUnprocessableEntity, d.status)
 }
 
@@ -130,7 +130,7 @@ func TestPagesOfADayNameADayThatIsNone(t *testing.T) {
 	s := newSalon(t)
 	d := at(t, s, store.Desk, "")
 	for _, path := range []string{"/late?date=tomorrow", "/rearrange?date=tomorrow"} {
-		d.do(http.MethodGet, s.URL+path, nil)
+		d.sees(d.v.Get(path))
 		require.Contains(t, []int{http.StatusOK, http.StatusUnprocessableEntity}, d.status, path)
 		require.NotContains(t, d.text(), "went wrong", path)
 	}

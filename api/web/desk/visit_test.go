@@ -184,12 +184,12 @@ func TestEverybodySeesOfAVisitWhatTheirRoleMay(t *testing.T) {
 	d := at(t, s, store.AssistantRole, s.Mina).get(page).says("Juna K.", "Steps").lacks("Money", "Price as booked", "Cancel", "What was noted")
 	require.True(t, d.hasForm(page+"/arrive"))
 	require.False(t, d.hasForm(page+"/miss"))
-	d.do(http.MethodPost, s.URL+page+"/cancel", map[string][]string{"version": {`"v1"`}})
+	d.sees(d.v.Post(page+"/cancel", map[string][]string{"version": {`"v1"`}}))
 	require.Equal(t, http.StatusForbidden, d.status)
 	require.True(t, at(t, s, store.LeadRole, s.Ada).get(page).hasForm(page+"/cancel"))
 	now, _ := visitNow(s, v.ID)
 	require.Equal(t, "booked", now.State)
-	d.do(http.MethodGet, s.URL+"/visits/none", nil)
+	d.sees(d.v.Get("/visits/none"))
 	require.Equal(t, http.StatusNotFound, d.status)
 }
 

@@ -7,13 +7,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/owner"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
 
 // looked demands of the page that is open what is demanded of every page.
-func looked(b *webtest.Browser, name string) {
+func looked(b *chromium.Browser, name string) {
 	b.T.Helper()
 	b.OpenToAll()
 	b.Fits()
@@ -24,7 +25,7 @@ func TestAnEmptySalonIsSetUpInABrowserWithoutScripts(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	bare(t, s)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Owner, ""))
 	b.Light(s.URL + "/set-up")
 	looked(b, "set-up-empty")
@@ -67,7 +68,7 @@ func TestAnEmptySalonIsSetUpInABrowserWithoutScripts(t *testing.T) {
 func TestAStepIsChangedInABrowserAndSevenHeadsShowWhatItDoes(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, owner.Mount)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Owner, ""))
 	b.Light(s.URL + "/set-up/services")
 	looked(b, "services")
@@ -91,7 +92,7 @@ func TestWhatAnAbsenceHitsIsSeenInABrowser(t *testing.T) {
 	s := webtest.New(t, owner.Mount)
 	s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, tuesday)
 	s.Straightening(s.Client("נועה", "לוי"), s.Noor, tuesday.AddDate(0, 0, 1))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Owner, ""))
 	b.Light(s.URL + "/set-up/people")
 	looked(b, "people")
@@ -117,7 +118,7 @@ func TestWhatAnAbsenceHitsIsSeenInABrowser(t *testing.T) {
 func TestEveryOtherPageIsOpenToAll(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, owner.Mount)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Owner, ""))
 	for _, path := range []string{"/set-up/hours", "/set-up/stations", "/set-up/stations/" + s.Chairs[0], "/set-up/absences", "/set-up/products", "/set-up/chair-time",
 		"/set-up/rules", "/set-up/messages", "/set-up/messages/languages/de", "/set-up/access"} {
@@ -159,7 +160,7 @@ func TestChartsOfACrowdedSalon(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, owner.Mount)
 	s.Crowd(1300)
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Owner, ""))
 	b.Light(s.URL + "/set-up/pace")
 	require.Contains(t, b.Text(), "Use of chairs and hands")

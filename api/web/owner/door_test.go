@@ -6,7 +6,6 @@ import (
 	"io"
 	"mime/multipart"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"os"
 	"regexp"
@@ -26,9 +25,9 @@ func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migration
 
 // door is a browser without a screen: it keeps cookies and fills forms in.
 type door struct {
-	t    testing.TB
-	s    *webtest.Salon
-	http *http.Client
+	t testing.TB
+	s *webtest.Salon
+	v *webtest.Visitor
 }
 
 // sheet is a page that came back.
@@ -41,10 +40,8 @@ type sheet struct {
 // open signs somebody in.
 func open(t testing.TB, s *webtest.Salon, role store.Role) *door {
 	t.Helper()
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	d := &door{t: t, s: s, http: &http.Client{Jar: jar}}
-	page := d.get(strings.TrimPrefix(s.Link(role, ""), s.URL))
+	d := &door{t: t, s: s, v: s.Visitor(t)}
+	page := d.get(s.Link(role, ""))
 	if strings.Contains(page.body, `action="/open/`) { // a button says yes to it
 		d.send(http.MethodPost, regexp.MustCompile(`action="(/open/[^"]*)"`).FindStringSubmatch(page.body)[1], nil)
 	}
@@ -60,17 +57,10 @@ func set(t testing.TB) (*webtest.Salon, *door) {
 
 func (d *door) send(method, path string, form url.Values) sheet {
 	d.t.Helper()
-	r, err := http.NewRequestWithContext(d.t.Context(), method, d.s.URL+path, strings.NewReader(form.Encode()))
-	require.NoError(d.t, err)
-	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	r.Header.Set("Sec-Fetch-Site", "same-origin")
-	a, err := d.http.Do(r)
-	require.NoError(d.t, err)
-	defer a.Body.Close()
-	body, err := io.ReadAll(a.Body)
-	require.NoError(d.t, err)
-	return sheet{a.StatusCode, a.Request.URL.RequestURI(), string(body)}
+	return sheetOf(d.v.Do(method, path, strings.NewReader(form.Encode()), "Content-Type", "application/x-www-form-urlencoded", "Sec-Fetch-Site", "same-origin"))
 }
+
+func sheetOf(a webtest.Answer) sheet { return sheet{a.Status, a.Path, a.Body} }
 
 func (d *door) get(path string) sheet {
 	d.t.Helper()
@@ -182,14 +172,5 @@ func (d *door) upload(path, id, field, content string) sheet {
 	_, err = io.WriteString(f, content)
 	require.NoError(d.t, err)
 	require.NoError(d.t, w.Close())
-	r, err := http.NewRequestWithContext(d.t.Context(), http.MethodPost, d.s.URL+path, &body)
-	require.NoError(d.t, err)
-	r.Header.Set("Content-Type", w.FormDataContentType())
-	r.Header.Set("Sec-Fetch-Site", "same-origin")
-	a, err := d.http.Do(r)
-	require.NoError(d.t, err)
-	defer a.Body.Close()
-	text, err := io.ReadAll(a.Body)
-	require.NoError(d.t, err)
-	return sheet{a.StatusCode, a.Request.URL.RequestURI(), string(text)}
+	return sheetOf(d.v.Do(http.MethodPost, path, &body, "Content-Type", w.FormDataContentType(), "Sec-Fetch-Site", "same-origin"))
 }

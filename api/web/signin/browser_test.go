@@ -8,13 +8,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/signin"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
 
 // seen demands of a page what every page has to keep, and takes its picture.
-func seen(b *webtest.Browser, name string) {
+func seen(b *chromium.Browser, name string) {
 	b.T.Helper()
 	b.OpenToAll()
 	b.Fits()
@@ -26,7 +27,7 @@ func TestTheFirstOwnerComesInAndADeskSharesItsScreen(t *testing.T) {
 	var owner api.AccountBody
 	s.Ask("POST", "/accounts", person("carla@example.org", "Carla Moon", "owner"), 201, &owner)
 	enrolled(s, t, "4711", webtest.Object{"mail": "ada@example.org", "staff_id": s.Ada, "roles": []string{"lead"}})
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 
 	b.Open(owner.Link)
 	seen(b, "choose")

@@ -3,9 +3,7 @@ package signin_test
 import (
 	"fmt"
 	"html"
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/netip"
 	"net/url"
 	"os"
@@ -32,9 +30,8 @@ const password = "lamp river nine toast"
 
 // browser is one without scripts, which keeps its cookies.
 type browser struct {
-	t      testing.TB
-	s      *webtest.Salon
-	client *http.Client
+	t testing.TB
+	v *webtest.Visitor
 }
 
 // page is an answer.
@@ -47,28 +44,19 @@ type page struct {
 }
 
 func open(t testing.TB, s *webtest.Salon) *browser {
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	return &browser{t, s, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+	v := s.Visitor(t)
+	v.HTTP.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	return &browser{t, v}
 }
 
 func (b *browser) do(method, path string, form url.Values, headers ...string) page {
 	b.t.Helper()
-	r, err := http.NewRequestWithContext(b.t.Context(), method, b.s.URL+path, strings.NewReader(form.Encode()))
-	require.NoError(b.t, err)
+	headers = append([]string{"User-Agent", "Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Gecko/20100101 Firefox/140.0"}, headers...)
 	if method == http.MethodPost {
-		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		headers = append([]string{"Content-Type", "application/x-www-form-urlencoded"}, headers...)
 	}
-	r.Header.Set("User-Agent", "Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Gecko/20100101 Firefox/140.0")
-	for i := 0; i+1 < len(headers); i += 2 {
-		r.Header.Set(headers[i], headers[i+1])
-	}
-	a, err := b.client.Do(r)
-	require.NoError(b.t, err)
-	defer a.Body.Close()
-	text, err := io.ReadAll(a.Body)
-	require.NoError(b.t, err)
-	return page{b.t, a.StatusCode, a.Header.Get("Location"), string(text), a.Header}
+	a := b.v.Do(method, path, strings.NewReader(form.Encode()), headers...)
+	return page{b.t, a.Status, a.Header.Get("Location"), a.Body, a.Header}
 }
 
 func (b *browser) get(path string, headers ...string) page { return b.do("GET", path, nil, headers...) }
@@ -123,9 +111,9 @@ func with(v url.Values, pairs ...string) url.Values {
 }
 
 func (b *browser) token() string {
-	u, err := url.Parse(b.s.URL)
+	u, err := url.Parse(b.v.URL)
 	require.NoError(b.t, err)
-	for _, c := range b.client.Jar.Cookies(u) {
+	for _, c := range b.v.HTTP.Jar.Cookies(u) {
 		if c.Name == "chairblock-session" {
 			return c.Value
 		}

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
@@ -45,7 +46,7 @@ func noted(s *webtest.Salon, id string) map[string]int {
 	return out
 }
 
-func waits(b *webtest.Browser, words string) {
+func waits(b *chromium.Browser, words string) {
 	b.T.Helper()
 	b.Until(words, `document.getElementById("outbox").innerText.includes(`+quote(words)+`)`)
 }

@@ -1,9 +1,7 @@
 package stylist_test
 
 import (
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"regexp"
 	"strings"
@@ -19,37 +17,27 @@ import (
 
 // reader is somebody who is signed in and uses the pages without scripts.
 type reader struct {
-	t    *testing.T
-	s    *webtest.Salon
-	http *http.Client
+	t *testing.T
+	v *webtest.Visitor
 }
 
 func signedIn(t *testing.T, s *webtest.Salon, role store.Role, staff string) *reader {
 	t.Helper()
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	x := &reader{t, s, &http.Client{Jar: jar}}
-	r, err := x.http.Get(s.Link(role, staff))
-	require.NoError(t, err)
-	require.NoError(t, r.Body.Close())
+	x := &reader{t, s.Visitor(t)}
+	x.v.Get(s.Link(role, staff))
 	return x
 }
 
 func (x *reader) get(path string, status int) string {
 	x.t.Helper()
-	r, err := x.http.Get(x.s.URL + path)
-	require.NoError(x.t, err)
-	return x.read(r, status)
+	return x.read(x.v.Get(path), status)
 }
 
-func (x *reader) read(r *http.Response, status int) string {
+func (x *reader) read(a webtest.Answer, status int) string {
 	x.t.Helper()
-	defer r.Body.Close()
-	text, err := io.ReadAll(r.Body)
-	require.NoError(x.t, err)
-	require.Equal(x.t, status, r.StatusCode, "%s: %s", r.Request.URL, text)
-	require.Equal(x.t, "no-store", r.Header.Get("Cache-Control"), r.Request.URL)
-	return string(text)
+	require.Equal(x.t, status, a.Status, "%s: %s", a.Path, a.Body)
+	require.Equal(x.t, "no-store", a.Header.Get("Cache-Control"), a.Path)
+	return a.Body
 }
 
 // post sends a form and returns the page that it leads to.
@@ -59,9 +47,7 @@ func (x *reader) post(path string, status int, fields ...string) string {
 	for i := 0; i+1 < len(fields); i += 2 {
 		form.Add(fields[i], fields[i+1])
 	}
-	r, err := x.http.PostForm(x.s.URL+path, form)
-	require.NoError(x.t, err)
-	return x.read(r, status)
+	return x.read(x.v.Post(path, form), status)
 }
 
 var tags = regexp.MustCompile(`<[^>]*>`)
@@ -338,16 +324,7 @@ func TestTapsThatCannotBeReadOrComeFromElsewhereChangeNothing(t *testing.T) {
 	x := signedIn(t, s, store.LeadRole, s.Ada)
 	send := func(body string, headers ...string) int {
 		t.Helper()
-		r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.URL+"/my-day/taps", strings.NewReader(body))
-		require.NoError(t, err)
-		r.Header.Set("Content-Type", "application/json")
-		for i := 0; i+1 < len(headers); i += 2 {
-			r.Header.Set(headers[i], headers[i+1])
-		}
-		a, err := x.http.Do(r)
-		require.NoError(t, err)
-		require.NoError(t, a.Body.Close())
-		return a.StatusCode
+		return x.v.Do(http.MethodPost, "/my-day/taps", strings.NewReader(body), append([]string{"Content-Type", "application/json"}, headers...)...).Status
 	}
 	body := `{"visit":"` + v.ID + `","key":"k","at":"2026-06-09T08:00:00Z","fields":{"kind":"arrive"}}`
 	require.Equal(t, 403, send(body, "Sec-Fetch-Site", "cross-site"))

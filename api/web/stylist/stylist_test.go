@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/stylist"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
@@ -44,9 +45,9 @@ func run(s *webtest.Salon, id string) (r api.RunBody) {
 var mount = stylist.Mount
 
 // phone is a browser of the size of one, signed in as somebody.
-func phone(t *testing.T, s *webtest.Salon, role store.Role, staff string) *webtest.Browser {
+func phone(t *testing.T, s *webtest.Salon, role store.Role, staff string) *chromium.Browser {
 	t.Helper()
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Window(390, 844)
 	b.Open(s.Link(role, staff))
 	return b
@@ -122,7 +123,7 @@ func TestAVisitIsRunWithFiveTaps(t *testing.T) {
 }
 
 // view keeps a picture of what a phone shows without scrolling.
-func view(b *webtest.Browser, name string) {
+func view(b *chromium.Browser, name string) {
 	b.T.Helper()
 	dir := os.Getenv("CHAIRBLOCK_SHOTS")
 	if dir == "" {

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
 	"chairblock/store"
@@ -20,7 +21,7 @@ func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migration
 func TestAPageIsUsedInABrowserOverADatabase(t *testing.T) {
 	s := webtest.New(t)
 	s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, webtest.Start.Add(26*time.Hour))
-	b := webtest.NewBrowser(t)
+	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	b.Light(s.URL + "/?date=2026-06-09")
 	require.Contains(t, b.Eval(`document.querySelector("svg").textContent`), "J. K.")

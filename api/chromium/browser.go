@@ -1,10 +1,16 @@
-package webtest
+// Package chromium lets tests use pages as people do: in a real browser that is
+// asked what it shows, whether anybody is shut out by it, and what it weighs.
+//
+// axe.min.js is axe-core 4.14.1 by Deque Systems under the Mozilla Public License
+// 2.0, unchanged; it is part of tests only.
+package chromium
 
 import (
 	"context"
 	_ "embed"
 	"encoding/json"
 	"fmt"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -37,16 +43,16 @@ type Browser struct {
 	away  []string // requests to elsewhere
 }
 
-// NewBrowser starts Chromium with nothing on record. Without Chromium the test is
+// New starts Chromium with nothing on record. Without Chromium the test is
 // skipped, and fails where CI=true promises it.
-func NewBrowser(t testing.TB, flags ...chromedp.ExecAllocatorOption) *Browser {
+func New(t testing.TB, flags ...chromedp.ExecAllocatorOption) *Browser {
 	t.Helper()
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(findChromium(t)),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
 	if os.Geteuid() == 0 {
 		opts = append(opts, chromedp.NoSandbox)
 	}
-	ctx, stop := context.WithTimeout(t.Context(), 4*time.Minute)
+	ctx, stop := context.WithTimeout(t.Context(), 8*time.Minute)
 	t.Cleanup(stop)
 	ctx, stopAlloc := chromedp.NewExecAllocator(ctx, append(opts, flags...)...)
 	t.Cleanup(stopAlloc)
@@ -96,15 +102,23 @@ func (b *Browser) hear(ev any) {
 			_, _ = chromedp.Call(b.Ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{Accept: true}) // the next action tells
 		}()
 	case *network.EventRequestWillBeSent:
-		if !strings.HasPrefix(e.Request.URL, "http://127.0.0.1:") && !strings.HasPrefix(e.Request.URL, "data:") {
+		if host(e.Request.URL) != host(e.DocumentURL) && !strings.HasPrefix(e.Request.URL, "data:") {
 			b.away = append(b.away, e.Request.URL)
 		}
 	}
 }
 
+func host(address string) string {
+	u, err := url.Parse(address)
+	if err != nil {
+		return address
+	}
+	return u.Host
+}
+
 // Quiet demands that the console has said nothing since the last look, but for
-// the statuses that pages were meant to have, and that nothing was asked of
-// another machine.
+// the statuses that pages were meant to have, and that no page asked anything of
+// another server than its own.
 func (b *Browser) Quiet(statuses ...string) {
 	b.T.Helper()
 	b.mu.Lock()
@@ -201,9 +215,9 @@ func (b *Browser) network(p network.EmulateNetworkConditionsByRuleParams) {
 }
 
 // Open goes to an address.
-func (b *Browser) Open(url string) {
+func (b *Browser) Open(address string) {
 	b.T.Helper()
-	b.Do(chromedp.Navigate(url))
+	b.Do(chromedp.Navigate(address))
 }
 
 // Eval is the text that an expression gives.
@@ -339,18 +353,26 @@ func (b *Browser) axe() string {
 
 // Light demands that opening an address afresh takes less than 100 KB as
 // transferred, all of it counted but pictures that are files of their own.
-func (b *Browser) Light(url string) {
+func (b *Browser) Light(address string) {
 	b.T.Helper()
 	_, err := chromedp.Call(b.Ctx, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: true})
 	require.NoError(b.T, err)
 	b.Bytes()
-	b.Open(url)
+	b.Open(address)
 	b.Until("it is loaded", `document.readyState === "complete"`)
 	n := b.Bytes()
-	require.Less(b.T, n, 100<<10, url)
+	require.Less(b.T, n, 100<<10, address)
 	b.T.Logf("%s: %d bytes", b.Eval(`location.pathname`), n)
 	_, err = chromedp.Call(b.Ctx, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: false})
 	require.NoError(b.T, err)
+}
+
+// Picture is the whole page as PNG.
+func (b *Browser) Picture() []byte {
+	b.T.Helper()
+	png, err := chromedp.Run(b.Ctx, chromedp.FullScreenshot(100))
+	require.NoError(b.T, err)
+	return png
 }
 
 // Shot keeps a picture of the whole page where CHAIRBLOCK_SHOTS names a folder.
@@ -360,8 +382,7 @@ func (b *Browser) Shot(name string) {
 	if dir == "" {
 		return
 	}
-	png, err := chromedp.Run(b.Ctx, chromedp.FullScreenshot(100))
-	require.NoError(b.T, err)
+	png := b.Picture()
 	require.NoError(b.T, os.MkdirAll(dir, 0o755))
 	require.NoError(b.T, os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644))
 }
