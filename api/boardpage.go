@@ -48,7 +48,6 @@ func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error 
 	if date != "" {
 		part.Set("date", date)
 	}
-	board.TakesWalkIns = date == "" && mayDo(ctx, "add-walk-in") == ""
 	switch {
 	case c.QueryParam("undone") != "":
 		board.Undo = pages.Undo{Done: true}
@@ -64,7 +63,7 @@ func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error 
 	if c.QueryParam("part") != "" {
 		return answerParts(c, board)
 	}
-	if board.TakesWalkIns {
+	if date == "" && mayDo(ctx, "add-walk-in") == "" {
 		if board.WalkIn, err = s.walkInForm(ctx, x, walk, c.QueryParam(walkedIn)); err != nil {
 			return sorry(c, err)
 		}
@@ -168,7 +167,10 @@ func (s *Server) Board(ctx context.Context, salon, date string) ([]byte, error) 
 func (x *dayView) board() pages.Board {
 	b := pages.Board{Salon: x.n.row.Name, DateLabel: x.from.Format("Monday 2 January 2006"),
 		ZoneLabel: "times of the salon, " + x.n.row.Zone, AsOf: x.asOf.In(x.n.loc), Conflicts: x.conflicts(),
-		PrevHref: "/?date=" + x.date.Add(-1).String(), NextHref: "/?date=" + x.date.Add(1).String(), TodayHref: "/", BookHref: "/book"}
+		PrevHref: "/?date=" + x.date.Add(-1).String(), NextHref: "/?date=" + x.date.Add(1).String(), TodayHref: "/"}
+	if today := scheduling.CivilDate(x.asOf, x.n.loc); x.date.After(today) { // today is booked by the way of every page
+		b.BookHref = "/book?" + url.Values{pages.FieldDateFrom: {x.date.String()}}.Encode()
+	}
 	b.From, b.To = x.bounds()
 	if now := x.asOf.In(x.n.loc); !now.Before(b.From) && now.Before(b.To) {
 		b.Now = &now

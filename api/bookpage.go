@@ -107,6 +107,7 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 		}
 		if !pressed {
 			b.page.Fields = b.usual()
+			b.startOnDay()
 			if err := b.startWithClient(ctx); err != nil {
 				return err
 			}
@@ -193,6 +194,16 @@ func (b *booking) load(ctx context.Context) error {
 func (b *booking) usual() pages.BookFields {
 	return pages.BookFields{Sections: "4", Plate: b.inUnit(usualPlateCM),
 		Hands: "1", NewClient: true, DateFrom: scheduling.CivilDate(b.s.now(), b.n.loc).String()}
+}
+
+// startOnDay opens the form for times from the day on that the address names; a day
+// that is over or cannot be read leaves it at today.
+func (b *booking) startOnDay() {
+	var f scheduling.Faults
+	text := b.form.Get(pages.FieldDateFrom)
+	if d := day(&f, pages.FieldDateFrom, text); len(f) == 0 && d.After(scheduling.CivilDate(b.s.now(), b.n.loc)) {
+		b.page.Fields.DateFrom = d.String()
+	}
 }
 
 // usualPlateCM is the width of the plates of most irons (common practice).

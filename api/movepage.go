@@ -75,6 +75,8 @@ func (m *movingPage) answer(ctx context.Context, pressed bool) (status int, move
 		m.page.Many = strconv.Itoa(2 * m.many())
 	case pages.ActLater:
 		m.page.DateFrom = do.Date
+	case pages.ActOnly:
+		m.page.Stylist = cmp.Or(do.Lead, pages.AnyStylist)
 	case pages.ActMove, pages.ActKeep:
 		if err = m.move(ctx, do); err == nil {
 			return 0, true, nil
@@ -144,7 +146,8 @@ func (m *movingPage) load(ctx context.Context, t *store.Tx) error {
 		m.version = x
 	}
 	p.Version = m.version
-	p.Stylist, p.Many, p.ApprovedBy = m.form.Get(pages.FieldStylist), m.form.Get(pages.FieldMany), m.form.Get(pages.FieldApprovedBy)
+	p.Stylist, p.Many, p.ApprovedBy = cmp.Or(m.form.Get(pages.FieldStylist), m.hers()), m.form.Get(pages.FieldMany), m.form.Get(pages.FieldApprovedBy)
+	p.Spread = m.hers() == ""
 	p.BreakLink = m.form.Get(pages.FieldBreakLink) == "true"
 	p.DateFrom = cmp.Or(m.form.Get(pages.FieldDateFrom), scheduling.CivilDate(m.s.now(), m.n.loc).String())
 	p.StartDay = cmp.Or(m.form.Get(pages.FieldStartDay), p.Start.Format(time.DateOnly))
@@ -156,10 +159,24 @@ func (m *movingPage) many() int {
 	return (&booking{page: pages.BookPage{Fields: pages.BookFields{Many: m.page.Many}}}).many()
 }
 
+// hers is the one stylist in charge of all of the visit, "" where there are several
+// or she cannot be chosen any more.
+func (m *movingPage) hers() string {
+	for _, x := range m.v.Services {
+		if x.Lead != m.v.Lead() {
+			return ""
+		}
+	}
+	if slices.ContainsFunc(m.page.Stylists, func(o pages.Option) bool { return o.ID == m.v.Lead() }) {
+		return m.v.Lead()
+	}
+	return ""
+}
+
 // lead is who is to be in charge, as a request to move says it.
 func (m *movingPage) lead() newLead {
 	switch m.page.Stylist {
-	case "":
+	case "", m.hers():
 		return newLead{}
 	case pages.AnyStylist:
 		return newLead{Any: true}
@@ -199,8 +216,11 @@ func (m *movingPage) to(opening string) (change, error) {
 	var req [1]ServiceRequest
 	start, _, err := (&booking{n: m.n, form: url.Values{}}).chosen(opening, req[:])
 	c := change{id: m.v.ID, version: m.version, start: start, lead: m.lead(), approvedBy: m.page.ApprovedBy}
-	if id := req[0].LeadID; id != "" && id != m.v.Lead() {
+	switch id := req[0].LeadID; {
+	case id != "" && id != m.v.Lead():
 		c.lead = newLead{ID: id}
+	case id == m.hers(): // with anybody, and it is she
+		c.lead = newLead{}
 	}
 	if m.page.BreakLink {
 		c.link = breakLink

@@ -22,7 +22,8 @@ type Board struct {
 	From, To time.Time
 	// Now draws the dotted line, nil on other days than today.
 	Now *time.Time
-	// Links of the page, each a path of this server; "" leaves the link out.
+	// Links of the page, each a path of this server; "" leaves the link out. BookHref
+	// books on the day that is shown, where that is another one than today.
 	PrevHref, NextHref, TodayHref, BookHref, WeekHref string
 	// Date is the day as dates are written in addresses, "2026-06-11", for the field
 	// that leads to another one; "" leaves it out.
@@ -30,9 +31,6 @@ type Board struct {
 	// Ways are the links to other pages, Who says who uses the browser.
 	Ways []Way
 	Who  Who
-	// TakesWalkIns tells that the page has the form for walk-ins, where only parts of
-	// it are drawn.
-	TakesWalkIns bool
 	// Find looks for clients, nil for nobody who may.
 	Find *Find
 	// Coming are the next arrivals and what hurries, by time.

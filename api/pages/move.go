@@ -39,10 +39,13 @@ type MovePage struct {
 	// Stylist, DateFrom and Many are what was asked for.
 	Stylist, DateFrom, Many string
 	Stylists                []Option
-	Errors                  []FieldError
-	Openings                []OpeningView
-	MoreOpenings            bool
-	LaterFrom, NoOpenings   string
+	// Spread offers to leave it with whoever has it: several stylists are in charge, or
+	// one who is not in the list.
+	Spread                bool
+	Errors                []FieldError
+	Openings              []OpeningView
+	MoreOpenings          bool
+	LaterFrom, NoOpenings string
 	// Preview is what the chosen time changes, nil before one was chosen.
 	Preview *MovePreview
 	// Kept asks for a day and a time of day, for time that is kept for no visit.
@@ -96,8 +99,12 @@ func RenderMove(w io.Writer, p MovePage) error {
 	v := moveView{Move: p}
 	v.Location, v.clock = p.Location, clock{loc: p.Location}
 	v.Days = v.byDay(p.Openings)
+	now := ""
+	if p.Spread {
+		now = "whoever has it now"
+	}
 	v.Choices = []Field{
-		Select(FieldStylist, "Stylist", "", p.Stylist, append([]Option{{AnyStylist, "anybody"}}, p.Stylists...), "whoever has it now"),
+		Select(FieldStylist, "Stylist", "", p.Stylist, append([]Option{{AnyStylist, "anybody"}}, p.Stylists...), now),
 		Input(FieldDateFrom, "From this day on", "", "date", p.DateFrom),
 	}
 	if p.Kept {
@@ -158,6 +165,9 @@ func (v moveView) MoveValue(o OpeningView) string {
 
 // Later is the value of the button that looks from a later day on.
 func (v moveView) Later() string { return Action{Kind: ActLater, Date: v.Move.LaterFrom}.value() }
+
+// AnybodyValue is what the button posts that looks for times with anybody.
+func (v moveView) AnybodyValue() string { return Action{Kind: ActOnly}.value() }
 
 // LaterFromDay is that day in words.
 func (v moveView) LaterFromDay() string {

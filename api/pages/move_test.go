@@ -44,6 +44,12 @@ func TestAMoveSaysWhatChangesBeforeItIsMade(t *testing.T) {
 	out = movePage(t, p)
 	lacks(t, out, "Move it")
 	require.Contains(t, out, `id="openings" tabindex="-1" autofocus`)
+	require.Contains(t, out, `value="only:">With anybody`)
+	lacks(t, out, "whoever has it now")
+	p.Spread, p.Stylist = true, AnyStylist
+	out = movePage(t, p)
+	require.Contains(t, out, "whoever has it now")
+	lacks(t, out, "With anybody")
 	p.Openings = nil
 	require.Contains(t, movePage(t, p), "Nothing fits in the days searched.")
 	p.Kept, p.StartDay, p.StartAt = true, "2026-06-12", "14:30"

@@ -4,7 +4,7 @@
 (() => {
   const name = "chairblock-keys";
   const actions = [
-    ["find", "Find a client", "/", "/clients"], ["book", "Book a visit", "n", "/book"], ["walkin", "Walk-in", "w", "/#f-walk_service"],
+    ["find", "Find a client", "/", "/clients"], ["book", "Book a visit", "n", "/book"], ["walkin", "Walked in", "w", "/#f-walk_service"],
     ["date", "Go to a date", "g", "/#f-date"], ["today", "Today", "t", "/"], ["before", "Day before", "b", ""], ["after", "Day after", "a", ""],
     ["todo", "To do", "d", "/to-do"], ["undo", "Undo what was done last", "u", ""], ["help", "Show the keys", "?", ""],
   ];
@@ -87,7 +87,7 @@
   const typing = (e) => e && (e.isContentEditable || /^(INPUT|TEXTAREA|SELECT)$/.test(e.tagName));
   function act(id, to) {
     if (id === "help") return open();
-    const e = document.querySelector('[data-key="' + id + '"]');
+    const e = document.querySelector('[data-key="' + id + '"]') || (to.startsWith("/#") && document.querySelector(to.slice(1)));
     if (e && /^(INPUT|SELECT|TEXTAREA)$/.test(e.tagName)) { e.focus(); if (e.select) e.select(); return; }
     if (e && e.tagName === "A" && e.hash && e.pathname === location.pathname) {
       const at = document.querySelector(e.hash);

@@ -193,7 +193,7 @@ func TestThePartsOfTheBoardAreSentOnlyWhenTheyChange(t *testing.T) {
 	}
 	require.NotContains(t, d.page, "<html")
 	require.NotContains(t, d.page, "walk_key", "what is typed into is not sent")
-	require.Contains(t, d.page, ">Walk-in</a>")
+	require.NotContains(t, d.page, "Book a visit on this day", "every page leads to the booking of today")
 	d.get("/")
 	require.Contains(t, d.page, `data-tag="`+strings.ReplaceAll(tag, `"`, "&#34;")+`"`, "the page is what the parts would be")
 	s.At(monday(9, 4))
@@ -206,7 +206,7 @@ func TestThePartsOfTheBoardAreSentOnlyWhenTheyChange(t *testing.T) {
 	require.Contains(t, d.page, "M. Q.")
 	other := part("/?part=day&date=2026-06-09", "")
 	require.NotEqual(t, tag, other.Header.Get("ETag"))
-	require.NotContains(t, d.page, "Walk-in")
+	require.Contains(t, d.page, `<a href="/book?date_from=2026-06-09" data-key="book">Book a visit on this day</a>`)
 	require.Equal(t, http.StatusUnauthorized, func() int {
 		r, _ := http.NewRequestWithContext(t.Context(), http.MethodGet, s.URL+"/events", nil)
 		r.Header.Set("Sec-Fetch-Dest", "empty")
@@ -215,4 +215,42 @@ func TestThePartsOfTheBoardAreSentOnlyWhenTheyChange(t *testing.T) {
 		a.Body.Close()
 		return a.StatusCode
 	}())
+}
+
+func TestAVisitLeadsBackToItsOwnDay(t *testing.T) {
+	s := salon(t)
+	today, later := cut(t, s, s.Client("Juna", "Kestrel"), s.Ben, monday(11, 0)), cut(t, s, s.Client("Mara", "Quist"), s.Ben, monday(24+11, 0))
+	d := at(t, s, store.Desk, "")
+	d.get("/visits/" + later.ID)
+	require.Contains(t, d.page, `<a href="/?date=2026-06-09" rel="up">Tue 9 June on the board</a>`)
+	d.get("/?date=2026-06-09")
+	require.Contains(t, d.page, `href="/visits/`+later.ID+`"`)
+	d.get("/visits/" + today.ID)
+	require.Contains(t, d.page, `<a href="/" rel="up">Today on the board</a>`, "where walk-ins are taken")
+	s.At(monday(24+9, 0))
+	d = at(t, s, store.Desk, "")
+	d.get("/visits/" + today.ID)
+	require.Contains(t, d.page, `<a href="/?date=2026-06-08" rel="up">Mon 8 June on the board</a>`, "a day that is over")
+}
+
+func TestTheBoardSaysEverythingOnce(t *testing.T) {
+	s := salon(t)
+	s.At(monday(9, 0))
+	d := at(t, s, store.Desk, "")
+	for _, path := range []string{"/", "/?date=2026-06-08", "/?date=2026-06-05"} { // of what is over nothing is booked
+		d.get(path)
+		require.Equal(t, 1, strings.Count(d.page, `href="/book`), path)
+		require.NotContains(t, d.text(), "Book a visit on this day", path)
+	}
+	d.get("/")
+	require.NotContains(t, d.page, `href="#f-walk_service"`)
+	require.Equal(t, 1, strings.Count(d.page, `id="f-walk_service"`))
+	d.get("/?date=2026-06-10").says("Book a visit on this day")
+	require.Equal(t, 2, strings.Count(d.page, `href="/book`))
+	d.get("/book?date_from=2026-06-10")
+	require.Contains(t, d.page, `name="date_from" value="2026-06-10"`)
+	for _, day := range []string{"2026-06-05", "soon", "", "0000-00-00"} {
+		d.get("/book?" + url.Values{"date_from": {day}}.Encode())
+		require.Contains(t, d.page, `name="date_from" value="2026-06-08"`, day)
+	}
 }

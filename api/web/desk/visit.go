@@ -45,7 +45,7 @@ type visitView struct {
 	Instead []api.OpeningBody
 
 	MayMove, MaySwap, MayLink, MayName, MayConsent, MayMoney, MayAside, MayWait, MayRun bool
-	BoardHref                                                                           string
+	BoardHref, BoardDay                                                                 string // its own day
 }
 
 // InsteadAction is where another time is sent to.
@@ -81,7 +81,10 @@ func (p page) readVisit(c echo.Context, id string) (visitView, error) {
 	}
 	v.ETag = reply.ETag
 	v.Title = pages.Clean(v.V.ClientName) + ", " + v.Day(v.V.Start) + ", " + v.Span(v.V.Start, v.V.End)
-	v.BoardHref = "/?date=" + v.V.Start.In(v.loc).Format(time.DateOnly)
+	v.BoardHref, v.BoardDay = "/", "Today on the board" // where walk-ins are taken
+	if day := v.V.Start.In(v.loc).Format(time.DateOnly); day != v.Today {
+		v.BoardHref, v.BoardDay = "/?date="+day, v.Day(v.V.Start)+" on the board"
+	}
 	if len(v.V.Services) > 0 && api.May(ctx, "list-money") {
 		m, err := web.Get[api.MoneyBody](ctx, p.site, api.Path("visits", id, "money"), nil)
 		if err != nil {
