@@ -60,34 +60,13 @@ func (s *Server) swapVisits(ctx context.Context, in *swapInput) (*found[SwapAnsw
 		if err != nil {
 			return err
 		}
-		mine, err := t.RemindersOf(ctx, list[0].ID)
+		mine, err := s.visitBody(ctx, t, n, list[0])
 		if err != nil {
 			return err
 		}
-		theirs, err := t.RemindersOf(ctx, list[1].ID)
-		if err != nil {
-			return err
-		}
-		out = found[SwapAnswer]{etag(list[0].Version), SwapAnswer{Visit: writeVisit(list[0], n, mine),
-			Other: writeVisit(list[1], n, theirs), OtherVersion: list[1].Version}}
-		w, err := n.watchFor(ctx, t, list...)
-		if err != nil {
-			return err
-		}
-		for i, b := range []*VisitBody{&out.Body.Visit, &out.Body.Other} {
-			if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, list[i]); err != nil {
-				return err
-			}
-			if err := s.nameVisit(ctx, t, n, list[i], b); err != nil {
-				return err
-			}
-		}
-		w.fill(&out.Body.Visit, list[0])
-		w.fill(&out.Body.Other, list[1])
-		if err := out.Body.Visit.addMeans(ctx, t, n, list[0]); err != nil {
-			return err
-		}
-		if err := out.Body.Other.addMeans(ctx, t, n, list[1]); err != nil || !in.Body.Preview {
+		theirs, err := s.visitBody(ctx, t, n, list[1])
+		out = found[SwapAnswer]{etag(list[0].Version), SwapAnswer{Visit: mine, Other: theirs, OtherVersion: list[1].Version}}
+		if err != nil || !in.Body.Preview {
 			return err
 		}
 		return errPreview

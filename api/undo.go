@@ -73,7 +73,7 @@ type UndoneBody struct {
 
 type undoLastInput struct {
 	Body struct {
-		ID string `json:"id" maxLength:"120" doc:"From GET /undo: nothing else than that is undone"`
+		ID string `json:"id" maxLength:"120" pattern:"^[!-~]*$" patternDescription:"an id as GET /undo gives it" doc:"From GET /undo: nothing else than that is undone"`
 	}
 }
 

@@ -235,7 +235,10 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 	if by[v.ID] {
 		b.Source = string(clientRole)
 	}
-	return b, b.addMeans(ctx, t, n, v)
+	if err := b.addMeans(ctx, t, n, v); err != nil {
+		return b, err
+	}
+	return b, s.nameVisit(ctx, t, n, v, &b)
 }
 
 func realEnd(v store.Visit) time.Time {
@@ -359,10 +362,7 @@ func (s *Server) getVisit(ctx context.Context, in *ByID) (*found[VisitBody], err
 		if err != nil {
 			return err
 		}
-		if b.CanStartUntil, err = s.startUntil(ctx, t, n, v); err != nil {
-			return err
-		}
-		err = s.nameVisit(ctx, t, n, v, &b)
+		b.CanStartUntil, err = s.startUntil(ctx, t, n, v)
 		out = found[VisitBody]{etag(v.Version), b}
 		return err
 	})

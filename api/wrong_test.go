@@ -148,6 +148,7 @@ func TestEveryFaultOfEveryFieldIsNamedAndChangesNothing(t *testing.T) {
 				require.NoError(t, err)
 				a := s.call(r.method, r.path, string(body), r.headers...)
 				name := op.ID + ": " + w.what + " at " + w.at
+				require.Equal(t, 422, a.status, "%s: %s", name, a.body)
 				p := a.refused(422, "invalid")
 				require.True(t, names(p, w.at), "%s is answered with %v", name, p.Errors)
 				for _, e := range p.Errors {

@@ -33,7 +33,7 @@ func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migration
 var everything = []func(*web.Site){signin.Mount, board.Mount, desk.Mount, stylist.Mount, owner.Mount}
 
 // ids are what differs between two addresses of one kind of page.
-var ids = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f-]{27}|\d{4}-\d{2}-\d{2}|[a-z]_[a-z0-9]+_[A-Za-z0-9_-]{43}`)
+var ids = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f-]{27}(?:-\d+)?|\d{4}-\d{2}-\d{2}|[a-z]_[a-z0-9]+_[A-Za-z0-9_-]{43}`)
 
 // kindOf is the address without what differs between pages of one kind.
 func kindOf(address string) string {
