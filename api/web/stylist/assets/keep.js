@@ -10,7 +10,10 @@
     drop();
     localStorage.setItem("my-day-me", page.dataset.me);
   }
-  navigator.serviceWorker.register("/my-day/sw.js", { scope: "/my-day/" }).catch(() => {});
+  navigator.serviceWorker.register("/my-day/sw.js", { scope: "/my-day/" })
+    .then(() => navigator.serviceWorker.ready)
+    // A worker that came up while this page was still loading has not taken it on.
+    .then((r) => { if (!navigator.serviceWorker.controller) r.active.postMessage("take on"); }).catch(() => {});
   // Whoever signs out leaves nothing behind.
   const leaves = (e) => {
     const to = e.target.closest && e.target.closest('a[href^="/sign-out"], form[action^="/sign-out"]');

@@ -12,6 +12,7 @@ self.addEventListener("activate", (e) => {
   e.waitUntil(caches.keys().then((list) => Promise.all(list.filter((n) => n.startsWith("my-day-shell-") && n !== NAME).map((n) => caches.delete(n))))
     .then(() => self.clients.claim()));
 });
+self.addEventListener("message", (e) => { if (e.data === "take on") e.waitUntil(self.clients.claim()); });
 
 const kept = async (url) => {
   const plan = await caches.open(PLAN);
