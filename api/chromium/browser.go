@@ -220,6 +220,13 @@ func (b *Browser) Open(address string) {
 	b.Do(chromedp.Navigate(address))
 }
 
+// Before runs a script in every page from the next one on, before the page's own.
+func (b *Browser) Before(js string) {
+	b.T.Helper()
+	_, err := chromedp.Call(b.Ctx, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: js})
+	require.NoError(b.T, err)
+}
+
 // Eval is the text that an expression gives.
 func (b *Browser) Eval(js string) string {
 	b.T.Helper()

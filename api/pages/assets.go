@@ -47,6 +47,7 @@ func init() {
 	addAsset("board.css", "text/css; charset=utf-8", readAsset("board.css"))
 	addAsset("live.js", "text/javascript; charset=utf-8", readAsset("live.js"))
 	addAsset("keys.js", "text/javascript; charset=utf-8", readAsset("keys.js"))
+	addAsset("signout.js", "text/javascript; charset=utf-8", readAsset("signout.js"))
 	addAsset("board.js", "text/javascript; charset=utf-8", readAsset("board.js"))
 	addAsset("mark.svg", "image/svg+xml", readAsset("mark.svg"))
 }

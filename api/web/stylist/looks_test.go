@@ -10,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api/web/signin"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
@@ -89,7 +90,7 @@ func TestWhenTheSessionIsOverTheTapsAreKeptUntilSheSignsIn(t *testing.T) {
 }
 
 func TestWhoSignsOutLeavesNoPlanBehindAndAnotherDayShowsNone(t *testing.T) {
-	s, v := looked(t)
+	s, v := looked(t, signin.Mount)
 	s.At(at(9, 39))
 	b := phone(t, s, store.LeadRole, s.Ada)
 	b.Open(s.URL + "/my-day/")
@@ -109,11 +110,10 @@ func TestWhoSignsOutLeavesNoPlanBehindAndAnotherDayShowsNone(t *testing.T) {
 	s.Between(nil)
 	b.Open(s.URL + "/my-day/")
 	b.Until("the day is kept", dayIsKept)
-	if b.Eval(`String(document.querySelector('form[action="/sign-out"]') !== null)`) == "true" {
-		b.Press(`form[action="/sign-out"] button`)
-		b.Eval(`window.left = ""; caches.has("my-day-plan").then((y) => { window.left = String(y); }); ""`)
-		b.Until("nothing is left", `window.left === "false"`)
-	}
+	b.Press(`form[action="/sign-out"] button`)
+	b.Until("she is out", `location.pathname === "/sign-in" && document.readyState === "complete"`)
+	b.Eval(`window.left = ""; caches.has("my-day-plan").then((y) => { window.left = String(y); }); ""`)
+	b.Until("nothing is left", `window.left === "false"`)
 	b.Forget("net::ERR_EMPTY_RESPONSE")
 	b.Forget("Failed to load resource")
 	b.Quiet()

@@ -13,7 +13,7 @@ import (
 )
 
 // shell are the assets that a phone keeps for use without a network.
-var shell = []string{"page.css", "mark.svg", "stylist.css", "queue.js", "watch.js", "visit.js", "keep.js", "icon-192.png"}
+var shell = []string{"page.css", "mark.svg", "stylist.css", "queue.js", "watch.js", "visit.js", "keep.js", "signout.js", "icon-192.png"}
 
 // workerText is the service worker with the addresses of what it keeps. It changes
 // with them, so that a browser fetches new ones.

@@ -12,6 +12,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/api/chromium"
+	"chairblock/api/web"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
@@ -25,9 +26,9 @@ func lost(w http.ResponseWriter, _ *http.Request, _ http.Handler) {
 }
 
 // looked is the visit with its client here and her hair seen.
-func looked(t *testing.T) (*webtest.Salon, api.VisitBody) {
+func looked(t *testing.T, more ...func(*web.Site)) (*webtest.Salon, api.VisitBody) {
 	t.Helper()
-	s, v := booked(t)
+	s, v := booked(t, more...)
 	s.Ask(http.MethodPost, "/visits/"+v.ID+"/taps", webtest.Object{"kind": "arrive"}, http.StatusCreated, nil)
 	s.Ask(http.MethodPost, "/visits/"+v.ID+"/hair-as-seen", webtest.Object{"unchanged": true}, http.StatusCreated, nil)
 	return s, v

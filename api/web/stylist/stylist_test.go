@@ -14,6 +14,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/api/chromium"
+	"chairblock/api/web"
 	"chairblock/api/web/stylist"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
@@ -29,9 +30,10 @@ var nine = time.Date(2026, 6, 9, 8, 0, 0, 0, time.UTC)
 func at(hour, minute int) time.Time { return nine.Add(time.Duration((hour-9)*60+minute) * time.Minute) }
 
 // booked is a salon with a straightening visit of Juna at nine, with Ada in charge.
-func booked(t *testing.T) (*webtest.Salon, api.VisitBody) {
+// more are pages beside the stylist's.
+func booked(t *testing.T, more ...func(*web.Site)) (*webtest.Salon, api.VisitBody) {
 	t.Helper()
-	s := webtest.New(t, mount)
+	s := webtest.New(t, append(more, mount)...)
 	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, nine)
 	s.At(nine)
 	return s, v

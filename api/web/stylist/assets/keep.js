@@ -15,12 +15,7 @@
     // A worker that came up while this page was still loading has not taken it on.
     .then((r) => { if (!navigator.serviceWorker.controller) r.active.postMessage("take on"); }).catch(() => {});
   // Whoever signs out leaves nothing behind.
-  const leaves = (e) => {
-    const to = e.target.closest && e.target.closest('a[href^="/sign-out"], form[action^="/sign-out"]');
-    if (to) drop();
-  };
-  document.addEventListener("click", leaves);
-  document.addEventListener("submit", leaves);
+  document.addEventListener("signedout", drop);
 
   const one = async (box, path) => {
     const r = await fetch(path + "?kept=1", { credentials: "same-origin", redirect: "manual" });

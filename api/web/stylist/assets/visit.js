@@ -8,7 +8,7 @@
   const minute = 60000;
   const dead = 2000; // how long a second press does nothing
   const undoFor = 5000; // how long the end of a visit can be taken back before it is sent
-  let model, taps = [], settled = [], dropped = new Set(), pressed = 0, alarmed = "", rung = 0, lock = null, tone = null;
+  let model, taps = [], settled = [], dropped = new Set(), pressed = 0, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
 
   const read = () => {
     model = JSON.parse($("run").dataset.model);
@@ -46,14 +46,20 @@
       o.stop(at + 0.3);
     }
   };
+  // wake keeps the screen on while a client is here.
   const wake = async () => {
-    const wanted = state().state === "under_way" || state().state === "arrived";
-    if (!wanted && lock) { lock.release(); lock = null; }
-    if (!wanted || lock || document.hidden || !navigator.wakeLock) return;
+    const wanted = () => state().state === "under_way" || state().state === "arrived";
+    if (!wanted() && lock) { lock.release(); lock = null; }
+    if (!wanted() || lock || locking || document.hidden || !navigator.wakeLock) return;
+    locking = true;
     try {
-      lock = await navigator.wakeLock.request("screen");
-      lock.addEventListener("release", () => { lock = null; });
-    } catch { /* the battery is low, or the browser does not let it */ }
+      const got = await navigator.wakeLock.request("screen");
+      got.addEventListener("release", () => { if (lock === got) lock = null; });
+      lock = got;
+    } catch { /* the battery is low, or the browser does not let it */ } finally {
+      locking = false;
+    }
+    if (lock && !wanted()) wake(); // it has ended meanwhile
   };
 
   const state = () => watching.fold(model, [...settled, ...taps]);
@@ -169,7 +175,7 @@
     const words = (e.submitter ? e.submitter.textContent : data.kind).trim();
     const fields = { ...data };
     for (const name of ["key", "made", "after", "which"]) delete fields[name];
-    const tap = { visit: model.visit, fields, words, at: data.clock ? today(data.clock) : queue.now() };
+    const tap = { visit: model.visit, who: document.querySelector("h1").textContent.replace(/ \S+\.$/u, ""), fields, words, at: data.clock ? today(data.clock) : queue.now() };
     if (data.kind === "done") tap.hold = now + undoFor;
     queue.add(tap);
     const open = form.closest("details");
