@@ -15,9 +15,9 @@ import (
 // ownPath is where secret links to a client's own pages lead.
 const ownPath = "/c/"
 
-// ownDays is how long a link to a client's own pages lives unused (judgement: a
+// OwnDays is how long a link to a client's own pages lives unused (judgement: a
 // retouch comes after a year at the latest, and the link should still be there).
-const ownDays = 400
+const OwnDays = 400
 
 // OwnLinkBody is a secret link to a client's own pages.
 type OwnLinkBody struct {
@@ -33,6 +33,9 @@ type OwnLinkBody struct {
 	LastUsed *time.Time `json:"last_used_at,omitempty" readOnly:"true" required:"false" doc:"When the present link was used last, to within five minutes"`
 	Expires  *time.Time `json:"expires_at,omitempty" readOnly:"true" required:"false" doc:"Unless it is used before"`
 }
+
+// OwnURL is the address of a client's own pages behind the secret of a link.
+func (s *Server) OwnURL(secret string) string { return s.base + ownPath + secret }
 
 type ownLinkInput struct {
 	ByID
@@ -99,7 +102,7 @@ const mostOwnLinks = 10
 
 func (s *Server) addOwnLink(ctx context.Context, in *ownLinkInput) (*created[OwnLinkBody], error) {
 	var f scheduling.Faults
-	l := store.OwnLink{Client: in.ID, Label: text(&f, "label", in.Body.Label, 0, 80), Days: cmp.Or(in.Body.Days, ownDays)}
+	l := store.OwnLink{Client: in.ID, Label: text(&f, "label", in.Body.Label, 0, 80), Days: cmp.Or(in.Body.Days, OwnDays)}
 	f.Count("days_unused", l.Days, 1, 1095)
 	if err := f.Err(); err != nil {
 		return nil, err
@@ -134,7 +137,7 @@ func (s *Server) addOwnLink(ctx context.Context, in *ownLinkInput) (*created[Own
 			return err
 		}
 		out = s.writeOwnLink(n, row, l.Guardian)
-		out.URL = s.base + ownPath + secret
+		out.URL = s.OwnURL(secret)
 		return nil
 	})
 	return &created[OwnLinkBody]{Location: "/v1/own-links/" + out.ID, Body: out}, err
@@ -163,7 +166,7 @@ func (s *Server) rotateOwnLink(ctx context.Context, in *ByID) (*found[OwnLinkBod
 			return err
 		}
 		out.Body = s.writeOwnLink(n, l, minor)
-		out.Body.URL = s.base + ownPath + secret
+		out.Body.URL = s.OwnURL(secret)
 		return nil
 	})
 	return &out, err

@@ -3,8 +3,10 @@
 package main
 
 import (
+	"io"
 	"net"
 	"net/http"
+	"net/http/cookiejar"
 	"os"
 	"os/exec"
 	"os/user"
@@ -26,7 +28,8 @@ import (
 type demo struct {
 	*process
 	dir, url              string
-	open                  string // one-time link
+	open                  string // one-time link of the owner
+	desk, stylist, own    string // of the others who enter
 	ada, mara             string // calendars
 	subscribe             string // page of the salon's calendar
 	maildir, owner, token string
@@ -49,7 +52,8 @@ func demoAs(t *testing.T, as *syscall.Credential, dir string, args ...string) *d
 	t.Logf("ready after %.1f s", time.Since(began).Seconds())
 	const secret = `[a-z]_[a-z0-9]+_[\w-]{43}`
 	line := func(pattern string) string { return d.waitFor(`(?m)^  ` + pattern + `$`)[1] }
-	d.open = line(`board and booking form +(http://\S+/open/` + secret + `)`)
+	d.open, d.desk = line(`enter as the owner +(http://\S+/open/`+secret+`)`), line(`as the front desk +(http://\S+/open/`+secret+`)`)
+	d.stylist, d.own = line(`as a stylist, Ada Birch +(http://\S+/open/`+secret+`)`), line(`as a client, Mara +(http://\S+/c/`+secret+`)`)
 	d.url = strings.TrimSuffix(line(`description of the API +(\S+)`), "/openapi.json")
 	d.ada, d.mara = line(`Ada Birch's calendar +(\S+/cal/`+secret+`\.ics)`), line(`Mara's calendar +(\S+/cal/`+secret+`\.ics)`)
 	d.subscribe = line(`all visits, to subscribe +(\S+/cal/` + secret + `)`)
@@ -97,6 +101,20 @@ func bookTour(t *testing.T, d *demo, bash string) api.VisitBody {
 	return visit
 }
 
+// enters opens an address as a browser with no past does, and says where it led.
+func enters(t *testing.T, address string) (path, body string, status int) {
+	t.Helper()
+	jar, err := cookiejar.New(nil)
+	require.NoError(t, err)
+	client := http.Client{Jar: jar}
+	a, err := client.Get(address)
+	require.NoError(t, err)
+	defer a.Body.Close()
+	text, err := io.ReadAll(a.Body)
+	require.NoError(t, err)
+	return a.Request.URL.Path, string(text), a.StatusCode
+}
+
 func TestTheDemo(t *testing.T) {
 	dir := folderIn(t, "") // on disk, so that the time to ready is what a user sees
 	d := startDemo(t, dir)
@@ -140,6 +158,16 @@ func TestTheDemo(t *testing.T) {
 			return false
 		})
 	})
+	t.Run("each address leads to the pages of whom it is for", func(t *testing.T) {
+		for _, x := range []struct{ link, path, words string }{
+			{d.desk, "/", "Walked in"}, {d.stylist, "/my-day/", "My day"}, {d.own, "/own", "Your visits"},
+		} {
+			path, body, status := enters(t, x.link)
+			require.Equal(t, http.StatusOK, status, x.path)
+			require.Equal(t, x.path, path)
+			require.Contains(t, body, x.words)
+		}
+	})
 	t.Run("a second one on the same folder says who has it", func(t *testing.T) {
 		code, _, errs := runOnce(t, "demo", "--listen", "127.0.0.1:0", "--data", dir)
 		require.Equal(t, exitFailed, code)
@@ -166,6 +194,11 @@ func TestTheDemo(t *testing.T) {
 	})
 	t.Run("it goes on where it ended", func(t *testing.T) {
 		again := startDemo(t, dir)
+		require.NotEqual(t, strings.TrimPrefix(d.own, d.url), strings.TrimPrefix(again.own, again.url), "the client's address is a new one")
+		_, _, status := enters(t, again.url+strings.TrimPrefix(d.own, d.url))
+		require.NotEqual(t, http.StatusOK, status)
+		_, _, status = enters(t, again.own)
+		require.Equal(t, http.StatusOK, status)
 		require.Contains(t, again.waitFor(`(?s)is booked for Mara:\n[^\n]*`)[0], d.waitFor(`is booked for Mara:\n([^\n]*)`)[1],
 			"the greeting shows the same visit")
 		kept := into[api.VisitBody](get(t, again.url+"/v1/visits/"+visit.ID, d.token))

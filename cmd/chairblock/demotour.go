@@ -19,10 +19,12 @@ import (
 var greeting = template.Must(template.New("").Parse(`
 {{.Salon}} is open.
 
-  board and booking form   {{.Open}}
-  the same for the desk    {{.OpenDesk}}
-  {{printf "%-24s" .PhoneName}} {{.OpenPhone}}
-                           (each opens once, without a password; for new ones start again)
+  enter as the owner       {{.Open}}
+  as the front desk        {{.OpenDesk}}
+  {{printf "%-24s" .StylistName}} {{.OpenStylist}}
+  {{printf "%-24s" .OwnName}} {{.OwnPages}}
+                           (the first three open once, without a password; start again for new ones)
+
   description of the API   {{.URL}}/openapi.json
   {{printf "%-24s" .StaffName}} {{.Staff}}
   {{printf "%-24s" .ClientName}} {{.ClientFeed}}
@@ -56,8 +58,9 @@ Ctrl-C ends everything.
 type tour struct {
 	Salon, URL, Maildir   string
 	Open, Owner, Desk     string // secrets
-	OpenDesk, OpenPhone   string // likewise
-	PhoneName             string // whose phone the last is for
+	OpenDesk, OpenStylist string // likewise
+	OwnPages              string // likewise, a client's own
+	StylistName, OwnName  string // whose the last two are
 	StaffName, ClientName string // whose calendars are printed
 	Staff, ClientFeed     string
 	SalonPage             string
@@ -81,7 +84,8 @@ func (d *demoSalon) greet(ctx context.Context, s *api.Server, url, maildir strin
 		return err
 	}
 	t := tour{Salon: d.row.Name, URL: url, Maildir: maildir, Key: store.NewID(), Service: d.services[straightening].ID, Hair: string(hair),
-		Guest: guest.GivenName, GuestID: guest.ID, Licensed: d.licensed(), PhoneName: d.staff[0].Name + "'s phone", StaffName: d.staff[0].Name + "'s calendar", ClientName: host.GivenName + "'s calendar"}
+		Guest: guest.GivenName, GuestID: guest.ID, Licensed: d.licensed(), StylistName: "as a stylist, " + d.staff[0].Name, OwnName: "as a client, " + host.GivenName,
+		StaffName: d.staff[0].Name + "'s calendar", ClientName: host.GivenName + "'s calendar"}
 	if err := d.promise(ctx, host); err != nil {
 		return err
 	}
@@ -116,10 +120,36 @@ func (d *demoSalon) secrets(ctx context.Context, s *api.Server, host store.Clien
 			*to = url(secret)
 			return err
 		}
-		return errors.Join(open(&t.Open, store.Owner, ""), open(&t.OpenDesk, store.Desk, ""), open(&t.OpenPhone, store.LeadRole, d.staff[0].ID), token(&t.Owner, store.Owner), token(&t.Desk, store.Desk), feed(&t.Staff, store.FeedStaff, d.staff[0].ID, s.FeedURL),
+		own := func(to *string, client string) error {
+			secret, err := d.ownLink(ctx, tx, client)
+			*to = s.OwnURL(secret)
+			return err
+		}
+		return errors.Join(open(&t.Open, store.Owner, ""), open(&t.OpenDesk, store.Desk, ""), open(&t.OpenStylist, store.LeadRole, d.staff[0].ID), own(&t.OwnPages, host.ID),
+			token(&t.Owner, store.Owner), token(&t.Desk, store.Desk), feed(&t.Staff, store.FeedStaff, d.staff[0].ID, s.FeedURL),
 			feed(&t.LeadFeed, store.FeedStaff, t.Lead, s.FeedURL), feed(&t.ClientFeed, store.FeedClient, host.ID, s.FeedURL),
 			feed(&t.SalonPage, store.FeedSalon, "", s.FeedPageURL))
 	})
+}
+
+// ownLabel is what the demonstration calls its link to a client's own pages.
+const ownLabel = "demo"
+
+// ownLink makes the secret of a link to a client's own pages, a new one for that of
+// an earlier start.
+func (d *demoSalon) ownLink(ctx context.Context, tx *store.Tx, client string) (string, error) {
+	list, err := tx.OwnLinks(ctx, client)
+	if err != nil {
+		return "", err
+	}
+	for _, l := range list {
+		if l.Label == ownLabel && l.Revoked == nil {
+			_, secret, err := tx.RotateOwnLink(ctx, l.ID, l.Guardian, d.now)
+			return secret, err
+		}
+	}
+	_, secret, err := tx.AddOwnLink(ctx, store.OwnLink{Client: client, Label: ownLabel, Days: api.OwnDays}, d.now)
+	return secret, err
 }
 
 // promise books a straightening visit for a client who has none to come.
