@@ -295,17 +295,31 @@ func (m *movingPage) compare(ctx context.Context, t *store.Tx, opening string, v
 	if err := m.compareNeeds(ctx, t, v, row); err != nil {
 		return err
 	}
-	if v.PriceCents > 0 {
-		p.Same = append(p.Same, "The price stays "+m.n.amount(v.PriceCents)+".")
-	}
-	if body.PriceToday != nil {
-		p.Same[len(p.Same)-1] += " Booked today it would be " + m.n.amount(*body.PriceToday) + "."
+	if words := m.priceWords(v.PriceCents, body.PriceToday); words != "" {
+		p.Same = append(p.Same, words)
 	}
 	if m.v.SaidYesAt != nil && v.SaidYesAt == nil {
 		p.Same = append(p.Same, "She had said yes to the old time and is asked again.")
 	}
 	m.page.Preview = p
 	return nil
+}
+
+// priceWords say what a move does to the price. today is what the same would cost
+// when it was booked now, nil for the same; both are in the salon's smallest unit
+// of money.
+func (m *movingPage) priceWords(cents int64, today *int64) string {
+	var out string
+	switch {
+	case cents > 0:
+		out = "The price stays " + m.n.amount(cents) + "."
+	case today != nil:
+		out = "It still costs nothing."
+	}
+	if today != nil {
+		out += " Booked today it would be " + m.n.amount(*today) + "."
+	}
+	return out
 }
 
 // compareNeeds says of everything that is still needed by when it has to be there.

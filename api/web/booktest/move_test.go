@@ -3,6 +3,8 @@ package booktest
 import (
 	"fmt"
 	"net/http"
+	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -12,6 +14,7 @@ import (
 	"chairblock/api"
 	"chairblock/api/web/desk"
 	"chairblock/api/web/webtest"
+	"chairblock/store"
 )
 
 func TestAVisitIsMovedAfterItWasSaidWhatChanges(t *testing.T) {
@@ -77,4 +80,30 @@ func TestAMoveThatNeedsAYesAsksForIt(t *testing.T) {
 	b.Quiet("422")
 	b.Open(s.URL + "/visits/none/move")
 	b.Quiet("404")
+}
+
+func TestAVisitThatCostsNothingIsMovedThoughItsServiceHasAPriceNow(t *testing.T) {
+	s := webtest.New(t, desk.Mount)
+	path := "/services/" + s.Services["Straightening"]
+	priced := func(cents int) {
+		var x webtest.Object
+		tag := s.Ask(http.MethodGet, path, nil, http.StatusOK, &x).Get("ETag")
+		for _, read := range []string{"id", "version", "active", "created_at", "chair_minutes"} {
+			delete(x, read)
+		}
+		x["price_cents"] = cents
+		s.Ask(http.MethodPut, path, x, http.StatusOK, nil, "If-Match", tag)
+	}
+	priced(0)
+	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, webtest.Start.Add(74*time.Hour))
+	require.Zero(t, v.PriceCents)
+	priced(32000)
+	b := s.Visitor(t)
+	b.Get(s.Link(store.Desk, ""))
+	page := b.Get("/visits/" + v.ID + "/move")
+	opening := regexp.MustCompile(`name="do" value="(show:[^"]+)"`).FindStringSubmatch(page.Body)
+	require.NotNil(t, opening, page.Text())
+	shown := b.Post("/visits/"+v.ID+"/move", url.Values{"do": {opening[1]}, "stylist": {s.Ada}})
+	require.Equal(t, http.StatusOK, shown.Status, shown.Text())
+	require.Contains(t, shown.Text(), "It still costs nothing. Booked today it would be 320.00 EUR.")
 }
