@@ -24,6 +24,24 @@ const ownHours = 48
 // mostOwnHours is a year.
 const mostOwnHours = 8760
 
+// HoursBefore lets clients do it until n hours before a visit; with nil they ask the
+// salon.
+func HoursBefore(n *int) HoursOrAsk {
+	if n == nil {
+		return HoursOrAsk{ask: true, set: true}
+	}
+	return HoursOrAsk{hours: *n, set: true}
+}
+
+// Hours are those before a visit, nil where clients ask the salon or nothing was
+// said.
+func (h HoursOrAsk) Hours() *int {
+	if h.ask || !h.set {
+		return nil
+	}
+	return &h.hours
+}
+
 // IsZero reports that nothing was said.
 func (h HoursOrAsk) IsZero() bool { return !h.set }
 

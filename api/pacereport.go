@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/scheduling/pace"
 	"chairblock/store"
@@ -393,7 +394,7 @@ func reportWords(r pace.PromiseReport, steps []PaceRowBody) []string {
 		return cmp.Compare(math.Abs(math.Log(b.Factor)), math.Abs(math.Log(a.Factor)))
 	})
 	for _, b := range moved {
-		out = append(out, strings.ToUpper(b.Words[:1])+b.Words[1:]+".")
+		out = append(out, pages.Capital(b.Words)+".")
 	}
 	return out
 }

@@ -234,3 +234,12 @@ func splitAt(s string, size, width float64) (head, tail string) {
 	}
 	return head, tail
 }
+
+// Capital is s with a capital letter in front.
+func Capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}

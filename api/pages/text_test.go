@@ -69,3 +69,9 @@ func TestNamesWrapAtSpacesAndHyphens(t *testing.T) {
 	require.Len(t, wrapName(strings.Repeat("Maximiliana ", 9), 15, 3), 3)
 	require.Empty(t, wrapName("", 15, 3))
 }
+
+func TestACapitalStandsInFrontOfAnyText(t *testing.T) {
+	for in, want := range map[string]string{"": "", "late": "Late", "émile is quick": "Émile is quick", "“999” cannot be": "“999” cannot be", "ßa": "ßa", "\xffx": "\ufffdx"} {
+		require.Equal(t, want, Capital(in))
+	}
+}

@@ -293,7 +293,7 @@ func (p page) readWishes(c echo.Context, form url.Values) (formView, error) {
 	var kinds []pages.Option
 	for _, k := range w.Kinds {
 		kinds = append(kinds, pages.Option{ID: k.Kind, Name: messageKind(k.Kind)})
-		v.Kinds = append(v.Kinds, kindLine{capital(messageKind(k.Kind)), byWords[k.By], k.Why})
+		v.Kinds = append(v.Kinds, kindLine{pages.Capital(messageKind(k.Kind)), byWords[k.By], k.Why})
 	}
 	v.Fields = []pages.Field{pages.Input("language", "Language", "such as de or pt-br; empty: the salon’s", "text", language),
 		pages.Tick("voice", "Word may be left on an answering machine", "", voice),

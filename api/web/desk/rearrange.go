@@ -119,7 +119,7 @@ func (v *planView) describe(day api.DayBody, form url.Values) {
 		v.Cautions = append(v.Cautions, pages.Caution{Level: pages.CautionLevel(k.Level), Text: k.Text})
 	}
 	if n := len(x.Words); n > 0 {
-		v.Sum = capital(strings.TrimSuffix(strings.Join(x.Words[len(x.Changes)+len(x.CannotStay)+len(x.StaysOut):], ". "), ".")) + "."
+		v.Sum = pages.Capital(strings.TrimSuffix(strings.Join(x.Words[len(x.Changes)+len(x.CannotStay)+len(x.StaysOut):], ". "), ".")) + "."
 	}
 	v.Approve = mark([]pages.Field{pages.Tick("agreed", "Everybody who gets another time has said yes", "", form.Get("agreed") != ""),
 		pages.Input("plan_approved", "Yes by", "the licensed person, where the plan asks for it", "text", form.Get("plan_approved"))}, v.Summary)

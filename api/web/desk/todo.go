@@ -211,7 +211,7 @@ func (p page) lateBlock(ctx context.Context, b base, date, back string) (lateBlo
 		if !ok || status == http.StatusNotFound {
 			return l, err
 		}
-		l.Over = capital(wrong[0].Text) + "."
+		l.Over = pages.Capital(wrong[0].Text) + "."
 		return l, nil
 	}
 	l.AsOfExact, l.LeftOut, l.Complete = d.AsOf.Format(time.RFC3339Nano), d.LeftOut, d.Complete
@@ -263,7 +263,7 @@ func lateRowOf(ctx context.Context, b base, v api.LateVisitBody) lateRow {
 }
 
 func remedyRowOf(b base, r api.RemedyBody) remedyRow {
-	out := remedyRow{ID: r.ID, Words: capital(r.Words), Applies: r.Applies}
+	out := remedyRow{ID: r.ID, Words: pages.Capital(r.Words), Applies: r.Applies}
 	var asks []string
 	for _, a := range r.Asks {
 		if a.VisitID != "" {

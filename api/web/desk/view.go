@@ -23,7 +23,7 @@ var files embed.FS
 
 func init() { pages.Publish(files, "assets/desk.css", "assets/desk.js") }
 
-var templates = template.Must(pages.Shared().Funcs(template.FuncMap{"cap": capital, "clean": pages.Clean, "phone": phoneWords, "join": strings.Join, "dict": dict}).ParseFS(files, "templates/*.tmpl"))
+var templates = template.Must(pages.Shared().Funcs(template.FuncMap{"cap": pages.Capital, "clean": pages.Clean, "phone": phoneWords, "join": strings.Join, "dict": dict}).ParseFS(files, "templates/*.tmpl"))
 
 // base is what every page of this package has.
 type base struct {
@@ -111,7 +111,7 @@ func (p page) press(ctx context.Context, q api.Question, names map[string]string
 			list[i].Text = problem.Detail
 		}
 		if list[i].Field == "" {
-			list[i].Text = capital(list[i].Text)
+			list[i].Text = pages.Capital(list[i].Text)
 		}
 	}
 	return list, alternatives, status, nil
@@ -125,24 +125,15 @@ func mark(fields []pages.Field, wrong []pages.FieldError) []pages.Field {
 			if w.Field != fields[i].Name {
 				continue
 			}
-			fields[i].Error = capital(w.Text)
+			fields[i].Error = pages.Capital(w.Text)
 			if prefix := fields[i].Label + ": "; !strings.HasPrefix(w.Text, prefix) {
 				wrong[k].Text = prefix + w.Text
 			} else {
-				fields[i].Error = capital(strings.TrimPrefix(w.Text, prefix))
+				fields[i].Error = pages.Capital(strings.TrimPrefix(w.Text, prefix))
 			}
 		}
 	}
 	return fields
-}
-
-// capital is s with a capital letter in front.
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	r := []rune(s)
-	return strings.ToUpper(string(r[0])) + string(r[1:])
 }
 
 // dict makes a map of pairs, for templates that need more than one thing.

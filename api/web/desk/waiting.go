@@ -190,7 +190,7 @@ func (p page) fits(ctx context.Context, v *waitingView, q url.Values) ([]pages.F
 		}
 		return wrong, nil
 	}
-	f := &fitBlock{Waiting: a.Waiting, Best: capital(a.Best.Words), Query: kept}
+	f := &fitBlock{Waiting: a.Waiting, Best: pages.Capital(a.Best.Words), Query: kept}
 	for _, m := range a.Fits {
 		r := fitRow{Wish: m.WaitingID, Client: m.ClientID, Words: m.Words, Start: m.Opening.Start.Format(time.RFC3339), Lead: m.Opening.LeadID, Best: m.InBest}
 		for _, x := range m.Opening.Cautions {
@@ -236,7 +236,7 @@ func (p page) offer(c echo.Context) error {
 		}
 		for i := range wrong {
 			wrong[i].Field = ""
-			wrong[i].Text = capital(wrong[i].Text)
+			wrong[i].Text = pages.Capital(wrong[i].Text)
 		}
 		return p.showWaiting(c, status, wrong)
 	}

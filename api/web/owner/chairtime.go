@@ -85,18 +85,7 @@ func (v *visit) changeChairTime() (answer, error) {
 		return answer{}, err
 	}
 	var f faults
-	own := api.OwnSettings{Values: map[string]float64{}}
-	for _, x := range list.Items {
-		field := "values-" + x.Name
-		y := v.amount(field, &f)
-		switch {
-		case y == nil && v.typed(field) == "" && v.form.Has(v.name(field)): // an empty field means the default
-		case y != nil && *y != x.Default:
-			own.Values[x.Name] = *y
-		case !v.form.Has(v.name(field)) && x.Value != x.Default:
-			own.Values[x.Name] = x.Value
-		}
-	}
+	own := api.OwnSettings{Values: v.ownConstants("values-", list.Items, &f)}
 	if err := f.err(); err != nil {
 		return answer{}, err
 	}
@@ -115,6 +104,24 @@ func (v *visit) changeChairTime() (answer, error) {
 	s.keep("time", v.form, nil, false)
 	s.Parts = append([]part{v.chairTimeEffect(look, own)}, s.Parts...)
 	return answer{sheet: s}, nil
+}
+
+// ownConstants reads those of some constants that differ from their defaults. An
+// empty field means the default; what the form does not have stays.
+func (v *visit) ownConstants(prefix string, list []api.SettingBody, f *faults) map[string]float64 {
+	own := map[string]float64{}
+	for _, x := range list {
+		field := prefix + x.Name
+		y := v.amount(field, f)
+		switch {
+		case y == nil && v.typed(field) == "" && v.form.Has(v.name(field)): // the default
+		case y != nil && *y != x.Default:
+			own[x.Name] = *y
+		case !v.form.Has(v.name(field)) && x.Value != x.Default:
+			own[x.Name] = x.Value
+		}
+	}
+	return own
 }
 
 // chairTimeEffect is what a change does to the reference heads, with the button

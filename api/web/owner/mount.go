@@ -26,6 +26,7 @@ func Mount(s *web.Site) {
 	p.servicePages()
 	p.chairTimePages()
 	p.rulePages()
+	p.consultationPages()
 	p.messagePages()
 	p.pacePages()
 	p.accessPages()
@@ -170,7 +171,7 @@ func sentence(s string) string {
 	if s == "" {
 		return s
 	}
-	return strings.ToUpper(s[:1]) + s[1:] + "."
+	return pages.Capital(s) + "."
 }
 
 // field is the field of the form that a pointer of the interface is about: one

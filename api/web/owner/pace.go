@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
+	"strings"
 	"time"
 
 	"chairblock/api"
@@ -34,6 +36,10 @@ func (v *visit) paceSheet() (*sheet, error) {
 	if err != nil {
 		return nil, err
 	}
+	staff, err := v.staff()
+	if err != nil {
+		return nil, err
+	}
 	s := v.sheet("Pace and promise")
 	s.Parts = append(s.Parts, part{Text: []string{fmt.Sprintf("%s to %s. %s", dayWords(n.First), dayWords(n.Last), n.Note)}})
 	for _, make := range []func() (part, error){
@@ -49,7 +55,7 @@ func (v *visit) paceSheet() (*sheet, error) {
 		}
 		s.Parts = append(s.Parts, p)
 	}
-	s.Parts = append(s.Parts, paceRows(r), learningPart(set, tag))
+	s.Parts = append(s.Parts, paceRows(r), learningPart(set, staff, tag))
 	return s, nil
 }
 
@@ -210,11 +216,34 @@ func paceRows(r api.PaceReportBody) part {
 	return p
 }
 
-func learningPart(b api.PaceSettingsBody, tag string) part {
-	return part{ID: "learning", Title: "Learning", Forms: []form{{ID: "pace", Action: "/set-up/pace/settings", Hidden: []hidden{version(tag)}, Fields: []pages.Field{
+func learningPart(b api.PaceSettingsBody, staff []api.StaffBody, tag string) part {
+	f := form{ID: "pace", Action: "/set-up/pace/settings", Hidden: []hidden{version(tag)}, Fields: []pages.Field{
 		pages.Tick("pace-learn", "Estimates follow the records", "Everything is worked out anew at once", !b.Off),
 		pages.Input("pace-counts_from", "Only visits from", "Empty: all; such as after a new iron", "date", b.CountsFrom),
-	}, Buttons: save("Save")}}}
+	}, Buttons: save("Save")}
+	people := group{Fold: "One by one", Open: len(b.Staff) > 0}
+	for _, x := range staff {
+		var own api.PaceOfStaffBody
+		for _, y := range b.Staff {
+			if y.StaffID == x.ID {
+				own = y
+			}
+		}
+		people.Fields = append(people.Fields, pages.Tick("pace-staff-"+x.ID+"-learn", x.Name+": estimates follow the records", "Otherwise the salon's pace holds", !own.Off),
+			pages.Input("pace-staff-"+x.ID+"-counts_from", x.Name+": only visits from", "Empty: as for everybody", "date", own.CountsFrom))
+	}
+	constants := group{Fold: "Constants of learning"}
+	for _, x := range b.List {
+		label := strings.ReplaceAll(x.Name, "_", " ")
+		if x.Unit != "" {
+			label += " (" + x.Unit + ")"
+		}
+		constants.Open = constants.Open || x.Value != x.Default
+		constants.Fields = append(constants.Fields, pages.Number("pace-constants-"+x.Name, pages.Capital(label),
+			fmt.Sprintf("%s to %s, usually %s. %s", plain(x.Min), plain(x.Max), plain(x.Default), sentence(x.Source)), plain(x.Value)))
+	}
+	f.Groups = []group{people, constants}
+	return part{ID: "learning", Title: "Learning", Forms: []form{f}}
 }
 
 func (v *visit) savePace() (answer, error) {
@@ -222,7 +251,40 @@ func (v *visit) savePace() (answer, error) {
 	if err != nil {
 		return answer{}, err
 	}
-	b.Off, b.CountsFrom, b.List = !v.ticked("learn"), v.typed("counts_from"), nil
+	var f faults
+	b.Off, b.CountsFrom = !v.ticked("learn"), v.typed("counts_from")
+	b.Constants = v.ownConstants("constants-", b.List, &f)
+	b.Staff, b.List = v.paceOfStaff(b.Staff), nil
+	if err := f.err(); err != nil {
+		return answer{}, err
+	}
 	_, err = v.ask(http.MethodPut, "/pace-settings", b, nil)
 	return answer{to: "/set-up/pace?done=saved#learning"}, err
+}
+
+// paceOfStaff reads what holds for one person or another. Who has no field, such as
+// somebody who has left, keeps what there is of her.
+func (v *visit) paceOfStaff(was []api.PaceOfStaffBody) []api.PaceOfStaffBody {
+	var out []api.PaceOfStaffBody
+	for _, x := range was {
+		if !v.form.Has(v.name("staff-" + x.StaffID + "-counts_from")) {
+			out = append(out, x)
+		}
+	}
+	var ids []string
+	for field := range v.form {
+		id, ours := strings.CutPrefix(field, v.name("staff-"))
+		if id, is := strings.CutSuffix(id, "-counts_from"); ours && is {
+			ids = append(ids, id)
+		}
+	}
+	slices.Sort(ids)
+	for _, id := range ids {
+		x := api.PaceOfStaffBody{StaffID: id, Off: !v.ticked("staff-" + id + "-learn"), CountsFrom: v.typed("staff-" + id + "-counts_from")}
+		if x.Off || x.CountsFrom != "" {
+			v.at[fmt.Sprintf("/staff/%d", len(out))] = v.name("staff-" + id + "-counts_from")
+			out = append(out, x)
+		}
+	}
+	return out
 }

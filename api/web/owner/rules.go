@@ -14,19 +14,12 @@ func (p page) rulePages() {
 	p.get("/set-up/rules", "set-booking-rules", (*visit).rulesSheet)
 	for path, change := range map[string]func(*visit, *api.BookingRules, *faults){
 		"booking": (*visit).bookingTyped, "needs": (*visit).needsTyped, "money": (*visit).moneyTyped, "spacing": (*visit).spacingTyped,
+		"clients": (*visit).clientsTyped, "order": (*visit).orderTyped,
 	} {
 		p.post("/set-up/rules/"+path, "set-booking-rules", func(v *visit) (answer, error) { return v.saveRules(path, change) }, (*visit).rulesSheet)
 	}
 	p.post("/set-up/rules/care", "set-care-rules", (*visit).saveCare, (*visit).rulesSheet)
-	p.post("/set-up/rules/privacy", "set-privacy", func(v *visit) (answer, error) {
-		var f faults
-		b := api.PrivacyBody{HealthMonths: v.must("health_months", &f)}
-		if err := f.err(); err != nil {
-			return answer{}, err
-		}
-		_, err := v.ask(http.MethodPut, "/privacy", b, nil)
-		return answer{to: "/set-up/rules?done=saved#privacy"}, err
-	}, (*visit).rulesSheet)
+	p.post("/set-up/rules/privacy", "set-privacy", (*visit).savePrivacy, (*visit).rulesSheet)
 	p.post("/set-up/rules/invitations", "set-invitation-settings", func(v *visit) (answer, error) {
 		b := api.InvitationSettingsBody{Send: v.ticked("send_invitations"), RepliesMail: v.typed("replies_mail"), Refused: []api.RefusalBody{}}
 		_, err := v.ask(http.MethodPut, "/invitation-settings", b, nil)
@@ -57,9 +50,11 @@ func (v *visit) rulesSheet() (*sheet, error) {
 	}
 	s := v.sheet("Rules")
 	s.Parts = append(s.Parts, part{List: []link{{Href: "#booking", Text: "Booking"}, {Href: "#needs", Text: "What a visit needs"}, {Href: "#money", Text: "Quotes and deposits"},
-		{Href: "#spacing", Text: "Services that have to be apart"}, {Href: "#care", Text: "Aftercare and regrowth"}, {Href: "#privacy", Text: "Answers about health"}, {Href: "#invitations", Text: "Invitations by mail"}}},
+		{Href: "#spacing", Text: "Services that have to be apart"}, {Href: "#care", Text: "Aftercare and regrowth"}, {Href: "#clients", Text: "What clients may do by themselves"}, {Href: "#order", Text: "Which times come first"},
+		{Href: "#privacy", Text: "Privacy"}, {Href: "#invitations", Text: "Invitations by mail"},
+		{Href: "/set-up/consultation", Text: "Questions of the consultation, and the consent"}}},
 		bookingPart(rules, services, tag), needsPart(rules.Needs, tag), v.moneyPart(rules.Money, tag), spacingPart(rules.Spacing, tag),
-		carePart(care, careTag), privacyPart(privacy, privacyTag), invitationPart(invite, inviteTag))
+		clientsPart(rules, tag), orderPart(rules, services, tag), carePart(care, careTag), privacyPart(privacy, privacyTag), invitationPart(invite, inviteTag))
 	return s, nil
 }
 
@@ -288,8 +283,35 @@ func (v *visit) saveCare() (answer, error) {
 }
 
 func privacyPart(b api.PrivacyBody, tag string) part {
-	return part{ID: "privacy", Title: "Answers about health", Forms: ruleForm("privacy", tag,
-		pages.Number("privacy-health_months", "Erased so many months after the last visit", "1 to 120; your adviser knows what local rules ask for", fmt.Sprint(b.HealthMonths)))}
+	return part{ID: "privacy", Title: "Privacy", Forms: ruleForm("privacy", tag,
+		pages.Number("privacy-health_months", "Answers about health are erased so many months after the last visit", "1 to 120; your adviser knows what local rules ask for", fmt.Sprint(b.HealthMonths)),
+		pages.Tick("privacy-client_may_erase", "A client of whom no visit has to stay on record may have everything about her deleted on her own pages", "Otherwise the desk is asked", b.ClientMayErase))}
+}
+
+func (v *visit) savePrivacy() (answer, error) {
+	b, _, err := tagged[api.PrivacyBody](v, "/privacy")
+	if err != nil {
+		return answer{}, err
+	}
+	var f faults
+	b.HealthMonths, b.ClientMayErase = v.must("health_months", &f), v.ticked("client_may_erase")
+	if err := f.err(); err != nil {
+		return answer{}, err
+	}
+	_, err = v.ask(http.MethodPut, "/privacy", b, nil)
+	return answer{to: "/set-up/rules?done=saved#privacy"}, err
+}
+
+// clientsPart is until when clients change their visits without asking.
+func clientsPart(r api.BookingRules, tag string) part {
+	return part{ID: "clients", Title: "What clients may do by themselves", Text: []string{"On their own pages, which a link in their messages opens."}, Forms: ruleForm("clients", tag,
+		pages.Number("clients-client_may_cancel_hours", "Cancel a visit until", "Hours before it, 0 to 8760; empty: they ask the salon", whole(r.ClientCancels.Hours())),
+		pages.Number("clients-client_may_move_hours", "Choose another time until", "Hours before it, 0 to 8760; empty: they ask the salon", whole(r.ClientMoves.Hours())))}
+}
+
+func (v *visit) clientsTyped(r *api.BookingRules, f *faults) {
+	r.ClientCancels = api.HoursBefore(v.count("client_may_cancel_hours", f))
+	r.ClientMoves = api.HoursBefore(v.count("client_may_move_hours", f))
 }
 
 func invitationPart(b api.InvitationSettingsBody, tag string) part {

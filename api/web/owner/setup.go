@@ -255,6 +255,7 @@ func everything() part {
 		{Href: "/set-up/products", Text: "Products and stock"},
 		{Href: "/set-up/chair-time", Text: "Chair time", More: "the constants behind every estimate"},
 		{Href: "/set-up/rules", Text: "Rules", More: "booking, deposits, tests, aftercare, privacy"},
+		{Href: "/set-up/consultation", Text: "Consultation and consent", More: "your own questions, the wording that clients agree to"},
 		{Href: "/set-up/messages", Text: "Messages", More: "which, when, in which words"},
 		{Href: "/set-up/pace", Text: "Pace and promise", More: "what the records say"},
 		{Href: "/set-up/access", Text: "Calendars and tokens"},

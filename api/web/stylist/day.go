@@ -11,6 +11,7 @@ import (
 	"github.com/rickb777/date"
 
 	"chairblock/api"
+	"chairblock/api/pages"
 	"chairblock/api/web"
 )
 
@@ -169,7 +170,7 @@ func (b base) name(s string) string {
 
 func (v *dayView) item(k api.DayItemBody) dayItem {
 	words := kinds[k.Kind]
-	it := dayItem{DayItemBody: k, Where: k.Where, Name: v.name(k.Name), Class: words[0], How: words[1], What: capital(strings.Join(k.Steps, ", ")),
+	it := dayItem{DayItemBody: k, Where: k.Where, Name: v.name(k.Name), Class: words[0], How: words[1], What: pages.Capital(strings.Join(k.Steps, ", ")),
 		When: v.At(k.From) + "–" + v.At(k.To), Long: minutes(int(k.To.Sub(k.From) / time.Minute))}
 	if k.VisitID != "" {
 		it.Href = home + "visits/" + k.VisitID

@@ -203,7 +203,7 @@ func (v *hairView) choices(form url.Values) {
 		v.Carried = append(v.Carried, pages.Field{Name: name, Value: form.Get(name)})
 	}
 	for _, x := range v.Answer.Choices {
-		h := hairChoice{ChoiceBody: x, Key: v.Key + "-" + x.Choice + x.Less, Words: capital(x.Words), Price: quoting.Amount(x.PriceCents, v.salon.Currency), Less: x.Less, Can: x.Fits}
+		h := hairChoice{ChoiceBody: x, Key: v.Key + "-" + x.Choice + x.Less, Words: pages.Capital(x.Words), Price: quoting.Amount(x.PriceCents, v.salon.Currency), Less: x.Less, Can: x.Fits}
 		for _, k := range x.Cautions {
 			h.Cautions = append(h.Cautions, pages.Caution{Level: pages.CautionLevel(k.Level), Text: k.Text})
 			h.AsksYes = h.AsksYes || k.Level == "needs_yes"

@@ -8,6 +8,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"chairblock/api"
+	"chairblock/api/pages"
 	"chairblock/api/web"
 )
 
@@ -44,7 +45,7 @@ func (p page) pace(c echo.Context) error {
 			continue
 		}
 		name = s.StaffName
-		row := paceRow{Label: capital(s.Label), Visits: s.Visits}
+		row := paceRow{Label: pages.Capital(s.Label), Visits: s.Visits}
 		_, rest, found := strings.Cut(s.Words, ": ")
 		if row.Sheet = rest; !found {
 			row.Sheet = s.Words

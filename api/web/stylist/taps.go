@@ -81,7 +81,7 @@ func (p page) taps(c echo.Context) error {
 	form.Set("key", t.Key)
 	words, err := p.note(c, t.Visit, form, &t.At)
 	if err == nil {
-		return c.JSON(http.StatusCreated, map[string]any{"words": capital(words)})
+		return c.JSON(http.StatusCreated, map[string]any{"words": pages.Capital(words)})
 	}
 	problem, is := errors.AsType[*api.Problem](err)
 	if !is || problem.Status >= http.StatusInternalServerError {
@@ -95,7 +95,7 @@ func (p page) taps(c echo.Context) error {
 	for i, w := range list {
 		said[i] = w.Text
 	}
-	return c.JSON(problem.Status, map[string]any{"refused": capital(strings.Join(said, "; ")),
+	return c.JSON(problem.Status, map[string]any{"refused": pages.Capital(strings.Join(said, "; ")),
 		"already": problem.Status == http.StatusConflict && strings.HasSuffix(problem.Detail, " already")})
 }
 

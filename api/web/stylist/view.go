@@ -8,7 +8,6 @@ import (
 	"net/url"
 	"strings"
 	"time"
-	"unicode"
 
 	"github.com/labstack/echo/v4"
 	"github.com/rickb777/date"
@@ -31,7 +30,7 @@ func init() {
 		"assets/icon-192.png", "assets/icon-512.png")
 }
 
-var templates = template.Must(pages.Shared().Funcs(template.FuncMap{"cap": capital, "join": strings.Join, "minutes": minutes, "dict": dict}).
+var templates = template.Must(pages.Shared().Funcs(template.FuncMap{"cap": pages.Capital, "join": strings.Join, "minutes": minutes, "dict": dict}).
 	ParseFS(templateFiles, "templates/*.tmpl"))
 
 // base is what every page of this package has.
@@ -124,13 +123,6 @@ func minutes(n int) string {
 	default:
 		return fmt.Sprintf("%d h %d min", h, m)
 	}
-}
-
-func capital(s string) string {
-	for i, r := range s {
-		return string(unicode.ToUpper(r)) + s[i+len(string(r)):]
-	}
-	return s
 }
 
 // first is the first name of a first name with initial.

@@ -175,7 +175,7 @@ func (v *visitView) tap(kind string, step int, words string) tap {
 }
 
 func (v *visitView) row(s api.RunStepBody) stepRow {
-	r := stepRow{RunStepBody: s, What: capital(s.Label), When: v.At(s.Start) + "–" + v.At(s.End), Class: "on"}
+	r := stepRow{RunStepBody: s, What: pages.Capital(s.Label), When: v.At(s.Start) + "–" + v.At(s.End), Class: "on"}
 	switch {
 	case !s.HandsOn:
 		r.Class = "off"
@@ -300,7 +300,7 @@ func (v *visitView) needs() {
 		return
 	}
 	for i, n := range v.Run.Needed {
-		line := capital(n.Words)
+		line := pages.Capital(n.Words)
 		if n.Why != "" {
 			line += ": " + n.Why
 		}

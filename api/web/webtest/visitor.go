@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
 )
@@ -63,6 +64,7 @@ func (v *Visitor) Do(method, path string, body io.Reader, headers ...string) Ans
 	defer a.Body.Close()
 	text, err := io.ReadAll(a.Body)
 	require.NoError(v.T, err)
+	require.True(v.T, !strings.HasPrefix(a.Header.Get("Content-Type"), "text/") || utf8.Valid(text), "%s %s answers broken bytes", method, path)
 	return Answer{a.StatusCode, a.Header, a.Request.URL.RequestURI(), string(text)}
 }
 
