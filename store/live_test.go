@@ -161,6 +161,31 @@ func TestACommitThatComesLateIsNotMissed(t *testing.T) {
 	s.watch(s.store, w.after).silent()
 }
 
+// A dump carries the numbers that transactions had on another server.
+func TestWhatCameWithADumpIsNotToldAgainAndAgain(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	v := s.booked(s.client("Noor"), at(9, 0), s.seat())
+	for i := range 3 {
+		s.tx(func(tx *store.Tx) error {
+			return tx.Exec(t.Context(), `INSERT INTO salon_event (salon_id, changed_in, kind, visit_id) VALUES ($1, $2::text::xid8, 'visit', $3)`,
+				s.row.ID, fmt.Sprint(99999999+i), fmt.Sprint("old ", i))
+		})
+	}
+	w := s.watch(s.store, "")
+	ctx, cancel := context.WithTimeout(t.Context(), 2500*time.Millisecond) // longer than changes are left unlooked for
+	defer cancel()
+	list, err := w.w.Next(ctx)
+	require.ErrorIs(t, err, context.DeadlineExceeded, "%v", list)
+	for _, state := range []store.VisitState{store.Arrived, store.UnderWay} {
+		s.tx(func(tx *store.Tx) error { v.State = state; return tx.SetVisitState(t.Context(), v) })
+		require.Equal(t, []string{"visit " + v.ID}, w.next())
+		again, err := s.store.Watch(t.Context(), s.row.ID, w.after)
+		require.NoError(t, err, "every id leads on: %s", w.after)
+		again.Close()
+	}
+}
+
 // Somebody writes, many at once and with pauses inside of transactions, while
 // somebody else loses the connection again and again.
 func TestWhoeverComesBackMissesNothing(t *testing.T) {

@@ -21,7 +21,9 @@ type liveRow struct {
 // since it only tells the moment.
 //
 // Rows are found by the transaction that wrote them, never by a number or time of
-// their own: the transaction that took the earlier one may be the last to commit.
+// their own: the transaction that took the earlier one may be the last to commit. A
+// row of a transaction that has not begun here yet came with a dump of another
+// server, whose transactions had other numbers: it is as old as the dump.
 func (s *Store) changesSince(ctx context.Context, salons []string, since *cursor) (cursor, []liveRow, error) {
 	seen, most := "1:1:", 0
 	if since != nil {
@@ -29,6 +31,7 @@ func (s *Store) changesSince(ctx context.Context, salons []string, since *cursor
 	}
 	return s.readChanges(ctx, liveQuery+` LEFT JOIN LATERAL (SELECT * FROM salon_event
 			WHERE salon_id = ANY($1) AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
+			  AND changed_in < pg_snapshot_xmax(n.seen::pg_snapshot)
 			  AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot) LIMIT $3) e ON true`, salons, seen, most)
 }
 
