@@ -116,6 +116,16 @@ func (s *salon) neighbour() *salon {
 	return &n
 }
 
+// copy is a salon with all that s has in a database and a server of its own. The
+// server of s must have let go of its database.
+func (s *salon) copy(t testing.TB) *salon {
+	t.Helper()
+	c := *s
+	own := serve(t, storetest.Copy(t, s.url))
+	c.t, c.url, c.store, c.server, c.http, c.clock = t, own.url, own.store, own.server, own.http, own.clock
+	return &c
+}
+
 // as is the same salon seen by somebody with a token of their own.
 func (s *salon) as(role store.Role) *salon {
 	s.t.Helper()

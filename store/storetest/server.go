@@ -98,10 +98,10 @@ func (s *suite) openPool(ctx context.Context, address string) (*pgxpool.Pool, er
 	return pool, pool.Ping(ctx)
 }
 
-// makeDatabase copies the template's files, which is faster than writing all of
+// makeDatabase copies another one's files, which is faster than writing all of
 // it to the log, the usual way.
-func (s *server) makeDatabase(ctx context.Context, name string) error {
-	_, err := s.admin.Exec(ctx, "CREATE DATABASE "+quote(name)+" TEMPLATE "+quote(s.template)+
+func (s *server) makeDatabase(ctx context.Context, name, of string) error {
+	_, err := s.admin.Exec(ctx, "CREATE DATABASE "+quote(name)+" TEMPLATE "+quote(of)+
 		" OWNER "+quote(s.owner)+" STRATEGY file_copy")
 	if err != nil {
 		return fmt.Errorf("making a database: %w", err)

@@ -11,7 +11,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/url"
 	"os"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -71,13 +73,29 @@ func Main(m *testing.M, migrate func(ctx context.Context, url string) error, has
 // most four are made at a time. The database is dropped when the test is over.
 func URL(t testing.TB) string {
 	t.Helper()
+	return made(t, func(s *server) string { return s.template })
+}
+
+// Copy makes a database with all that is in the one at an address that URL gave,
+// to which nobody may be connected meanwhile.
+func Copy(t testing.TB, of string) string {
+	t.Helper()
+	u, err := url.Parse(of)
+	if err != nil {
+		t.Fatalf("storetest: %v", err)
+	}
+	return made(t, func(*server) string { return strings.TrimPrefix(u.Path, "/") })
+}
+
+func made(t testing.TB, of func(*server) string) string {
+	t.Helper()
 	s := running(t)
 	server, err := s.server()
 	if err != nil {
 		t.Fatalf("storetest: %v", err)
 	}
 	name := fmt.Sprintf("%s%d", server.prefix, s.serial.Add(1))
-	if err := server.makeDatabase(t.Context(), name); err != nil {
+	if err := server.makeDatabase(t.Context(), name, of(server)); err != nil {
 		t.Fatalf("storetest: %v", err)
 	}
 	t.Cleanup(func() {
