@@ -92,22 +92,42 @@
     send(e.submitter);
   });
 
+  // What nobody who is signed in may do is said with the way on, which takes along
+  // what was typed.
+  const shut = (status) => {
+    const at = document.getElementById("found");
+    if (!at) return;
+    const go = document.createElement("button");
+    go.type = "button";
+    go.textContent = status === 401 ? "Sign in" : "Say who you are";
+    go.addEventListener("click", () => {
+      const data = answers();
+      data.append("do", "find");
+      asPage(data);
+    });
+    at.replaceChildren(status === 401 ? "You are not signed in any more, so no client can be looked for. What you typed is kept: " :
+      "This screen is read only until somebody says who she is, so no client can be looked for. What you typed is kept: ", go);
+  };
+
   // Clients, while a name or number is typed. It is sent in the body: addresses are
   // noted in logs.
   let looking = null;
   let timer = 0;
+  // look tells whether anybody could be looked for at all.
   const look = async () => {
     const who = document.getElementById("f-who");
-    if (!who) return;
+    if (!who) return true;
     if (looking) looking.abort();
     looking = new AbortController();
     try {
       const r = await post("/book/clients", answers(), looking.signal);
-      if (!r.ok) return;
+      if (r.status === 401 || r.status === 403) { shut(r.status); return false; }
+      if (!r.ok) return true;
       const doc = new DOMParser().parseFromString(await r.text(), "text/html");
       document.getElementById("found").textContent = doc.querySelector("p").textContent;
       document.getElementById("matches").replaceChildren(...document.importNode(doc.querySelector("div"), true).childNodes);
     } catch (e) { /* the button looks as well */ }
+    return true;
   };
   const draw = async () => {
     const at = document.getElementById("hairdrawing");
@@ -127,8 +147,9 @@
   const goOn = async () => {
     const who = document.activeElement;
     clearTimeout(timer);
-    await look();
+    const could = await look();
     if (document.activeElement !== who) return; // somebody went on meanwhile
+    if (!could) { document.querySelector("#found button").focus(); return; }
     const match = firstMatch();
     if (match) { match.checked = true; match.focus(); } else document.getElementById("f-first_name").focus();
   };

@@ -104,3 +104,37 @@ func TestTheFirstOwnerComesInAndADeskSharesItsScreen(t *testing.T) {
 	seen(b, "by-link")
 	b.Quiet("401", "403", "404", "422")
 }
+
+func TestWhoIsLookedForOnAReadOnlyScreenIsNotLost(t *testing.T) {
+	s := webtest.New(t, signin.Mount)
+	enrolled(s, t, "90210", person("carla@example.org", "Carla", "desk"))
+	s.Client("Juna", "Kestrel")
+	b := chromium.New(t)
+	b.Open(s.URL + "/sign-in")
+	b.Fill(map[string]string{"mail": "carla@example.org", "password": password, "shared": "true"})
+	b.Press("main button.main")
+	b.Open(s.URL + "/book")
+	s.At(webtest.Start.Add(4 * time.Minute)) // nobody has touched it
+	b.Fill(map[string]string{"note": "brings a child"})
+	b.Fill(map[string]string{"who": "Jun"})
+	const found = `document.getElementById("found").innerText`
+	b.Until("it is said in a sentence", found+`.includes("This screen is read only until somebody says who she is, so no client can be looked for. What you typed is kept:")`)
+	require.Equal(t, "Jun", b.Value("who"))
+	seen(b, "read-only-search")
+	b.Eval(`document.getElementById("f-who").focus(); ""`)
+	b.Keys("\r")
+	b.Until("Enter leads to the way on", `document.activeElement.innerText === "Say who you are"`)
+	require.Empty(t, b.Value("first_name"), "nobody has found that she is new")
+	b.Press("#found button")
+	require.Contains(t, b.Text(), "What you typed is kept")
+	b.Click(`input[name="who"]`)
+	b.Fill(map[string]string{"code": "90210"})
+	b.Keys("\r")
+	b.Until("the form can be sent", `document.querySelector("h1").textContent === "Go on"`)
+	b.Press("main button.main")
+	require.Equal(t, "/book", b.Eval("location.pathname"))
+	require.Contains(t, b.Text(), "1 client found.")
+	require.Contains(t, b.Text(), "Juna K.")
+	require.Equal(t, "brings a child", b.Value("note"))
+	b.Quiet("403")
+}
