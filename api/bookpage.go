@@ -33,6 +33,7 @@ type booking struct {
 	phone *phoneAnswer // of hair that nobody has seen, nil where it was measured
 	done  string       // id of the visit that was booked
 	after string       // id of what was pencilled behind it
+	quote string       // id of the quote that was made
 }
 
 // How long a second press of a button waits for the first to be carried out.
@@ -60,6 +61,9 @@ func (s *Server) bookPage(c echo.Context) error {
 	}
 	if err != nil {
 		return sorry(c, err)
+	}
+	if b.quote != "" {
+		return c.Redirect(http.StatusSeeOther, "/quotes/"+url.PathEscape(b.quote))
 	}
 	if b.done != "" {
 		q := url.Values{bookedVisit: {b.done}}
@@ -111,6 +115,9 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 			if err := b.startWithClient(ctx); err != nil {
 				return err
 			}
+			if err := b.startWithQuote(ctx); err != nil {
+				return err
+			}
 			if err := b.showClients(ctx, ""); err != nil {
 				return err
 			}
@@ -138,7 +145,7 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 // complete adds to the page what follows from the form as it is: the clients whom
 // it may be about, and the drawing of the hair.
 func (b *booking) complete(ctx context.Context) error {
-	if b.done != "" || b.page.Booked != nil {
+	if b.done != "" || b.quote != "" || b.page.Booked != nil {
 		return nil
 	}
 	b.page.Hair = b.drawing()
@@ -179,6 +186,9 @@ func (b *booking) load(ctx context.Context) error {
 	}
 	for _, r := range b.rows {
 		b.page.Services = append(b.page.Services, pages.ServiceOption{ID: r.ID, Name: r.Name, NeedsHair: needsHair(r.Service)})
+	}
+	if err := b.keepQuote(ctx); err != nil {
+		return err
 	}
 	staff, err := b.t.StaffList(ctx)
 	for _, p := range staff {
@@ -245,6 +255,9 @@ func (b *booking) act(ctx context.Context) error {
 	if err := b.workOut(ctx, do.Kind); err != nil {
 		return err
 	}
+	if do.Kind == pages.ActQuote {
+		return b.makeQuote(ctx)
+	}
 	if do.Kind == pages.ActEstimate || do.Kind == pages.ActPlan || !b.page.Estimate.Bookable {
 		return nil
 	}
@@ -287,7 +300,9 @@ func (b *booking) workOut(ctx context.Context, kind pages.ActionKind) error {
 	}
 	b.c, b.req = c, req
 	b.page.Step = pages.StepEstimate
-	b.page.Estimate, err = b.estimateView(ctx)
+	if b.page.Estimate, err = b.estimateView(ctx); err == nil {
+		b.offerQuote(ctx)
+	}
 	return err
 }
 
@@ -405,6 +420,7 @@ var fields = map[string]string{
 	"given_name": pages.FieldFirstName, "family_name": pages.FieldInitial, "contact_by": pages.FieldPreferred,
 	"on": pages.FieldDateFrom, "free_length_cm": pages.FieldLength, "free_length_in": pages.FieldLengthIn, "shrinkage": pages.FieldFree,
 	"title": pages.FieldFirstName, "note": pages.FieldNote, "client_id": pages.FieldClient, "service_id": pages.FieldService, "lead_id": pages.FieldStylist, "first_date": pages.FieldDateFrom,
+	"quote_id": pages.FieldQuote,
 }
 
 // rightWords say what would be right in a field of the form, whatever the rest
@@ -426,6 +442,7 @@ var rightWords = map[string]string{
 	pages.FieldApprovedBy: "choose the licensed person who said yes",
 	pages.FieldNote:       "at most 500 characters",
 	pages.FieldPonytail:   "choose one of the list",
+	pages.FieldQuote:      "holds for the same client, services and hair, until its day: take the tick away to go on at today’s price",
 }
 
 // fail turns faults and clashes into words on the page; anything else is

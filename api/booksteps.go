@@ -203,6 +203,9 @@ func (b *booking) onlyOnce(ctx context.Context, route, key, what string, f func(
 		Fingerprint: fingerprint(fmt.Sprintf("%s %#v", what, b.page.Fields))}
 	old, again, err := b.t.Begin(ctx, call)
 	if is(err, store.ErrKeyReused) {
+		if route == quoteRoute {
+			return "", conflict("this form has made a quote already, with other details; press once more for one more quote")
+		}
 		return "", conflict("this form has booked that time already, with other details: look at the day board; the times below are for one more visit")
 	}
 	if err != nil || again {
@@ -220,7 +223,8 @@ func (b *booking) bookNow(ctx context.Context, start time.Time, req []ServiceReq
 	if err != nil {
 		return store.Visit{}, err
 	}
-	return b.s.book(ctx, b.t, b.n, VisitRequest{ClientID: client, Start: start, Services: req, ApprovedBy: b.page.Fields.ApprovedBy, Note: b.page.Fields.Note})
+	return b.s.book(ctx, b.t, b.n, VisitRequest{ClientID: client, Start: start, Services: req, ApprovedBy: b.page.Fields.ApprovedBy, Note: b.page.Fields.Note,
+		QuoteID: b.page.Quote})
 }
 
 // client is the chosen client, or the one whose name was typed.

@@ -26,7 +26,7 @@ func (b *booking) pencil(ctx context.Context, opening string) error {
 		return err
 	}
 	v := b.page.Fields
-	hold := HoldRequest{Start: start, Services: req, ClientID: v.Client, Note: v.Note}
+	hold := HoldRequest{Start: start, Services: req, ClientID: v.Client, Note: v.Note, QuoteID: b.page.Quote}
 	if v.Client == "" {
 		hold.Title = strings.TrimSpace(v.FirstName + " " + v.Initial)
 	}

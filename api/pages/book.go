@@ -33,10 +33,13 @@ type BookPage struct {
 	Stylists   []Option
 	// PhoneQuestions offers the three questions for hair that nobody has seen.
 	PhoneQuestions bool
-	// Quote is carried along unseen, for the caller to recognize which values the
-	// shown estimate belongs to.
-	Quote    string
-	Estimate *EstimateView
+	// Quote is the id of a quote whose price is kept, Quoted that price and how long it
+	// is kept, in words; "" for none.
+	Quote, Quoted string
+	Estimate      *EstimateView
+	// QuoteKey makes the estimate's price a quote, "" where that is not offered;
+	// QuoteWords say for whom and for how long, or why not.
+	QuoteKey, QuoteWords string
 	// Openings are shown by day, the days in the order of their first; NoOpenings
 	// says kindly why there are none.
 	Openings   []OpeningView

@@ -276,7 +276,7 @@ func TestWhyNoMessageGoesOutIsSaid(t *testing.T) {
 func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
 	for _, s := range hostile {
 		p := withOpenings()
-		p.Salon, p.Quote = s, s
+		p.Salon, p.Quote, p.Quoted, p.QuoteKey, p.QuoteWords = s, s, s, s, s
 		p.Matches, p.MatchWords = []ClientMatch{{s, s, s, s, s}}, s
 		p.Services, p.Stylists = []ServiceOption{{s, s, true}}, []Option{{s, s}}
 		f := &p.Fields

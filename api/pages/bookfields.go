@@ -65,7 +65,7 @@ const (
 	// FieldHeld and FieldHeldVersion name the pencilled visit that the page is about.
 	FieldHeld        = "held"
 	FieldHeldVersion = "held_version"
-	// FieldQuote carries BookPage.Quote from page to page.
+	// FieldQuote is the id of the quote whose price is kept.
 	FieldQuote = "quote"
 )
 
@@ -83,6 +83,10 @@ func ServiceField(i int) string {
 // KeyField is the name of the hidden field that holds the idempotency key of
 // the opening with this id.
 func KeyField(openingID string) string { return "key_" + openingID }
+
+// QuoteKey is the name of the hidden field that holds the idempotency key of the
+// button that makes a quote.
+const QuoteKey = "key_quote"
 
 // BookFields are the values of the form exactly as they were typed, so that
 // nothing is lost from one step to the next. The zero value is an empty form.
@@ -179,6 +183,7 @@ const (
 	ActMove     ActionKind = "move"     // move it to this opening
 	ActKeep     ActionKind = "keep"     // move kept time to the day and time that were typed
 	ActEstimate ActionKind = "estimate" // work out the time
+	ActQuote    ActionKind = "quote"    // keep its price for the client
 	ActOpenings ActionKind = "openings" // find times for it
 	ActHair     ActionKind = "hair"     // fill in the hair of a known client as it should be
 	ActPlan     ActionKind = "plan"     // take this plan (hands and batches) instead
@@ -220,7 +225,7 @@ func ParseAction(s string) (Action, bool) {
 	kind, rest, colon := strings.Cut(s, ":")
 	a := Action{Kind: ActionKind(kind)}
 	switch a.Kind {
-	case ActEstimate, ActOpenings, ActHair, ActFirm, ActLonger, ActGiveUp, ActNext, ActFind, ActAdd, ActMore, ActKeep:
+	case ActEstimate, ActQuote, ActOpenings, ActHair, ActFirm, ActLonger, ActGiveUp, ActNext, ActFind, ActAdd, ActMore, ActKeep:
 		return a, !colon
 	case ActOnly:
 		a.Lead = rest

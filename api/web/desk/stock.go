@@ -99,6 +99,7 @@ type quoteView struct {
 	Q        api.QuoteBody
 	Who      string
 	Cautions []pages.Caution
+	mayBook  bool
 }
 
 func (p page) quote(c echo.Context) error {
@@ -107,7 +108,7 @@ func (p page) quote(c echo.Context) error {
 	if err != nil {
 		return api.Sorry(c, err)
 	}
-	v := quoteView{base: b}
+	v := quoteView{base: b, mayBook: api.May(ctx, "book-visit")}
 	if v.Q, err = web.Get[api.QuoteBody](ctx, p.site, api.Path("quotes", c.Param("id")), nil); err != nil {
 		return api.Sorry(c, err)
 	}
@@ -122,6 +123,14 @@ func (p page) quote(c echo.Context) error {
 		v.Cautions = append(v.Cautions, pages.Caution{Level: pages.CautionLevel(k.Level), Text: k.Text})
 	}
 	return show(c, http.StatusOK, "quote", v)
+}
+
+// BookHref leads to the booking of what was quoted, "" once the quote is over.
+func (v quoteView) BookHref() string {
+	if !v.Q.StillValid || !v.mayBook {
+		return ""
+	}
+	return "/book?" + url.Values{pages.FieldQuote: {v.Q.ID}}.Encode()
 }
 
 // Until is the last day on which the quote holds.

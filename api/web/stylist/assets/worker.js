@@ -13,6 +13,10 @@ self.addEventListener("activate", (e) => {
     .then(() => self.clients.claim()));
 });
 self.addEventListener("message", (e) => { if (e.data === "take on") e.waitUntil(self.clients.claim()); });
+// A page that was opened while this was being installed asks for it.
+self.addEventListener("message", (e) => {
+  if (e.data === "claim") e.waitUntil(self.clients.claim());
+});
 
 const kept = async (url) => {
   const plan = await caches.open(PLAN);
