@@ -449,7 +449,7 @@ func (d *ownDoc) call() {
 	n := d.n.row
 	switch {
 	case n.Phone != "":
-		d.add(pages.OwnBlock{Links: []pages.OwnLink{{Phone: n.Phone, Text: d.text("call", notify.Says{"phone": n.Phone})}}})
+		d.add(pages.OwnBlock{Links: []pages.OwnLink{{Phone: n.Phone, Text: d.text("call", notify.Says{"phone": pages.PhoneWords(n.Phone)})}}})
 	case n.Mail != "":
 		d.add(pages.OwnBlock{Links: []pages.OwnLink{{Mail: n.Mail, Text: d.text("write", notify.Says{"mail": n.Mail})}}})
 	}

@@ -337,7 +337,7 @@ func ownEverything(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	d.head("about_contact")
 	c := v.client
 	facts := []pages.OwnFact{d.fact("name", pages.Plain(clientName(c)))}
-	for _, x := range []struct{ label, value string }{{"phone", c.Phone}, {"mail", c.Mail}, {"noted", c.Note}} {
+	for _, x := range []struct{ label, value string }{{"phone", pages.PhoneWords(c.Phone)}, {"mail", c.Mail}, {"noted", c.Note}} {
 		if x.value != "" {
 			facts = append(facts, d.fact(x.label, pages.Plain(x.value)))
 		}

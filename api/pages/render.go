@@ -17,7 +17,7 @@ import (
 var templateFiles embed.FS
 
 var templates = template.Must(template.New("").
-	Funcs(template.FuncMap{"asset": AssetPath, "safety": func() string { return chairtime.SafetyLine }}).
+	Funcs(template.FuncMap{"asset": AssetPath, "phone": PhoneWords, "safety": func() string { return chairtime.SafetyLine }}).
 	ParseFS(templateFiles, "templates/*.tmpl"))
 
 // nav is what the head of every page says.

@@ -163,16 +163,3 @@ func (p page) callAgain(c echo.Context, form url.Values, status int, wrong []pag
 	}
 	return p.showToDo(c, status, c.Param("id"), form, wrong)
 }
-
-// phoneWords is a number in groups, as it is read aloud.
-func phoneWords(s string) string {
-	if len(s) < 8 || !strings.HasPrefix(s, "+") {
-		return s
-	}
-	head, rest := s[:3], s[3:]
-	var groups []string
-	for len(rest) > 4 {
-		groups, rest = append(groups, rest[:3]), rest[3:]
-	}
-	return head + " " + strings.Join(append(groups, rest), " ")
-}

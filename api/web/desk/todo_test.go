@@ -33,7 +33,7 @@ func TestCallsAreMadeFromTheList(t *testing.T) {
 	s := newSalon(t)
 	v := cut(s, caller(s, "Juna", "Kestrel"), tuesday(9, 0))
 	id := becomes(s, v, store.ToCall, "")
-	d := at(t, s, store.Desk, "").get("/to-do").says("Calls to make (1)", "Juna Kestrel +44 207 946 0018", "Dry cut, Tue 9 June, 09:00, with Ben Reed", "Harbour Chairs")
+	d := at(t, s, store.Desk, "").get("/to-do").says("Calls to make (1)", "Juna Kestrel +44 20 7946 0018", "Dry cut, Tue 9 June, 09:00, with Ben Reed", "Harbour Chairs")
 	require.Contains(t, d.page, `href="tel:&#43;442079460018"`)
 	try := func(status int, back, outcome string, typed ...string) *person {
 		d.get(back)
@@ -94,7 +94,7 @@ func TestWhatIsStillNeededStandsOnTheList(t *testing.T) {
 	rules["needs"] = map[string]any{"consultation_for": "nothing", "skin_test_for": "nothing", "strand_test_for": "nothing", "deposit_for": "nothing", "guardian_for": "nothing", "consent_for": "chemical"}
 	s.Ask(http.MethodPut, "/booking-rules", rules, http.StatusOK, nil, "If-Match", tag)
 	v := s.Straightening(caller(s, "Juna", "Kestrel"), s.Ada, tuesday(9, 0).AddDate(0, 0, 7))
-	d := at(t, s, store.Desk, "").get("/to-do").says("Still needed (1)", "Juna Kestrel , Tue 16 June, 09:00", "+44 207 946 0018")
+	d := at(t, s, store.Desk, "").get("/to-do").says("Still needed (1)", "Juna Kestrel , Tue 16 June, 09:00", "+44 20 7946 0018")
 	require.Contains(t, d.page, `href="/visits/`+v.ID+`"`)
 }
 

@@ -23,7 +23,7 @@ var files embed.FS
 
 func init() { pages.Publish(files, "assets/desk.css", "assets/desk.js") }
 
-var templates = template.Must(pages.Shared().Funcs(template.FuncMap{"cap": pages.Capital, "clean": pages.Clean, "phone": phoneWords, "join": strings.Join, "dict": dict}).ParseFS(files, "templates/*.tmpl"))
+var templates = template.Must(pages.Shared().Funcs(template.FuncMap{"cap": pages.Capital, "clean": pages.Clean, "join": strings.Join, "dict": dict}).ParseFS(files, "templates/*.tmpl"))
 
 // base is what every page of this package has.
 type base struct {
