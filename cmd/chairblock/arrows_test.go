@@ -73,7 +73,7 @@ var testArrows = map[string][]string{
 	"api/web/desk":     {"api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/web/client":   {"api", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	// its script counts as the core does
-	"api/web/stylist": {"api/chromium", "api/web/webtest", "migrations", "scheduling/card", "store", "store/storetest"},
+	"api/web/stylist": {"api/chromium", "api/web/signin", "api/web/webtest", "migrations", "scheduling/card", "store", "store/storetest"},
 	"api/web/owner":   {"api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/web/signin":  {"api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/pages":       {"api/chromium"},
