@@ -69,22 +69,8 @@ func minutesDown(d time.Duration) Minute {
 // day on which it begins. Wall-clock times that a clock change skips or
 // repeats follow the rule of Instant.
 func (h Horizon) Weekly(windows []ClockWindow, closed []DateRange) []Span {
-	var out []Span
-	for d := h.Days.First.Add(-1); !d.After(h.Days.Last); d = d.Add(1) {
-		if slices.ContainsFunc(closed, func(r DateRange) bool { return r.Contains(d) }) {
-			continue
-		}
-		day := isoWeekday(d)
-		for _, w := range windows {
-			if w.Weekday != day {
-				continue
-			}
-			if s, ok := h.Span(h.wall(d, w.From), h.wall(d, w.To)); ok {
-				out = append(out, s)
-			}
-		}
-	}
-	return joinSpans(out)
+	out, _ := h.Working(WorkRota{Standing: Week{Work: windows}}, closed)
+	return out
 }
 
 // wall is the instant of n minutes after midnight of d by the wall clock.
