@@ -21,6 +21,8 @@ import (
 type ChangeRequest struct {
 	Hours      *HoursBody        `json:"hours,omitempty" doc:"The salon's week as it would be"`
 	StaffHours *StaffHoursChange `json:"staff_hours,omitempty"`
+	Weeks      *WeeksChange      `json:"weeks_by_date,omitempty"`
+	SingleDay  *SingleDayChange  `json:"single_day,omitempty"`
 	Closures   []ClosureBody     `json:"closures,omitempty" nullable:"false" maxItems:"100" doc:"Days on which the salon would stay shut"`
 	Absence    *AbsenceBody      `json:"absence,omitempty" doc:"Time in which a person would be away or a station out of order"`
 	Staff      *StaffChange      `json:"staff,omitempty" doc:"What a person would be and do"`
@@ -111,6 +113,11 @@ func (s *Server) lookAtChange(ctx context.Context, t *store.Tx, b ChangeRequest)
 	if err != nil {
 		return ChangePreviewBody{}, err
 	}
+	if b.Weeks != nil {
+		if first, last, err = b.Weeks.days(ctx, t, scheduling.CivilDate(s.now(), n.loc)); err != nil {
+			return ChangePreviewBody{}, err
+		}
+	}
 	h := openings.NewHorizon(n.loc, s.lookedAt(n, first, last))
 	if c == nil { // a product
 		return s.withoutProduct(ctx, t, n, b.Product, h)
@@ -166,6 +173,12 @@ func (b ChangeRequest) read(f *scheduling.Faults) (c made, first, last date.Date
 		return func(ctx context.Context, t *store.Tx) error { return t.SetOpeningHours(ctx, list) }
 	})
 	note(b.StaffHours != nil, "staff_hours", func() made { return b.StaffHours.read(f) })
+	note(b.Weeks != nil, "weeks_by_date", func() made { return b.Weeks.read(f) })
+	note(b.SingleDay != nil, "single_day", func() (c made) {
+		c, first = b.SingleDay.read(f)
+		last = first.Add(1) // a shift may pass midnight
+		return c
+	})
 	note(len(b.Closures) > 0, "closures", func() made {
 		var list []store.Closure
 		for i, x := range b.Closures {

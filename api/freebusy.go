@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/labstack/echo/v4"
-	"github.com/rickb777/date"
 
 	"chairblock/api/ics"
 	"chairblock/scheduling"
@@ -54,7 +53,7 @@ func (s *Server) busyTime(ctx context.Context, f store.FeedState) (ics.FreeBusy,
 			return err
 		}
 		b.Name = cmp.Or(names[f.Subject], "Free and busy time")
-		p, err := presenceOf(ctx, t, f.Subject, today)
+		p, err := presenceOf(ctx, t, f.Subject, h.Days)
 		if err != nil {
 			return err
 		}
@@ -71,40 +70,32 @@ func (s *Server) busyTime(ctx context.Context, f store.FeedState) (ics.FreeBusy,
 
 // presence is when a person can work at all.
 type presence struct {
-	open, work, breaks []openings.ClockWindow
-	closed             []openings.DateRange
-	away               []store.Absence
+	open   []openings.ClockWindow
+	own    openings.WorkRota
+	closed []openings.DateRange
+	away   []store.Absence
 }
 
-func presenceOf(ctx context.Context, t *store.Tx, staff string, from date.Date) (presence, error) {
+func presenceOf(ctx context.Context, t *store.Tx, staff string, days openings.DateRange) (presence, error) {
 	var p presence
 	open, err := t.OpeningHours(ctx)
 	if err != nil {
 		return p, err
 	}
-	own, err := t.StaffHours(ctx, staff)
-	if err != nil {
+	for _, w := range open {
+		p.open = append(p.open, openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
+	}
+	if p.own, err = t.WorkRota(ctx, staff, days); err != nil {
 		return p, err
 	}
-	for _, w := range append(open, own...) {
-		x := openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To}
-		switch w.Kind {
-		case "open":
-			p.open = append(p.open, x)
-		case "work":
-			p.work = append(p.work, x)
-		default:
-			p.breaks = append(p.breaks, x)
-		}
-	}
-	closures, err := t.Closures(ctx, from.Add(-1)) // whose hours may pass midnight
+	closures, err := t.Closures(ctx, days.First.Add(-1)) // whose hours may pass midnight
 	if err != nil {
 		return p, err
 	}
 	for _, c := range closures {
 		p.closed = append(p.closed, openings.DateRange{First: c.First, Last: c.Last})
 	}
-	p.away, err = t.Absences(ctx, from.UTC().Add(-24*time.Hour))
+	p.away, err = t.Absences(ctx, days.First.UTC().Add(-24*time.Hour))
 	p.away = slices.DeleteFunc(p.away, func(a store.Absence) bool { return a.Unit != staff })
 	return p, err
 }
@@ -129,8 +120,9 @@ func (p presence) periods(h openings.Horizon, busy []store.Part) []ics.Period {
 		}
 	}
 	fill([]openings.Span{{From: 0, To: h.Length}}, isUnavailable)
-	fill(common(h.Weekly(p.open, p.closed), h.Weekly(p.work, p.closed)), isFree)
-	fill(h.Weekly(p.breaks, p.closed), isUnavailable)
+	work, breaks := h.Working(p.own, p.closed)
+	fill(common(h.Weekly(p.open, p.closed), work), isFree)
+	fill(breaks, isUnavailable)
 	var away, taken []openings.Span
 	for _, a := range p.away {
 		if s, ok := h.Span(a.From, a.To); ok {

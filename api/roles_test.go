@@ -25,7 +25,9 @@ var mayDo = map[string]string{
 	"get-pace-settings": "o", "set-pace-settings": "o", "report-pace": "ol",
 	"get-care-rules": "odla", "set-care-rules": "o",
 	"list-staff": "odla", "get-staff": "odla", "add-staff": "o", "update-staff": "o", "delete-staff": "o",
-	"get-staff-hours": "odla", "set-staff-hours": "o",
+	"get-staff-hours": "odla", "set-staff-hours": "o", "list-working-days": "odla",
+	"list-staff-rotas": "odla", "add-staff-rota": "o", "get-staff-rota": "odla", "set-staff-rota": "o", "delete-staff-rota": "o",
+	"list-single-days": "odla", "add-single-day": "o", "get-single-day": "odla", "set-single-day": "o", "delete-single-day": "o",
 	"list-stations": "odla", "get-station": "odla", "add-station": "o", "update-station": "o", "delete-station": "o",
 	"get-hours": "odla", "set-hours": "o",
 	"list-closures": "odla", "add-closure": "o", "delete-closure": "o",
@@ -118,6 +120,7 @@ func (s *salon) things() map[string]string {
 		s.call("POST", "/v1/"+path, body).is(201, &x)
 		out[path] = x.ID
 	}
+	out["rotas"] = s.byDate(s.ben)
 	out["screenings"] = s.screened(client, map[string]string{"perm": "yes"}).ID
 	out["skin-tests"], out["consents"] = s.onRecord(client)
 	out["facts"] = s.fact(v)
@@ -152,6 +155,8 @@ func (s *salon) requests() map[string]request {
 		"update-staff":      object{"name": "Ben", "initials": "B", "may_lead": true, "skills": []string{"cut"}},
 		"add-station":       object{"kind": "chair", "name": "Chair 3", "changeover_minutes": 3}, "update-station": object{"kind": "chair", "name": "Window", "changeover_minutes": 3},
 		"set-hours": object{"open": windows}, "set-staff-hours": object{"work": windows, "breaks": []object{}},
+		"add-staff-rota": twoWeeks("2026-09-01", ""), "set-staff-rota": twoWeeks("2026-07-01", "2026-08-30"),
+		"add-single-day": singleDay("2026-06-14", "10:00", "15:00"), "set-single-day": singleDay("2026-06-10"),
 		"add-closure": object{"first_date": "2026-08-03", "last_date": "2026-08-04", "reason": "works"},
 		"add-absence": object{"unit_id": s.mina, "from": "2026-07-02T09:00:00+02:00", "to": "2026-07-02T12:00:00+02:00"},
 		"add-service": object{"name": "Fringe", "skill": "cut", "chemical": false, "aftercare": false, "price_cents": 900, "steps": steps},
@@ -244,7 +249,7 @@ func (s *salon) requests() map[string]request {
 				id = fetched
 			}
 			r := request{method: strings.ToUpper(method), body: bodies[op.ID],
-				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{fact}", things["facts"], "{kind}", "strand_test", "{tag}", "de", "{version}", "1", "{treatment}", treatment.ID).Replace(path) + query[op.ID]}
+				path: "/v1" + strings.NewReplacer("{id}", id, "{date}", "2026-06-10", "{ordinal}", "0", "{fact}", things["facts"], "{rota}", things["rotas"], "{kind}", "strand_test", "{tag}", "de", "{version}", "1", "{treatment}", treatment.ID).Replace(path) + query[op.ID]}
 			for _, p := range op.Parameters {
 				switch p.Name {
 				case "If-Match":

@@ -32,7 +32,7 @@ type HoursBody struct {
 	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits to come that do not fit any more"`
 }
 
-// StaffHoursBody is a person's working week.
+// StaffHoursBody is a person's standing week.
 type StaffHoursBody struct {
 	Work   []WindowBody `json:"work" nullable:"false" maxItems:"70"`
 	Breaks []WindowBody `json:"breaks" nullable:"false" maxItems:"70" doc:"Windows in which no visit may use the person"`
@@ -66,8 +66,8 @@ type AbsenceBody struct {
 func (s *Server) rotaRoutes() {
 	route(s, huma.Operation{OperationID: "get-hours", Method: http.MethodGet, Path: "/hours", Summary: "Opening hours"}, s.getHours)
 	route(s, huma.Operation{OperationID: "set-hours", Method: http.MethodPut, Path: "/hours", Summary: "Replace the opening hours"}, s.setHours)
-	route(s, huma.Operation{OperationID: "get-staff-hours", Method: http.MethodGet, Path: "/staff/{id}/hours", Summary: "A person's working week"}, s.getStaffHours)
-	route(s, huma.Operation{OperationID: "set-staff-hours", Method: http.MethodPut, Path: "/staff/{id}/hours", Summary: "Replace a person's working week"}, s.setStaffHours)
+	route(s, huma.Operation{OperationID: "get-staff-hours", Method: http.MethodGet, Path: "/staff/{id}/hours", Summary: "A person's standing week: what holds on no date of its own"}, s.getStaffHours)
+	route(s, huma.Operation{OperationID: "set-staff-hours", Method: http.MethodPut, Path: "/staff/{id}/hours", Summary: "Replace a person's standing week"}, s.setStaffHours)
 	route(s, huma.Operation{OperationID: "list-closures", Method: http.MethodGet, Path: "/closures", Summary: "Days on which the salon stays shut, from today"}, s.listClosures)
 	route(s, huma.Operation{OperationID: "add-closure", Method: http.MethodPost, Path: "/closures", Summary: "Shut the salon on some days", DefaultStatus: http.StatusCreated}, s.addClosure)
 	route(s, huma.Operation{OperationID: "delete-closure", Method: http.MethodDelete, Path: "/closures/{id}", Summary: "Open on those days after all"}, s.deleteClosure)
@@ -79,8 +79,21 @@ func (s *Server) rotaRoutes() {
 // windows checks a list of windows of one kind: readable, and not overlapping
 // on the clock of the week.
 func windows(f *scheduling.Faults, field, kind string, list []WindowBody) []store.Window {
-	var out []store.Window
 	before := len(*f)
+	out := readWindows(f, field, kind, list)
+	if len(*f) > before {
+		return out
+	}
+	if a, b, meet := meeting(out, 1); meet {
+		f.Addf(field, "windows that do not overlap", "has two windows that overlap (weekday %d from %s and weekday %d from %s)",
+			a.Weekday, clockText(a.From), b.Weekday, clockText(b.From))
+	}
+	return out
+}
+
+// readWindows reads a list of windows of one kind and notes which of them cannot be.
+func readWindows(f *scheduling.Faults, field, kind string, list []WindowBody) []store.Window {
+	var out []store.Window
 	for i, b := range list {
 		at := index(field, i)
 		w := store.Window{Weekday: b.Weekday, Kind: kind, From: clockOf(f, at+".from", b.From), To: clockOf(f, at+".to", b.To)}
@@ -92,25 +105,26 @@ func windows(f *scheduling.Faults, field, kind string, list []WindowBody) []stor
 		}
 		out = append(out, w)
 	}
-	if len(*f) > before {
-		return out
-	}
-	sorted := append([]store.Window(nil), out...)
+	return out
+}
+
+// meeting finds two windows that overlap on the clock of weeks that take turns; the
+// weekdays of the second week count from 8, and so on.
+func meeting(list []store.Window, weeks int) (a, b store.Window, meet bool) {
+	sorted := slices.Clone(list)
 	at := func(w store.Window) int { return (w.Weekday-1)*1440 + w.From }
 	sort.Slice(sorted, func(i, j int) bool { return at(sorted[i]) < at(sorted[j]) })
 	for i := range sorted {
-		a, b := sorted[i], sorted[(i+1)%len(sorted)]
+		a, b = sorted[i], sorted[(i+1)%len(sorted)]
 		next := at(b)
 		if i+1 == len(sorted) {
-			next += 7 * 1440
+			next += weeks * weekMinutes
 		}
 		if len(sorted) > 1 && at(a)+a.To-a.From > next {
-			f.Addf(field, "windows that do not overlap", "has two windows that overlap (weekday %d from %s and weekday %d from %s)",
-				a.Weekday, clockText(a.From), b.Weekday, clockText(b.From))
-			break
+			return a, b, true
 		}
 	}
-	return out
+	return a, b, false
 }
 
 func writeWindows(list []store.Window, kind string) []WindowBody {

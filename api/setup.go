@@ -11,6 +11,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/openings"
 	"chairblock/scheduling/products"
 	"chairblock/store"
 )
@@ -20,7 +21,7 @@ type SetUpBody struct {
 	Ready   bool            `json:"ready" doc:"Something can be booked"`
 	Missing []MissingBody   `json:"missing" nullable:"false" doc:"What is missing before the first booking"`
 	Advice  []MissingBody   `json:"advice" nullable:"false" doc:"What can wait but should not"`
-	Hours   []StaffWeekBody `json:"staff_hours" nullable:"false" doc:"The working weeks of those who have one"`
+	Hours   []StaffWeekBody `json:"staff_hours" nullable:"false" doc:"The standing weeks of those who have working hours"`
 	Open    []WindowBody    `json:"open" nullable:"false" doc:"The salon's week"`
 }
 
@@ -30,11 +31,12 @@ type MissingBody struct {
 	Words string `json:"words"`
 }
 
-// StaffWeekBody is a person's working week.
+// StaffWeekBody is a person's standing week.
 type StaffWeekBody struct {
 	StaffID string       `json:"staff_id"`
 	Work    []WindowBody `json:"work" nullable:"false"`
 	Breaks  []WindowBody `json:"breaks" nullable:"false"`
+	ByDate  bool         `json:"other_hours_by_date" doc:"On some dates from today other hours hold"`
 }
 
 func (s *Server) setUpRoutes() {
@@ -55,7 +57,7 @@ func (s *Server) getSetUp(ctx context.Context, _ *empty) (*struct{ Body SetUpBod
 		if err != nil {
 			return err
 		}
-		if err := out.people(ctx, t); err != nil {
+		if err := out.people(ctx, t, s.toPlan(n)); err != nil {
 			return err
 		}
 		open, err := t.OpeningHours(ctx)
@@ -91,13 +93,13 @@ func (b *SetUpBody) advise(code, format string, args ...any) {
 	b.Advice = append(b.Advice, MissingBody{code, fmt.Sprintf(format, args...)})
 }
 
-// people notes who is missing, and whose hours are.
-func (b *SetUpBody) people(ctx context.Context, t *store.Tx) error {
+// people notes who is missing, and whose hours are on days to come.
+func (b *SetUpBody) people(ctx context.Context, t *store.Tx, days openings.DateRange) error {
 	staff, err := t.StaffList(ctx)
 	if err != nil {
 		return err
 	}
-	weeks, err := t.AllStaffHours(ctx)
+	rotas, err := t.WorkRotas(ctx, days)
 	if err != nil {
 		return err
 	}
@@ -106,12 +108,13 @@ func (b *SetUpBody) people(ctx context.Context, t *store.Tx) error {
 		if !p.Active {
 			continue
 		}
-		work := writeWindows(weeks[p.ID], "work")
-		if len(work) > 0 {
-			b.Hours = append(b.Hours, StaffWeekBody{p.ID, work, writeWindows(weeks[p.ID], "break")})
+		r := rotas[p.ID]
+		works := worksOn(r)
+		if works {
+			b.Hours = append(b.Hours, StaffWeekBody{p.ID, clockBodies(r.Standing.Work), clockBodies(r.Standing.Breaks), len(r.Turns)+len(r.Single) > 0})
 		}
 		switch {
-		case len(work) == 0:
+		case !works:
 			idle = append(idle, p.Name)
 		case p.MayLead:
 			led++

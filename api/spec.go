@@ -14,6 +14,8 @@ func (s *Server) routes() {
 	s.careRoutes()
 	s.peopleRoutes()
 	s.rotaRoutes()
+	s.datedRotaRoutes()
+	s.singleDayRoutes()
 	s.privateCalendarRoutes()
 	s.serviceRoutes()
 	s.serviceVersionRoutes()

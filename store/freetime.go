@@ -49,7 +49,7 @@ func (t *Tx) FreeTime(ctx context.Context, zone *time.Location, days openings.Da
 type keptFreeTime struct {
 	FreeTime
 	moment
-	weekly  map[string]int // how many of a unit's Breaks come from its week; they stand first
+	weekly  map[string]int // how many of a unit's Breaks come from its rota; they stand first
 	pencils []pencil
 	weight  int // bookings and other spans, which is what memory goes into
 }

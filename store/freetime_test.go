@@ -13,6 +13,7 @@ import (
 	"github.com/rickb777/date"
 	"github.com/stretchr/testify/require"
 
+	"chairblock/scheduling"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
@@ -140,7 +141,7 @@ func (w *writer) change() string {
 		{"book", w.book}, {"book", w.book}, {"book", w.book}, {"pencil", w.pencil}, {"pencil", w.pencil},
 		{"cancel", w.cancel}, {"confirm or move the end of a pencilled one", w.confirm}, {"lapse", w.lapse},
 		{"absence", w.absence}, {"no absence", w.noAbsence}, {"closure", w.closure}, {"no closure", w.noClosure},
-		{"hours", w.hours}, {"station", w.station}, {"change a station", w.changeStation},
+		{"hours", w.hours}, {"weeks by date", w.weeks}, {"a single day", w.day}, {"station", w.station}, {"change a station", w.changeStation},
 		{"book in a savepoint that is undone", w.undoneSavepoint},
 	}
 	x := changes[w.r.IntN(len(changes))]
@@ -275,6 +276,47 @@ func (w *writer) hours(t *store.Tx) error {
 		work = append(work, store.Window{Weekday: d, Kind: "work", From: from, To: from + 600}, store.Window{Weekday: d, Kind: "break", From: from + 200, To: from + 230})
 	}
 	return errors.Join(t.SetOpeningHours(w.t.Context(), open), t.SetStaffHours(w.t.Context(), w.units()[w.r.IntN(3)], work))
+}
+
+// weeks notes, changes or takes back weeks by date of somebody.
+func (w *writer) weeks(t *store.Tx) error {
+	ctx, staff := w.t.Context(), w.units()[w.r.IntN(3)]
+	list, err := t.StaffRotas(ctx, staff, date.New(2000, 1, 1))
+	if err != nil {
+		return err
+	}
+	from := 60 * w.r.IntN(12)
+	r := store.StaffRota{Staff: staff, First: date.NewAt(w.when()), Weeks: [][]store.Window{everyDay("work", from, from+600), everyDay("break", from, from+30)}}
+	switch {
+	case len(list) == 0:
+		_, err = t.AddStaffRota(ctx, r)
+	case w.r.IntN(2) == 0:
+		r.ID, r.Version = list[0].ID, list[0].Version
+		_, err = t.SetStaffRota(ctx, r)
+	default:
+		err = t.DeleteStaffRota(ctx, staff, list[0].ID)
+	}
+	return err
+}
+
+// day notes, changes or takes back a single day of somebody.
+func (w *writer) day(t *store.Tx) error {
+	ctx := w.t.Context()
+	d := store.StaffDay{Staff: w.units()[w.r.IntN(3)], Date: date.NewAt(w.when())}
+	if w.r.IntN(2) == 0 {
+		d.Windows = []store.Window{{Kind: "work", From: 60 * w.r.IntN(12), To: 720 + 60*w.r.IntN(12)}}
+	}
+	old, err := t.StaffDayOn(ctx, d.Staff, d.Date)
+	switch {
+	case errors.Is(err, scheduling.ErrNotFound):
+		_, err = t.AddStaffDay(ctx, d)
+	case err == nil && w.r.IntN(2) == 0:
+		d.Version = old.Version
+		_, err = t.SetStaffDay(ctx, d)
+	case err == nil:
+		err = t.DeleteStaffDay(ctx, d.Staff, d.Date)
+	}
+	return err
 }
 
 func (w *writer) station(t *store.Tx) error {

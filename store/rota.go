@@ -5,8 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"chairblock/scheduling/openings"
-
 	"github.com/rickb777/date"
 )
 
@@ -44,7 +42,8 @@ func (t *Tx) SetOpeningHours(ctx context.Context, list []Window) error {
 	return nil
 }
 
-// StaffHours lists the working week and the breaks of one person.
+// StaffHours lists the standing week and its breaks of one person: what holds on a
+// date is what WorkRota says.
 func (t *Tx) StaffHours(ctx context.Context, staff string) ([]Window, error) {
 	const q = `
 		SELECT weekday, kind, starts, ends FROM staff_hours
@@ -52,7 +51,7 @@ func (t *Tx) StaffHours(ctx context.Context, staff string) ([]Window, error) {
 	return collect[Window](ctx, t, "staff hours", q, t.salon, staff)
 }
 
-// SetStaffHours replaces the working week and the breaks of one person.
+// SetStaffHours replaces the standing week and its breaks of one person.
 func (t *Tx) SetStaffHours(ctx context.Context, staff string, list []Window) error {
 	if err := t.LockRota(ctx); err != nil {
 		return err
@@ -200,15 +199,4 @@ func (t *Tx) lockKeys(ctx context.Context, shared bool, keys []string) error {
 	}
 	_, err := t.tx.Exec(ctx, `SELECT `+lock+`(hashtextextended(k, 0)) FROM unnest($1::text[]) WITH ORDINALITY x(k, n) ORDER BY n`, slices.Compact(keys))
 	return domain("lock", err, false)
-}
-
-// clockWindows picks the windows of one kind.
-func clockWindows(list []Window, kind string) []openings.ClockWindow {
-	var out []openings.ClockWindow
-	for _, w := range list {
-		if w.Kind == kind {
-			out = append(out, openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
-		}
-	}
-	return out
 }

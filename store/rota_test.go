@@ -133,6 +133,22 @@ var changes = map[string]func(s *salon, t *store.Tx) (bool, error){
 		ids, err := t.VisitsUsing(s.t.Context(), s.ada, at(0, 0), at(24, 0))
 		return len(ids) > 0, err
 	},
+	"weeks by date": func(s *salon, t *store.Tx) (bool, error) {
+		day := date.NewAt(soon)
+		_, err := t.AddStaffRota(s.t.Context(), store.StaffRota{Staff: s.ada, First: day, Last: &day, Weeks: [][]store.Window{everyDay("work", 0, 600)}})
+		if err != nil {
+			return false, err
+		}
+		ids, err := t.VisitsUsing(s.t.Context(), s.ada, at(0, 0), at(24, 0))
+		return len(ids) > 0, err
+	},
+	"a single day": func(s *salon, t *store.Tx) (bool, error) {
+		if _, err := t.AddStaffDay(s.t.Context(), store.StaffDay{Staff: s.ada, Date: date.NewAt(soon)}); err != nil {
+			return false, err
+		}
+		ids, err := t.VisitsUsing(s.t.Context(), s.ada, at(0, 0), at(24, 0))
+		return len(ids) > 0, err
+	},
 	"a person who leaves": func(s *salon, t *store.Tx) (bool, error) {
 		if err := t.LockRota(s.t.Context()); err != nil {
 			return false, err

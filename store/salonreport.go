@@ -86,23 +86,6 @@ func (t *Tx) LeadTimes(ctx context.Context, zone string, from, to time.Time) (Le
 	return l, domain("lead times", err, false)
 }
 
-// AllStaffHours are the working weeks and breaks of everybody by person, in the
-// order of StaffHours.
-func (t *Tx) AllStaffHours(ctx context.Context) (map[string][]Window, error) {
-	rows, err := t.tx.Query(ctx, `SELECT staff_id, weekday, kind, starts, ends FROM staff_hours WHERE salon_id = $1 ORDER BY weekday, kind DESC, starts`, t.salon)
-	if err != nil {
-		return nil, domain("staff hours", err, false)
-	}
-	out := map[string][]Window{}
-	var id string
-	var w Window
-	_, err = pgx.ForEachRow(rows, []any{&id, &w.Weekday, &w.Kind, &w.From, &w.To}, func() error {
-		out[id] = append(out[id], w)
-		return nil
-	})
-	return out, domain("staff hours", err, false)
-}
-
 // VisitsTaking lists the visits that are booked or under way and take a product.
 func (t *Tx) VisitsTaking(ctx context.Context, product string) ([]string, error) {
 	rows, err := t.tx.Query(ctx, `

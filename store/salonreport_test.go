@@ -13,7 +13,6 @@ import (
 
 func init() {
 	maps.Copy(crossing, map[string]func(t *store.Tx, x *filled) (any, error){
-		"AllStaffHours": func(t *store.Tx, x *filled) (any, error) { return t.AllStaffHours(x.t.Context()) },
 		"BookedWith": func(t *store.Tx, x *filled) (any, error) {
 			n, err := t.BookedWith(x.t.Context(), x.service.ID, at(0, 0))
 			if n == 0 {

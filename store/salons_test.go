@@ -87,6 +87,7 @@ func (s *salon) filled() *filled {
 		x.inviteAndReply(t)
 		x.called(t)
 		x.hersToOpen(t)
+		x.byDate(t)
 		return t.SyncParts(ctx, x.visit, x.client, []store.Part{part(s.ada, 0, "hands_on", at(9, 0), at(10, 0))})
 	})
 	return x
@@ -96,7 +97,7 @@ func (s *salon) filled() *filled {
 func (x *filled) ids() []string {
 	list := append([]string{x.product, x.quote, x.entry, x.row.ID, x.row.Key, x.ada, x.ben, x.mina, x.basin, x.service.ID, x.client, x.visit, x.held, x.head,
 		x.estimate, x.closure, x.absence, x.token, x.feed, x.group, x.wish, x.plan, x.screening, x.test, x.consent}, x.chairs...)
-	list = append(list, x.private, x.accountID, x.browserID)
+	list = append(list, x.private, x.accountID, x.browserID, x.weeks())
 	return append(list, rows[string](x.salon, `SELECT reminder_id FROM reminder WHERE salon_id = $1`, x.row.ID)...)
 }
 

@@ -46,8 +46,8 @@ type shopLoad struct {
 	order    []string
 	names    map[string]string
 	staff    map[string]bool
-	week     map[string][]Window
-	weekly   map[string]int // how many of the unit's Breaks come from its week; they stand first
+	hours    hoursLoad
+	weekly   map[string]int // how many of the unit's Breaks come from its rota; they stand first
 	units    map[string]*openings.Unit
 	pencils  []pencil
 	charges  map[string]*charge // by visit
@@ -55,7 +55,7 @@ type shopLoad struct {
 
 func newShopLoad(h openings.Horizon) *shopLoad {
 	return &shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), names: map[string]string{}, staff: map[string]bool{},
-		week: map[string][]Window{}, weekly: map[string]int{}, units: map[string]*openings.Unit{}, charges: map[string]*charge{}}
+		hours: newHoursLoad(), weekly: map[string]int{}, units: map[string]*openings.Unit{}, charges: map[string]*charge{}}
 }
 
 // queueRota asks for hours, closures and units.
@@ -69,7 +69,7 @@ func (l *shopLoad) queueRota(b *pgx.Batch, salon string) {
 			array(SELECT step_kind FROM staff_leaves_out k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY step_kind)
 		FROM unit u LEFT JOIN staff s ON s.salon_id = u.salon_id AND s.staff_id = u.unit_id
 		WHERE u.salon_id = $1 AND u.active ORDER BY u.created_at, u.unit_id`, salon).Query(l.unitRows)
-	b.Queue(`SELECT staff_id, weekday, kind, starts, ends FROM staff_hours WHERE salon_id = $1`, salon).Query(l.hours)
+	l.hours.queue(b, salon, "", l.h.Days)
 }
 
 // queuePromised asks for the absences and blocks of all units.
@@ -119,16 +119,6 @@ func (l *shopLoad) unitRows(rows pgx.Rows) error {
 		l.staff[u.ID] = person
 	}
 	return rows.Err()
-}
-
-func (l *shopLoad) hours(rows pgx.Rows) error {
-	var id string
-	var w Window
-	_, err := pgx.ForEachRow(rows, []any{&id, &w.Weekday, &w.Kind, &w.From, &w.To}, func() error {
-		l.week[id] = append(l.week[id], w)
-		return nil
-	})
-	return err
 }
 
 func (l *shopLoad) absences(rows pgx.Rows) error {
@@ -201,17 +191,17 @@ func booking(h openings.Horizon, from, to, cleared time.Time) openings.Booking {
 	return openings.Booking{From: h.Minute(from), To: h.Minute(to), Clear: openings.Minute(cleared.Sub(to) / time.Minute)}
 }
 
-// shop lays the weeks over the horizon. A person without hours of their own
+// shop lays the rota over the horizon. A person without hours of their own
 // does not work; a station is there whenever the salon is.
 func (l *shopLoad) shop() openings.Shop {
 	out := openings.Shop{Minutes: l.h.Length, Premises: l.h.Weekly(l.open, l.closed)}
 	for _, id := range l.order {
 		u := l.units[id]
 		if l.staff[id] {
-			u.Open = l.h.Weekly(clockWindows(l.week[id], "work"), l.closed)
-			weekly := l.h.Weekly(clockWindows(l.week[id], "break"), l.closed)
-			l.weekly[id] = len(weekly)
-			u.Breaks = append(weekly, u.Breaks...)
+			var breaks []openings.Span
+			u.Open, breaks = l.h.Working(l.hours.of(id), l.closed)
+			l.weekly[id] = len(breaks)
+			u.Breaks = append(breaks, u.Breaks...)
 		} else if l.h.Length > 0 {
 			u.Open = []openings.Span{{From: 0, To: l.h.Length}}
 		}

@@ -20,6 +20,7 @@ type rota struct {
 	loc      *time.Location
 	open     []store.Window
 	hours    map[string][]store.Window
+	shifts   map[string]shifts
 	closures []store.Closure
 	absences []store.Absence
 	blocks   map[string][]store.Block // by visit
@@ -55,8 +56,8 @@ func asShown(t time.Time) time.Time {
 }
 
 // during says for each minute of the horizon whether one of the windows of kind
-// is in force on a day that is not closed.
-func (r *rota) during(h openings.Horizon, list []store.Window, kind string) []bool {
+// is in force on a day that is not closed. x has what holds instead of list by date.
+func (r *rota) during(h openings.Horizon, list []store.Window, x shifts, kind string) []bool {
 	out := make([]bool, h.Length)
 	for d := h.Days.First.Add(-2); !d.After(h.Days.Last); d = d.Add(1) {
 		if slices.ContainsFunc(r.closures, func(c store.Closure) bool { return !d.Before(c.First) && !d.After(c.Last) }) {
@@ -66,7 +67,7 @@ func (r *rota) during(h openings.Horizon, list []store.Window, kind string) []bo
 		if weekday == 0 {
 			weekday = 7
 		}
-		for _, w := range list {
+		for _, w := range x.on(d, list) {
 			if w.Kind != kind || w.Weekday != weekday {
 				continue
 			}
@@ -135,7 +136,7 @@ func text(h openings.Horizon, list []bool) (out string) {
 func (s *salon) random(r *rand.Rand, loc *time.Location, days openings.DateRange) *rota {
 	s.t.Helper()
 	ctx := s.t.Context()
-	out := &rota{loc: loc, hours: map[string][]store.Window{}, blocks: map[string][]store.Block{}}
+	out := &rota{loc: loc, hours: map[string][]store.Window{}, shifts: map[string]shifts{}, blocks: map[string][]store.Block{}}
 	week := func(kinds ...string) (list []store.Window) {
 		used := map[string]bool{}
 		for range r.IntN(12) {
@@ -153,9 +154,12 @@ func (s *salon) random(r *rand.Rand, loc *time.Location, days openings.DateRange
 	s.tx(func(t *store.Tx) error {
 		out.open = week("open")
 		require.NoError(s.t, t.SetOpeningHours(ctx, out.open))
-		for _, id := range units[:2] { // Mina has no hours
+		for _, id := range units[:2] { // Mina has no standing week
 			out.hours[id] = week("work", "work", "break")
 			require.NoError(s.t, t.SetStaffHours(ctx, id, out.hours[id]))
+		}
+		for _, id := range units[:3] {
+			out.shifts[id] = s.shiftsOf(ctx, r, t, id, days, week)
 		}
 		for range r.IntN(3) {
 			first := days.First.Add(date.PeriodOfDays(r.IntN(7) - 4))
@@ -200,7 +204,7 @@ func (s *salon) requireShop(h openings.Horizon, r *rota, except string) {
 		return err
 	})
 	require.Equal(s.t, h.Length, shop.Minutes)
-	require.Equal(s.t, text(h, r.during(h, r.open, "open")), text(h, covered(h, shop.Premises)))
+	require.Equal(s.t, text(h, r.during(h, r.open, shifts{}, "open")), text(h, covered(h, shop.Premises)))
 	all := make([]bool, h.Length)
 	for m := range all {
 		all[m] = true
@@ -218,7 +222,7 @@ func (s *salon) requireShop(h openings.Horizon, r *rota, except string) {
 		if slices.Contains([]string{s.ada, s.ben, s.mina}, u.ID) {
 			require.Equal(s.t, []string{"cut"}, u.Skills)
 			require.Zero(s.t, u.Changeover)
-			open, pause = r.during(h, r.hours[u.ID], "work"), r.during(h, r.hours[u.ID], "break")
+			open, pause = r.during(h, r.hours[u.ID], r.shifts[u.ID], "work"), r.during(h, r.hours[u.ID], r.shifts[u.ID], "break")
 		} else {
 			require.Empty(s.t, u.Skills)
 			require.Equal(s.t, openings.Minute(3), u.Changeover)
