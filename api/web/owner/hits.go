@@ -44,6 +44,8 @@ func (v *visit) previewed() {
 	for pointer, name := range named {
 		note("/hours"+pointer, name)
 		note("/staff_hours/week"+pointer, name)
+		note("/weeks_by_date/rota"+pointer, name)
+		note("/single_day/day"+pointer, name)
 		note("/absence"+pointer, name)
 		note("/staff/person"+pointer, name)
 	}

@@ -19,6 +19,7 @@ var tuesday = webtest.Start.Add(24*time.Hour + 30*time.Minute)
 func rota(s *webtest.Salon) map[string]any {
 	out := map[string]any{}
 	for _, path := range []string{"/hours", "/closures", "/absences", "/staff", "/stations", "/services", "/products", "/staff/" + s.Ada + "/hours",
+		"/staff/" + s.Ada + "/rotas", "/staff/" + s.Ada + "/single-days",
 		"/days/2026-06-09", "/days/2026-06-10", "/message-rules"} {
 		var x any
 		h := s.Ask(http.MethodGet, path, nil, http.StatusOK, &x)

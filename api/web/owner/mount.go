@@ -21,6 +21,8 @@ func Mount(s *web.Site) {
 	p.setUpPages()
 	p.hoursPages()
 	p.peoplePages()
+	p.datedWeekPages()
+	p.singleDayPages()
 	p.stationPages()
 	p.absencePages()
 	p.servicePages()
@@ -254,19 +256,23 @@ func (v *visit) sheet(title string, trail ...link) *sheet {
 
 // doneWords say what has been done, by a code that stands in the address.
 var doneWords = map[string]string{
-	"saved":    "Saved.",
-	"added":    "Added.",
-	"removed":  "Removed.",
-	"copied":   "Copied. Change the copy below.",
-	"services": "The usual services are there. Look at their prices.",
-	"week":     "The week is saved.",
-	"closed":   "The closing days are noted.",
-	"opened":   "Open on those days after all.",
-	"away":     "The absence is noted.",
-	"back":     "The absence is taken back.",
-	"figures":  "The maker's figures are noted.",
-	"reset":    "All constants are back at their defaults.",
-	"version":  "Saved as a new version. Booked visits keep the one that they were booked with.",
-	"ended":    "Ended: it works no more.",
-	"movement": "Noted.",
+	"saved":     "Saved.",
+	"added":     "Added.",
+	"removed":   "Removed.",
+	"copied":    "Copied. Change the copy below.",
+	"services":  "The usual services are there. Look at their prices.",
+	"week":      "The week is saved.",
+	"weeks":     "The weeks are noted.",
+	"weeksback": "Taken back: the working week holds on those days.",
+	"day":       "The day is noted.",
+	"dayback":   "Taken back: the week holds on that day.",
+	"closed":    "The closing days are noted.",
+	"opened":    "Open on those days after all.",
+	"away":      "The absence is noted.",
+	"back":      "The absence is taken back.",
+	"figures":   "The maker's figures are noted.",
+	"reset":     "All constants are back at their defaults.",
+	"version":   "Saved as a new version. Booked visits keep the one that they were booked with.",
+	"ended":     "Ended: it works no more.",
+	"movement":  "Noted.",
 }

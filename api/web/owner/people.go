@@ -68,6 +68,9 @@ func (v *visit) peoplePart(staff []api.StaffBody, weeks []api.StaffWeekBody, ser
 		for _, w := range weeks {
 			if w.StaffID == x.ID {
 				hours = weekWords(w.Work)
+				if w.ByDate {
+					hours += "; other hours by date"
+				}
 			}
 		}
 		t.Rows = append(t.Rows, row{Cells: []cell{{Text: x.Name, More: x.Initials, Href: "/set-up/people/" + x.ID}, {Text: roleWords(x.MayLead)},
@@ -195,6 +198,18 @@ func (v *visit) personSheet() (*sheet, error) {
 	if err != nil {
 		return nil, err
 	}
+	weeks, err := v.weeksPart(id)
+	if err != nil {
+		return nil, err
+	}
+	days, err := v.daysPart(id)
+	if err != nil {
+		return nil, err
+	}
+	ahead, err := v.aheadPart(id)
+	if err != nil {
+		return nil, err
+	}
 	s := v.sheet(x.Name, link{Href: "/set-up/people", Text: "People"})
 	here := "/set-up/people/" + id
 	fields := append(personFields("person", x, services),
@@ -203,11 +218,11 @@ func (v *visit) personSheet() (*sheet, error) {
 	fields = append(fields, pages.Several("person-leaves_out", "Does not do these steps (nobody is asked why)", x.LeavesOut, kindOptions(services, x.LeavesOut)))
 	s.Parts = append(s.Parts,
 		part{ID: "person", Title: "Who", Forms: []form{{ID: "person", Action: here, Hidden: []hidden{version(tag)}, Fields: fields, Buttons: save("Save")}}},
-		part{ID: "hours", Title: "Working week", Forms: []form{{ID: "hours", Action: here + "/hours", Hidden: []hidden{version(weekTag)}, Groups: []group{
+		part{ID: "hours", Title: "Working week", Text: []string{"It holds on every day for which nothing else is noted below."}, Forms: []form{{ID: "hours", Action: here + "/hours", Hidden: []hidden{version(weekTag)}, Groups: []group{
 			{Legend: "At work", Fields: weekFields("hours", "work", week.Work)},
 			{Legend: "Breaks", Text: []string{"No visit uses her then."}, Fields: weekFields("hours", "break", week.Breaks)},
 		}, Buttons: save("Save the working week")}}},
-		away, v.leavePart(x, tag))
+		weeks, days, ahead, away, v.leavePart(x, tag))
 	return s, nil
 }
 
