@@ -142,6 +142,9 @@ func rolesInWords(list []store.Role) string {
 	words := make([]string, len(list))
 	for i, r := range list {
 		words[i] = string(r)
+		if r == store.LeadRole {
+			words[i] = "lead (stylist in charge)"
+		}
 	}
 	return strings.Join(words, " or ")
 }

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
@@ -324,7 +325,17 @@ func sorry(c echo.Context, err error) error {
 	if p.retryAfter > 0 {
 		c.Response().Header().Set("Retry-After", p.GetHeaders().Get("Retry-After"))
 	}
-	return message(c, p.Status, p.Title, p.Detail)
+	title, text := p.Title, p.Detail
+	if said, ok := onPages[strings.TrimPrefix(p.Type, problemType(""))]; ok {
+		title, text = said, pages.Capital(cmp.Or(text, "go back and load it again"))+"."
+	}
+	return message(c, p.Status, title, text)
+}
+
+// onPages are the titles of problems for people, who hold no token.
+var onPages = map[string]string{
+	"forbidden": "This is not open to you", "unauthorized": "Sign in first", "method": "There is no such page",
+	"if-match": "The page was not complete", "idempotency-key": "The page was not complete", "unreadable": "The page was not complete",
 }
 
 func message(c echo.Context, status int, title, text string) error {

@@ -44,7 +44,7 @@ type visitView struct {
 	Failed  string // name of the act that went wrong
 	Instead []api.OpeningBody
 
-	MayMove, MaySwap, MayLink, MayName, MayConsent, MayMoney, MayAside, MayWait, MayRun bool
+	MayMove, MaySwap, MayLink, MayName, MayConsent, MayMoney, MayAside, MayWait, MayRun, MayClient bool
 	BoardHref, BoardDay                                                                 string // its own day
 }
 
@@ -135,6 +135,7 @@ func (p page) showVisit(c echo.Context, status int, v visitView) error {
 	v.MayMoney = v.Money != nil && v.V.State != "lapsed" && api.May(ctx, "note-money")
 	v.MayAside = api.May(ctx, "lay-aside-message")
 	v.MayWait = (v.V.State == "cancelled" || v.V.State == "missed") && v.V.End.After(v.now) && api.May(ctx, "match-waiting")
+	v.MayClient = v.V.ClientID != "" && api.May(ctx, "get-client")
 	v.MayRun = len(v.V.Services) > 0 && v.V.State != "held" && api.May(ctx, "get-card")
 	if v.MayMoney {
 		v.Coin = v.moneyForm()

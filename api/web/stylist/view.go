@@ -72,12 +72,16 @@ func (b *base) title(s string) { b.Frame.Title = s }
 // ways are the few pages that are wanted in the hand.
 func ways(ctx context.Context, here string, kept bool) []pages.Way {
 	var out []pages.Way
-	for _, w := range []struct{ href, text, operation string }{
-		{home, "My day", "get-visit-run"}, {home + "calendar", "Calendar", "list-feeds"}, {home + "pace", "My pace", "report-pace"},
-		{"/", "Day board", "get-day"},
+	own := api.Signed(ctx).StaffID != ""
+	for _, w := range []struct {
+		href, text, operation string
+		own                   bool // of use only to who is on the rota
+	}{
+		{home, "My day", "get-visit-run", false}, {home + "calendar", "Calendar", "list-feeds", true},
+		{home + "pace", "My pace", "report-pace", true}, {"/", "Day board", "get-day", false},
 	} {
 		short := kept || strings.HasPrefix(here, home+"visits/") // where room is short
-		if (!short || w.href == home) && api.May(ctx, w.operation) {
+		if (!short || w.href == home) && (own || !w.own) && api.May(ctx, w.operation) {
 			out = append(out, pages.Way{Href: w.href, Text: w.text, Here: w.href == here})
 		}
 	}
