@@ -134,6 +134,7 @@ func (b *booking) bookConsultation(ctx context.Context, opening string) error {
 	if start.Before(end.Add(wait)) {
 		return conflict("the long visit begins before a skin test put on at the consultation can have been read: choose an earlier consultation or a later day")
 	}
+	b.first = nil // the consultation is hers alone
 	both, err := b.onlyOnce(ctx, "/book/consultation", key, opening, func() (string, error) {
 		v, err := b.bookNow(ctx, at, talk)
 		if err != nil {

@@ -34,6 +34,10 @@ type booking struct {
 	done  string       // id of the visit that was booked
 	after string       // id of what was pencilled behind it
 	quote string       // id of the quote that was made
+	// The visit that the booked one is to belong to, nil for none, and how where that is
+	// settled already.
+	first *store.Visit
+	how   string
 }
 
 // How long a second press of a button waits for the first to be carried out.
@@ -64,6 +68,9 @@ func (s *Server) bookPage(c echo.Context) error {
 	}
 	if b.quote != "" {
 		return c.Redirect(http.StatusSeeOther, "/quotes/"+url.PathEscape(b.quote))
+	}
+	if how := b.page.Fields.Together; b.done != "" && how != "" { // somebody comes with her
+		return c.Redirect(http.StatusSeeOther, "/book?"+url.Values{pages.FieldWith: {b.done}, pages.FieldHow: {how}}.Encode())
 	}
 	if b.done != "" {
 		q := url.Values{bookedVisit: {b.done}}
@@ -112,6 +119,7 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 		if !pressed {
 			b.page.Fields = b.usual()
 			b.startOnDay()
+			b.page.Fields.How = b.form.Get(pages.FieldHow)
 			if err := b.startWithClient(ctx); err != nil {
 				return err
 			}
@@ -188,6 +196,9 @@ func (b *booking) load(ctx context.Context) error {
 		b.page.Services = append(b.page.Services, pages.ServiceOption{ID: r.ID, Name: r.Name, NeedsHair: needsHair(r.Service)})
 	}
 	if err := b.keepQuote(ctx); err != nil {
+		return err
+	}
+	if err := b.keepBeside(ctx); err != nil {
 		return err
 	}
 	staff, err := b.t.StaffList(ctx)

@@ -223,8 +223,12 @@ func (b *booking) bookNow(ctx context.Context, start time.Time, req []ServiceReq
 	if err != nil {
 		return store.Visit{}, err
 	}
-	return b.s.book(ctx, b.t, b.n, VisitRequest{ClientID: client, Start: start, Services: req, ApprovedBy: b.page.Fields.ApprovedBy, Note: b.page.Fields.Note,
+	v, err := b.s.book(ctx, b.t, b.n, VisitRequest{ClientID: client, Start: start, Services: req, ApprovedBy: b.page.Fields.ApprovedBy, Note: b.page.Fields.Note,
 		QuoteID: b.page.Quote})
+	if err != nil {
+		return v, err
+	}
+	return v, b.bind(ctx, v)
 }
 
 // client is the chosen client, or the one whose name was typed.
@@ -265,6 +269,9 @@ func (b *booking) showBooked(ctx context.Context) error {
 		return err
 	} else if d := full.Deposit; d != nil && d.AskedCents > 0 {
 		b.page.Booked.Deposit = "Deposit asked: " + b.n.amount(d.AskedCents)
+	}
+	if err := b.showTogether(ctx, v); err != nil {
+		return err
 	}
 	return b.showBehind(ctx)
 }

@@ -55,6 +55,9 @@ func (b *booking) find(ctx context.Context) error {
 		}
 		ask.NotBefore = from
 	}
+	if b.first != nil && b.page.Behind == "" {
+		return b.listBeside(ctx)
+	}
 	a, err := b.s.openings(ctx, b.t, b.n, b.c, ask, "")
 	if err != nil {
 		return err
@@ -79,6 +82,29 @@ func (b *booking) find(ctx context.Context) error {
 	case len(shown) == 0:
 		b.page.NoOpenings = "Nothing is free in the four weeks from that day. Try a later day, or any stylist."
 	}
+	return nil
+}
+
+// listBeside lists the openings beside another visit.
+func (b *booking) listBeside(ctx context.Context) error {
+	shown, err := b.findBeside(ctx)
+	if err != nil {
+		return err
+	}
+	b.page.Step = pages.StepOpenings
+	if err := b.ableLeads(ctx); err != nil {
+		return err
+	}
+	if err := b.list(ctx, b.c, shown, &b.page.Openings); err != nil {
+		return err
+	}
+	if len(shown) == 0 {
+		b.page.NoOpenings = "Nothing fits beside " + b.page.Beside.Who + "’s visit (" + groupWords(b.wishedHow()) + "). Try another way to come together, or another stylist; or move her visit first."
+	}
+	if err := b.askSoon(ctx, shown); err != nil {
+		return err
+	}
+	b.page.Estimate.Cautions = append(b.page.Estimate.Cautions, cautionViews(spacingNotes(shown))...)
 	return nil
 }
 

@@ -270,29 +270,7 @@ func (s *Server) joinGroup(ctx context.Context, in *joinInput) (*found[VisitBody
 			v.Group = nil
 			return t.SetVisitGroup(ctx, v)
 		}
-		if err := mayJoin(*v); err != nil {
-			return err
-		}
-		g, err := t.LockGroup(ctx, in.Body.GroupID)
-		if errors.Is(err, scheduling.ErrNotFound) {
-			return &scheduling.InvalidError{Field: "group_id", Problem: "is not known", Want: "the id of a group of visits of this salon"}
-		}
-		if err != nil {
-			return err
-		}
-		others, err := t.VisitsOfGroup(ctx, g.ID)
-		if err != nil {
-			return err
-		}
-		others = slices.DeleteFunc(others, func(o store.Visit) bool { return !stands(o) })
-		if len(others) >= mostTogether {
-			return conflict(fmt.Sprintf("%d visits belong together already, and no more can", len(others)))
-		}
-		if why := n.broken(g.How, append(others, *v)); why != "" {
-			return conflict("the visit cannot join (" + groupWords(g.How) + "): " + why)
-		}
-		v.Group = &g.ID
-		return t.SetVisitGroup(ctx, v)
+		return s.join(ctx, t, n, v, in.Body.GroupID)
 	})
 }
 

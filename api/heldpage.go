@@ -32,7 +32,10 @@ func (b *booking) pencil(ctx context.Context, opening string) error {
 	}
 	id, err := b.onlyOnce(ctx, "/book/pencil", key, opening, func() (string, error) {
 		h, err := b.s.hold(ctx, b.t, b.n, hold)
-		return h.ID, err
+		if err != nil {
+			return "", err
+		}
+		return h.ID, b.bind(ctx, h)
 	})
 	if err != nil {
 		return err

@@ -37,6 +37,8 @@ type BookPage struct {
 	// is kept, in words; "" for none.
 	Quote, Quoted string
 	Estimate      *EstimateView
+	// Beside is the visit that the booked one is to belong to, nil for none.
+	Beside *BesideView
 	// QuoteKey makes the estimate's price a quote, "" where that is not offered;
 	// QuoteWords say for whom and for how long, or why not.
 	QuoteKey, QuoteWords string
@@ -73,6 +75,14 @@ type BookPage struct {
 // KnownHair is how the hair that was filled in was worked out, and what has to
 // be asked about it, a sentence each.
 type KnownHair struct{ Lines []string }
+
+// BesideView is a visit that is booked and to which another one is to belong.
+type BesideView struct {
+	ID, Href   string
+	Who, With  string
+	Start, End time.Time
+	Fixed      string // how, in words, where that is settled
+}
 
 // BookStep is how far the page has grown.
 type BookStep string
@@ -241,6 +251,9 @@ type BookedView struct {
 	// Behind is what is pencilled behind it, BehindHref the page that decides about
 	// that.
 	Behind, BehindHref string
+	// ComeWith is its id where somebody can still come with her; Together says whom it
+	// belongs to, and How in the words of FieldHow, "" for nobody.
+	ComeWith, Together, How string
 }
 
 // MessageDue is one message or call that the visit brings about.

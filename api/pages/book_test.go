@@ -278,6 +278,8 @@ func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
 		p := withOpenings()
 		p.Salon, p.Quote, p.Quoted, p.QuoteKey, p.QuoteWords = s, s, s, s, s
 		p.Matches, p.MatchWords = []ClientMatch{{s, s, s, s, s}}, s
+		p.Beside = &BesideView{ID: s, Href: "/visits/1", Who: s, With: s, Start: on11June(9, 0), End: on11June(10, 0), Fixed: s}
+		p.Fields.How, p.Fields.Together = s, s
 		p.Services, p.Stylists = []ServiceOption{{s, s, true}}, []Option{{s, s}}
 		f := &p.Fields
 		for _, v := range []*string{&f.FirstName, &f.Who, &f.Note, &f.Sought, &f.Initial, &f.Phone, &f.Mail, &f.Client, &f.Service, &f.Stylist, &f.DateFrom, &f.Length, &f.Density, &f.Batches} {
@@ -290,6 +292,7 @@ func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
 		p.Step = StepOpenings
 		for _, out := range []string{string(bookPage(t, p)), string(bookPage(t, func() BookPage {
 			q := booked()
+			q.Booked.ComeWith, q.Booked.Together = s, s
 			q.Booked.Client, q.Booked.Messages[0].What = s, s
 			return q
 		}()))} {
@@ -378,4 +381,30 @@ func BenchmarkRenderBook(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+func TestSomebodyComesAlong(t *testing.T) {
+	p := withOpenings()
+	out := string(bookPage(t, p))
+	require.Contains(t, out, "Somebody comes with her")
+	p.Fields.Together = "side_by_side"
+	require.Equal(t, "side_by_side", ReadBookFields(values(string(bookPage(t, p)))).Together)
+	p.Step, p.Estimate, p.Openings = StepForm, nil, nil
+	require.Equal(t, "side_by_side", ReadBookFields(values(string(bookPage(t, p)))).Together, "it is kept while the form is corrected")
+	p = withOpenings()
+	p.Beside = &BesideView{ID: "v1", Href: "/visits/v1", Who: "Juna K.", With: "Ada", Start: on11June(9, 0), End: on11June(10, 0)}
+	p.Fields.How = "one_after_other"
+	out = string(bookPage(t, p))
+	lacks(t, out, "Somebody comes with her")
+	lacks(t, out, `name="date_from"`)
+	f := ReadBookFields(values(out))
+	require.Equal(t, []string{"v1", "one_after_other"}, []string{f.With, f.How})
+	p.Beside.Href = "//elsewhere.example"
+	require.Error(t, RenderBook(io.Discard, p))
+	q := booked()
+	lacks(t, string(bookPage(t, q)), "comes")
+	q.Booked.ComeWith = "v1"
+	require.Contains(t, string(bookPage(t, q)), `href="/book?how=side_by_side&amp;with=v1">side by side`)
+	q.Booked.How = "arrive_together"
+	lacks(t, string(bookPage(t, q)), "side by side")
 }

@@ -65,6 +65,12 @@ const (
 	// FieldHeld and FieldHeldVersion name the pencilled visit that the page is about.
 	FieldHeld        = "held"
 	FieldHeldVersion = "held_version"
+	// FieldWith is the id of the visit that the booked one is to belong to, FieldHow how:
+	// "arrive_together", "side_by_side" or "one_after_other". FieldTogether is the same
+	// of somebody who is booked afterwards, "" for nobody.
+	FieldWith     = "with"
+	FieldHow      = "how"
+	FieldTogether = "together"
 	// FieldQuote is the id of the quote whose price is kept.
 	FieldQuote = "quote"
 )
@@ -108,6 +114,8 @@ type BookFields struct {
 	Consultation    string
 
 	ApprovedBy string
+
+	With, How, Together string
 }
 
 // ReadBookFields takes the form's values as they were typed.
@@ -124,6 +132,7 @@ func ReadBookFields(v url.Values) BookFields {
 		Hands: v.Get(FieldHands), Batches: v.Get(FieldBatches),
 		Reach: v.Get(FieldReach), Ponytail: v.Get(FieldPonytail), History: v[FieldHistory],
 		ApprovedBy: v.Get(FieldApprovedBy),
+		With:       v.Get(FieldWith), How: v.Get(FieldHow), Together: v.Get(FieldTogether),
 	}
 }
 

@@ -10,6 +10,8 @@ var (
 
 	preferredOptions = []Option{{"call", "a call"}, {"text", "a text"}, {"mail", "mail"}, {"none", "no messages"}}
 
+	togetherOptions = []Option{{"arrive_together", "arrive together"}, {"side_by_side", "side by side"}, {"one_after_other", "one after the other"}}
+
 	reachOptions = []Option{
 		{"ear", "ear"}, {"chin", "chin"}, {"shoulder", "shoulder"},
 		{"mid_back", "middle of the back"}, {"waist", "waist"}, {"longer", "longer"},
@@ -90,9 +92,16 @@ func (p BookPage) service(i int, value string) Field {
 
 func (p BookPage) whenGroup() fieldGroup {
 	f := p.Fields
+	day := Input(FieldDateFrom, "From this day on", "", "date", f.DateFrom)
+	if p.Beside != nil { // her day is that of the other
+		day = Select(FieldHow, "How both come", "", f.How, togetherOptions, "")
+	}
+	if p.Beside != nil && p.Beside.Fixed != "" {
+		day.Options = []Choice{{Value: f.How, Text: p.Beside.Fixed, Chosen: true}}
+	}
 	return fieldGroup{Legend: "When and with whom", Fields: []Field{
 		Select(FieldStylist, "Stylist", "", f.Stylist, p.Stylists, "anybody"),
-		Input(FieldDateFrom, "From this day on", "", "date", f.DateFrom),
+		day,
 		Input(FieldNote, "Note for the day", "such as: brings a child; nothing about health", "text", f.Note),
 	}}
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"html/template"
 	"math"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -83,6 +84,9 @@ func (p BookPage) validate() error {
 	}
 	if p.Booked != nil {
 		checkHref(&f, "booked.behind_href", p.Booked.BehindHref)
+	}
+	if p.Beside != nil {
+		checkHref(&f, "beside.href", p.Beside.Href)
 	}
 	for i, o := range slices.Concat(p.Openings, p.Consultations) {
 		if !plainID(o.ID) {
@@ -248,6 +252,24 @@ func (v bookView) When(o OpeningView) string {
 // PencilledWhen is When for what is pencilled.
 func (v bookView) PencilledWhen(p PencilledView) string {
 	return v.visitWords(p.Start, p.End, p.With, p.Chair)
+}
+
+// BesideWhen is When for the visit beside.
+func (v bookView) BesideWhen(b BesideView) string { return v.visitWords(b.Start, b.End, b.With, "") }
+
+// Comes asks whether somebody comes with her, to be booked afterwards.
+func (v bookView) Comes() Field {
+	return Select(FieldTogether, "Somebody comes with her", "is booked next, at a time beside hers", v.Fields.Together, togetherOptions, "nobody")
+}
+
+// ComeHref leads to the booking of somebody who comes with who was booked.
+func (v bookView) ComeHref(how string) string {
+	return v.Action + "?" + url.Values{FieldWith: {v.Booked.ComeWith}, FieldHow: {how}}.Encode()
+}
+
+// ComeWays are the ways in which somebody can come with her.
+func (v bookView) ComeWays() []Option {
+	return slices.DeleteFunc(slices.Clone(togetherOptions), func(o Option) bool { return v.Booked.How != "" && o.ID != v.Booked.How })
 }
 
 // Until says until when something is pencilled, with the day unless that is the

@@ -44,9 +44,12 @@ type visitView struct {
 	Failed  string // name of the act that went wrong
 	Instead []api.OpeningBody
 
-	MayMove, MaySwap, MayLink, MayName, MayConsent, MayMoney, MayAside, MayWait, MayRun, MayClient bool
-	BoardHref, BoardDay                                                                 string // its own day
+	MayMove, MaySwap, MayLink, MayCome, MayName, MayConsent, MayMoney, MayAside, MayWait, MayRun, MayClient bool
+	BoardHref, BoardDay                                                                                     string // its own day
 }
+
+// mostTogether is how many visits can belong together, as the interface says.
+const mostTogether = 4
 
 // InsteadAction is where another time is sent to.
 func (v visitView) InsteadAction() string { return api.Path("visits", v.V.ID, "at") }
@@ -130,6 +133,7 @@ func (p page) showVisit(c echo.Context, status int, v visitView) error {
 	v.MayMove = movable && api.May(ctx, "move-visit")
 	v.MaySwap = v.V.State == "booked" && len(v.V.Services) > 0 && api.May(ctx, "swap-visit")
 	v.MayLink = open && v.Group == nil && len(v.V.Services) > 0 && api.May(ctx, "book-group")
+	v.MayCome = open && len(v.V.Services) > 0 && v.V.Start.After(v.now) && (v.Group == nil || len(v.Group.Visits) < mostTogether) && api.May(ctx, "book-group")
 	v.MayName = open && v.V.State != "held" && v.V.ClientID == "" && len(v.V.Services) > 0 && api.May(ctx, "name-client")
 	v.MayConsent = v.open("consent") && v.V.ClientID != "" && api.May(ctx, "add-consent")
 	v.MayMoney = v.Money != nil && v.V.State != "lapsed" && api.May(ctx, "note-money")
