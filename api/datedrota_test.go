@@ -77,6 +77,21 @@ func fieldsOf(p api.Problem) []string {
 	return out
 }
 
+// notOpenOn says of single days whether they lie outside the opening hours.
+func (s *salon) notOpenOn(staff string) map[string]bool {
+	s.t.Helper()
+	out := map[string]bool{}
+	var list struct{ Items []api.SingleDayBody }
+	s.call("GET", "/v1/staff/"+staff+"/single-days", nil).is(200, &list)
+	for _, d := range list.Items {
+		var days struct{ Items []api.WorkingDayBody }
+		s.call("GET", "/v1/staff/"+staff+"/working-days?days=1&first_date="+d.Date, nil).is(200, &days)
+		require.Equal(s.t, d.Shut, days.Items[0].Shut)
+		out[d.Date] = d.Shut
+	}
+	return out
+}
+
 func TestWeeksByDateHoldFromADateOnAndTakeTurns(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
@@ -96,6 +111,14 @@ func TestWeeksByDateHoldFromADateOnAndTakeTurns(t *testing.T) {
 		"07 weeks_in_turn", "08 09:00-18:00 weeks_in_turn", "09 09:00-18:00 weeks_in_turn", "10 09:00-18:00 weeks_in_turn", "11 09:00-18:00 weeks_in_turn",
 		"12 09:00-18:00 weeks_in_turn", "13 10:00-15:00 single_day", "14 weeks_in_turn", "15 09:00-18:00 weeks_in_turn"}, "\n"), s.works(s.ada, "2026-09-01", 15))
 	require.NotContains(t, s.works(s.ada, "2026-08-25", 7), "weeks_in_turn")
+	// What lies outside the opening hours is said, since nothing is booked then.
+	require.Equal(t, map[string]bool{"2026-09-03": false, "2026-09-13": true}, s.notOpenOn(s.ada))
+	var hours api.HoursBody
+	open := s.call("GET", "/v1/hours", nil)
+	open.is(200, &hours)
+	hours.Open = append(hours.Open, api.WindowBody{Weekday: 7, From: "10:00", To: "15:00"})
+	s.call("PUT", "/v1/hours", hours, "If-Match", open.header.Get("ETag")).is(200, nil)
+	require.Equal(t, map[string]bool{"2026-09-03": false, "2026-09-13": false}, s.notOpenOn(s.ada))
 
 	// A week later the first of them is the other one: turns are counted from the first date.
 	tag := s.call("GET", path+"/"+r.ID, nil).header.Get("ETag")

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/rickb777/date"
@@ -25,6 +26,8 @@ type SingleDayBody struct {
 	Date   string          `json:"date" format:"date"`
 	Work   []DayWindowBody `json:"work" nullable:"false" maxItems:"20" doc:"Empty: she does not work on that date"`
 	Breaks []DayWindowBody `json:"breaks" nullable:"false" maxItems:"20" doc:"Windows in which no visit may use the person"`
+	// Shut is only said in lists, never asked for.
+	Shut bool `json:"outside_opening_hours,omitempty" readOnly:"true" required:"false" doc:"Some of it lies outside the opening hours, when nothing is booked"`
 	// Conflicts is filled in the answer to a change.
 	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits to come that do not fit any more"`
 }
@@ -36,6 +39,7 @@ type WorkingDayBody struct {
 	Work   []DayWindowBody `json:"work" nullable:"false"`
 	Breaks []DayWindowBody `json:"breaks" nullable:"false"`
 	Closed bool            `json:"closed" doc:"The salon stays shut on that date, so that nobody works"`
+	Shut   bool            `json:"outside_opening_hours" doc:"Some of the work lies outside the opening hours, when nothing is booked"`
 }
 
 func (s *Server) singleDayRoutes() {
@@ -109,6 +113,7 @@ func writeSingleDay(d store.StaffDay) SingleDayBody {
 
 func (s *Server) listSingleDays(ctx context.Context, in *ListFrom) (*listBody[SingleDayBody], error) {
 	var rows []store.StaffDay
+	var p premises
 	err := s.read(ctx, func(t *store.Tx) error {
 		n, err := s.withPerson(ctx, t, in.ID)
 		if err != nil {
@@ -118,10 +123,70 @@ func (s *Server) listSingleDays(ctx context.Context, in *ListFrom) (*listBody[Si
 		if err != nil {
 			return err
 		}
+		if p, err = premisesFrom(ctx, t, n, from); err != nil {
+			return err
+		}
 		rows, err = t.StaffDays(ctx, in.ID, from)
 		return err
 	})
-	return listOf(rows, writeSingleDay), err
+	return listOf(rows, func(d store.StaffDay) SingleDayBody {
+		b := writeSingleDay(d)
+		b.Shut = p.shutFor(d.Date, workOf(d))
+		return b
+	}), err
+}
+
+// workOf are the windows of work of a single day.
+func workOf(d store.StaffDay) (out []openings.ClockWindow) {
+	for _, w := range d.Windows {
+		if w.Kind == "work" {
+			out = append(out, openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
+		}
+	}
+	return out
+}
+
+// premises are when the salon is open.
+type premises struct {
+	zone   *time.Location
+	open   []openings.ClockWindow
+	closed []openings.DateRange
+}
+
+// premisesFrom reads when the salon is open from a day on.
+func premisesFrom(ctx context.Context, t *store.Tx, n salonDay, from date.Date) (premises, error) {
+	p := premises{zone: n.loc}
+	open, err := t.OpeningHours(ctx)
+	if err != nil {
+		return p, err
+	}
+	for _, w := range open {
+		p.open = append(p.open, openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
+	}
+	closed, err := t.Closures(ctx, from)
+	for _, c := range closed {
+		p.closed = append(p.closed, openings.DateRange{First: c.First, Last: c.Last})
+	}
+	return p, err
+}
+
+// shuts reports whether the salon stays shut on d.
+func (p premises) shuts(d date.Date) bool {
+	return slices.ContainsFunc(p.closed, func(r openings.DateRange) bool { return r.Contains(d) })
+}
+
+// shutFor reports whether a minute of work that begins on d lies outside the
+// opening hours, closing days aside.
+func (p premises) shutFor(d date.Date, work []openings.ClockWindow) bool {
+	if len(work) == 0 {
+		return false
+	}
+	h := openings.NewHorizon(p.zone, openings.DateRange{First: d, Last: d.Add(1)})
+	spans, _ := h.Working(openings.WorkRota{Single: map[date.Date]openings.Week{d: {Work: work}}}, nil)
+	open := h.Weekly(p.open, nil)
+	return slices.ContainsFunc(spans, func(s openings.Span) bool {
+		return !slices.ContainsFunc(open, func(o openings.Span) bool { return o.From <= s.From && s.To <= o.To })
+	})
 }
 
 func (s *Server) addSingleDay(ctx context.Context, in *addDayInput) (*created[SingleDayBody], error) {
@@ -218,15 +283,14 @@ func (s *Server) listWorkingDays(ctx context.Context, in *workingDaysInput) (*li
 		if err != nil {
 			return err
 		}
-		closed, err := t.Closures(ctx, first)
+		p, err := premisesFrom(ctx, t, n, first)
 		if err != nil {
 			return err
 		}
 		out.Body.Items = []WorkingDayBody{}
 		for d := days.First; !d.After(days.Last); d = d.Add(1) {
 			w, by := r.On(d)
-			shut := slices.ContainsFunc(closed, func(c store.Closure) bool { return openings.DateRange{First: c.First, Last: c.Last}.Contains(d) })
-			out.Body.Items = append(out.Body.Items, WorkingDayBody{d.String(), string(by), onOneDay(w.Work), onOneDay(w.Breaks), shut})
+			out.Body.Items = append(out.Body.Items, WorkingDayBody{d.String(), string(by), onOneDay(w.Work), onOneDay(w.Breaks), p.shuts(d), p.shutFor(d, w.Work)})
 		}
 		return nil
 	})

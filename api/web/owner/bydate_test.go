@@ -107,7 +107,7 @@ func TestSingleDaysAreNotedChangedAndTakenBackWithoutScripts(t *testing.T) {
 	typed, _ := p.form(t, "day")
 	require.Equal(t, "12-12:30", typed.Get("day-breaks"))
 	p = d.fill(p, "day", map[string]string{"work": "10-15"})
-	p.says(t, "The day is noted.", "Sun 14 June 2026", "10:00–15:00", "break 12:00–12:30", "single day")
+	p.says(t, "The day is noted.", "Sun 14 June 2026", "10:00–15:00", "break 12:00–12:30; the salon is not open all of that time", "single day; salon not open")
 	p = d.fill(p, "day", map[string]string{"date": "2026-06-14", "work": "", "breaks": ""})
 	require.Equal(t, http.StatusUnprocessableEntity, p.status)
 	p.says(t, "Has hours of its own already")

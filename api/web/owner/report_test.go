@@ -46,6 +46,11 @@ func slowUse(t testing.TB, s *webtest.Salon, first, last string) (booked, open m
 	return booked, open
 }
 
+// week0 is a standing week as one of weeks that take turns.
+func week0(week api.StaffHoursBody) webtest.Object {
+	return webtest.Object{"work": week.Work, "breaks": week.Breaks}
+}
+
 func TestTheReportIsTheSumOfTheDays(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, owner.Mount)
@@ -61,6 +66,10 @@ func TestTheReportIsTheSumOfTheDays(t *testing.T) {
 	for unit, span := range map[string][2]string{s.Ada: {"2026-06-02T13:15:00+01:00", "2026-06-02T16:00:00+01:00"}, s.Chairs[2]: {"2026-06-01T00:00:00+01:00", "2026-06-03T00:00:00+01:00"}} {
 		s.Ask(http.MethodPost, "/absences", webtest.Object{"unit_id": unit, "from": span[0], "to": span[1]}, http.StatusCreated, nil)
 	}
+	// Ben works otherwise for some days, and on one of them not at all.
+	short := webtest.Object{"work": []webtest.Object{{"weekday": 3, "from": "10:00", "to": "16:00"}, {"weekday": 6, "from": "20:00", "to": "02:00"}}, "breaks": []webtest.Object{}}
+	s.Ask(http.MethodPost, "/staff/"+s.Ben+"/rotas", webtest.Object{"first_date": "2026-05-25", "last_date": "2026-06-06", "weeks": []webtest.Object{week0(week), short}}, http.StatusCreated, nil)
+	s.Ask(http.MethodPost, "/staff/"+s.Ben+"/single-days", webtest.Object{"date": "2026-05-27", "work": []webtest.Object{}, "breaks": []webtest.Object{}}, http.StatusCreated, nil)
 	s.Ask(http.MethodPost, "/closures", webtest.Object{"first_date": "2026-06-04", "last_date": "2026-06-04"}, http.StatusCreated, nil)
 	var r api.SalonReportBody
 	s.Ask(http.MethodGet, "/reports/salon?months=1", nil, http.StatusOK, &r)

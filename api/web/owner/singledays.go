@@ -34,6 +34,9 @@ func (v *visit) daysPart(id string) (part, error) {
 		} else if len(d.Breaks) > 0 {
 			c.More = "break " + oneDay(d.Breaks)
 		}
+		if d.Shut {
+			c.More = strings.TrimPrefix(c.More+"; "+notOpen, "; ")
+		}
 		here := personPath(id) + "/days/" + d.Date
 		t.Rows = append(t.Rows, row{Cells: []cell{{Text: dayWords(d.Date), Href: here}, c},
 			Forms: []form{press("gone", here+"/gone", "Take back", dayWords(d.Date))}})
@@ -151,6 +154,9 @@ func (v *visit) aheadPart(id string) (part, error) {
 	return p, nil
 }
 
+// notOpen is said of hours in which somebody works but the salon is not open.
+const notOpen = "the salon is not open all of that time"
+
 // workingCell says the hours of a day and where they come from.
 func workingCell(d api.WorkingDayBody) cell {
 	c := cell{Text: oneDay(d.Work)}
@@ -164,6 +170,9 @@ func workingCell(d api.WorkingDayBody) cell {
 		c.More = "single day"
 	case d.Holds == "weeks_in_turn":
 		c.More = "by date"
+	}
+	if d.Shut && !d.Closed {
+		c.More = strings.TrimPrefix(c.More+"; salon not open", "; ")
 	}
 	return c
 }
