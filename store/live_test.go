@@ -88,6 +88,14 @@ func TestWhoWatchesIsToldOfEveryChangeOnce(t *testing.T) {
 		"day ": func(tx *store.Tx) error {
 			return tx.SetOpeningHours(t.Context(), []store.Window{{Weekday: 1, Kind: "open", From: 540, To: 1080}})
 		},
+		"day  ": func(tx *store.Tx) error {
+			_, err := tx.AddStaffRota(t.Context(), store.StaffRota{Staff: s.ada, First: shiftDay, Weeks: [][]store.Window{everyDay("work", 540, 1080)}})
+			return err
+		},
+		" day": func(tx *store.Tx) error {
+			_, err := tx.AddStaffDay(t.Context(), store.StaffDay{Staff: s.ben, Date: shiftDay})
+			return err
+		},
 		"waiting": func(tx *store.Tx) error {
 			return tx.Exec(t.Context(), `INSERT INTO wish (salon_id, wish_id, client_id, wanted, value_cents, first_date, last_date)
 				VALUES ($1, 'w', $2, '{}', 1, '2026-06-08', '2026-06-09')`, s.row.ID, client)

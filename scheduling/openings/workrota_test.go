@@ -216,4 +216,7 @@ func TestANightBelongsToTheDateOnWhichItBegins(t *testing.T) {
 	r = openings.WorkRota{Standing: night, Single: map[date.Date]openings.Week{iso("2026-09-01"): {}}}
 	work, _ = h.Working(r, nil)
 	require.Equal(t, []openings.Span{{From: 0, To: 120}, {From: 1440 + 1200, To: 2880}}, work, "a day off takes its own night, not that before it")
+	r.Single[iso("2026-09-01")] = at(600, 660, 7) // a Tuesday all the same
+	work, _ = h.Working(r, nil)
+	require.Equal(t, []openings.Span{{From: 0, To: 120}, {From: 600, To: 660}, {From: 1440 + 1200, To: 2880}}, work)
 }
