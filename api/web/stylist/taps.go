@@ -88,7 +88,8 @@ func (p page) taps(c echo.Context) error {
 		return c.JSON(http.StatusServiceUnavailable, map[string]any{"later": true})
 	}
 	if problem.Status == http.StatusConflict && strings.HasSuffix(problem.Type, "/running") {
-		return c.JSON(http.StatusServiceUnavailable, map[string]any{"later": true})
+		// The page before this one sent it, too, and is being answered.
+		return c.JSON(http.StatusAccepted, map[string]any{"later": true})
 	}
 	list, _, _ := web.Wrong(err, nil)
 	said := make([]string, len(list))
