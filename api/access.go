@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -24,11 +25,15 @@ type TokenBody struct {
 	LastUsed *time.Time `json:"last_used_at,omitempty" readOnly:"true" required:"false"`
 }
 
-type tokenInput struct{ Body TokenBody }
+type tokenInput struct {
+	Repeatable
+	Body TokenBody
+}
 
 func (s *Server) accessRoutes() {
 	route(s, huma.Operation{OperationID: "list-tokens", Method: http.MethodGet, Path: "/tokens", Summary: "Bearer tokens, without their secret"}, s.listTokens)
-	route(s, huma.Operation{OperationID: "add-token", Method: http.MethodPost, Path: "/tokens", Summary: "Make a bearer token", DefaultStatus: http.StatusCreated}, s.addToken)
+	route(s, huma.Operation{OperationID: "add-token", Method: http.MethodPost, Path: "/tokens", Summary: "Make a bearer token",
+		Description: "A repetition with the same Idempotency-Key makes no second token: as long as nobody has used the first one it gets another secret, which is answered.", DefaultStatus: http.StatusCreated}, s.addToken)
 	route(s, huma.Operation{OperationID: "revoke-token", Method: http.MethodDelete, Path: "/tokens/{id}", Summary: "End a bearer token"}, s.revokeToken)
 }
 
@@ -53,23 +58,35 @@ func (s *Server) addToken(ctx context.Context, in *tokenInput) (*created[TokenBo
 	if b.Expires != nil && b.Expires.Before(s.now()) {
 		f.Add("expires_at", "lies in the past", "a time that is still to come, or nothing")
 	}
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	var secret string
+	out, err := once(s, ctx, in.Repeatable, "/tokens", in.Body, func(t *store.Tx) (*created[TokenBody], error) {
+		f := slices.Clone(f) // a transaction may run twice
 		if b.StaffID != "" {
 			if _, err := t.StaffByID(ctx, b.StaffID); is(err, scheduling.ErrNotFound) {
 				f.Add("staff_id", "is not known", "the id of a person of this salon")
 			} else if err != nil {
-				return err
+				return nil, err
 			}
 		}
 		if err := f.Err(); err != nil {
-			return err
+			return nil, err
 		}
 		var err error
-		b.ID, b.Token, err = t.AddToken(ctx, store.Role(b.Role), b.StaffID, b.Label, b.Expires)
+		b.ID, secret, err = t.AddToken(ctx, store.Role(b.Role), b.StaffID, b.Label, b.Expires)
 		b.Created = s.now()
-		return err
+		return &created[TokenBody]{Location: "/v1/tokens/" + b.ID, Body: b}, err // the answer is kept: no secret in it
 	})
-	return &created[TokenBody]{Location: "/v1/tokens/" + b.ID, Body: b}, err
+	if err != nil {
+		return nil, err
+	}
+	if out.Replayed != "" {
+		err = s.inTx(ctx, func(t *store.Tx) (err error) { secret, err = t.RenewToken(ctx, out.Body.ID); return err })
+		if is(err, scheduling.ErrNotFound) { // somebody uses it already, or it has ended
+			err = nil
+		}
+	}
+	out.Body.Token = secret
+	return out, err
 }
 
 func (s *Server) revokeToken(ctx context.Context, in *ByID) (*empty, error) {

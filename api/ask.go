@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -39,7 +40,21 @@ type Reply struct {
 // version and repetition as everybody else. What the interface refuses is
 // returned as a *Problem, with a pointer to each field. A ctx of nobody is
 // refused with 401.
-func (s *Server) Ask(ctx context.Context, q Question) (Reply, error) {
+//
+// A question with a key that is being answered already, such as a button that was
+// pressed twice, waits for that answer for some seconds.
+func (s *Server) Ask(ctx context.Context, q Question) (a Reply, err error) {
+	_ = secondPress(ctx, func() error {
+		a, err = s.askOnce(ctx, q)
+		if p, ok := errors.AsType[*Problem](err); ok && q.Key != "" && p.Type == "/problems/running" {
+			return store.ErrRunning
+		}
+		return nil
+	})
+	return a, err
+}
+
+func (s *Server) askOnce(ctx context.Context, q Question) (Reply, error) {
 	r, err := q.request(ctx)
 	if err != nil {
 		return Reply{}, err

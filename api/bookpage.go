@@ -10,7 +10,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -40,12 +39,6 @@ type booking struct {
 	how   string
 }
 
-// How long a second press of a button waits for the first to be carried out.
-const (
-	pressPatience = 5 * time.Second
-	pressPause    = 50 * time.Millisecond
-)
-
 // bookPage shows the form and carries out its buttons: estimate, openings,
 // another plan, book, pencil and what follows from that. Each answer holds the whole page, with everything that
 // was typed. What was booked is shown at an address of its own, so that it can
@@ -56,13 +49,14 @@ func (s *Server) bookPage(c echo.Context) error {
 	if err != nil {
 		return message(c, http.StatusBadRequest, "The form could not be read", "Go back and try once more.")
 	}
-	b := &booking{s: s, form: keepable(form)}
-	status, err := b.answer(ctx, c.Request().Method == http.MethodPost)
-	for waited := time.Duration(0); is(err, store.ErrRunning) && waited < pressPatience; waited += pressPause {
-		time.Sleep(pressPause)
-		b = &booking{s: s, form: b.form}
-		status, err = b.answer(ctx, true)
-	}
+	var b *booking
+	var status int
+	form = keepable(form)
+	err = secondPress(ctx, func() (err error) {
+		b = &booking{s: s, form: form}
+		status, err = b.answer(ctx, c.Request().Method == http.MethodPost)
+		return err
+	})
 	if err != nil {
 		return sorry(c, err)
 	}

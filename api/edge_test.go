@@ -247,7 +247,7 @@ func TestReadingTwiceChangesNothing(t *testing.T) {
 	v, _ := s.book(client, start.Add(time.Hour), s.straightening())
 	before := s.tables()()
 	for path, ops := range readSpec(t).Paths {
-		if _, ok := ops["get"]; !ok {
+		if get, ok := ops["get"]; !ok || strings.Contains(string(get.Responses["200"]), "text/event-stream") { // which has no end
 			continue
 		}
 		for _, id := range []string{s.ada, s.chairs[0], s.services["Dry cut"], client, v.ID, v.Services[0].EstimateID} {

@@ -28,13 +28,17 @@ type FeedBody struct {
 	LastUsed *time.Time `json:"last_used_at,omitempty" readOnly:"true" required:"false" doc:"When a calendar read the present address last, to within five minutes"`
 }
 
-type feedInput struct{ Body FeedBody }
+type feedInput struct {
+	Repeatable
+	Body FeedBody
+}
 
 func (s *Server) feedRoutes() {
 	route(s, huma.Operation{OperationID: "list-feeds", Method: http.MethodGet, Path: "/feeds",
 		Summary: "Calendar addresses, without their secret; a stylist sees her own"}, s.listFeeds)
 	route(s, huma.Operation{OperationID: "add-feed", Method: http.MethodPost, Path: "/feeds",
-		Summary: "Make a calendar address; a stylist makes her own", DefaultStatus: http.StatusCreated}, s.addFeed)
+		Summary:     "Make a calendar address; a stylist makes her own",
+		Description: "A repetition with the same Idempotency-Key makes no second one: as long as nobody has read the calendar the address is changed, and answered.", DefaultStatus: http.StatusCreated}, s.addFeed)
 	route(s, huma.Operation{OperationID: "rotate-feed", Method: http.MethodPost, Path: "/feeds/{id}/rotate",
 		Summary: "Change a calendar address: the old one ends at once, the events stay the same", Errors: []int{http.StatusConflict}}, s.rotateFeed)
 	route(s, huma.Operation{OperationID: "revoke-feed", Method: http.MethodDelete, Path: "/feeds/{id}",
@@ -110,20 +114,38 @@ func (s *Server) addFeed(ctx context.Context, in *feedInput) (*created[FeedBody]
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	var out FeedBody
-	err = s.inTx(ctx, func(t *store.Tx) error {
+	var shown FeedBody
+	out, err := once(s, ctx, in.Repeatable, "/feeds", in.Body, func(t *store.Tx) (*created[FeedBody], error) {
 		row, secret, err := t.AddFeed(ctx, in.Body.Kind, in.Body.Subject, label)
 		if is(err, scheduling.ErrNotFound) {
 			who := map[string]string{store.FeedStaff: "somebody who works in", store.FeedStation: "a chair or basin in use in", store.FeedClient: "a client of"}[in.Body.Kind]
-			return &scheduling.InvalidError{Field: "subject_id", Problem: "is not known", Want: "the id of " + who + " this salon"}
+			return nil, &scheduling.InvalidError{Field: "subject_id", Problem: "is not known", Want: "the id of " + who + " this salon"}
 		}
-		if err != nil {
-			return err
-		}
-		out = s.withSecret(row, secret)
-		return nil
+		shown = s.withSecret(row, secret)
+		return &created[FeedBody]{Location: "/v1/feeds/" + row.ID, Body: writeFeed(row)}, err // the answer is kept: no secret in it
 	})
-	return &created[FeedBody]{Location: "/v1/feeds/" + out.ID, Body: out}, err
+	if err != nil {
+		return nil, err
+	}
+	if out.Replayed == "" {
+		out.Body = shown
+		return out, nil
+	}
+	return out, s.inTx(ctx, func(t *store.Tx) error { return s.showAgain(ctx, t, &out.Body) })
+}
+
+// showAgain gives a feed whose first answer may have been lost another address, as
+// long as nobody has read the calendar by the first one.
+func (s *Server) showAgain(ctx context.Context, t *store.Tx, b *FeedBody) error {
+	f, err := feedToChange(ctx, t, b.ID)
+	if err != nil || f.Revoked != nil || f.LastUsed != nil {
+		return err
+	}
+	f, secret, err := t.RotateFeed(ctx, b.ID)
+	if err == nil {
+		*b = s.withSecret(f, secret)
+	}
+	return err
 }
 
 // feedToChange is a feed that the caller may change or end. What is another's is

@@ -29,6 +29,8 @@ type HoldRequest struct {
 	Title    string           `json:"title,omitempty" doc:"Who is asking, where the client is not known yet"`
 	Note     string           `json:"note,omitempty"`
 	QuoteID  string           `json:"quote_id,omitempty" maxLength:"64" doc:"A quote for the same services and hair, whose prices are kept"`
+	// WaitingID is served by what is pencilled.
+	WaitingID string `json:"waiting_list_id,omitempty" maxLength:"64" doc:"The waiting-list request of the same client for which the time is pencilled: as long as it is, the request is offered nothing else, and it is taken off the list when the visit is booked"`
 	HoldFor
 }
 
@@ -164,6 +166,9 @@ func (s *Server) hold(ctx context.Context, t *store.Tx, n salonDay, b HoldReques
 	as.until = &until
 	v, err := s.seize(ctx, t, n, change{as: as,
 		book: &VisitRequest{ClientID: b.ClientID, Start: b.Start, Services: b.Services, Note: b.Note, QuoteID: b.QuoteID}})
+	if err == nil {
+		err = s.serveWish(ctx, t, n, b.WaitingID, v)
+	}
 	if err != nil {
 		return v, err
 	}
@@ -321,6 +326,9 @@ func (s *Server) bookHeld(ctx context.Context, t *store.Tx, n salonDay, id strin
 		return v, err
 	}
 	if err := s.askDeposit(ctx, t, n, v, c.chemical); err != nil {
+		return v, err
+	}
+	if err := t.SettleWishOf(ctx, v.ID); err != nil {
 		return v, err
 	}
 	if err := s.tellBooked(ctx, t, n, v); err != nil {

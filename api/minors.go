@@ -80,7 +80,8 @@ const ownWording = "I was told what will be done, which products are used and wh
 
 type minorInput struct {
 	ByID
-	Body MinorBody
+	IfMatch string `header:"If-Match" doc:"ETag as last read; needed when she is noted as a minor already" example:"\"v3\""`
+	Body    MinorBody
 }
 type minorEndInput struct {
 	ByID
@@ -89,13 +90,18 @@ type minorEndInput struct {
 }
 type guardianInput struct {
 	ByID
+	Repeatable
 	Body GuardianYesBody
 }
 type consentInput struct {
 	ByID
+	Repeatable
 	Body TreatmentConsentBody
 }
-type wordingInput struct{ Body WordingBody }
+type wordingInput struct {
+	Repeatable
+	Body WordingBody
+}
 
 func (s *Server) minorRoutes() {
 	route(s, huma.Operation{OperationID: "get-minor", Method: http.MethodGet, Path: "/clients/{id}/minor", Summary: "Until when a client is a minor, and who answers for her"}, s.getMinor)
@@ -201,6 +207,9 @@ func (s *Server) setMinor(ctx context.Context, in *minorInput) (out *found[Minor
 		if err != nil && !is(err, scheduling.ErrNotFound) {
 			return err
 		}
+		if err := in.stillAs(old, err == nil); err != nil {
+			return err
+		}
 		ends := err == nil && n.minorAt(old, s.now()) && m.Until.Before(n.ofAge(old))
 		c, err := s.minorChange(ctx, t, ends, "", in.Body.ApprovedBy, in.Body.Reason)
 		if err != nil {
@@ -211,6 +220,23 @@ func (s *Server) setMinor(ctx context.Context, in *minorInput) (out *found[Minor
 		return err
 	})
 	return out, err
+}
+
+// stillAs refuses to write over what somebody else has noted meanwhile: there says
+// whether anything is noted, and old what.
+func (in *minorInput) stillAs(old store.Minor, there bool) error {
+	p := Precondition{in.IfMatch}
+	if !there {
+		if in.IfMatch != "" {
+			return scheduling.ErrStale // it was taken back
+		}
+		return nil
+	}
+	version, err := p.version()
+	if err == nil && version != old.Version {
+		err = scheduling.ErrStale
+	}
+	return err
 }
 
 func (s *Server) deleteMinor(ctx context.Context, in *minorEndInput) (*empty, error) {
@@ -237,20 +263,20 @@ func (s *Server) deleteMinor(ctx context.Context, in *minorEndInput) (*empty, er
 // addGuardianYes notes a guardian's yes. A new one stands beside those before it.
 func (s *Server) addGuardianYes(ctx context.Context, in *guardianInput) (*created[GuardianYesBody], error) {
 	b := in.Body
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	return once(s, ctx, in.Repeatable, "/visits/"+in.ID+"/guardian-yes", b, func(t *store.Tx) (*created[GuardianYesBody], error) {
 		v, err := t.LockVisit(ctx, in.ID, 0)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if !toCome(v) || v.Client == "" {
-			return conflict("the visit is " + words(v.State) + " or for nobody who is on file")
+			return nil, conflict("the visit is " + words(v.State) + " or for nobody who is on file")
 		}
 		m, err := t.MinorOf(ctx, v.Client)
 		if is(err, scheduling.ErrNotFound) {
-			return conflict("the client is not noted as a minor")
+			return nil, conflict("the client is not noted as a minor")
 		}
 		if err != nil {
-			return err
+			return nil, err
 		}
 		var f scheduling.Faults
 		c := store.Consent{Client: v.Client, Visit: v.ID, How: b.How, Given: s.happened(&f, "given_at", b.Given),
@@ -259,19 +285,17 @@ func (s *Server) addGuardianYes(ctx context.Context, in *guardianInput) (*create
 			f.Add("given_by", "is missing, and no guardian is on file", "the guardian's name")
 		}
 		if err := s.takenBy(ctx, t, &f, &c, b.TakenBy); err != nil {
-			return err
+			return nil, err
 		}
 		if c.ApprovedBy, err = licensed(ctx, t, &f, text(&f, "approved_by", b.ApprovedBy, 0, 80)); err != nil {
-			return err
+			return nil, err
 		}
 		if err := f.Err(); err != nil {
-			return err
+			return nil, err
 		}
 		c, err = t.AddConsent(ctx, c)
-		b = GuardianYesBody{c.ID, c.GivenBy, c.How, &c.Given, c.TakenBy, c.ApprovedBy}
-		return err
+		return &created[GuardianYesBody]{Location: "/v1/visits/" + in.ID, Body: GuardianYesBody{c.ID, c.GivenBy, c.How, &c.Given, c.TakenBy, c.ApprovedBy}}, err
 	})
-	return &created[GuardianYesBody]{Location: "/v1/visits/" + in.ID, Body: b}, err
 }
 
 // takenBy notes in c who heard or saw it.
@@ -283,17 +307,17 @@ func (s *Server) takenBy(ctx context.Context, t *store.Tx, f *scheduling.Faults,
 
 func (s *Server) addConsent(ctx context.Context, in *consentInput) (*created[TreatmentConsentBody], error) {
 	b := in.Body
-	var n salonDay
-	err := s.inTx(ctx, func(t *store.Tx) (err error) {
-		if n, err = loadSalon(ctx, t); err != nil {
-			return err
+	return once(s, ctx, in.Repeatable, "/clients/"+in.ID+"/consents", b, func(t *store.Tx) (*created[TreatmentConsentBody], error) {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return nil, err
 		}
 		if err := t.LockClient(ctx, in.ID); err != nil {
-			return err
+			return nil, err
 		}
 		list, err := wordings(ctx, t)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		var f scheduling.Faults
 		c := store.Consent{Client: in.ID, Wording: b.Wording, How: b.How, Given: s.happened(&f, "given_at", b.Given), GivenBy: text(&f, "given_by", b.GivenBy, 1, 120)}
@@ -301,16 +325,14 @@ func (s *Server) addConsent(ctx context.Context, in *consentInput) (*created[Tre
 			f.Addf("wording_version", fmt.Sprintf("%d, the one in use", used), "is %d", b.Wording)
 		}
 		if err := s.takenBy(ctx, t, &f, &c, b.TakenBy); err != nil {
-			return err
+			return nil, err
 		}
 		if err := f.Err(); err != nil {
-			return err
+			return nil, err
 		}
 		c, err = t.AddConsent(ctx, c)
-		b = writeConsent(c, n.loc)
-		return err
+		return &created[TreatmentConsentBody]{Location: "/v1/clients/" + in.ID + "/consents", Body: writeConsent(c, n.loc)}, err
 	})
-	return &created[TreatmentConsentBody]{Location: "/v1/clients/" + in.ID + "/consents", Body: b}, err
 }
 
 func writeConsent(c store.Consent, loc *time.Location) TreatmentConsentBody {
@@ -387,7 +409,8 @@ func (s *Server) addWording(ctx context.Context, in *wordingInput) (*created[Wor
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	var w store.ConsentWording
-	err := s.inTx(ctx, func(t *store.Tx) (err error) { w, err = t.AddConsentWording(ctx, words, s.now()); return err })
-	return &created[WordingBody]{Location: "/v1/consent-wordings", Body: writeWording(w)}, err
+	return once(s, ctx, in.Repeatable, "/consent-wordings", in.Body, func(t *store.Tx) (*created[WordingBody], error) {
+		w, err := t.AddConsentWording(ctx, words, s.now())
+		return &created[WordingBody]{Location: "/v1/consent-wordings", Body: writeWording(w)}, err
+	})
 }

@@ -20,7 +20,8 @@ func TestAMinorIsBookedWithAGuardianAndTheLicensedYes(t *testing.T) {
 		for k, v := range change {
 			body[k] = v
 		}
-		return s.call("PUT", "/v1/clients/"+client+"/minor", body)
+		path := "/v1/clients/" + client + "/minor"
+		return s.call("PUT", path, body, s.ifThere(path)...)
 	}
 	require.Equal(t, []string{"body /minor_until"}, pointers(minor(object{"minor_until": "2042-06-09"}).refused(422, "invalid")))
 	require.Equal(t, []string{"body /contact_by"}, pointers(minor(object{"contact_by": "call"}).refused(422, "invalid")))
@@ -57,6 +58,32 @@ func TestAMinorIsBookedWithAGuardianAndTheLicensedYes(t *testing.T) {
 	require.False(t, m.Minor)
 }
 
+// ifThere is the header that changes what stands at a path, none where nothing does.
+func (s *salon) ifThere(path string) []string {
+	s.t.Helper()
+	if a := s.call("GET", path, nil); a.status == 200 {
+		return []string{"If-Match", a.header.Get("ETag")}
+	}
+	return nil
+}
+
+func TestNobodyWritesOverAGuardianWhomSomebodyElseHasNoted(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	path := "/v1/clients/" + s.client("Mara") + "/minor"
+	body := object{"minor_until": "2028-03-01", "guardian_name": "Rosa Quist", "guardian_phone": "+4930901820"}
+	s.call("PUT", path, body, "If-Match", `"v1"`).refused(412, "stale") // nothing is there to be changed
+	tag := s.call("PUT", path, body).is(200, nil).header.Get("ETag")
+	s.call("PUT", path, body).refused(428, "if-match")
+	body["guardian_phone"] = "+4930901821"
+	s.call("PUT", path, body, "If-Match", tag).is(200, nil)
+	body["guardian_phone"] = "+4930901820" // the other desk still has the page of before
+	s.call("PUT", path, body, "If-Match", tag).refused(412, "stale")
+	var m api.MinorBody
+	s.call("GET", path, nil).is(200, &m)
+	require.Equal(t, "+4930901821", m.Phone)
+}
+
 func TestNobodyEndsAMinorsStatusWithoutTheLicensedPersonAndAReason(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
@@ -67,7 +94,7 @@ func TestNobodyEndsAMinorsStatusWithoutTheLicensedPersonAndAReason(t *testing.T)
 		for k, v := range more {
 			body[k] = v
 		}
-		return desk.call("PUT", path, body)
+		return desk.call("PUT", path, body, desk.ifThere(path)...)
 	}
 	put("2028-03-01", nil).is(200, nil)
 	put("2028-03-01", object{"guardian_name": "Rosa Quist"}).is(200, nil)

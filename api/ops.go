@@ -23,6 +23,9 @@ const lateBooking = 15 * time.Minute
 // and messages. A clash is a *scheduling.ConflictError.
 func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest) (store.Visit, error) {
 	list, err := s.rearrange(ctx, t, n, []change{{book: &b}})
+	if err == nil {
+		err = s.serveWish(ctx, t, n, b.WaitingID, list[0])
+	}
 	if err != nil {
 		return store.Visit{}, err
 	}

@@ -2,8 +2,11 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"regexp"
+	"slices"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -35,13 +38,36 @@ type StationBody struct {
 	Active     bool   `json:"active" readOnly:"true" required:"false"`
 }
 
-type staffInput struct{ Body StaffBody }
+// NewStaffBody is a person to be added.
+type NewStaffBody struct {
+	StaffBody
+	OpenHours bool `json:"works_open_hours,omitempty" doc:"Her working week is the salon's opening hours as they are now; left out: none yet, and nothing can be booked with her"`
+}
+
+// NewStationsBody says how many chairs and basins are added.
+type NewStationsBody struct {
+	Chairs int           `json:"chairs,omitempty" minimum:"0" maximum:"30" doc:"At least one chair or basin is added"`
+	Basins int           `json:"basins,omitempty" minimum:"0" maximum:"30"`
+	Items  []StationBody `json:"items" readOnly:"true" required:"false" nullable:"false" doc:"What was added, each named by the first number that was free"`
+}
+
+type staffInput struct {
+	Repeatable
+	Body NewStaffBody
+}
 type staffChange struct {
 	ByID
 	Precondition
 	Body StaffBody
 }
-type stationInput struct{ Body StationBody }
+type stationInput struct {
+	Repeatable
+	Body StationBody
+}
+type stationsInput struct {
+	Repeatable
+	Body NewStationsBody
+}
 type stationChange struct {
 	ByID
 	Precondition
@@ -61,6 +87,7 @@ func (s *Server) peopleRoutes() {
 	route(s, huma.Operation{OperationID: "list-stations", Method: http.MethodGet, Path: "/stations", Summary: "Chairs and basins"}, s.listStations)
 	route(s, huma.Operation{OperationID: "get-station", Method: http.MethodGet, Path: "/stations/{id}", Summary: "One station"}, s.getStation)
 	route(s, huma.Operation{OperationID: "add-station", Method: http.MethodPost, Path: "/stations", Summary: "Add a station", DefaultStatus: http.StatusCreated}, s.addStation)
+	route(s, huma.Operation{OperationID: "add-stations", Method: http.MethodPost, Path: "/stations/several", Summary: "Add several stations at once", DefaultStatus: http.StatusCreated}, s.addStations)
 	route(s, huma.Operation{OperationID: "update-station", Method: http.MethodPut, Path: "/stations/{id}", Summary: "Change a station"}, s.updateStation)
 	route(s, huma.Operation{OperationID: "delete-station", Method: http.MethodDelete, Path: "/stations/{id}", Summary: "Take a station away"}, s.removeStation)
 }
@@ -130,8 +157,28 @@ func (s *Server) addStaff(ctx context.Context, in *staffInput) (*created[StaffBo
 	if err != nil {
 		return nil, err
 	}
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { p, err = t.AddStaff(ctx, p); return err })
-	return &created[StaffBody]{Location: "/v1/staff/" + p.ID, ETag: etag(p.Version), Body: writeStaff(p)}, err
+	return once(s, ctx, in.Repeatable, "/staff", in.Body, func(t *store.Tx) (*created[StaffBody], error) {
+		added, err := t.AddStaff(ctx, p)
+		if err == nil && in.Body.OpenHours {
+			err = worksOpenHours(ctx, t, added.ID)
+		}
+		return &created[StaffBody]{Location: "/v1/staff/" + added.ID, ETag: etag(added.Version), Body: writeStaff(added)}, err
+	})
+}
+
+// worksOpenHours gives a new person the salon's opening hours as working week.
+func worksOpenHours(ctx context.Context, t *store.Tx, staff string) error {
+	if err := t.LockRota(ctx); err != nil {
+		return err
+	}
+	week, err := t.OpeningHours(ctx)
+	if err != nil || len(week) == 0 {
+		return err
+	}
+	for i := range week {
+		week[i].Kind = "work"
+	}
+	return t.SetStaffHours(ctx, staff, week)
 }
 
 func (s *Server) updateStaff(ctx context.Context, in *staffChange) (*found[StaffBody], error) {
@@ -228,8 +275,57 @@ func (s *Server) addStation(ctx context.Context, in *stationInput) (*created[Sta
 	if err != nil {
 		return nil, err
 	}
-	err = s.inTx(ctx, func(t *store.Tx) (err error) { u, err = t.AddStation(ctx, u); return err })
-	return &created[StationBody]{Location: "/v1/stations/" + u.ID, ETag: etag(u.Version), Body: writeStation(u)}, err
+	return once(s, ctx, in.Repeatable, "/stations", in.Body, func(t *store.Tx) (*created[StationBody], error) {
+		added, err := t.AddStation(ctx, u)
+		return &created[StationBody]{Location: "/v1/stations/" + added.ID, ETag: etag(added.Version), Body: writeStation(added)}, err
+	})
+}
+
+// addStations adds chairs and basins by number.
+func (s *Server) addStations(ctx context.Context, in *stationsInput) (*created[NewStationsBody], error) {
+	in.Body.Items = nil
+	if in.Body.Chairs+in.Body.Basins < 1 {
+		return nil, &scheduling.InvalidError{Field: "chairs", Problem: "is 0, and there are no basins either", Want: "how many chairs or basins are added"}
+	}
+	return once(s, ctx, in.Repeatable, "/stations/several", in.Body, func(t *store.Tx) (*created[NewStationsBody], error) {
+		there, err := t.Stations(ctx)
+		if err != nil {
+			return nil, err
+		}
+		out := &created[NewStationsBody]{Location: "/v1/stations", Body: in.Body}
+		add := func(n int, u store.Unit, word string) error {
+			for range n {
+				u.Name = freeName(word, there)
+				added, err := t.AddStation(ctx, u)
+				if err != nil {
+					return err
+				}
+				there = append(there, added)
+				out.Body.Items = append(out.Body.Items, writeStation(added))
+			}
+			return nil
+		}
+		if err := add(in.Body.Chairs, store.Unit{Kind: "chair", Changeover: chairClearing, Active: true}, "Chair"); err != nil {
+			return nil, err
+		}
+		return out, add(in.Body.Basins, store.Unit{Kind: "basin", Changeover: basinClearing, Active: true}, "Basin")
+	})
+}
+
+// Usual minutes of clearing after a visit (judgement).
+const (
+	chairClearing = 3
+	basinClearing = 2
+)
+
+// freeName is a word with the first number that no station in use has.
+func freeName(word string, there []store.Unit) string {
+	for n := 1; ; n++ {
+		name := fmt.Sprintf("%s %d", word, n)
+		if !slices.ContainsFunc(there, func(u store.Unit) bool { return u.Active && strings.EqualFold(u.Name, name) }) {
+			return name
+		}
+	}
 }
 
 func (s *Server) updateStation(ctx context.Context, in *stationChange) (*found[StationBody], error) {

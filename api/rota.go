@@ -70,6 +70,7 @@ func (s *Server) rotaRoutes() {
 	route(s, huma.Operation{OperationID: "set-staff-hours", Method: http.MethodPut, Path: "/staff/{id}/hours", Summary: "Replace a person's standing week"}, s.setStaffHours)
 	route(s, huma.Operation{OperationID: "list-closures", Method: http.MethodGet, Path: "/closures", Summary: "Days on which the salon stays shut, from today"}, s.listClosures)
 	route(s, huma.Operation{OperationID: "add-closure", Method: http.MethodPost, Path: "/closures", Summary: "Shut the salon on some days", DefaultStatus: http.StatusCreated}, s.addClosure)
+	route(s, huma.Operation{OperationID: "add-closures", Method: http.MethodPost, Path: "/closures/several", Summary: "Shut the salon on several stretches of days at once", DefaultStatus: http.StatusCreated}, s.addClosures)
 	route(s, huma.Operation{OperationID: "delete-closure", Method: http.MethodDelete, Path: "/closures/{id}", Summary: "Open on those days after all"}, s.deleteClosure)
 	route(s, huma.Operation{OperationID: "list-absences", Method: http.MethodGet, Path: "/absences", Summary: "Absences that are not over"}, s.listAbsences)
 	route(s, huma.Operation{OperationID: "add-absence", Method: http.MethodPost, Path: "/absences", Summary: "Note an absence", DefaultStatus: http.StatusCreated}, s.addAbsence)
@@ -289,7 +290,10 @@ func (s *Server) misfits(ctx context.Context, t *store.Tx) ([]string, error) {
 	return out, nil
 }
 
-type closureInput struct{ Body ClosureBody }
+type closureInput struct {
+	Repeatable
+	Body ClosureBody
+}
 
 func (b ClosureBody) row() (store.Closure, error) {
 	var f scheduling.Faults
@@ -323,23 +327,25 @@ func (s *Server) addClosure(ctx context.Context, in *closureInput) (*created[Clo
 	if err != nil {
 		return nil, err
 	}
-	var out ClosureBody
-	err = s.inTx(ctx, func(t *store.Tx) (err error) {
-		if c, err = t.AddClosure(ctx, c); err != nil {
-			return err
+	return once(s, ctx, in.Repeatable, "/closures", in.Body, func(t *store.Tx) (*created[ClosureBody], error) {
+		added, err := t.AddClosure(ctx, c)
+		if err != nil {
+			return nil, err
 		}
-		out = writeClosure(c)
-		out.Conflicts, err = s.misfits(ctx, t)
-		return err
+		out := &created[ClosureBody]{Location: "/v1/closures/" + added.ID, Body: writeClosure(added)}
+		out.Body.Conflicts, err = s.misfits(ctx, t)
+		return out, err
 	})
-	return &created[ClosureBody]{Location: "/v1/closures/" + c.ID, Body: out}, err
 }
 
 func (s *Server) deleteClosure(ctx context.Context, in *ByID) (*empty, error) {
 	return nil, s.inTx(ctx, func(t *store.Tx) error { return t.DeleteClosure(ctx, in.ID) })
 }
 
-type absenceInput struct{ Body AbsenceBody }
+type absenceInput struct {
+	Repeatable
+	Body AbsenceBody
+}
 
 func (s *Server) listAbsences(ctx context.Context, _ *empty) (*listBody[AbsenceBody], error) {
 	var rows []store.Absence
@@ -369,33 +375,32 @@ func (b AbsenceBody) row(f *scheduling.Faults, at string) store.Absence {
 func (s *Server) addAbsence(ctx context.Context, in *absenceInput) (*created[AbsenceBody], error) {
 	var f scheduling.Faults
 	a := in.Body.row(&f, "")
-	var out AbsenceBody
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	return once(s, ctx, in.Repeatable, "/absences", in.Body, func(t *store.Tx) (*created[AbsenceBody], error) {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		known, err := t.HasUnit(ctx, a.Unit)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		f := slices.Clone(f) // a transaction may run twice
 		if !known {
 			f.Add("unit_id", "is not known", "the id of a person or station of this salon")
 		}
 		if err := f.Err(); err != nil {
-			return err
+			return nil, err
 		}
-		if a, err = t.AddAbsence(ctx, a); err != nil {
-			return err
+		added, err := t.AddAbsence(ctx, a)
+		if err != nil {
+			return nil, err
 		}
-		out = writeAbsence(a, n.loc)
-		if out.Conflicts, err = t.VisitsUsing(ctx, a.Unit, a.From, a.To); err != nil {
-			return err
+		out := &created[AbsenceBody]{Location: "/v1/absences/" + added.ID, Body: writeAbsence(added, n.loc)}
+		if out.Body.Conflicts, err = t.VisitsUsing(ctx, added.Unit, added.From, added.To); err != nil {
+			return nil, err
 		}
-		return s.tellHelperAway(ctx, t, n, a, out.Conflicts)
+		return out, s.tellHelperAway(ctx, t, n, added, out.Body.Conflicts)
 	})
-	return &created[AbsenceBody]{Location: "/v1/absences/" + a.ID, Body: out}, err
 }
 
 func (s *Server) deleteAbsence(ctx context.Context, in *ByID) (*empty, error) {

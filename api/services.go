@@ -52,7 +52,10 @@ type ServiceBody struct {
 	Products  []ServiceProductBody `json:"products" required:"false" nullable:"false" maxItems:"8" doc:"Products that are reserved for each visit and taken from stock when it is finished"`
 }
 
-type serviceInput struct{ Body ServiceBody }
+type serviceInput struct {
+	Repeatable
+	Body ServiceBody
+}
 type serviceChange struct {
 	ByID
 	Precondition
@@ -158,12 +161,8 @@ func (s *Server) getService(ctx context.Context, in *ByID) (out *found[ServiceBo
 	return out, err
 }
 
-func (s *Server) addService(ctx context.Context, in *serviceInput) (out *created[ServiceBody], err error) {
-	err = s.inTx(ctx, func(t *store.Tx) error {
-		out, err = in.Body.add(ctx, t)
-		return err
-	})
-	return out, err
+func (s *Server) addService(ctx context.Context, in *serviceInput) (*created[ServiceBody], error) {
+	return once(s, ctx, in.Repeatable, "/services", in.Body, func(t *store.Tx) (*created[ServiceBody], error) { return in.Body.add(ctx, t) })
 }
 
 // add makes a service of b in a salon.

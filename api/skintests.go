@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"encoding/json"
 	"net/http"
 	"strings"
 	"time"
@@ -67,10 +68,12 @@ type SkinTestPutOn struct {
 
 type skinTestInput struct {
 	ByID
+	Repeatable
 	Body SkinTestInput
 }
 type readingInput struct {
 	ByID
+	Repeatable
 	Body ReadingInput
 }
 
@@ -134,26 +137,49 @@ func worker(ctx context.Context, t *store.Tx, f *scheduling.Faults, field, who s
 	return store.Staff{}, nil
 }
 
-// note adds a note about a client's tests. check looks at what is on record
-// already, which nobody changes meanwhile.
-func (s *Server) note(ctx context.Context, client string, check func(*store.Tx, *store.TestFacts) error) (store.TestNote, error) {
-	out := store.TestNote{Client: client, Noted: s.now()}
-	err := s.inTx(ctx, func(t *store.Tx) error {
+// noted is what is kept of the answer to a note about health: nothing of what it
+// says.
+type noted struct {
+	ID string `json:"id"`
+}
+
+// note adds a note about a client's tests, once however often it is asked for with
+// the same key; path and body are of the request. check looks at what is on record
+// already, which nobody changes meanwhile. It returns the note and what goes into the
+// header of a repetition.
+func (s *Server) note(ctx context.Context, in Repeatable, path string, body any, client string, check func(*store.Tx, *store.TestFacts) error) (store.TestNote, string, error) {
+	raw, err := json.Marshal(body)
+	if err != nil {
+		return store.TestNote{}, "", err
+	}
+	var prints store.SealedPrints
+	if in.key() != "" { // what is kept of the request must not tell what was seen
+		if prints, err = s.store.SealedPrints(raw); err != nil {
+			return store.TestNote{}, "", err
+		}
+	}
+	var note store.TestNote
+	out, err := once(s, ctx, in, path, prints, func(t *store.Tx) (_ *created[noted], err error) {
+		note = store.TestNote{Client: client, Noted: s.now()}
 		if err := t.LockClient(ctx, client); err != nil {
-			return err
+			return nil, err
 		}
-		by, err := whoNotes(ctx, t)
-		if err != nil {
-			return err
+		if note.NotedBy, err = whoNotes(ctx, t); err != nil {
+			return nil, err
 		}
-		out.NotedBy = by
-		if err := check(t, &out.TestFacts); err != nil {
-			return err
+		if err := check(t, &note.TestFacts); err != nil {
+			return nil, err
 		}
-		out, err = t.AddTestNote(ctx, out)
-		return err
+		note, err = t.AddTestNote(ctx, note)
+		return &created[noted]{Body: noted{note.ID}}, err
 	})
-	return out, err
+	if err != nil {
+		return note, "", err
+	}
+	if out.Replayed != "" {
+		err = s.read(ctx, func(t *store.Tx) (err error) { note, err = t.TestNoteByID(ctx, out.Body.ID); return err })
+	}
+	return note, out.Replayed, err
 }
 
 // by notes in x who did it.
@@ -177,13 +203,8 @@ func inList(ctx context.Context, t *store.Tx, x *store.TestFacts) error {
 
 func (s *Server) addSkinTest(ctx context.Context, in *skinTestInput) (*created[SkinTestPutOn], error) {
 	b := in.Body
-	var hours float64
-	x, err := s.note(ctx, in.ID, func(t *store.Tx, x *store.TestFacts) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
-		}
-		hours = n.needRules().PatchTestReadHours
+	path := "/clients/" + in.ID + "/skin-tests"
+	x, replayed, err := s.note(ctx, in.Repeatable, path, b, in.ID, func(t *store.Tx, x *store.TestFacts) error {
 		var f scheduling.Faults
 		*x = store.TestFacts{What: store.PatchPutOn, NotedBy: x.NotedBy, Place: b.Place, At: s.happened(&f, "put_on_at", b.PutOn),
 			Product: text(&f, "product", b.Product, 1, 80), Strength: text(&f, "strength", b.Strength, 0, 40)}
@@ -202,8 +223,14 @@ func (s *Server) addSkinTest(ctx context.Context, in *skinTestInput) (*created[S
 	if err != nil {
 		return nil, err
 	}
-	return &created[SkinTestPutOn]{Location: "/v1/clients/" + in.ID + "/skin-tests",
-		Body: SkinTestPutOn{x.ID, x.At, x.At.Add(time.Duration(hours * float64(time.Hour)))}}, nil
+	var hours float64
+	err = s.read(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		hours = n.needRules().PatchTestReadHours
+		return err
+	})
+	return &created[SkinTestPutOn]{Location: "/v1" + path, Replayed: replayed,
+		Body: SkinTestPutOn{x.ID, x.At, x.At.Add(time.Duration(hours * float64(time.Hour)))}}, err
 }
 
 func (s *Server) readSkinTest(ctx context.Context, in *readingInput) (*created[ReadingBody], error) {
@@ -218,7 +245,7 @@ func (s *Server) readSkinTest(ctx context.Context, in *readingInput) (*created[R
 		return nil, err
 	}
 	b := in.Body
-	x, err := s.note(ctx, test.Client, func(t *store.Tx, x *store.TestFacts) error {
+	x, replayed, err := s.note(ctx, in.Repeatable, "/skin-tests/"+in.ID+"/reading", b, test.Client, func(t *store.Tx, x *store.TestFacts) error {
 		var f scheduling.Faults
 		*x = store.TestFacts{What: store.PatchRead, Of: test.ID, NotedBy: x.NotedBy, Result: b.Result, At: s.happened(&f, "read_at", b.At),
 			Words: text(&f, "note", b.Note, 0, 300), Corrects: text(&f, "correction", b.Correction, 0, 300)}
@@ -245,7 +272,7 @@ func (s *Server) readSkinTest(ctx context.Context, in *readingInput) (*created[R
 	if err != nil {
 		return nil, err
 	}
-	return &created[ReadingBody]{Location: "/v1/clients/" + test.Client + "/skin-tests", Body: writeReading(x)}, nil
+	return &created[ReadingBody]{Location: "/v1/clients/" + test.Client + "/skin-tests", Replayed: replayed, Body: writeReading(x)}, nil
 }
 
 // mayRead refuses to read a test again without a word why: what was noted as

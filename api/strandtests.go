@@ -36,16 +36,19 @@ type ReactionNoted struct {
 
 type strandTestInput struct {
 	ByID
+	Repeatable
 	Body StrandTestBody
 }
 type reactionInput struct {
 	ByID
+	Repeatable
 	Body ReactionBody
 }
 
 func (s *Server) addStrandTest(ctx context.Context, in *strandTestInput) (*created[StrandTestBody], error) {
 	b := in.Body
-	x, err := s.note(ctx, in.ID, func(t *store.Tx, x *store.TestFacts) error {
+	path := "/clients/" + in.ID + "/strand-tests"
+	x, replayed, err := s.note(ctx, in.Repeatable, path, b, in.ID, func(t *store.Tx, x *store.TestFacts) error {
 		var f scheduling.Faults
 		*x = store.TestFacts{What: store.StrandMade, NotedBy: x.NotedBy, Result: b.Result, At: s.happened(&f, "made_at", b.Made),
 			Product: text(&f, "product", b.Product, 1, 80), Strength: text(&f, "strength", b.Strength, 0, 40), Words: text(&f, "note", b.Note, 0, 300)}
@@ -60,7 +63,7 @@ func (s *Server) addStrandTest(ctx context.Context, in *strandTestInput) (*creat
 	if err != nil {
 		return nil, err
 	}
-	return &created[StrandTestBody]{Location: "/v1/clients/" + in.ID + "/strand-tests", Body: writeStrandTest(x, time.UTC)}, nil
+	return &created[StrandTestBody]{Location: "/v1" + path, Replayed: replayed, Body: writeStrandTest(x, time.UTC)}, nil
 }
 
 func writeStrandTest(x store.TestNote, loc *time.Location) StrandTestBody {
@@ -87,7 +90,8 @@ func only(list []store.TestNote, what store.TestWhat) []store.TestNote {
 // on the telephone. Who cannot read health hears nothing back.
 func (s *Server) addReaction(ctx context.Context, in *reactionInput) (*created[ReactionNoted], error) {
 	b := in.Body
-	x, err := s.note(ctx, in.ID, func(_ *store.Tx, x *store.TestFacts) error {
+	path := "/clients/" + in.ID + "/reactions"
+	x, replayed, err := s.note(ctx, in.Repeatable, path, b, in.ID, func(_ *store.Tx, x *store.TestFacts) error {
 		var f scheduling.Faults
 		*x = store.TestFacts{What: store.Reaction, NotedBy: x.NotedBy, At: s.happened(&f, "at", b.At),
 			Product: text(&f, "product", b.Product, 0, 80), Words: text(&f, "note", b.Note, 0, 300)}
@@ -96,7 +100,7 @@ func (s *Server) addReaction(ctx context.Context, in *reactionInput) (*created[R
 	if err != nil {
 		return nil, err
 	}
-	return &created[ReactionNoted]{Location: "/v1/clients/" + in.ID + "/reactions",
+	return &created[ReactionNoted]{Location: "/v1" + path, Replayed: replayed,
 		Body: ReactionNoted{x.ID, "Noted. No skin test made before it counts any more; tell the stylist in charge."}}, nil
 }
 

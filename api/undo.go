@@ -119,15 +119,15 @@ func (s *Server) noteDone(ctx context.Context, t *store.Tx, kind string, v store
 }
 
 func (s *Server) noteAction(ctx context.Context, t *store.Tx, kind, subject string, version int64, was any) error {
-	doer := principal(ctx).TokenID
-	if doer == "" {
+	p := principal(ctx)
+	if p.TokenID == "" || p.Role == clientRole { // clients undo nothing, and nothing is kept of who they are
 		return nil
 	}
 	raw, err := json.Marshal(was)
 	if err != nil {
 		return fmt.Errorf("api: last action: %w", err)
 	}
-	return t.SetLastAction(ctx, store.LastAction{Doer: doer, Kind: kind, Subject: subject, Version: version, Was: raw, At: s.now()})
+	return t.SetLastAction(ctx, store.LastAction{Doer: p.TokenID, Kind: kind, Subject: subject, Version: version, Was: raw, At: s.now()})
 }
 
 // actionID names an action: two of one person are never at the same moment.

@@ -106,7 +106,10 @@ func (s *Server) unbook(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if err != nil {
 		return err
 	}
-	if err := s.cancel(ctx, t, n, v, store.Cancelled); err != nil || heard {
+	if err := s.cancel(ctx, t, n, v, store.Cancelled); err != nil {
+		return err
+	}
+	if err := t.ReopenWishOf(ctx, v.ID); err != nil || heard {
 		return err
 	}
 	return s.takeBackNews(ctx, t, n, *v, notify.Cancelled)

@@ -23,6 +23,7 @@ type VisitRequest struct {
 	Note       string           `json:"note,omitempty"`
 	ApprovedBy string           `json:"approved_by,omitempty" doc:"Licensed person who said yes to cautions that ask for it"`
 	QuoteID    string           `json:"quote_id,omitempty" maxLength:"64" doc:"A quote for the same services and hair, whose prices are kept; left out: today's prices"`
+	WaitingID  string           `json:"waiting_list_id,omitempty" maxLength:"64" doc:"The waiting-list request of the same client that the visit serves: it is taken off the list with the booking, or nothing is booked"`
 }
 
 // VisitBody is a visit.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -50,11 +49,8 @@ func (s *Server) walkInPage(c echo.Context) error {
 	}
 	typed := pages.ReadWalkIn(keepable(form))
 	b := WalkInRequest{ServiceID: typed.Service, GivenName: typed.Name}
-	id, err := s.pressWalkIn(ctx, typed, b)
-	for waited := time.Duration(0); is(err, store.ErrRunning) && waited < pressPatience; waited += pressPause {
-		time.Sleep(pressPause)
-		id, err = s.pressWalkIn(ctx, typed, b)
-	}
+	var id string
+	err = secondPress(ctx, func() (err error) { id, err = s.pressWalkIn(ctx, typed, b); return err })
 	if err == nil {
 		return c.Redirect(http.StatusSeeOther, "/?"+url.Values{walkedIn: {id}}.Encode())
 	}

@@ -33,6 +33,7 @@ type WishBody struct {
 	Notice    int              `json:"notice_minutes,omitempty" minimum:"0" maximum:"43200" doc:"How long before the start the client has to hear of it"`
 	Note      string           `json:"note,omitempty" doc:"Becomes the note of the visit"`
 	VisitID   string           `json:"visit_id,omitempty" maxLength:"64" doc:"The visit that became of it; given in a change, it takes the request off the list"`
+	Pencilled string           `json:"pencilled_visit_id,omitempty" readOnly:"true" required:"false" doc:"The visit that is pencilled for it: it is offered nothing else meanwhile"`
 	Created   *time.Time       `json:"created_at,omitempty" readOnly:"true" required:"false"`
 
 	Version    int64    `json:"version,omitempty" readOnly:"true" required:"false" doc:"The number in its ETag; only in lists"`
@@ -261,8 +262,11 @@ func writeWish(w store.Wish, n salonDay) (WishBody, error) {
 	if b.To = clockText(w.To); w.To == 1440 {
 		b.To = "24:00"
 	}
-	if w.Visit != nil {
+	switch {
+	case w.Visit != nil && w.State == store.WishBooked:
 		b.VisitID = *w.Visit
+	case w.Visit != nil && w.Pencilled:
+		b.Pencilled = *w.Visit
 	}
 	if err := json.Unmarshal(w.Wanted, &b.Services); err != nil {
 		return b, fmt.Errorf("api: waiting-list request: %w", err)
@@ -376,12 +380,44 @@ func (s *Server) updateWish(ctx context.Context, in *wishChange) (*found[WishBod
 		if err := f.Err(); err != nil {
 			return w, err
 		}
-		w.ID, w.State, w.Version, w.Created = old.ID, old.State, old.Version, old.Created
+		w.ID, w.State, w.Version, w.Created, w.Visit = old.ID, old.State, old.Version, old.Created, old.Visit
 		if became != "" {
 			w.State, w.Visit = store.WishBooked, &became
 		}
 		return w, t.SaveWish(ctx, &w)
 	})
+}
+
+// serveWish takes a waiting-list request off the list for which v was booked, or
+// notes that v is pencilled for it; with an empty id it does nothing.
+func (s *Server) serveWish(ctx context.Context, t *store.Tx, n salonDay, id string, v store.Visit) error {
+	if id == "" {
+		return nil
+	}
+	wrong := &scheduling.InvalidError{Field: "waiting_list_id", Problem: "is not a request of this client", Want: "the id of a request of the client whom the visit is for"}
+	w, err := t.LockWish(ctx, id)
+	switch {
+	case is(err, scheduling.ErrNotFound), err == nil && w.Client != v.Client:
+		return wrong
+	case err != nil:
+		return err
+	case w.State != store.WishWaiting:
+		return conflict("the request is " + string(w.State) + " and does not wait any more")
+	case w.Pencilled:
+		return s.pencilledAlready(ctx, t, n, *w.Visit)
+	}
+	if w.Visit = &v.ID; v.State == store.Booked {
+		w.State = store.WishBooked
+	}
+	return t.SaveWish(ctx, &w)
+}
+
+func (s *Server) pencilledAlready(ctx context.Context, t *store.Tx, n salonDay, visit string) error {
+	v, err := t.VisitByID(ctx, visit)
+	if err != nil {
+		return err
+	}
+	return conflict("another time is pencilled for the request, " + v.Start.In(n.loc).Format("Mon 2 January 15:04") + ": book that one or give it up first")
 }
 
 // lockWaiting locks a request that is waiting and has not been changed.

@@ -3,6 +3,7 @@ package api_test
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -215,4 +216,67 @@ func TestRequestsOverAFortnightKeepTheirHoursAndTheirClientsOtherVisits(t *testi
 	require.Contains(t, []string{"18 17:00", "19 17:00", "25 17:00", "26 17:00"}, at[late.ID])
 	require.Equal(t, "23 09:30", got.Fits[0].Opening.Start.Format("02 15:04"))
 	require.Equal(t, "18 17:00", got.Fits[1].Opening.Start.Format("02 15:04"), "the soonest")
+}
+
+func TestAVisitAndTheRequestThatItServesAreSettledTogether(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	client := s.client("Mara")
+	w := s.waits(client, nil)
+	at := start.Add(26 * time.Hour)
+	cut := func(more object) object {
+		body := object{"client_id": client, "start": at, "services": []object{s.service("Dry cut")}, "waiting_list_id": w.ID}
+		for k, v := range more {
+			body[k] = v
+		}
+		return body
+	}
+	read := func() (b api.WishBody) { s.call("GET", "/v1/waiting-list/"+w.ID, nil).is(200, &b); return b }
+	who := func() (out []string) {
+		for _, m := range s.matches(object{"first_date": "2026-06-08", "last_date": "2026-06-13"}).Fits {
+			out = append(out, m.WaitingID)
+		}
+		return out
+	}
+	key := func() string { return fmt.Sprintf("s%d", bookings.Add(1)) }
+
+	p := s.call("POST", "/v1/visits", cut(object{"client_id": s.client("Nora")}), "Idempotency-Key", key()).refused(422, "invalid")
+	require.Equal(t, []string{"body /waiting_list_id"}, pointers(p))
+	p = s.call("POST", "/v1/visits", cut(object{"waiting_list_id": "none"}), "Idempotency-Key", key()).refused(422, "invalid")
+	require.Equal(t, []string{"body /waiting_list_id"}, pointers(p))
+	require.Equal(t, []string{w.ID}, who())
+
+	// Pencilled, she is offered nothing else; given up, she waits again.
+	var held api.VisitBody
+	a := s.call("POST", "/v1/holds", cut(nil), "Idempotency-Key", key()).is(201, &held)
+	require.Equal(t, "waiting", read().State)
+	require.Equal(t, held.ID, read().Pencilled)
+	require.Empty(t, read().VisitID)
+	require.Empty(t, who())
+	require.Contains(t, s.call("POST", "/v1/visits", cut(object{"start": at.Add(24 * time.Hour)}), "Idempotency-Key", key()).refused(409, "conflict").Detail, "another time is pencilled for the request")
+	s.call("POST", "/v1/visits/"+held.ID+"/release", nil, "If-Match", a.header.Get("ETag")).is(200, nil)
+	require.Empty(t, read().Pencilled)
+	require.Equal(t, []string{w.ID}, who())
+
+	// A change of the request loses nothing of that.
+	a = s.call("POST", "/v1/holds", cut(nil), "Idempotency-Key", key()).is(201, &held)
+	tag := s.call("GET", "/v1/waiting-list/"+w.ID, nil).is(200, nil).header.Get("ETag")
+	s.call("PUT", "/v1/waiting-list/"+w.ID, object{"client_id": client, "services": []object{s.service("Dry cut")}, "first_date": "2026-06-08", "last_date": "2026-06-12", "note": "rings first"}, "If-Match", tag).is(200, nil)
+	require.Equal(t, held.ID, read().Pencilled)
+	s.call("POST", "/v1/visits/"+held.ID+"/book", object{}, "If-Match", a.header.Get("ETag")).is(200, nil)
+	require.Equal(t, "booked", read().State)
+	require.Equal(t, held.ID, read().VisitID)
+	require.Contains(t, s.call("POST", "/v1/visits", cut(object{"start": at.Add(24 * time.Hour)}), "Idempotency-Key", key()).refused(409, "conflict").Detail, "does not wait any more")
+
+	// Booked by mistake and undone, she waits again.
+	var last api.UndoBody
+	s.call("GET", "/v1/undo", nil).is(200, &last)
+	require.NotNil(t, last.Action)
+	s.call("POST", "/v1/undo", object{"id": last.Action.ID}).is(200, nil)
+	require.Equal(t, "waiting", read().State)
+	require.Equal(t, []string{w.ID}, who())
+	var v api.VisitBody
+	s.call("POST", "/v1/visits", cut(nil), "Idempotency-Key", key()).is(201, &v)
+	require.Equal(t, v.ID, read().VisitID)
+	require.Empty(t, who())
 }

@@ -144,6 +144,8 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		w.ID, w.State = x.wish, store.WishWithdrawn
 		return nil, t.SaveWish(x.t.Context(), &w)
 	},
+	"SettleWishOf": func(t *store.Tx, x *filled) (any, error) { return nil, t.SettleWishOf(x.t.Context(), x.visit) },
+	"ReopenWishOf": func(t *store.Tx, x *filled) (any, error) { return nil, t.ReopenWishOf(x.t.Context(), x.visit) },
 	"WaitingWishes": func(t *store.Tx, x *filled) (any, error) {
 		return t.WaitingWishes(x.t.Context(), date.New(2000, 1, 1), date.New(2100, 1, 1), 100)
 	},
@@ -204,6 +206,10 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"AddToken": func(t *store.Tx, x *filled) (any, error) {
 		_, _, err := t.AddToken(x.t.Context(), store.Desk, x.ada, "", nil)
+		return nil, err
+	},
+	"RenewToken": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.RenewToken(x.t.Context(), x.token)
 		return nil, err
 	},
 	"Begin": func(t *store.Tx, x *filled) (any, error) {

@@ -112,6 +112,22 @@ func (t *Tx) AddToken(ctx context.Context, role Role, staff, label string, expir
 	return id, secret, domain("add token", err, false)
 }
 
+// RenewToken gives a token that nobody has used yet another secret and returns it:
+// the old one ends at once. It returns scheduling.ErrNotFound when there is no such
+// token, when it was used, and when it has ended.
+func (t *Tx) RenewToken(ctx context.Context, id string) (string, error) {
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return "", err
+	}
+	secret, sum := newSecret(KindBearer, n.Key)
+	tag, err := t.tx.Exec(ctx, `UPDATE access_token SET sha256 = $3 WHERE salon_id = $1 AND token_id = $2 AND revoked_at IS NULL AND last_used_at IS NULL`, t.salon, id, sum)
+	if err := one("token", tag.RowsAffected(), err); err != nil {
+		return "", err
+	}
+	return secret, nil
+}
+
 // Tokens lists the bearer tokens, newest first.
 func (t *Tx) Tokens(ctx context.Context) ([]AccessToken, error) {
 	const q = `

@@ -33,14 +33,16 @@ type Wish struct {
 	Leads      []string        `db:"lead_ids"`       // stylists wished for; empty: anybody
 	Notice     int             `db:"notice_minutes"` // how long before the start the client has to hear of it
 	Note       string          `db:"note"`
-	Visit      *string         `db:"visit_id"`
+	Visit      *string         `db:"visit_id"`  // while it waits: the last one that was pencilled for it
+	Pencilled  bool            `db:"pencilled"` // Visit is pencilled for it now
 	Version    int64           `db:"version"`
 	Created    time.Time       `db:"created_at"`
 }
 
 const wishQuery = `
 	SELECT wish_id, client_id, state, wanted, value_cents, first_date::text AS first_date, last_date::text AS last_date,
-		weekdays::int[] AS weekdays, from_minute, to_minute, lead_ids, notice_minutes, note, visit_id, version, created_at
+		weekdays::int[] AS weekdays, from_minute, to_minute, lead_ids, notice_minutes, note, visit_id, version, created_at,
+		EXISTS (SELECT 1 FROM visit v WHERE v.salon_id = wish.salon_id AND v.visit_id = wish.visit_id AND v.state = 'held') AS pencilled
 	FROM wish WHERE salon_id = $1 `
 
 // Wishes lists waiting-list requests in a state and of a client, in any and of
@@ -51,10 +53,11 @@ func (t *Tx) Wishes(ctx context.Context, state WishState, client, after string, 
 		ORDER BY wish_id LIMIT $5`, t.salon, state, client, after, limit)
 }
 
-// WaitingWishes lists the requests that wait for any day from first to last, the
-// most valuable first, of equal ones the oldest.
+// WaitingWishes lists the requests that wait for any day from first to last and for
+// which nothing is pencilled, the most valuable first, of equal ones the oldest.
 func (t *Tx) WaitingWishes(ctx context.Context, first, last date.Date, limit int) ([]Wish, error) {
 	return collect[Wish](ctx, t, "waiting list", wishQuery+`AND state = 'waiting' AND first_date <= $3::text::date AND last_date >= $2::text::date
+		AND NOT EXISTS (SELECT 1 FROM visit v WHERE v.salon_id = wish.salon_id AND v.visit_id = wish.visit_id AND v.state = 'held')
 		ORDER BY value_cents DESC, wish_id LIMIT $4`, t.salon, first.String(), last.String(), limit)
 }
 
@@ -115,4 +118,20 @@ func (t *Tx) SaveWish(ctx context.Context, w *Wish) error {
 	}
 	w.Version++
 	return nil
+}
+
+// SettleWishOf takes the request off the list for which a visit was pencilled that is
+// booked now, if there is one.
+func (t *Tx) SettleWishOf(ctx context.Context, visit string) error {
+	_, err := t.tx.Exec(ctx, `UPDATE wish SET state = 'booked', version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2 AND state = 'waiting'`, t.salon, visit)
+	return domain("settle waiting-list request", err, false)
+}
+
+// ReopenWishOf lets the request wait again that a visit had served whose booking was
+// a mistake, if there is one.
+func (t *Tx) ReopenWishOf(ctx context.Context, visit string) error {
+	_, err := t.tx.Exec(ctx, `UPDATE wish SET state = 'waiting', visit_id = NULL, version = version + 1, changed_at = now()
+		WHERE salon_id = $1 AND visit_id = $2 AND state = 'booked'`, t.salon, visit)
+	return domain("reopen waiting-list request", err, false)
 }

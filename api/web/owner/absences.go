@@ -87,7 +87,7 @@ func (v *visit) absencesPart(unit, here string) (part, error) {
 	} else {
 		p.Text = []string{"None to come."}
 	}
-	f := form{ID: "away", Action: here, Legend: "One more", Buttons: save("Note the absence")}
+	f := form{ID: "away", Action: here, Hidden: []hidden{key()}, Legend: "One more", Buttons: save("Note the absence")}
 	if unit == "" {
 		f.Fields = append(f.Fields, pages.Select("away-unit_id", "Who or what", "", "", units, "Choose"))
 	} else {

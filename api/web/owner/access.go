@@ -79,7 +79,7 @@ func (v *visit) feedsPart(list []api.FeedBody, names map[string]string, units []
 	if len(t.Rows) > 0 {
 		p.Tables = []table{t}
 	}
-	p.Forms = []form{{ID: "feed", Action: "/set-up/access/feeds", Legend: "One more", Fields: []pages.Field{
+	p.Forms = []form{{ID: "feed", Action: "/set-up/access/feeds", Hidden: []hidden{key()}, Legend: "One more", Fields: []pages.Field{
 		pages.Select("feed-subject_id", "Whose calendar", "", "", units, "the whole salon"),
 		pages.Input("feed-label", "What for", "Such as whose phone; shown in this list only", "text", ""),
 	}, Buttons: save("Make an address")}}
@@ -147,7 +147,7 @@ func (v *visit) tokensPart(list []api.TokenBody, names map[string]string, staff 
 	for _, x := range staff {
 		people = append(people, pages.Option{ID: x.ID, Name: x.Name})
 	}
-	p.Forms = []form{{ID: "token", Action: "/set-up/access/tokens", Legend: "One more", Fields: []pages.Field{
+	p.Forms = []form{{ID: "token", Action: "/set-up/access/tokens", Hidden: []hidden{key()}, Legend: "One more", Fields: []pages.Field{
 		pages.Input("token-label", "What for", "", "text", ""),
 		pages.Select("token-role", "May do", "", "desk", options("owner", roleOfToken["owner"], "desk", roleOfToken["desk"], "lead", roleOfToken["lead"], "assistant", roleOfToken["assistant"]), ""),
 		pages.Select("token-staff_id", "Whose", "A stylist's own token shows her what is hers", "", people, "nobody's own"),

@@ -50,6 +50,10 @@ func (v *visit) gatewayPart() (part, error) {
 // once shows a secret, which no other page does again.
 func (v *visit) once(title, secret, what, back string, trail ...link) answer {
 	s := v.sheet(title, trail...)
+	if secret == "" { // a second press, after somebody has used what the first one made
+		s.Parts = append(s.Parts, part{Text: []string{"It was made before and is in use already. It cannot be shown again: end it and make another one."}, Links: []link{{Href: back, Text: "Go back"}}})
+		return answer{sheet: s}
+	}
 	s.Parts = append(s.Parts, part{Text: []string{what, "It is shown only now. Copy it before you leave this page."}, Pre: []string{secret}, Links: []link{{Href: back, Text: "It is copied"}}})
 	return answer{sheet: s}
 }

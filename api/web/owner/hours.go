@@ -88,7 +88,7 @@ func dayWords(date string) string {
 }
 
 func addClosed() part {
-	return part{ID: "close", Title: "Close on more days", Forms: []form{{ID: "close", Action: "/set-up/hours/closures",
+	return part{ID: "close", Title: "Close on more days", Forms: []form{{ID: "close", Action: "/set-up/hours/closures", Hidden: []hidden{key()},
 		Fields: []pages.Field{
 			pages.Area("close-days", "Days", "One line for each: 2026-12-24 Christmas Eve, or 2026-12-24 to 2026-12-26 Christmas", ""),
 		}, Buttons: save("Note the closing days")}}}
@@ -144,19 +144,15 @@ func (v *visit) close() (answer, error) {
 	if wrong == "" && len(list) > 100 {
 		wrong = "These are more than 100 lines. Note them in two goes."
 	}
-	v.at["/closures"] = v.name("days")
+	v.at["/closures"], v.at["/items"] = v.name("days"), v.name("days")
 	if wrong != "" {
 		var f faults
 		f.add(v, "days", wrong)
 		return answer{}, f
 	}
 	return v.unlessHit("Closing days", api.ChangeRequest{Closures: list}, true, func() (answer, error) {
-		for _, c := range list {
-			if _, err := v.ask(http.MethodPost, "/closures", c, nil); err != nil {
-				return answer{}, err
-			}
-		}
-		return answer{to: "/set-up/hours?done=closed"}, nil
+		_, err := v.ask(http.MethodPost, "/closures/several", api.ClosuresBody{Items: list}, nil)
+		return answer{to: "/set-up/hours?done=closed"}, err
 	})
 }
 
@@ -192,7 +188,7 @@ func (v *visit) readHolidays() (answer, error) {
 		ticks.Options = append(ticks.Options, pages.Choice{Value: line + " " + c.Reason, Text: strings.TrimSpace(dateRun(c.First, c.Last) + " " + c.Reason)})
 	}
 	s.Parts = append(s.Parts, part{Text: []string{"Nothing is noted yet. Tick the days on which the salon stays closed."},
-		Forms: []form{{ID: "close", Action: "/set-up/hours/closures", Fields: []pages.Field{ticks}, Buttons: save("Note the closing days")}},
+		Forms: []form{{ID: "close", Action: "/set-up/hours/closures", Hidden: []hidden{key()}, Fields: []pages.Field{ticks}, Buttons: save("Note the closing days")}},
 		Links: []link{{Href: "/set-up/hours", Text: "Note none of them"}}})
 	return answer{sheet: s}, nil
 }

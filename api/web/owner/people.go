@@ -79,7 +79,7 @@ func (v *visit) peoplePart(staff []api.StaffBody, weeks []api.StaffWeekBody, ser
 	if len(t.Rows) > 0 {
 		p.Tables = []table{t}
 	}
-	f := form{ID: "person", Action: "/set-up/people/add", Fields: personFields("person", api.StaffBody{Skills: []string{}}, services),
+	f := form{ID: "person", Action: "/set-up/people/add", Hidden: []hidden{key()}, Fields: personFields("person", api.StaffBody{Skills: []string{}}, services),
 		Buttons: save("Add this person")}
 	if len(t.Rows) > 0 {
 		f.Fold = "Add a person"
@@ -159,23 +159,8 @@ func (v *visit) personTyped(b api.StaffBody) api.StaffBody {
 // addPerson adds a person and leads to a page.
 func addPerson(to string) act {
 	return func(v *visit) (answer, error) {
-		var x api.StaffBody
-		if _, err := v.ask(http.MethodPost, "/staff", v.personTyped(api.StaffBody{}), &x); err != nil {
-			return answer{}, err
-		}
-		if !v.ticked("whenever") {
-			return answer{to: to}, nil
-		}
-		open, _, err := tagged[api.HoursBody](v, "/hours")
-		if err != nil || len(open.Open) == 0 {
-			return answer{to: to}, err
-		}
-		_, tag, err := tagged[api.StaffHoursBody](v, api.Path("staff", x.ID, "hours"))
-		if err != nil {
-			return answer{}, err
-		}
-		_, err = v.site.Ask(v.ctx, api.Question{Method: http.MethodPut, Path: api.Path("staff", x.ID, "hours"), IfMatch: tag,
-			Body: api.StaffHoursBody{Work: open.Open, Breaks: []api.WindowBody{}}})
+		x := api.NewStaffBody{StaffBody: v.personTyped(api.StaffBody{}), OpenHours: v.ticked("whenever")}
+		_, err := v.ask(http.MethodPost, "/staff", x, nil)
 		return answer{to: to}, err
 	}
 }
@@ -287,7 +272,7 @@ func (v *visit) leavePart(x api.StaffBody, tag string) part {
 		return p
 	}
 	p.Forms = []form{
-		{ID: "last", Action: "/set-up/people/" + x.ID + "/leave", Hidden: []hidden{version(tag)},
+		{ID: "last", Action: "/set-up/people/" + x.ID + "/leave", Hidden: []hidden{version(tag), key()},
 			Fields: []pages.Field{pages.Input("last-day", "Last day", "", "date", "")}, Buttons: []button{{Text: "Book nothing after it"}}},
 		press("leave", "/set-up/people/"+x.ID+"/leave", "Take off the staff", x.Name, version(tag)),
 	}

@@ -48,7 +48,7 @@ func (v *visit) servicesSheet() (*sheet, error) {
 	}
 	usual := press("usual", "/set-up/services/usual", "Add the usual services", "")
 	usual.Text = []string{"Those of the program that are not there by name."}
-	s.Parts = append(s.Parts, part{Title: "One more", Forms: []form{{ID: "new", Action: "/set-up/services", Fields: []pages.Field{
+	s.Parts = append(s.Parts, part{Title: "One more", Forms: []form{{ID: "new", Action: "/set-up/services", Hidden: []hidden{key()}, Fields: []pages.Field{
 		pages.Input("new-name", "Name", "It begins with one step of 30 minutes, to be changed", "text", ""),
 	}, Buttons: save("Add it")}, usual}, Text: []string{"Or open one that is like it and copy that."}})
 	return s, nil

@@ -3,7 +3,6 @@ package owner
 import (
 	"fmt"
 	"net/http"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -131,7 +130,7 @@ func roomsPart(list []api.StationBody) part {
 	if len(words) > 0 {
 		p.Text = []string{strings.Join(words, ", ") + "."}
 	}
-	p.Forms = []form{{ID: "rooms", Action: "/set-up/rooms", Fields: []pages.Field{
+	p.Forms = []form{{ID: "rooms", Action: "/set-up/rooms", Hidden: []hidden{key()}, Fields: []pages.Field{
 		pages.Number("rooms-chairs", "More chairs", "How many", ""),
 		pages.Number("rooms-basins", "More basins", "How many", ""),
 	}, Buttons: save("Add them")}}
@@ -160,36 +159,8 @@ func (v *visit) addRooms() (answer, error) {
 	if err := f.err(); err != nil {
 		return answer{}, err
 	}
-	there, err := v.stations()
-	if err != nil {
-		return answer{}, err
-	}
-	for _, kind := range []string{"chair", "basin"} {
-		for range count[kind] {
-			b := newStation(kind, there)
-			if _, err := v.ask(http.MethodPost, "/stations", b, nil); err != nil {
-				return answer{}, err
-			}
-			there = append(there, b)
-		}
-	}
-	return answer{to: "/set-up?done=added#rooms"}, nil
-}
-
-// newStation is one more of its kind, with a name that none has and the usual
-// minutes of clearing (judgement).
-func newStation(kind string, there []api.StationBody) api.StationBody {
-	b := api.StationBody{Kind: kind, Changeover: 3}
-	word := "Chair"
-	if kind == "basin" {
-		word, b.Changeover = "Basin", 2
-	}
-	for n := 1; ; n++ {
-		b.Name = fmt.Sprintf("%s %d", word, n)
-		if !slices.ContainsFunc(there, func(u api.StationBody) bool { return strings.EqualFold(u.Name, b.Name) }) {
-			return b
-		}
-	}
+	_, err := v.ask(http.MethodPost, "/stations/several", api.NewStationsBody{Chairs: count["chair"], Basins: count["basin"], Items: []api.StationBody{}}, nil)
+	return answer{to: "/set-up?done=added#rooms"}, err
 }
 
 func makerPart(b api.MakerFiguresBody, tag string) part {

@@ -1,7 +1,9 @@
 package owner_test
 
 import (
+	"encoding/json"
 	"net/http"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -108,4 +110,57 @@ func TestTheMakersFiguresChangeTheProductsThatServicesTake(t *testing.T) {
 	require.Equal(t, http.StatusPreconditionFailed, p.status)
 	p.says(t, "Somebody else changed this in the meantime", "Stands there now: 9.")
 	d.fill(p, "maker", nil).says(t, "The maker's figures are noted.")
+}
+
+func TestAFormThatIsPressedTwiceAddsOnce(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	many := func(path string) int {
+		var list struct{ Items []json.RawMessage }
+		s.Ask(http.MethodGet, path, nil, http.StatusOK, &list)
+		return len(list.Items)
+	}
+	for _, x := range []struct {
+		page, form, list string
+		more             int
+		fields           map[string]string
+	}{
+		{"/set-up", "person", "/staff", 1, map[string]string{"name": "Ines Wren", "initials": "IW", "whenever": "true"}},
+		{"/set-up/people", "person", "/staff", 1, map[string]string{"name": "Orla Finch", "initials": "OF", "whenever": "true"}},
+		{"/set-up", "rooms", "/stations", 3, map[string]string{"chairs": "2", "basins": "1"}},
+		{"/set-up/stations", "station", "/stations", 1, map[string]string{"kind": "chair", "name": "Window"}},
+		{"/set-up/hours", "close", "/closures", 2, map[string]string{"days": "2026-12-24 Christmas Eve\n2026-12-31"}},
+		{"/set-up/absences", "away", "/absences", 1, map[string]string{"unit_id": s.Ben, "first": "2026-07-02", "last": "2026-07-03"}},
+		{"/set-up/people/" + s.Ada, "last", "/absences", 1, map[string]string{"day": "2026-09-30"}},
+		{"/set-up/services", "new", "/services", 1, map[string]string{"name": "Fringe"}},
+		{"/set-up/access", "feed", "/feeds", 1, map[string]string{"label": "a phone"}},
+		{"/set-up/access", "token", "/tokens", 1, map[string]string{"label": "till"}},
+	} {
+		before := many(x.list)
+		form, action := d.see(x.page).form(t, x.form)
+		for name, value := range x.fields {
+			form.Set(x.form+"-"+name, value)
+		}
+		var pages []string
+		for range 2 {
+			p := d.send(http.MethodPost, action, form)
+			require.Equal(t, http.StatusOK, p.status, "%s %s: %s", x.page, x.form, p.text())
+			pages = append(pages, p.path)
+		}
+		require.Equal(t, before+x.more, many(x.list), "%s %s", x.page, x.form)
+		require.Equal(t, pages[0], pages[1], "the second press is answered as the first")
+	}
+	d.see("/set-up").says(t, "Ines Wren", "Chair 4, Chair 5, Basin 3, Window.", "Mon–Sat 09:00–19:00")
+	d.see("/set-up/access").says(t, "till")
+}
+
+func TestOfSeveralClosingDaysAllAreNotedOrNone(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	p := d.fill(d.see("/set-up/hours"), "close", map[string]string{"days": "2026-12-24 Christmas Eve\n2026-12-31 " + strings.Repeat("x", 300)})
+	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	require.Contains(t, p.body, `id="e-close-days"`)
+	var list struct{ Items []api.ClosureBody }
+	s.Ask(http.MethodGet, "/closures", nil, http.StatusOK, &list)
+	require.Empty(t, list.Items)
 }

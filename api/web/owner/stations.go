@@ -45,7 +45,7 @@ func (v *visit) stationsSheet() (*sheet, error) {
 	for _, u := range list {
 		t.Rows = append(t.Rows, row{Cells: []cell{{Text: u.Name, Href: "/set-up/stations/" + u.ID}, {Text: u.Kind}, {Text: fmt.Sprint(u.Changeover)}}})
 	}
-	p := part{Forms: []form{{ID: "station", Action: "/set-up/stations", Legend: "One more", Fields: []pages.Field{
+	p := part{Forms: []form{{ID: "station", Action: "/set-up/stations", Hidden: []hidden{key()}, Legend: "One more", Fields: []pages.Field{
 		pages.Input("station-kind", "What", "chair, basin, or a word of your own in small letters", "text", "chair"),
 		pages.Input("station-name", "Name", "", "text", ""),
 		pages.Number("station-changeover_minutes", "Minutes of clearing", "After each visit; a service may ask for more or less", "3"),
