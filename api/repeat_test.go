@@ -140,14 +140,14 @@ func TestWhatIsAddedIsThereOnceHoweverOftenItIsSent(t *testing.T) {
 		body  object
 		table string
 	}{
-		"/staff":                              {object{"name": "Ines", "initials": "I", "may_lead": true, "skills": []string{}, "works_open_hours": true}, "staff"},
-		"/stations":                           {object{"kind": "chair", "name": "Chair 8", "changeover_minutes": 3}, "unit"},
-		"/stations/several":                   {object{"chairs": 1, "basins": 2}, "unit"},
-		"/closures":                           {object{"first_date": "2026-12-24", "last_date": "2026-12-26", "reason": "Christmas"}, "closure"},
-		"/closures/several":                   {object{"items": []object{{"first_date": "2026-12-24", "last_date": "2026-12-24", "reason": ""}, {"first_date": "2026-12-31", "last_date": "2026-12-31", "reason": ""}}}, "closure"},
-		"/absences":                           {object{"unit_id": s.ben, "from": "2026-07-01T09:00:00+02:00", "to": "2026-07-01T12:00:00+02:00"}, "absence"},
-		"/services":                           {object{"name": "Fringe", "skill": "", "chemical": false, "aftercare": false, "price_cents": 900, "steps": []object{{"kind": "cut", "label": "cut", "who": "lead", "where": "chair", "minutes": 10, "hands_on": true}}}, "service"},
-		"/consent-wordings":                   {object{"text": "I agree."}, "consent_wording"},
+		"/staff":                               {object{"name": "Ines", "initials": "I", "may_lead": true, "skills": []string{}, "works_open_hours": true}, "staff"},
+		"/stations":                            {object{"kind": "chair", "name": "Chair 8", "changeover_minutes": 3}, "unit"},
+		"/stations/several":                    {object{"chairs": 1, "basins": 2}, "unit"},
+		"/closures":                            {object{"first_date": "2026-12-24", "last_date": "2026-12-26", "reason": "Christmas"}, "closure"},
+		"/closures/several":                    {object{"items": []object{{"first_date": "2026-12-24", "last_date": "2026-12-24", "reason": ""}, {"first_date": "2026-12-31", "last_date": "2026-12-31", "reason": ""}}}, "closure"},
+		"/absences":                            {object{"unit_id": s.ben, "from": "2026-07-01T09:00:00+02:00", "to": "2026-07-01T12:00:00+02:00"}, "absence"},
+		"/services":                            {object{"name": "Fringe", "skill": "", "chemical": false, "aftercare": false, "price_cents": 900, "steps": []object{{"kind": "cut", "label": "cut", "who": "lead", "where": "chair", "minutes": 10, "hands_on": true}}}, "service"},
+		"/consent-wordings":                    {object{"text": "I agree."}, "consent_wording"},
 		"/clients/" + client + "/skin-tests":   {object{"product": "Soft", "strength": "N", "place": "inner_elbow", "by": "Ada"}, "test_record"},
 		"/skin-tests/" + test + "/reading":     {object{"result": "negative", "by": "Ada", "note": "nothing"}, "test_record"},
 		"/clients/" + client + "/strand-tests": {object{"product": "Soft", "strength": "N", "result": "fine", "by": "Ada", "note": "soft"}, "test_record"},
