@@ -178,11 +178,22 @@ func (b *booking) bind(ctx context.Context, v store.Visit) error {
 		return err
 	}
 	if first.Group != nil {
-		return b.s.join(ctx, b.t, b.n, &v, *first.Group)
+		err = b.s.join(ctx, b.t, b.n, &v, *first.Group)
+	} else {
+		_, err = b.s.addGroup(ctx, b.t, b.n, GroupRequest{How: b.wishedHow(), Visits: []GroupVisitRequest{
+			{VisitID: first.ID, Version: first.Version}, {VisitID: v.ID, Version: v.Version}}})
 	}
-	_, err = b.s.addGroup(ctx, b.t, b.n, GroupRequest{How: b.wishedHow(), Visits: []GroupVisitRequest{
-		{VisitID: first.ID, Version: first.Version}, {VisitID: v.ID, Version: v.Version}}})
-	return err
+	if err != nil {
+		return err
+	}
+	if v, err = b.t.VisitByID(ctx, v.ID); err != nil {
+		return err
+	}
+	did := didBook
+	if v.State == store.Held {
+		did = didHold
+	}
+	return b.s.noteDone(ctx, b.t, did, v, wasVisit{}) // undone under the version that the link left
 }
 
 // join lets a visit that belongs to no others join a group.

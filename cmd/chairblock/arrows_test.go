@@ -67,7 +67,7 @@ var testArrows = map[string][]string{
 	"api":            {"migrations", "store/storetest"},
 	"api/web/allpages": {"api", "api/web", "api/web/board", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist", "api/chromium", "api/web/webtest",
 		"migrations", "store", "store/storetest"},
-	"api/web/booktest": {"api", "api/web/desk", "api/web/signin", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
+	"api/web/booktest": {"api", "api/web/board", "api/web/desk", "api/web/signin", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/web/webtest":  {"api/chromium", "migrations"},
 	"api/web/board":    {"api/web/desk", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/web/desk":     {"api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},

@@ -10,6 +10,7 @@ import (
 
 	"chairblock/api"
 	"chairblock/api/chromium"
+	"chairblock/api/web/board"
 	"chairblock/api/web/desk"
 	"chairblock/api/web/webtest"
 )
@@ -44,7 +45,7 @@ func TestSomebodyWhoComesWithHerIsBookedBeside(t *testing.T) {
 	for _, scripts := range []bool{true, false} {
 		for how, words := range map[string]string{"arrive_together": "arrive together", "side_by_side": "side by side", "one_after_other": "one after the other"} {
 			t.Run(fmt.Sprintf("%s, scripts %v", how, scripts), func(t *testing.T) {
-				s := webtest.New(t, desk.Mount)
+				s := webtest.New(t, desk.Mount, board.Mount)
 				first := dryCut(s, s.Client("Juna", "Kestrel"), s.Ben, thursday(11, 7))
 				b := at(t, s)
 				b.Scripts(scripts)
@@ -86,6 +87,12 @@ func TestSomebodyWhoComesWithHerIsBookedBeside(t *testing.T) {
 				pressTime(b)
 				require.Len(t, groupOf(s, first.ID).Visits, 3)
 				require.True(t, groupOf(s, first.ID).Kept)
+
+				// She changes her mind: the others stay.
+				b.Press(`form[action="/undo"] button`)
+				require.Equal(t, "cancelled", visitsOf(s, "Ines")[0].State)
+				require.Len(t, visitsOf(s, "Mara"), 1)
+				require.Equal(t, "booked", visitsOf(s, "Mara")[0].State)
 				b.Quiet()
 			})
 		}
