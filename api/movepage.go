@@ -31,6 +31,7 @@ type movingPage struct {
 	v       store.Visit
 	version int64
 	now     *visitFacts
+	twice   bool // the time that was typed comes twice on its day
 }
 
 // errDryRun ends a transaction that only had to show what would be.
@@ -51,7 +52,11 @@ func (s *Server) movePage(c echo.Context) error {
 		return sorry(c, err)
 	}
 	if moved {
-		return c.Redirect(http.StatusSeeOther, "/visits/"+url.PathEscape(m.id)+"?done=moved")
+		to := "/visits/" + url.PathEscape(m.id) + "?done=moved"
+		if m.twice {
+			to += "&twice=1"
+		}
+		return c.Redirect(http.StatusSeeOther, to)
 	}
 	m.page.Who = Who(c, m.n.loc)
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
@@ -358,7 +363,17 @@ func (m *movingPage) move(ctx context.Context, do pages.Action) error {
 		if err := f.Err(); err != nil {
 			return err
 		}
-		body["start"] = wall(m.n.loc, d, at)
+		if at == 24*60 {
+			d, at = d.Add(1), 0
+		}
+		start, err := ReadLocal(m.n.loc, d.String(), clockText(at))
+		if gap, ok := errors.AsType[*GapError](err); ok {
+			return gap.invalid(pages.FieldStartTime)
+		}
+		if err != nil {
+			return err
+		}
+		body["start"], m.twice = start.At, start.Twice
 	} else {
 		c, err := m.to(do.Opening)
 		if err != nil {

@@ -263,6 +263,9 @@ func (s *Server) decide(ctx context.Context, t *store.Tx, c store.Screening, b D
 			return c, fmt.Errorf("api: decisions of consultation: %w", errUnreadable)
 		}
 	}
+	if n := len(all); n > 0 && all[n-1].Decision == b.Decision && all[n-1].Why == why && all[n-1].ByID == who.ID {
+		return c, nil // pressed twice
+	}
 	now := s.now()
 	words, err := json.Marshal(append(all, DecisionBody{b.Decision, why, who.ID, who.Name, now}))
 	if err != nil {

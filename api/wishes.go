@@ -388,28 +388,36 @@ func (s *Server) updateWish(ctx context.Context, in *wishChange) (*found[WishBod
 	})
 }
 
-// serveWish takes a waiting-list request off the list for which v was booked, or
-// notes that v is pencilled for it; with an empty id it does nothing.
-func (s *Server) serveWish(ctx context.Context, t *store.Tx, n salonDay, id string, v store.Visit) error {
+// servable locks the waiting-list request that a visit of a client is to serve, nil
+// for an empty id.
+func (s *Server) servable(ctx context.Context, t *store.Tx, n salonDay, id, client string) (*store.Wish, error) {
 	if id == "" {
-		return nil
+		return nil, nil
 	}
-	wrong := &scheduling.InvalidError{Field: "waiting_list_id", Problem: "is not a request of this client", Want: "the id of a request of the client whom the visit is for"}
 	w, err := t.LockWish(ctx, id)
 	switch {
-	case is(err, scheduling.ErrNotFound), err == nil && w.Client != v.Client:
-		return wrong
+	case is(err, scheduling.ErrNotFound), err == nil && w.Client != client:
+		return nil, &scheduling.InvalidError{Field: "waiting_list_id", Problem: "is not a request of this client", Want: "the id of a request of the client whom the visit is for"}
 	case err != nil:
-		return err
+		return nil, err
 	case w.State != store.WishWaiting:
-		return conflict("the request is " + string(w.State) + " and does not wait any more")
+		return nil, conflict("the request is " + string(w.State) + " and does not wait any more")
 	case w.Pencilled:
-		return s.pencilledAlready(ctx, t, n, *w.Visit)
+		return nil, s.pencilledAlready(ctx, t, n, *w.Visit)
+	}
+	return &w, nil
+}
+
+// serve takes a request off the list for which v was booked, or notes that v is
+// pencilled for it.
+func (s *Server) serve(ctx context.Context, t *store.Tx, w *store.Wish, v store.Visit) error {
+	if w == nil {
+		return nil
 	}
 	if w.Visit = &v.ID; v.State == store.Booked {
 		w.State = store.WishBooked
 	}
-	return t.SaveWish(ctx, &w)
+	return t.SaveWish(ctx, w)
 }
 
 func (s *Server) pencilledAlready(ctx context.Context, t *store.Tx, n salonDay, visit string) error {

@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -112,6 +113,31 @@ func Form(c echo.Context) (url.Values, error) {
 // Done answers a form that was carried out: the browser goes on to a page, which
 // says so. Loading that page again repeats nothing.
 func Done(c echo.Context, to string) error { return c.Redirect(http.StatusSeeOther, to) }
+
+// Twice adds to an address that a time that was typed comes twice on its day, which
+// Frame says on the page that stands there.
+func Twice(to string, twice bool) string {
+	if !twice {
+		return to
+	}
+	at, fragment, _ := strings.Cut(to, "#")
+	sep := "?"
+	if strings.Contains(at, "?") {
+		sep = "&"
+	}
+	if at += sep + "twice=1"; fragment != "" {
+		at += "#" + fragment
+	}
+	return at
+}
+
+// TwiceWords are what the address of a page says of a time that was typed.
+func TwiceWords(c echo.Context, done string) string {
+	if done == "" || c.QueryParam("twice") == "" {
+		return done
+	}
+	return done + " " + api.TwiceWords
+}
 
 // Key is a new idempotency key for a form: pressed twice, it has one effect.
 func Key() string { return rand.Text() }

@@ -134,16 +134,19 @@ func (p page) tryCall(c echo.Context) error {
 	if outcome == "reached" && form.Get("said_yes-"+id) != "" {
 		body["said_yes"] = true
 	}
+	var again api.LocalTime
 	if text := form.Get("again-" + id); text != "" && outcome != "reached" {
+		const words = "this is no time of day. Right would be: 14:30."
 		now := p.site.Now().In(n.Location)
-		at, ok := local(n.Location, now.Format(time.DateOnly), text)
-		if ok && !at.After(now) {
-			at, ok = local(n.Location, now.AddDate(0, 0, 1).Format(time.DateOnly), text)
+		var fault string
+		again, fault = local(n.Location, now.Format(time.DateOnly), text, words)
+		if fault == "" && !again.At.After(now) {
+			again, fault = local(n.Location, now.AddDate(0, 0, 1).Format(time.DateOnly), text, words)
 		}
-		if !ok {
-			return p.callAgain(c, form, http.StatusUnprocessableEntity, []pages.FieldError{{Field: "again-" + id, Text: "this is no time of day. Right would be: 14:30."}})
+		if fault != "" {
+			return p.callAgain(c, form, http.StatusUnprocessableEntity, []pages.FieldError{{Field: "again-" + id, Text: fault}})
 		}
-		body["again_at"] = at
+		body["again_at"] = again.At
 	}
 	wrong, _, status, err := p.press(ctx, api.Question{Method: http.MethodPost, Path: api.Path("calls", id, "tries"), Body: body, Key: form.Get("key") + id},
 		map[string]string{"note": "note-" + id, "again_at": "again-" + id, "said_yes": "", "outcome": ""})
@@ -153,7 +156,7 @@ func (p page) tryCall(c echo.Context) error {
 	case len(wrong) > 0:
 		return p.callAgain(c, form, status, wrong)
 	}
-	return web.Done(c, back(form, outcome))
+	return web.Done(c, web.Twice(back(form, outcome), again.Twice))
 }
 
 // callAgain shows the page again that the call stood on.

@@ -196,8 +196,9 @@ func (p page) readMinor(c echo.Context) (formView, url.Values, error) {
 		return v, nil, err
 	}
 	v.Action, v.Button = api.Path("clients", v.ID, "minor"), "Save"
-	m, err := web.Get[api.MinorBody](c.Request().Context(), p.site, api.Path("clients", v.ID, "minor"), nil)
-	if notFound(err) {
+	var m api.MinorBody
+	reply, err := p.site.Into(c.Request().Context(), api.Question{Path: api.Path("clients", v.ID, "minor")}, &m)
+	if v.ETag = reply.ETag; notFound(err) {
 		v.Before = "Nothing is noted: she counts as an adult."
 		return v, url.Values{"guardian_stays": {"reachable"}}, nil
 	}
@@ -231,7 +232,7 @@ func (p page) saveMinor(c echo.Context) error {
 	for _, name := range []string{"contact_by", "guardian_stays", "approved_by", "reason"} {
 		with(body, name, form.Get(name))
 	}
-	return p.minorDone(c, form, api.Question{Method: http.MethodPut, Path: api.Path("clients", c.Param("id"), "minor"), Body: body}, nil, "saved")
+	return p.minorDone(c, form, api.Question{Method: http.MethodPut, Path: api.Path("clients", c.Param("id"), "minor"), Body: body, IfMatch: form.Get("version")}, nil, "saved")
 }
 
 func (p page) minorBack(c echo.Context) error {
@@ -261,7 +262,7 @@ func (p page) minorDone(c echo.Context, form url.Values, q api.Question, names m
 	if err != nil {
 		return api.Sorry(c, err)
 	}
-	if q.Method == http.MethodPut {
+	if q.Method == http.MethodPut && status != http.StatusPreconditionFailed {
 		stands = form
 	}
 	v.Fields, v.Summary, v.Done = mark(minorFields(stands), wrong), wrong, ""

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -64,6 +65,11 @@ func TestAMinorAndHerGuardian(t *testing.T) {
 	d.send(http.StatusUnprocessableEntity, page, "guardian_name", "Mara Kestrel").says("A minor until: ")
 	require.Contains(t, d.page, "Mara Kestrel")
 	d.send(http.StatusOK, page, "minor_until", "2028-01-01", "guardian_phone", "+442079460018", "contact_by", "call").says("A minor until Sat 1 January 2028. Guardian: Mara Kestrel")
+	other := at(t, s, store.Desk, "").get(page) // has the page of before
+	d.get(page).send(http.StatusOK, page, "guardian_phone", "+442079460019")
+	other.send(http.StatusPreconditionFailed, page, "guardian_name", "M. Kestrel").says("Somebody else changed it in the meantime")
+	require.Equal(t, "+442079460019", other.form(page).Get("guardian_phone"), "it shows what stands there now")
+	other.send(http.StatusOK, page, "guardian_name", "M. Kestrel").says("Guardian: M. Kestrel", "+44 20 7946 0019")
 	d.get(page).send(http.StatusUnprocessableEntity, page+"-back", "back_reason", "typed by mistake").says("Yes by the licensed person: ")
 	require.Contains(t, d.page, "typed by mistake")
 	d.send(http.StatusOK, page+"-back", "back_approved", "Ada Birch").says("Taken back.").lacks("A minor until")
@@ -133,6 +139,12 @@ func TestATimeThatIsFreedIsOffered(t *testing.T) {
 	d.says("Booked.", "Juna K., Tue 9 June, 09:00 to 09:30", "fringe only")
 	s.Ask(http.MethodGet, "/waiting-list/"+w.ID, nil, http.StatusOK, &w)
 	require.Equal(t, "booked", w.State)
+	d.sees(d.v.Post("/waiting/offer", f)) // pressed twice
+	d.says("Booked.", "Juna K., Tue 9 June, 09:00 to 09:30")
+	f.Set("key", "another")
+	d.sees(d.v.Post("/waiting/offer", f)) // from a page of before
+	require.Equal(t, http.StatusConflict, d.status)
+	d.says("The request is booked and does not wait any more")
 	wish()
 	d.get("/waiting?first=2026-06-09&last=2026-06-09")
 	f = d.form("/waiting/offer")
@@ -140,6 +152,7 @@ func TestATimeThatIsFreedIsOffered(t *testing.T) {
 	d.sees(d.v.Post("/waiting/offer", f))
 	require.Equal(t, http.StatusOK, d.status, d.text())
 	d.says("Pencilled. Call her, then book it or give it up.", "The visit is pencilled until", "Give it up")
+	d.get("/waiting?first=2026-06-09&last=2026-06-09").says("A time is pencilled", "Nobody of the waiting list fits.")
 	d.get("/waiting").send(http.StatusOK, "/waiting/"+lastWish(d)+"/off").says("The request is off the waiting list.", "Nobody waits.")
 }
 
@@ -188,4 +201,16 @@ func TestAQuoteIsPrinted(t *testing.T) {
 	var q api.QuoteBody
 	s.Ask(http.MethodPost, "/quotes", webtest.Object{"client_id": s.Client("Juna", "Kestrel"), "services": []webtest.Object{{"service_id": s.Services["Straightening"], "lead_id": s.Ada, "hair": webtest.Hair()}}}, http.StatusCreated, &q)
 	at(t, s, store.Desk, "").get("/quotes/"+q.ID).says("For Juna Kestrel", "holds until", "Straightening", "Altogether", q.Total, "Length of stay: 4 h 15 min")
+}
+
+func TestARequestSaysHowManyDaysAreLeft(t *testing.T) {
+	s := newSalon(t)
+	client := caller(s, "Juna", "Kestrel")
+	s.Ask(http.MethodPost, "/waiting-list", webtest.Object{"client_id": client, "services": []webtest.Object{{"service_id": s.Services["Dry cut"]}}, "first_date": "2026-06-09", "last_date": "2026-06-12"}, http.StatusCreated, nil)
+	for day, words := range map[string]string{"2026-06-09": "3 days left", "2026-06-11": "1 day left", "2026-06-12": "today is the last day", "2026-06-13": "its days are over", "2026-06-14": "its days are over"} {
+		now, err := time.Parse("2006-01-02 15:04", day+" 20:30")
+		require.NoError(t, err)
+		s.At(now)
+		at(t, s, store.Desk, "").get("/waiting").says(words)
+	}
 }

@@ -79,9 +79,9 @@ func (p page) keepTime(c echo.Context) error {
 		return api.Sorry(c, err)
 	}
 	length, wrong := whole(form, "minutes", "1 to 1440 minutes")
-	start, ok := local(n.Location, form.Get("date"), form.Get("from"))
-	if !ok {
-		wrong = append(wrong, pages.FieldError{Field: "from", Text: "Day or time is missing. Right would be: a day, and a time such as 14:30."})
+	start, fault := local(n.Location, form.Get("date"), form.Get("from"), "Day or time is missing. Right would be: a day, and a time such as 14:30.")
+	if fault != "" {
+		wrong = append(wrong, pages.FieldError{Field: "from", Text: fault})
 	}
 	if len(form["units"]) == 0 {
 		wrong = append(wrong, pages.FieldError{Field: "units", Text: "Tick at least one person or place."})
@@ -89,8 +89,9 @@ func (p page) keepTime(c echo.Context) error {
 	status := http.StatusUnprocessableEntity
 	var made api.VisitBody
 	if len(wrong) == 0 {
-		body := object{"unit_ids": form["units"], "start": start, "minutes": length, "title": form.Get("title")}
+		body := object{"unit_ids": form["units"], "start": start.At, "minutes": length, "title": form.Get("title")}
 		if _, err := p.site.Into(ctx, api.Question{Method: http.MethodPost, Path: "/kept-times", Body: body, Key: form.Get("key")}, &made); err != nil {
+			var ok bool
 			if wrong, status, ok = web.Wrong(err, map[string]string{"start": "from", "unit_ids": "units"}); !ok {
 				return api.Sorry(c, err)
 			}
@@ -99,7 +100,7 @@ func (p page) keepTime(c echo.Context) error {
 	if len(wrong) > 0 {
 		return p.showKeep(c, status, form, wrong)
 	}
-	return web.Done(c, to(api.Path("visits", made.ID), "kept"))
+	return web.Done(c, web.Twice(to(api.Path("visits", made.ID), "kept"), start.Twice))
 }
 
 func (p page) walkIn(c echo.Context) error {

@@ -200,7 +200,7 @@ func (p page) plan(c echo.Context) error {
 	if err != nil {
 		return api.Sorry(c, err)
 	}
-	body, wrong := planBody(form, n.Location)
+	body, twice, wrong := planBody(form, n.Location)
 	status := http.StatusUnprocessableEntity
 	if len(wrong) == 0 {
 		var id string
@@ -208,7 +208,7 @@ func (p page) plan(c echo.Context) error {
 			return api.Sorry(c, err)
 		}
 		if len(wrong) == 0 {
-			return web.Done(c, "/rearrange?"+url.Values{"plan": {id}}.Encode())
+			return web.Done(c, web.Twice("/rearrange?"+url.Values{"plan": {id}}.Encode(), twice))
 		}
 	}
 	return p.showPlan(c, status, "", form, wrong)
@@ -227,8 +227,7 @@ func (p page) proposed(ctx context.Context, body object) (id string, wrong []pag
 }
 
 // planBody reads the form.
-func planBody(f url.Values, loc *time.Location) (object, []pages.FieldError) {
-	var wrong []pages.FieldError
+func planBody(f url.Values, loc *time.Location) (_ object, twice bool, wrong []pages.FieldError) {
 	body := object{"date": f.Get("date"), "seconds": 1}
 	var away []object
 	for _, id := range f["away"] {
@@ -238,11 +237,11 @@ func planBody(f url.Values, loc *time.Location) (object, []pages.FieldError) {
 			if text == "" {
 				continue
 			}
-			at, ok := local(loc, f.Get("date"), text)
-			if !ok {
-				wrong = append(wrong, pages.FieldError{Field: name, Text: "this is no time of day. Right would be: 14:30."})
+			at, fault := local(loc, f.Get("date"), text, "this is no time of day. Right would be: 14:30.")
+			if fault != "" {
+				wrong = append(wrong, pages.FieldError{Field: name, Text: fault})
 			}
-			a[name] = at
+			a[name], twice = at.At, twice || at.Twice
 		}
 		away = append(away, a)
 	}
@@ -258,7 +257,7 @@ func planBody(f url.Values, loc *time.Location) (object, []pages.FieldError) {
 	if f.Get("waiting") != "" {
 		body["waiting_list"] = []string{"all"}
 	}
-	return body, wrong
+	return body, twice, wrong
 }
 
 func (p page) applyPlan(c echo.Context) error {

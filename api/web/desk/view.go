@@ -52,7 +52,7 @@ func (p page) start(c echo.Context, here, title string) (base, error) {
 	b := base{Frame: p.site.Frame(c, n, here, title), Clock: pages.NewClock(n.Location), Key: web.Key(), Currency: n.Currency,
 		Today: now.In(n.Location).Format(time.DateOnly), Zone: n.Location.String(), now: now, loc: n.Location}
 	b.Styles = []string{"desk.css"}
-	b.Done = doneWords[c.QueryParam("done")]
+	b.Done = web.TwiceWords(c, doneWords[c.QueryParam("done")])
 	return b, nil
 }
 
@@ -172,8 +172,15 @@ func messageKind(kind string) string {
 // byWords say how somebody is reached.
 var byWords = map[string]string{"mail": "by mail", "text": "by text message", "call": "by telephone", "none": "not at all"}
 
-// local reads a day and a time of day as a form has them.
-func local(loc *time.Location, day, clock string) (time.Time, bool) {
-	t, err := time.ParseInLocation("2006-01-02 15:04", day+" "+clock, loc)
-	return t, err == nil
+// local reads a day and a time of day as a form has them. wrong is what to say
+// where that is no time, in the words of the form or because no clock shows it.
+func local(loc *time.Location, day, clock, words string) (at api.LocalTime, wrong string) {
+	at, err := api.ReadLocal(loc, day, clock)
+	if gap, ok := errors.AsType[*api.GapError](err); ok {
+		return at, gap.Error()
+	}
+	if err != nil {
+		return at, words
+	}
+	return at, ""
 }

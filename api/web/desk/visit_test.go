@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -162,7 +163,17 @@ func TestWhatIsStillNeededIsBroughtFromThePage(t *testing.T) {
 	d.send(http.StatusOK, page+"/skin-test", "test_by", "Mina Frost").says("Noted.")
 	d.get(page + "/consent").says("I agree to the treatment")
 	d.send(http.StatusUnprocessableEntity, page+"/consent", "consent_by", "Juna Kestrel").says("choose one of the list.")
-	d.send(http.StatusOK, page+"/consent", "consent_how", "present", "consent_taken_by", "Ada Birch").says("The consent is noted.")
+	pressed := d.form(page + "/consent")
+	pressed.Set("consent_by", "Juna Kestrel")
+	pressed.Set("consent_how", "present")
+	pressed.Set("consent_taken_by", "Ada Birch")
+	for range 2 { // a double press
+		d.sees(d.v.Post(page+"/consent", pressed))
+		d.says("The consent is noted.")
+	}
+	var consents struct{ Items []any }
+	s.Ask(http.MethodGet, "/clients/"+v.ClientID+"/consents", nil, http.StatusOK, &consents)
+	require.Len(t, consents.Items, 1)
 	d.send(http.StatusUnprocessableEntity, page+"/override", "override_by", "Ada Birch").says("choose one of the list.")
 	d.send(http.StatusOK, page+"/override", "override_kind", "consultation", "override_by", "Ada Birch", "override_reason", "tested last month").says("the visit may begin without it", "let go by Ada Birch")
 	require.NotContains(t, d.page, "tested last month", "reasons are the stylist's and the owner's to read")
@@ -191,6 +202,28 @@ func TestEverybodySeesOfAVisitWhatTheirRoleMay(t *testing.T) {
 	require.Equal(t, "booked", now.State)
 	d.sees(d.v.Get("/visits/none"))
 	require.Equal(t, http.StatusNotFound, d.status)
+}
+
+func TestATimeOfAClockChangeDayIsSaidToThePerson(t *testing.T) {
+	s := newSalon(t)
+	var week []webtest.Object
+	for day := 1; day <= 7; day++ {
+		week = append(week, webtest.Object{"weekday": day, "from": "00:00", "to": "24:00"})
+	}
+	tag := s.Ask(http.MethodGet, "/hours", nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPut, "/hours", webtest.Object{"open": week}, http.StatusOK, nil, "If-Match", tag)
+	tag = s.Ask(http.MethodGet, "/staff/"+s.Mina+"/hours", nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPut, "/staff/"+s.Mina+"/hours", webtest.Object{"work": week, "breaks": []webtest.Object{}}, http.StatusOK, nil, "If-Match", tag)
+	s.At(time.Date(2026, 10, 23, 9, 0, 0, 0, time.UTC))
+	d := at(t, s, store.Desk, "").get("/keep")
+	d.send(http.StatusUnprocessableEntity, "/keep", "title", "the new dryer", "minutes", "20", "date", "2027-03-28", "from", "01:30", "units", s.Mina).
+		says("There is no 01:30 on Sun 28 March 2027: the clocks go from 01:00 to 02:00.")
+	d.send(http.StatusOK, "/keep", "date", "2026-10-25", "from", "01:30", "units", s.Mina).
+		says("The time is kept. That time comes twice on that day, because the clocks go back: the first of the two is meant.")
+	var visits struct{ Items []api.VisitBody }
+	s.Ask(http.MethodGet, "/visits?first_date=2026-10-25&last_date=2026-10-25", nil, http.StatusOK, &visits)
+	require.Len(t, visits.Items, 1)
+	require.Equal(t, "2026-10-25T00:30:00Z", visits.Items[0].Start.UTC().Format(time.RFC3339))
 }
 
 func TestKeptTimeIsNamedAndCancelled(t *testing.T) {

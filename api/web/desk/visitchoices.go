@@ -429,7 +429,7 @@ func (p page) consentNow(c echo.Context) error {
 		wording, _ := strconv.Atoi(form.Get("wording"))
 		body := object{"wording_version": max(1, wording), "given_by": form.Get("consent_by"), "how": form.Get("consent_how")}
 		wrong, _, status, err = p.press(c.Request().Context(), api.Question{Method: http.MethodPost, Path: api.Path("clients", form.Get("client"), "consents"),
-			Body: with(body, "taken_by", form.Get("consent_taken_by"))}, map[string]string{"given_by": "consent_by", "how": "consent_how", "taken_by": "consent_taken_by", "wording_version": ""})
+			Body: with(body, "taken_by", form.Get("consent_taken_by")), Key: form.Get("key")}, map[string]string{"given_by": "consent_by", "how": "consent_how", "taken_by": "consent_taken_by", "wording_version": ""})
 		if err != nil {
 			return api.Sorry(c, err)
 		}

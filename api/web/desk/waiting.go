@@ -5,15 +5,18 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
+	"github.com/rickb777/date"
 
 	"chairblock/api"
 	"chairblock/api/pages"
 	"chairblock/api/web"
+	"chairblock/scheduling"
 )
 
 func (p page) mountWaiting() {
@@ -37,6 +40,7 @@ type waitingView struct {
 // wishRow is a request.
 type wishRow struct {
 	ID, Client, ClientID, What, When, Notice, Since, Left, Contact, Note, ETag string
+	Pencilled                                                                  string // address of the visit that is pencilled for it
 	Urgent                                                                     bool
 }
 
@@ -131,13 +135,14 @@ func wishRowOf(b base, w api.WishBody) wishRow {
 	if w.Notice > 0 {
 		r.Notice = "hears of it at least " + minutes(w.Notice) + " before"
 	}
+	if w.Pencilled != "" {
+		r.Pencilled = api.Path("visits", w.Pencilled)
+	}
 	if w.Created != nil {
 		r.Since = days(max(0, int(b.now.Sub(*w.Created)/(24*time.Hour))))
 	}
-	today, _ := time.ParseInLocation(time.DateOnly, b.Today, b.loc)
-	last, err := time.ParseInLocation(time.DateOnly, w.LastDate, b.loc)
-	if err == nil {
-		n := int(last.Sub(today).Hours()+12) / 24
+	if last, err := date.Parse(time.DateOnly, w.LastDate); err == nil {
+		n := int(last.Sub(scheduling.CivilDate(b.now, b.loc)))
 		r.Urgent = n <= urgentDays
 		switch {
 		case n < 0:
@@ -217,8 +222,7 @@ func (p page) offer(c echo.Context) error {
 	for _, name := range []string{"visit", "first", "last"} { // to show the same again
 		c.QueryParams().Set(name, form.Get("q-"+name))
 	}
-	wish := map[string]any{}
-	reply, err := p.site.Into(ctx, api.Question{Path: api.Path("waiting-list", form.Get("wish"))}, &wish)
+	wish, err := web.Get[api.WishBody](ctx, p.site, api.Path("waiting-list", form.Get("wish")), nil)
 	if err != nil {
 		return api.Sorry(c, err)
 	}
@@ -243,32 +247,16 @@ func (p page) offer(c echo.Context) error {
 	if form.Get("do") == "pencil" {
 		return web.Done(c, to(api.Path("visits", made.ID), "pencilled"))
 	}
-	for _, name := range []string{"id", "state", "created_at", "client_name", "contact_by", "service_names", "lead_names", "version"} {
-		delete(wish, name)
-	}
-	wish["visit_id"] = made.ID
-	err = p.ask(ctx, api.Question{Method: http.MethodPut, Path: api.Path("waiting-list", form.Get("wish")), Body: wish, IfMatch: reply.ETag})
-	if _, _, ok := web.Wrong(err, nil); err != nil && !ok {
-		return api.Sorry(c, err)
-	}
 	return web.Done(c, to(api.Path("visits", made.ID), "booked"))
 }
 
 // offerBody is the visit that a request becomes.
-func offerBody(wish map[string]any, form url.Values) object {
-	services, _ := wish["services"].([]any)
-	for _, s := range services {
-		if m, ok := s.(map[string]any); ok && form.Get("lead") != "" {
-			if m["lead_id"] == nil || m["lead_id"] == "" {
-				m["lead_id"] = form.Get("lead")
-			}
-		}
+func offerBody(wish api.WishBody, form url.Values) object {
+	services := slices.Clone(wish.Services)
+	for i := range services {
+		services[i].LeadID = or(services[i].LeadID, form.Get("lead"))
 	}
-	body := object{"client_id": wish["client_id"], "start": form.Get("start"), "services": services}
-	if note, _ := wish["note"].(string); note != "" {
-		body["note"] = note
-	}
-	return body
+	return with(object{"client_id": wish.ClientID, "start": form.Get("start"), "services": services, "waiting_list_id": wish.ID}, "note", wish.Note)
 }
 
 func (p page) offList(c echo.Context) error {

@@ -2,11 +2,13 @@ package owner
 
 import (
 	"net/http"
-	"slices"
 	"time"
+
+	"github.com/rickb777/date"
 
 	"chairblock/api"
 	"chairblock/api/pages"
+	"chairblock/scheduling"
 )
 
 func (p page) absencePages() {
@@ -117,15 +119,25 @@ func (v *visit) spanWords(from, to time.Time) string {
 func midnightOf(t time.Time) bool { return t.Format("15:04") == "00:00" }
 
 // instant reads a day and a time of the form by the salon's clock.
-func (v *visit) instant(day, clock string, f *faults) time.Time {
-	if !slices.Contains([]int{0, 5}, len(clock)) {
-		clock = clock[:min(len(clock), 5)]
+func (v *visit) instant(field, day, clock string, f *faults) time.Time {
+	at, err := api.ReadLocal(v.salon.Location, day, clock)
+	if gap, ok := errorAs[*api.GapError](err); ok {
+		f.add(v, field, gap.Error())
+	} else if err != nil {
+		f.add(v, field, "The day or the time cannot be read. Right is a date, with a time such as 09:30 or none.")
 	}
-	t, err := time.ParseInLocation("2006-01-02 15:04", day+" "+clock, v.salon.Location)
+	v.twice = v.twice || at.Twice
+	return at.At
+}
+
+// bounds are the beginning and the end of a day of the form.
+func (v *visit) bounds(field, day string, f *faults) (from, to time.Time) {
+	d, err := date.Parse(time.DateOnly, day)
 	if err != nil {
-		f.add(v, "first", "The day or the time cannot be read. Right is a date, with a time such as 09:30 or none.")
+		f.add(v, field, "The day cannot be read. Right is a date.")
+		return from, to
 	}
-	return t
+	return scheduling.DayBounds(v.salon.Location, d)
 }
 
 func (v *visit) addAbsence(unit, to string) (answer, error) {
@@ -146,13 +158,14 @@ func (v *visit) addAbsence(unit, to string) (answer, error) {
 	a := api.AbsenceBody{Unit: unit, Reason: v.typed("reason")}
 	from, until := v.typed("from"), v.typed("to")
 	if from == "" {
-		from = "00:00"
-	}
-	a.From = v.instant(first, from, &f)
-	if until == "" {
-		a.To = v.instant(last, "00:00", &f).AddDate(0, 0, 1)
+		a.From, _ = v.bounds("first", first, &f)
 	} else {
-		a.To = v.instant(last, until, &f)
+		a.From = v.instant("first", first, from, &f)
+	}
+	if until == "" {
+		_, a.To = v.bounds("last", last, &f)
+	} else {
+		a.To = v.instant("last", last, until, &f)
 	}
 	if err := f.err(); err != nil {
 		return answer{}, err

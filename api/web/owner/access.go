@@ -5,8 +5,11 @@ import (
 	"net/http"
 	"time"
 
+	"github.com/rickb777/date"
+
 	"chairblock/api"
 	"chairblock/api/pages"
+	"chairblock/scheduling"
 )
 
 func (p page) accessPages() {
@@ -162,13 +165,14 @@ func (v *visit) addToken() (answer, error) {
 	b := api.TokenBody{Role: v.typed("role"), StaffID: v.typed("staff_id"), Label: v.typed("label")}
 	v.at["/expires_at"] = v.name("expires")
 	if text := v.typed("expires"); text != "" {
-		d, err := time.ParseInLocation(time.DateOnly, text, v.salon.Location)
+		d, err := date.Parse(time.DateOnly, text)
 		if err != nil {
 			var f faults
 			f.add(v, "expires", "“"+text+"” is not a date.")
 			return answer{}, f
 		}
-		b.Expires = new(d.AddDate(0, 0, 1))
+		_, end := scheduling.DayBounds(v.salon.Location, d)
+		b.Expires = &end
 	}
 	var k api.TokenBody
 	if _, err := v.ask(http.MethodPost, "/tokens", b, &k); err != nil {

@@ -48,6 +48,8 @@ type visit struct {
 	// at names the field of a form for a pointer of the interface, where they
 	// differ.
 	at map[string]string
+	// twice notes that a time that was typed comes twice on its day.
+	twice bool
 }
 
 // answer is what becomes of a form: another page, or a sheet at once.
@@ -73,7 +75,7 @@ func (p page) get(path, operation string, b build) {
 		if err != nil {
 			return err
 		}
-		s.Frame.Done = doneWords[c.QueryParam("done")]
+		s.Frame.Done = web.TwiceWords(c, doneWords[c.QueryParam("done")])
 		return web.Render(c, http.StatusOK, templates, "sheet", s)
 	})
 }
@@ -96,7 +98,7 @@ func (p page) post(path, operation string, a act, b build) {
 		case out.sheet != nil:
 			return web.Render(c, http.StatusOK, templates, "sheet", out.sheet)
 		}
-		return web.Done(c, out.to)
+		return web.Done(c, web.Twice(out.to, v.twice))
 	})
 }
 

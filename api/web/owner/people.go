@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/rickb777/date"
+
 	"chairblock/api"
 	"chairblock/api/pages"
 	"chairblock/scheduling"
@@ -287,13 +289,13 @@ func (v *visit) personLeaves() (answer, error) {
 			return answer{to: "/set-up/people?done=removed"}, err
 		})
 	}
-	last, err := time.ParseInLocation(time.DateOnly, v.typed("day"), v.salon.Location)
+	last, err := date.Parse(time.DateOnly, v.typed("day"))
 	if err != nil {
 		var f faults
 		f.add(v, "day", "No day is named. Right is the last day of work.")
 		return answer{}, f
 	}
-	from := last.AddDate(0, 0, 1)
+	_, from := scheduling.DayBounds(v.salon.Location, last)
 	a := api.AbsenceBody{Unit: id, From: from, To: from.AddDate(1, 0, 0), Reason: "leaves the salon"}
 	for _, end := range []string{"from", "to"} {
 		v.at["/"+end], v.at["/absence/"+end] = v.name("day"), v.name("day")

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -163,4 +164,24 @@ func TestOfSeveralClosingDaysAllAreNotedOrNone(t *testing.T) {
 	var list struct{ Items []api.ClosureBody }
 	s.Ask(http.MethodGet, "/closures", nil, http.StatusOK, &list)
 	require.Empty(t, list.Items)
+}
+
+func TestAnAbsenceOfAClockChangeDayIsReadAsTheClocksShowIt(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	s.At(time.Date(2026, 10, 23, 9, 0, 0, 0, time.UTC))
+	d = open(t, s, store.Owner)
+	p := d.fill(d.see("/set-up/absences"), "away", map[string]string{"unit_id": s.Ada, "first": "2027-03-28", "from": "01:30", "to": "05:00"})
+	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	p.says(t, "There is no 01:30 on Sun 28 March 2027: the clocks go from 01:00 to 02:00.")
+	require.Contains(t, p.body, `id="e-away-first"`)
+	d.fill(d.see("/set-up/absences"), "away", map[string]string{"unit_id": s.Ada, "first": "2026-10-25", "from": "01:30", "to": "05:00"}).says(t, "The absence is noted. That time comes twice on that day")
+	d.fill(d.see("/set-up/absences"), "away", map[string]string{"unit_id": s.Ben, "first": "2026-10-25"}).says(t, "The absence is noted.")
+	var list struct{ Items []api.AbsenceBody }
+	s.Ask(http.MethodGet, "/absences", nil, http.StatusOK, &list)
+	var spans []string
+	for _, a := range list.Items {
+		spans = append(spans, a.From.UTC().Format("02 15:04")+" "+a.To.UTC().Format("02 15:04"))
+	}
+	require.ElementsMatch(t, []string{"25 00:30 25 05:00", "24 23:00 26 00:00"}, spans, "the first of the two, and a day of 25 hours")
 }

@@ -205,8 +205,36 @@ func TestWhatAClientToldIsForTheStylistInChargeAndTheOwnerAlone(t *testing.T) {
 	require.Contains(t, ada.post(told+"/strand", 422, "prefix", "strand", "strand-product", "Soft Wave", "strand-strength", "N"), "result")
 	require.Contains(t, ada.post(told+"/strand", 200, "prefix", "strand", "strand-product", "Soft Wave", "strand-strength", "N", "strand-result", "snapped"), "<b>snapped</b>")
 	require.Contains(t, ada.post(told+"/reaction", 200, "prefix", "reaction", "reaction-note", strings.Repeat("red ", 50)), "The reaction is noted.")
+	pressedTwice(t, s, ada, v.ClientID, told)
 	long := ada.post(told+"/reaction", 422, "prefix", "reaction", "reaction-note", strings.Repeat("n", 1000))
 	require.Contains(t, long, strings.Repeat("n", 1000), "what was typed is not lost")
+}
+
+// pressedTwice presses the buttons of tests and reactions with wet hands.
+func pressedTwice(t *testing.T, s *webtest.Salon, ada *reader, client, told string) {
+	t.Helper()
+	many := func(what string) int {
+		var list struct{ Items []map[string]any }
+		s.Ask(http.MethodGet, "/clients/"+client+"/"+what, nil, 200, &list)
+		return len(list.Items)
+	}
+	for _, x := range []struct {
+		form, list string
+		typed      []string
+	}{
+		{"skin", "skin-tests", []string{"skin-product", "Soft Wave", "skin-strength", "N", "skin-place", "inner_elbow"}},
+		{"strand", "strand-tests", []string{"strand-product", "Soft Wave", "strand-strength", "N", "strand-result", "fine"}},
+		{"reaction", "reactions", []string{"reaction-note", "red"}},
+	} {
+		page := ada.get(told+"?look=tests", 200)
+		key := regexp.MustCompile(regexp.QuoteMeta(told+"/"+x.form) + `"><input type="hidden" name="key" value="([^"]+)"`).FindStringSubmatch(page)
+		require.NotNil(t, key, "the form %s has a key", x.form)
+		before := many(x.list)
+		for range 2 {
+			ada.post(told+"/"+x.form, 200, append([]string{"prefix", x.form, "key", key[1]}, x.typed...)...)
+		}
+		require.Equal(t, before+1, many(x.list), x.form)
+	}
 }
 
 func title(page string) string {

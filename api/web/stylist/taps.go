@@ -3,6 +3,7 @@ package stylist
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -130,8 +131,11 @@ func (p page) clockOf(c echo.Context, visit, text string) (*time.Time, error) {
 	if err != nil {
 		return nil, err
 	}
-	at, ok := base{loc: n.Location}.at(r.Start, text)
-	if !ok {
+	at, err := base{loc: n.Location}.at(r.Start, text)
+	if gap, ok := errors.AsType[*api.GapError](err); ok {
+		return nil, refused("at", fmt.Sprintf("is shown by no clock that day: they go from %s to %s", gap.From, gap.To), "a time before or after that")
+	}
+	if err != nil {
 		return nil, refused("at", "is no time of day", "a time such as 11:40")
 	}
 	return &at, nil

@@ -215,7 +215,7 @@ func (p page) toldForm(c echo.Context) error {
 	}
 	prefix := form.Get("prefix")
 	get := func(name string) string { return strings.TrimSpace(form.Get(prefix + "-" + name)) }
-	q := api.Question{Method: http.MethodPost}
+	q := api.Question{Method: http.MethodPost, Key: form.Get("key")}
 	done, look := "test", "tests"
 	switch what {
 	case "decision":

@@ -10,13 +10,10 @@ import (
 	"time"
 
 	"github.com/labstack/echo/v4"
-	"github.com/rickb777/date"
-	"github.com/rickb777/date/clock"
 
 	"chairblock/api"
 	"chairblock/api/pages"
 	"chairblock/api/web"
-	"chairblock/scheduling"
 )
 
 //go:embed templates/*.tmpl
@@ -101,13 +98,11 @@ var doneWords = map[string]string{
 	"removed": "The private calendar is forgotten.",
 }
 
-// at is the instant of a clock time such as "11:40" on the day of t.
-func (b base) at(t time.Time, text string) (time.Time, bool) {
-	c, err := time.Parse("15:04", strings.TrimSpace(text))
-	if err != nil {
-		return time.Time{}, false
-	}
-	return scheduling.Instant(b.loc, date.NewAt(t.In(b.loc)), clock.NewAt(c)), true
+// at is the instant of a clock time such as "11:40" on the day of t, with the errors
+// of api.ReadLocal.
+func (b base) at(t time.Time, text string) (time.Time, error) {
+	got, err := api.ReadLocal(b.loc, t.In(b.loc).Format(time.DateOnly), text)
+	return got.At, err
 }
 
 // render answers with a page of this package.
