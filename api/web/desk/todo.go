@@ -103,7 +103,7 @@ func (p page) showToDo(c echo.Context, status int, call string, typed url.Values
 
 func (p page) fillToDo(ctx context.Context, v *toDoView, call string, typed url.Values) error {
 	var err error
-	if v.Late, err = p.lateBlock(ctx, v.base, v.Today, "/to-do"); err != nil {
+	if v.Late, err = p.lateBlock(ctx, v.base, v.Today, false); err != nil {
 		return err
 	}
 	if v.Calls, err = p.callBlock(ctx, v.base, fewCalls, "/to-do", call, typed); err != nil {
@@ -157,7 +157,8 @@ func (p page) settle(c echo.Context) error {
 // mostNeeds is how many things that are still needed the page lists.
 const mostNeeds = 60
 
-// lateBlock is how a day goes on, and what would help.
+// lateBlock is how a day goes on: of all its visits, with what would help, or of
+// those only that do not go as booked.
 type lateBlock struct {
 	base
 	Date, Back string
@@ -168,7 +169,7 @@ type lateBlock struct {
 	Remedies   []remedyRow
 	AsOfExact  string
 	Complete   bool
-	All        bool   // every visit is listed, late or not
+	All        bool
 	Over       string // why nothing can be said, ""
 	MayApply   bool
 	Drawing    any
@@ -203,9 +204,12 @@ type remedyRow struct {
 // up for between two clients (judgement).
 const lateEnough = 5
 
-func (p page) lateBlock(ctx context.Context, b base, date, back string) (lateBlock, error) {
-	l := lateBlock{base: b, Date: date, Back: back, MayApply: api.May(ctx, "apply-remedy")}
-	d, err := p.delays(ctx, date)
+func (p page) lateBlock(ctx context.Context, b base, date string, all bool) (lateBlock, error) {
+	l := lateBlock{base: b, Date: date, Back: "/to-do", All: all, MayApply: api.May(ctx, "apply-remedy")}
+	if all {
+		l.Back = "/late"
+	}
+	d, err := p.delays(ctx, date, all)
 	if err != nil {
 		wrong, status, ok := web.Wrong(err, nil)
 		if !ok || status == http.StatusNotFound {
@@ -231,13 +235,13 @@ func (p page) lateBlock(ctx context.Context, b base, date, back string) (lateBlo
 	return l, nil
 }
 
-// delays asks how a day goes on, and what would help only where something does not
-// go as booked: looking for that takes longest.
-func (p page) delays(ctx context.Context, date string) (api.DelaysBody, error) {
+// delays asks how a day goes on, and what would help only where that is wanted and
+// something does not go as booked: looking for it takes longest.
+func (p page) delays(ctx context.Context, date string, helps bool) (api.DelaysBody, error) {
 	path := api.Path("days", date, "delays")
 	d, err := web.Get[api.DelaysBody](ctx, p.site, path, url.Values{"remedies": {"no"}})
 	late := d.LateMinutes > 0 || d.WaitingMinutes > 0 || len(d.Broken) > 0
-	if err != nil || !late {
+	if err != nil || !late || !helps {
 		d.Complete = true
 		return d, err
 	}
@@ -336,10 +340,9 @@ func (p page) showLate(c echo.Context, status int, date string, wrong []pages.Fi
 	if v.Summary = wrong; len(wrong) > 0 {
 		v.Done = ""
 	}
-	if v.Late, err = p.lateBlock(c.Request().Context(), b, date, "/late"); err != nil {
+	if v.Late, err = p.lateBlock(c.Request().Context(), b, date, true); err != nil {
 		return api.Sorry(c, err)
 	}
-	v.Late.All = true
 	return show(c, status, "late", v)
 }
 
@@ -413,21 +416,6 @@ func sortedRows(list []lateRow) []lateRow {
 	})
 	return out
 }
-
-// fewRemedies is how many remedies the page of everything shows: those that ask
-// least of clients (judgement).
-const fewRemedies = 3
-
-// Helps are the remedies to be shown.
-func (l lateBlock) Helps() []remedyRow {
-	if l.All {
-		return l.Remedies
-	}
-	return l.Remedies[:min(len(l.Remedies), fewRemedies)]
-}
-
-// MoreHelps is how many remedies are not shown.
-func (l lateBlock) MoreHelps() int { return len(l.Remedies) - len(l.Helps()) }
 
 // Rows are the visits to be shown: all of the day, or those that are late.
 func (l lateBlock) Rows() []lateRow {
