@@ -87,7 +87,7 @@ func (s *Server) listToDo(ctx context.Context, in *toDoQuery) (*toDoOutput, erro
 // minute on, and have not begun for good.
 func (s *Server) visitsToCome(ctx context.Context, t *store.Tx, n salonDay, days int) ([]store.Visit, error) {
 	from, _ := scheduling.DayBounds(n.loc, n.today(s.now()))
-	list, err := t.VisitsBetween(ctx, from, s.now().AddDate(0, 0, days))
+	list, err := t.VisitsWithoutSteps(ctx, from, s.now().AddDate(0, 0, days))
 	return slices.DeleteFunc(list, func(v store.Visit) bool {
 		return !toCome(v) || v.State == store.UnderWay || v.State == store.Held && !s.now().Before(*v.HeldUntil)
 	}), err

@@ -431,6 +431,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return t.UpdateStation(x.t.Context(), store.Unit{ID: x.basin, Name: "A", Version: 1})
 	},
 	"VisitByID": func(t *store.Tx, x *filled) (any, error) { return t.VisitByID(x.t.Context(), x.visit) },
+	"VisitsWithoutSteps": func(t *store.Tx, x *filled) (any, error) {
+		return t.VisitsWithoutSteps(x.t.Context(), at(-24, 0), at(48, 0))
+	},
 	"VisitsBetween": func(t *store.Tx, x *filled) (any, error) {
 		return t.VisitsBetween(x.t.Context(), at(-24, 0), at(48, 0))
 	},

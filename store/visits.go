@@ -134,14 +134,18 @@ const visitColumns = `visit_id, coalesce(client_id, '') AS client_id, title, sta
 // visitQuery reads visits with their services and steps in one statement, so
 // that a move is seen whole or not at all. The keys of the objects are the
 // fields of the structs above.
-const visitQuery = `
+const visitQuery = visitHead + visitSteps + visitTail
+
+const (
+	visitHead = `
 	SELECT ` + visitColumns + `, (
 		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_id,
 			'Version', x.service_version, 'Name', k.name, 'Aftercare', k.aftercare, 'Lead', x.lead_id,
 			'Estimate', x.estimate_id, 'PriceCents', x.price_cents) ORDER BY x.ordinal)
 		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
 		WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
-	) AS services, (
+	) AS services, `
+	visitSteps = `(
 		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_ordinal,
 			'Kind', x.kind, 'Label', x.label, 'Start', x.starts_at, 'End', x.ends_at, 'HandsOn', x.hands_on,
 			'Watched', x.watched, 'Looks', x.looks, 'RealStart', x.real_start, 'RealEnd', x.real_end, 'Units', (
@@ -151,8 +155,10 @@ const visitQuery = `
 				WHERE u.salon_id = x.salon_id AND u.visit_id = x.visit_id AND u.ordinal = x.ordinal
 			)) ORDER BY x.ordinal)
 		FROM visit_step x WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
-	) AS steps, ` + visitEvents + `
+	)`
+	visitTail = ` AS steps, ` + visitEvents + `
 	FROM visit v WHERE v.salon_id = $1 `
+)
 
 // LockVisit returns a visit and keeps others from changing it, and what is on
 // record of its client, until the transaction ends: what it may be begun with does
@@ -192,6 +198,14 @@ func (t *Tx) VisitByID(ctx context.Context, id string) (Visit, error) {
 func (t *Tx) VisitsBetween(ctx context.Context, from, to time.Time) ([]Visit, error) {
 	return t.visits(ctx, `AND ends_at > $2 AND starts_at < $3 AND state NOT IN ('cancelled', 'missed', 'lapsed')
 		ORDER BY starts_at, visit_id`, from, to)
+}
+
+// VisitsWithoutSteps are those of VisitsBetween, without their steps: most of what
+// is read of a visit.
+func (t *Tx) VisitsWithoutSteps(ctx context.Context, from, to time.Time) ([]Visit, error) {
+	const q = visitHead + `NULL::json` + visitTail + `AND ends_at > $2 AND starts_at < $3
+		AND state NOT IN ('cancelled', 'missed', 'lapsed') ORDER BY starts_at, visit_id`
+	return collect[Visit](ctx, t, "visits without steps", q, t.salon, from, to)
 }
 
 // VisitsOfClient lists every visit of a client, newest first.

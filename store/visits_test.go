@@ -28,7 +28,7 @@ func TestAVisitComesBackAsItWasWritten(t *testing.T) {
 		}
 	}
 	var read, locked store.Visit
-	var listed []store.Visit
+	var listed, outlined []store.Visit
 	s.tx(func(tx *store.Tx) (err error) {
 		if read, err = tx.VisitByID(t.Context(), v.ID); err != nil {
 			return err
@@ -36,7 +36,10 @@ func TestAVisitComesBackAsItWasWritten(t *testing.T) {
 		if locked, err = tx.LockVisit(t.Context(), v.ID, 1); err != nil {
 			return err
 		}
-		listed, err = tx.VisitsByID(t.Context(), []string{v.ID})
+		if listed, err = tx.VisitsByID(t.Context(), []string{v.ID}); err != nil {
+			return err
+		}
+		outlined, err = tx.VisitsWithoutSteps(t.Context(), at(0, 0), at(24, 0))
 		return err
 	})
 	require.Equal(t, store.Booked, read.State)
@@ -44,6 +47,10 @@ func TestAVisitComesBackAsItWasWritten(t *testing.T) {
 	requireSame(t, *v, locked)
 	require.Len(t, listed, 1)
 	requireSame(t, *v, listed[0])
+	require.Len(t, outlined, 1)
+	require.Empty(t, outlined[0].Steps)
+	outlined[0].Steps = v.Steps
+	requireSame(t, *v, outlined[0])
 }
 
 // requireSame compares visits, times as instants, units in any order.
