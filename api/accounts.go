@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"log/slog"
 	"net/http"
 	"slices"
 	"time"
@@ -137,6 +138,9 @@ func (s *Server) addAccount(ctx context.Context, in *accountInput) (*created[Acc
 		out.Link = s.SessionURL(link)
 		return err
 	})
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "invited", "account", out.ID, "roles", out.Roles)
+	}
 	return &created[AccountBody]{Location: "/v1/accounts/" + out.ID, ETag: etag(version), Body: out}, err
 }
 
@@ -146,6 +150,7 @@ func (s *Server) updateAccount(ctx context.Context, in *accountChange) (*found[A
 		return nil, err
 	}
 	var out *found[AccountBody]
+	var was store.Account
 	err = s.inTx(ctx, func(t *store.Tx) error {
 		if err := t.LockAccounts(ctx); err != nil {
 			return err
@@ -171,9 +176,27 @@ func (s *Server) updateAccount(ctx context.Context, in *accountChange) (*found[A
 			return err
 		}
 		out = &found[AccountBody]{etag(a.Version), writeAccount(a, 0)}
+		was = old
 		return s.ownerRemains(ctx, t, old, out)
 	})
+	if err == nil {
+		s.noteChanged(ctx, was, out.Body)
+	}
 	return out, err
+}
+
+// noteChanged writes into the log what has changed of what somebody may do.
+func (s *Server) noteChanged(ctx context.Context, was store.Account, b AccountBody) {
+	before := writeAccount(was, 0)
+	if !slices.Equal(before.Roles, b.Roles) {
+		s.accessNoted(ctx, slog.LevelInfo, "roles changed", "account", b.ID, "from", before.Roles, "to", b.Roles)
+	}
+	if before.Disabled != b.Disabled {
+		s.accessNoted(ctx, slog.LevelInfo, "let in or kept out", "account", b.ID, "disabled", b.Disabled)
+	}
+	if before.Mail != b.Mail {
+		s.accessNoted(ctx, slog.LevelInfo, "mail address to sign in with changed", "account", b.ID)
+	}
 }
 
 // ownerRemains refuses a change after which nobody could change it back, and counts
@@ -206,14 +229,21 @@ func (s *Server) addAccountLink(ctx context.Context, in *ByID) (*created[Account
 		out.Link = s.SessionURL(link)
 		return err
 	})
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "link to choose a password made", "account", in.ID)
+	}
 	return &created[AccountLink]{Location: "/v1/accounts/" + in.ID, Body: out}, err
 }
 
 func (s *Server) endAccountSessions(ctx context.Context, in *ByID) (*empty, error) {
-	return nil, s.inTx(ctx, func(t *store.Tx) error {
+	err := s.inTx(ctx, func(t *store.Tx) error {
 		if _, err := t.AccountByID(ctx, in.ID); err != nil {
 			return err
 		}
 		return t.EndSessions(ctx, in.ID, "")
 	})
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "signed out everywhere", "account", in.ID)
+	}
+	return nil, err
 }

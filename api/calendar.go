@@ -50,7 +50,9 @@ func (s *Server) feed(c echo.Context) error {
 		f, err = s.store.FeedBySecret(c.Request().Context(), secret, read...)
 	}
 	if is(err, scheduling.ErrNotFound) {
-		c.Set(missed, true)
+		if miss(c) {
+			return tooManyMissed(c)
+		}
 	}
 	if as == "" && is(err, scheduling.ErrNotFound) {
 		return noFeedPage(c)

@@ -322,7 +322,7 @@ func TestOnlyAReadingOfTheCalendarIsNoted(t *testing.T) {
 	require.True(t, noted(staff))
 }
 
-func TestWhoGuessesCalendarsIsNotLookedAtForAMinute(t *testing.T) {
+func TestWhoGuessesCalendarsIsToldToWaitAndWhoHasOneReadsIt(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
 	c := s.feed("staff", s.ada)
@@ -333,9 +333,12 @@ func TestWhoGuessesCalendarsIsNotLookedAtForAMinute(t *testing.T) {
 			calendar{s, guess, ""}.ask("GET").is(404, nil)
 		}
 	}
-	a := c.ask("GET").is(429, nil)
-	require.Equal(t, "60", a.header.Get("Retry-After"))
-	require.NotContains(t, string(a.body), "BEGIN")
+	for _, end := range []string{".ics", ".ifb", ""} {
+		guess := fmt.Sprintf("/cal/f_%s_%043d%s", s.row.Key, 31, end)
+		a := calendar{s, guess, ""}.ask("GET").is(429, nil)
+		require.Equal(t, "60", a.header.Get("Retry-After"))
+	}
+	c.ask("GET").is(200, nil) // who has an address is not kept out by those who guess
 }
 
 // A change that was made before midnight may be committed after it.

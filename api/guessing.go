@@ -1,10 +1,8 @@
 package api
 
 import (
-	"cmp"
 	"net/http"
 	"net/netip"
-	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -12,66 +10,95 @@ import (
 	"chairblock/api/pages"
 )
 
-// missed is set in a request that named a link that does nothing.
-const missed = "link missed"
-
-// How many such links one address may name in a minute before it is answered
-// without being looked at, and how many addresses are counted at most: beyond that
-// all are counted anew (judgement). Guessing is hopeless with 128 bits; this only
-// keeps the database from being asked.
+// missed is set in a request that named a link that does nothing, doubtful in one from
+// an address that has named too many of them.
 const (
-	missesAllowed   = 30
-	addressesMissed = 10000
+	missed   = "link missed"
+	doubtful = "link doubtful"
 )
 
-// missCounter counts requests for links that do nothing, by address, or others
-// within another time. The zero value is ready.
-type missCounter struct {
-	within time.Duration // 0 is a minute
-	mu     sync.Mutex
-	since  time.Time
-	by     map[netip.Prefix]int
-}
+// How many such links one address may name in a minute before it is doubtful
+// (judgement). Guessing is hopeless with 128 bits; this only keeps the database from
+// being asked too often.
+const (
+	missesWithin  = time.Minute
+	missesAllowed = 30
+)
+
+// doubtfulAtOnce is how many requests of doubtful addresses are looked at at the same
+// time, and doubtfulPatience how long one waits for its turn: whoever knows a link is
+// answered although others behind the same address guess, and those who guess hold no
+// more than two connections of the database (judgement).
+const (
+	doubtfulAtOnce   = 2
+	doubtfulPatience = 2 * time.Second
+)
+
+// sitesShare is how much more often than one household all of one site may do
+// something: a site may be one household or many (judgement).
+const sitesShare = 10
 
 // network is what belongs to one household: an IPv4 address, or the first 64 bits of
 // an IPv6 one (RFC 6177 2 gives a site at least that).
-func network(address string) netip.Prefix {
+func network(address string) netip.Prefix { return networkOf(address, 64) }
+
+// networkOf is an IPv4 address, or the first bits of an IPv6 one.
+func networkOf(address string, bits int) netip.Prefix {
 	a, err := netip.ParseAddr(address)
 	if err != nil {
 		return netip.Prefix{}
 	}
 	a = a.Unmap().WithZone("")
-	p, _ := a.Prefix(min(a.BitLen(), 64)) // shorter than the address
+	p, _ := a.Prefix(min(a.BitLen(), bits)) // shorter than the address
 	return p
 }
 
-// count adds n misses of an address and returns how many it has in this minute.
-func (m *missCounter) count(address string, n int, now time.Time) int {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if since := now.Sub(m.since); m.by == nil || since >= cmp.Or(m.within, time.Minute) || since < 0 || len(m.by) >= addressesMissed {
-		m.since, m.by = now, map[netip.Prefix]int{}
+// fromAddress is what is counted of an address: its household, and of IPv6 the site of
+// that, which may be 65,536 households (RFC 6177 2: at most 48 bits are a site's).
+func fromAddress(address string, most int) []counted {
+	home := network(address)
+	list := []counted{{"address:" + home.String(), most}}
+	if home.IsValid() && home.Addr().Is6() {
+		list = append(list, counted{"address:" + networkOf(address, 48).String(), most * sitesShare})
 	}
-	p := network(address)
-	if n > 0 {
-		m.by[p] += n
-	}
-	return m.by[p]
+	return list
 }
 
-// slowGuessing refuses to look at links from an address that has named too many that
-// do nothing.
+// slowGuessing lets requests from an address that has named too many links that do
+// nothing wait for each other.
 func (s *Server) slowGuessing(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		if s.misses.count(c.RealIP(), 0, time.Now()) >= missesAllowed {
-			c.Response().Header().Set("Retry-After", "60")
-			c.Response().Header().Set("Content-Security-Policy", pages.ContentSecurityPolicy)
-			return message(c, http.StatusTooManyRequests, "Please wait a minute", "Too many links that do not work were opened from here.")
+		from := fromAddress(c.RealIP(), missesAllowed)
+		if s.misses.full(time.Now(), from...) > 0 {
+			c.Set(doubtful, true)
+			turn := time.NewTimer(doubtfulPatience)
+			defer turn.Stop()
+			select {
+			case s.doubtfulTurns <- struct{}{}:
+				defer func() { <-s.doubtfulTurns }()
+			case <-turn.C:
+				return tooManyMissed(c)
+			case <-c.Request().Context().Done():
+				return tooManyMissed(c)
+			}
 		}
 		err := next(c)
 		if c.Get(missed) == true {
-			s.misses.count(c.RealIP(), 1, time.Now())
+			s.misses.begin(time.Now(), from...)
 		}
 		return err
 	}
+}
+
+// miss notes that a request named a link that does nothing, and reports whether its
+// address has named too many: then it is answered so.
+func miss(c echo.Context) (tooMany bool) {
+	c.Set(missed, true)
+	return c.Get(doubtful) == true
+}
+
+func tooManyMissed(c echo.Context) error {
+	c.Response().Header().Set("Retry-After", "60")
+	c.Response().Header().Set("Content-Security-Policy", pages.ContentSecurityPolicy)
+	return message(c, http.StatusTooManyRequests, "Please wait a minute", "Too many links that do not work were opened from here.")
 }

@@ -7,8 +7,10 @@ import (
 	"fmt"
 	"net/http"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -25,6 +27,12 @@ const (
 	pingEvery = 20 * time.Second
 	// sendLimit is how long a listener may take to read one event.
 	sendLimit = 10 * time.Second
+	// askAgain is how long a busy stream goes on before it is asked whether it still
+	// may, beside the asking when somebody's way in has changed: a query for each.
+	askAgain = 2 * time.Second
+	// mostStreams is how many streams one token or browser has at most; one more ends
+	// the oldest (judgement: a tab each, of a busy desk).
+	mostStreams = 20
 	// mostDates is how many dates are listed of a change; one that is about more is
 	// about any day.
 	mostDates = 31
@@ -46,7 +54,7 @@ type watchInput struct {
 const watchForm = `Server-sent events. Each has an id, an event (the kind) and data: a LiveBody as JSON on one line. ` +
 	`Give the id of the last one that came back as Last-Event-ID: no change that was committed since is left out, and none comes twice. ` +
 	`An event "ping" comes at least every 20 seconds; its id counts as any other. A listener that does not read is cut off and may come back. ` +
-	`The stream ends when the token does.`
+	`The stream ends when the token does, and the oldest of more than 20 that one token has.`
 
 func (s *Server) liveRoutes() {
 	data := s.api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[LiveBody](), true, "")
@@ -70,7 +78,7 @@ func (s *Server) watchSalon(ctx context.Context, in *watchInput) (*huma.StreamRe
 	return &huma.StreamResponse{Body: func(h huma.Context) {
 		defer w.Close()
 		c := humaecho.Unwrap(h)
-		l := &listener{s: s, w: w, loc: loc, until: until, still: func() error { return s.bearerStill(c.Request()) }}
+		l := &listener{s: s, w: w, loc: loc, until: until, whose: principal(ctx).TokenID, still: func() error { return s.bearerStill(c.Request()) }}
 		_ = l.send(c) // the client hung up, is too slow, or may listen no more: it is told by the end
 	}}, nil
 }
@@ -100,6 +108,9 @@ type listener struct {
 	loc   *time.Location
 	until time.Time    // zero: no end
 	still func() error // scheduling.ErrNotFound: the client may listen no more
+	whose string       // by which streams are counted
+
+	asked, spoke time.Time // when it was asked last whether it may, and when it sent last
 
 	out  http.ResponseWriter
 	ctrl *http.ResponseController
@@ -123,6 +134,8 @@ func (l *listener) send(c echo.Context) error {
 	ctx, stop := context.WithCancel(c.Request().Context())
 	defer stop()
 	defer context.AfterFunc(l.s.streams, stop)()
+	defer l.s.listening.add(l.whose, stop)()
+	l.asked = time.Now()
 	for {
 		if err := l.round(ctx); err != nil {
 			return err
@@ -135,7 +148,7 @@ var errOver = errors.New("the stream is over")
 
 // round waits for changes and sends them, or says that there are none.
 func (l *listener) round(ctx context.Context) error {
-	wait := l.s.pingEvery
+	wait := max(0, l.s.pingEvery-time.Since(l.spoke))
 	if !l.until.IsZero() {
 		wait = max(0, min(wait, time.Until(l.until)))
 	}
@@ -144,11 +157,11 @@ func (l *listener) round(ctx context.Context) error {
 	list, err := l.w.Next(short)
 	switch {
 	case err == nil:
-		return l.tell(list)
+		return l.pass(list)
 	case ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded):
 		return err
 	}
-	if err := l.still(); errors.Is(err, scheduling.ErrNotFound) {
+	if err := l.mayListen(); err != nil {
 		return err
 	}
 	if err := l.ping(); err != nil {
@@ -158,6 +171,60 @@ func (l *listener) round(ctx context.Context) error {
 		return errOver
 	}
 	return nil
+}
+
+// pass sends changes to whoever may still listen. That somebody's way in has changed
+// is not told.
+func (l *listener) pass(list []store.Change) error {
+	was := len(list)
+	list = slices.DeleteFunc(list, func(c store.Change) bool { return c.Kind == store.ChangeAccess })
+	if len(list) < was || slices.ContainsFunc(list, func(c store.Change) bool { return c.Kind == store.ChangeEverything }) || time.Since(l.asked) >= l.s.askAgain {
+		if err := l.mayListen(); err != nil {
+			return err
+		}
+	}
+	if len(list) == 0 {
+		return nil
+	}
+	return l.tell(list)
+}
+
+// mayListen returns scheduling.ErrNotFound when the client may listen no more.
+func (l *listener) mayListen() error {
+	l.asked = time.Now()
+	if err := l.still(); errors.Is(err, scheduling.ErrNotFound) {
+		return err
+	}
+	return nil
+}
+
+// openStreams are the streams of this process. The zero value is ready.
+type openStreams struct {
+	mu sync.Mutex
+	by map[string][]*func() // whose: what ends each, the oldest first
+}
+
+// add notes a stream and ends the oldest of the same client when there are too many.
+// What it returns takes the stream off again.
+func (o *openStreams) add(whose string, end func()) (gone func()) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.by == nil {
+		o.by = map[string][]*func(){}
+	}
+	list := append(o.by[whose], &end)
+	if len(list) > mostStreams {
+		(*list[0])()
+		list = slices.Clone(list[1:])
+	}
+	o.by[whose] = list
+	return func() {
+		o.mu.Lock()
+		defer o.mu.Unlock()
+		if o.by[whose] = slices.DeleteFunc(o.by[whose], func(f *func()) bool { return f == &end }); len(o.by[whose]) == 0 {
+			delete(o.by, whose)
+		}
+	}
 }
 
 func (l *listener) tell(list []store.Change) error {
@@ -187,6 +254,7 @@ func (l *listener) write(b []byte) error {
 	if err := l.ctrl.SetWriteDeadline(time.Now().Add(sendLimit)); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
+	l.spoke = time.Now()
 	if _, err := l.out.Write(b); err != nil {
 		return err
 	}

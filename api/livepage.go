@@ -22,7 +22,7 @@ func (s *Server) watchPage(c echo.Context) error {
 	}
 	defer w.Close()
 	salon := principal(c.Request().Context()).Salon
-	l := &listener{s: s, w: w, loc: loc, still: func() error {
+	l := &listener{s: s, w: w, loc: loc, whose: "session:" + session(c.Request().Context()).Session, still: func() error {
 		who, err := s.whoUses(c)
 		if err == nil && (who.Salon != salon || !slices.Contains(allowed["watch-salon"], who.Role)) {
 			err = scheduling.ErrNotFound

@@ -35,7 +35,8 @@ const (
 
 // mountMessageLinks adds the pages behind the links in messages. No cookie or header
 // says who asks: whoever has the link may do what is on its page, so that requests
-// from other sites' pages need no refusal. What only reads changes nothing, since
+// from other sites' pages need no refusal, but for the one that opens the client's own
+// pages in the browser. What only reads changes nothing, since
 // programs that scan mails open every link.
 func (s *Server) mountMessageLinks() {
 	around := []echo.MiddlewareFunc{answerHeaders, limitForm, s.slowGuessing}
@@ -102,6 +103,9 @@ func (s *Server) withLink(c echo.Context, f func(context.Context, *store.Tx, *li
 // ownFromMessage opens the client's own pages, as long as they are for whoever the
 // message was sent to.
 func (s *Server) ownFromMessage(c echo.Context) error {
+	if fromElsewhere(c.Request()) {
+		return pressedElsewhere(c)
+	}
 	ctx, secret := c.Request().Context(), c.Param("link")
 	if !couldBeSecret(secret) {
 		return noSuchLink(c)
@@ -144,7 +148,9 @@ func renderAnswer(c echo.Context, page pages.AnswerPage) error {
 
 // noSuchLink is the one answer to every link that does nothing.
 func noSuchLink(c echo.Context) error {
-	c.Set(missed, true)
+	if miss(c) {
+		return tooManyMissed(c)
+	}
 	return message(c, http.StatusNotFound, "This link does not work", "It may be too old, or not have been copied as a whole. Please call the salon.")
 }
 

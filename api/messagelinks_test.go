@@ -222,7 +222,7 @@ func TestALinkThatDoesNothingIsAlwaysTheSamePage(t *testing.T) {
 	require.Equal(t, none, page)
 }
 
-func TestWhoGuessesLinksIsNotLookedAtForAMinute(t *testing.T) {
+func TestWhoGuessesLinksIsToldToWaitAndWhoHasOneReadsIt(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
 	v, _ := s.book(s.client("Mara"), start.Add(51*time.Hour), s.straightening())
@@ -234,9 +234,11 @@ func TestWhoGuessesLinksIsNotLookedAtForAMinute(t *testing.T) {
 	}
 	require.GreaterOrEqual(t, codes[404], 30)
 	require.NotZero(t, codes[429])
-	resp, _ := s.web("GET", path, "", "")
+	resp, _ := s.web("GET", "/m/m_"+s.row.Key+"_"+strings.Repeat("A", 43), "", "")
 	require.Equal(t, 429, resp.StatusCode)
 	require.Equal(t, "60", resp.Header.Get("Retry-After"))
+	resp, _ = s.web("GET", path, "", "")
+	require.Equal(t, 200, resp.StatusCode, "who has a link is not kept out by those who guess")
 }
 
 func TestALinkIsTheGuardiansWhoGotItAndTheClientsOwnAfterThat(t *testing.T) {

@@ -2,10 +2,12 @@ package api
 
 import (
 	"context"
+	"log/slog"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
 
+	"chairblock/api/pages"
 	"chairblock/api/passwords"
 	"chairblock/scheduling"
 	"chairblock/store"
@@ -18,7 +20,8 @@ type PasswordFor struct {
 	Login string // empty while she has named no mail address
 }
 
-// openLink opens a session, or the page on which a password is chosen.
+// openLink asks for the press that opens a session, or for a password to be chosen.
+// It changes nothing.
 func (s *Server) openLink(c echo.Context) error {
 	secret := c.Param("link")
 	link, err := s.linked(c, secret)
@@ -30,6 +33,21 @@ func (s *Server) openLink(c echo.Context) error {
 	case link.Account != "":
 		return s.doors.Password(c, secret, PasswordFor{link.SalonName, link.Name, link.Login})
 	}
+	return pressPage(c, "Sign in", "This link signs this browser in to "+link.SalonName+", once.", "/open/"+secret+"/enter", "Sign in here")
+}
+
+// enterByLink signs the browser in by a link for a session, and uses it up. That it was
+// opened does neither: programs that show a preview of links open them, and so can
+// another site's page.
+func (s *Server) enterByLink(c echo.Context) error {
+	secret := c.Param("link")
+	link, err := s.linked(c, secret)
+	if err == nil && link.Account != "" {
+		err = scheduling.ErrNotFound
+	}
+	if err != nil {
+		return deadLink(c, err)
+	}
 	b := store.BrowserSession{Role: link.Role, Staff: link.Staff, Kind: store.OwnMachine}
 	life, begin := byLink, "/"
 	if link.Staff != "" && !atDesk([]store.Role{link.Role}) {
@@ -39,7 +57,14 @@ func (s *Server) openLink(c echo.Context) error {
 	if err != nil {
 		return deadLink(c, err)
 	}
+	slog.InfoContext(c.Request().Context(), "signed in", "salon", link.Salon, "role", link.Role, "staff", link.Staff, "kind", b.Kind)
 	return c.Redirect(http.StatusSeeOther, begin)
+}
+
+// pressPage answers with a page of one button.
+func pressPage(c echo.Context, title, text, action, button string) error {
+	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
+	return pages.RenderPress(c.Response(), title, text, action, button)
 }
 
 // Login is a mail address as it is kept to sign in with, or a
@@ -56,12 +81,12 @@ func Login(field, mail string) (string, error) {
 // linked is what a link is for, or scheduling.ErrNotFound.
 func (s *Server) linked(c echo.Context, secret string) (store.Link, error) {
 	if !couldBeSecret(secret) {
-		c.Set(missed, true)
+		miss(c)
 		return store.Link{}, scheduling.ErrNotFound
 	}
 	link, err := s.store.LinkBySecret(c.Request().Context(), secret, s.now())
 	if is(err, scheduling.ErrNotFound) {
-		c.Set(missed, true)
+		miss(c)
 	}
 	return link, err
 }
@@ -69,6 +94,9 @@ func (s *Server) linked(c echo.Context, secret string) (store.Link, error) {
 func deadLink(c echo.Context, err error) error {
 	if !is(err, scheduling.ErrNotFound) {
 		return sorry(c, err)
+	}
+	if c.Get(doubtful) == true {
+		return tooManyMissed(c)
 	}
 	return message(c, http.StatusNotFound, "This link does not work any more", "It was used before, or its time is over. Ask for a new one.")
 }
@@ -115,6 +143,9 @@ func (s *Server) ChoosePassword(c echo.Context, secret string, n NewPassword) (P
 		}
 		return t.SetPassword(ctx, link.Account, login, hash, "")
 	})
+	if err == nil {
+		slog.InfoContext(ctx, "password set by a link", "salon", link.Salon, "account", link.Account)
+	}
 	return of, in, err
 }
 

@@ -3,6 +3,7 @@ package api
 import (
 	"bytes"
 	"context"
+	"log/slog"
 	"net/http"
 	"net/url"
 	"slices"
@@ -21,9 +22,11 @@ import (
 const (
 	ownOpen = 30 * time.Minute
 	ownMost = 12 * time.Hour
+	// ownRenewed is how exactly the cookie keeps when the pages were used.
+	ownRenewed = time.Minute
 )
 
-// ownActsAllowed is how many forms of such pages one address may send in an hour.
+// ownActsAllowed is how many forms of such pages may be sent for one client in an hour.
 // Nobody needs more; a program that books and cancels in turn would.
 const ownActsAllowed = 20
 
@@ -33,11 +36,12 @@ const ownActsAllowed = 20
 const clientRole store.Role = "client"
 
 // mountOwn adds a client's own pages and the way in. The secret stands in the first
-// address only, which leads on at once: from then on a cookie of half an hour says
-// whose pages they are. It is signed and not kept, so that opening a link changes
-// nothing, as often as programs that scan mails do it.
+// address only, at which one press leads on: from then on a cookie of half an hour says
+// whose pages they are. That a link was opened changes nothing, as often as programs
+// that scan mails do it, and nobody is led into somebody else's pages by it.
 func (s *Server) mountOwn() {
 	s.echo.Match([]string{http.MethodGet, http.MethodHead}, ownPath+":secret", s.openOwn, answerHeaders, limitForm, s.slowGuessing)
+	s.echo.POST(ownPath+":secret", s.enterOwn, answerHeaders, limitForm, s.slowGuessing)
 	// Routes and no group: a group would answer for every unknown address, too.
 	guard := []echo.MiddlewareFunc{echo.WrapMiddleware(http.NewCrossOriginProtection().Handler), pageHeaders, limitForm, s.slowGuessing}
 	for path, page := range map[string]ownPage{
@@ -80,13 +84,57 @@ func (s *Server) setOwnCookie(c echo.Context, value string, life time.Duration) 
 	c.SetCookie(&http.Cookie{Name: s.ownCookie(), Value: value, Path: "/", HttpOnly: true, Secure: s.secure(), SameSite: http.SameSiteLaxMode, MaxAge: age})
 }
 
-// openOwn leads from a secret link to the clean address.
+// openOwn is the page of a secret link, with one button. Where these pages are open
+// already it leads on at once.
 func (s *Server) openOwn(c echo.Context) error {
-	secret := c.Param("secret")
-	if !couldBeSecret(secret) {
+	ctx := c.Request().Context()
+	door, err := s.linkedOwn(c)
+	var page pages.OwnPage
+	if err == nil {
+		if open, err := s.door(c); err == nil && open.Salon == door.Salon && open.Client == door.Client && open.Link == door.Link {
+			return c.Redirect(http.StatusSeeOther, "/own")
+		}
+		err = s.store.Read(ctx, door.Salon, func(t *store.Tx) error {
+			v, err := s.ownView(ctx, t, door)
+			if err == nil {
+				page = v.way(ownPath + c.Param("secret"))
+			}
+			return err
+		})
+	}
+	if is(err, scheduling.ErrNotFound) {
 		return noSuchLink(c)
 	}
-	door, err := s.store.OwnLinkBySecret(c.Request().Context(), secret, s.now())
+	return ownAnswer(c, http.StatusOK, page, err)
+}
+
+// way is the page from which one press leads to the client's own pages. It says whose
+// salon it is, and nothing about her.
+func (v *ownView) way(action string) pages.OwnPage {
+	d := v.start("", "title_open")
+	d.page.Ways, d.page.For = nil, pages.OwnText{}
+	d.say("", "open_intro", notify.Says{"salon": v.n.row.Name})
+	f := v.makeForm(action, "open_now")
+	f.Main = true
+	d.add(pages.OwnBlock{Form: f})
+	return d.page
+}
+
+// linkedOwn finds the pages to which the link of a request leads.
+func (s *Server) linkedOwn(c echo.Context) (store.OwnPages, error) {
+	secret := c.Param("secret")
+	if !couldBeSecret(secret) {
+		return store.OwnPages{}, scheduling.ErrNotFound
+	}
+	return s.store.OwnLinkBySecret(c.Request().Context(), secret, s.now())
+}
+
+// enterOwn opens the pages of a secret link and leads to the clean address.
+func (s *Server) enterOwn(c echo.Context) error {
+	if fromElsewhere(c.Request()) {
+		return pressedElsewhere(c)
+	}
+	door, err := s.linkedOwn(c)
 	if err == nil {
 		err = s.enter(c, door)
 	}
@@ -96,7 +144,27 @@ func (s *Server) openOwn(c echo.Context) error {
 	if err != nil {
 		return sorry(c, err)
 	}
+	slog.InfoContext(c.Request().Context(), "client's pages opened", "salon", door.Salon, "client", door.Client, "link", door.Link)
 	return c.Redirect(http.StatusSeeOther, "/own")
+}
+
+// fromElsewhere reports whether another site's page makes a browser send a form. A
+// browser that says nothing of where a form comes from may have been told not to by
+// our own pages.
+func fromElsewhere(r *http.Request) bool {
+	switch r.Header.Get("Sec-Fetch-Site") {
+	case "":
+	case "same-origin", "none":
+		return false
+	default:
+		return true
+	}
+	u, err := url.Parse(r.Header.Get("Origin"))
+	return err != nil || u.Host != "" && u.Host != r.Host
+}
+
+func pressedElsewhere(c echo.Context) error {
+	return message(c, http.StatusForbidden, "Open the link itself", "The button was pressed on a page of another site. Open the link in our message instead.")
 }
 
 // enter opens the pages of door in the browser of c, unless they are for somebody
@@ -112,13 +180,17 @@ func (s *Server) enter(c echo.Context, door store.OwnPages) error {
 
 // keepOpen gives the browser the cookie anew.
 func (s *Server) keepOpen(c echo.Context, door store.OwnPages) error {
-	door.Expires = s.now().Add(ownOpen)
+	now := s.now()
+	if door.Expires.Sub(now) > ownOpen-ownRenewed {
+		return nil
+	}
+	door.Expires = now.Add(ownOpen)
 	if end := door.Begun.Add(ownMost); door.Expires.After(end) {
 		door.Expires = end
 	}
 	value, err := s.store.OpenOwnPages(c.Request().Context(), door)
 	if err == nil {
-		s.setOwnCookie(c, value, door.Expires.Sub(s.now()))
+		s.setOwnCookie(c, value, door.Expires.Sub(now))
 	}
 	return err
 }
@@ -138,6 +210,11 @@ type ownView struct {
 	query, form url.Values
 	wrong       []pages.FieldError // what was refused of form
 }
+
+// quiet reports whether what is about health stays out: the link was made by somebody
+// of the salon, who has seen it and may not read that. What a client gets at her own
+// address is hers.
+func (v *ownView) quiet() bool { return v.door.Link != "" }
 
 // An ownPage makes a page, an ownAct does something and says where to go on.
 type (
@@ -196,6 +273,12 @@ func (s *Server) inside(c echo.Context, run func(context.Context, string, func(*
 	if err != nil {
 		return true, sorry(c, err)
 	}
+	return s.insideOf(c, door, run, f)
+}
+
+// insideOf is inside for pages that were found to be open.
+func (s *Server) insideOf(c echo.Context, door store.OwnPages, run func(context.Context, string, func(*store.Tx) error) error,
+	f func(context.Context, *ownView) error) (answered bool, err error) {
 	form, err := c.FormParams()
 	if err != nil {
 		return true, sorry(c, newProblem(http.StatusBadRequest, "unreadable", "the form could not be read: go back and try once more"))
@@ -215,6 +298,7 @@ func (s *Server) inside(c echo.Context, run func(context.Context, string, func(*
 		return true, closedOwn(c)
 	}
 	if err == nil || problem(ctx, err).Status < http.StatusInternalServerError {
+		s.touchOwn(ctx, door)
 		err = firstOf(err, s.keepOpen(c, door))
 	}
 	return false, err
@@ -237,7 +321,6 @@ func closedOwn(c echo.Context) error {
 
 // noSuchOwn is the one answer to an address that is not this client's.
 func noSuchOwn(c echo.Context) error {
-	c.Set(missed, true)
 	return message(c, http.StatusNotFound, "There is no such page", "It may be over, or not be yours. Go back to your visits.")
 }
 
@@ -252,21 +335,16 @@ func (s *Server) ownGet(page ownPage) echo.HandlerFunc {
 		if answered {
 			return err
 		}
-		if err == nil {
-			s.touchOwn(c)
-		}
 		return ownAnswer(c, http.StatusOK, out, err)
 	}
 }
 
-// touchOwn notes that the link of the open pages is used. That it could not be
-// noted hinders nobody.
-func (s *Server) touchOwn(c echo.Context) {
-	door, err := s.door(c)
-	if err != nil || door.Link == "" {
+// touchOwn notes that the link of the open pages is used, when that was noted too long
+// ago. That it could not be noted hinders nobody.
+func (s *Server) touchOwn(ctx context.Context, door store.OwnPages) {
+	if door.Link == "" || !door.Unnoted {
 		return
 	}
-	ctx := c.Request().Context()
 	_ = s.store.InTx(ctx, door.Salon, func(t *store.Tx) error { return t.TouchOwnLink(ctx, door.Link, s.now()) })
 }
 
@@ -274,12 +352,19 @@ func (s *Server) touchOwn(c echo.Context) {
 // came from and everything that was typed.
 func (s *Server) ownPost(act ownAct, page ownPage) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		if s.ownActs.count(c.RealIP(), 1, s.now()) > ownActsAllowed {
+		door, err := s.door(c)
+		if is(err, scheduling.ErrNotFound) {
+			return closedOwn(c)
+		}
+		if err != nil {
+			return sorry(c, err)
+		}
+		if s.ownActs.begin(s.now(), counted{door.Salon + " " + door.Client, ownActsAllowed}) > 0 {
 			c.Response().Header().Set("Retry-After", "3600")
-			return message(c, http.StatusTooManyRequests, "That is enough for now", "Many changes were made from here within an hour. Please call the salon, or try again later.")
+			return message(c, http.StatusTooManyRequests, "That is enough for now", "Many changes were made on these pages within an hour. Please call the salon, or try again later.")
 		}
 		to := ""
-		answered, err := s.inside(c, s.store.InTx, func(ctx context.Context, v *ownView) (err error) {
+		answered, err := s.insideOf(c, door, s.store.InTx, func(ctx context.Context, v *ownView) (err error) {
 			to, err = act(ctx, v)
 			return err
 		})

@@ -38,6 +38,8 @@ type OwnBundle struct {
 	Tests      []OwnTestBody          `json:"tests_and_reactions"`
 	// Unread names what is kept encrypted and cannot be read now.
 	Unread []string `json:"not_readable_now"`
+	// LeftOut says what is kept and left out here, and why.
+	LeftOut string `json:"left_out,omitempty"`
 }
 
 // OwnVisitBody is a visit with its money, and the messages about it.
@@ -71,7 +73,14 @@ func (v *ownView) bundle(ctx context.Context) (b OwnBundle, err error) {
 		return b, err
 	}
 	b.Wishes = &wishes.Body
-	for _, gather := range []func(context.Context, *OwnBundle) error{v.bundleVisits, v.bundleHair, v.bundleSaid, v.bundleAsked, v.bundleHealth} {
+	parts := []func(context.Context, *OwnBundle) error{v.bundleVisits, v.bundleHair, v.bundleSaid, v.bundleAsked}
+	if v.quiet() {
+		b.LeftOut = v.label("left_out")
+		b.Screenings, b.Tests = []ScreeningBody{}, []OwnTestBody{}
+	} else {
+		parts = append(parts, v.bundleHealth)
+	}
+	for _, gather := range parts {
 		if err := gather(ctx, &b); err != nil {
 			return b, err
 		}
@@ -99,6 +108,9 @@ func (v *ownView) bundleVisits(ctx context.Context, b *OwnBundle) error {
 			own.Messages = append(own.Messages, writeReminder(r, v.n.loc))
 		}
 		b.Visits = append(b.Visits, own)
+	}
+	if v.quiet() {
+		return nil
 	}
 	names, err := unitNames(ctx, v.t)
 	if err != nil {
@@ -139,6 +151,9 @@ func (v *ownView) bundleHair(ctx context.Context, b *OwnBundle) error {
 			return err
 		}
 		b.Hair = append(b.Hair, out)
+	}
+	if v.quiet() {
+		return nil
 	}
 	told, err := v.t.HairTreatments(ctx, v.client.ID)
 	for _, x := range told {
@@ -298,6 +313,9 @@ func ownAbout(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	}
 	answers := slices.ContainsFunc(screenings, func(c store.Screening) bool { return c.Erased == nil })
 	d.say("", "about_intro", nil)
+	if v.quiet() {
+		d.say("", "left_out", nil)
+	}
 	d.head("about_what")
 	c := v.client
 	contact := pages.OwnText{Text: clientName(c)}
@@ -334,6 +352,9 @@ func ownAbout(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 func ownEverything(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	d := v.start("", "title_everything")
 	d.link("/own/about/everything.json", "get_file", false)
+	if v.quiet() {
+		d.say("", "left_out", nil)
+	}
 	d.head("about_contact")
 	c := v.client
 	facts := []pages.OwnFact{d.fact("name", pages.Plain(clientName(c)))}
@@ -402,11 +423,15 @@ func (d *ownDoc) allHair(ctx context.Context) error {
 		lines = append(lines, d.text("hair_line", notify.Says{"on": x.on, "hair": d.hair(x.hair)}))
 	}
 	d.lines(lines)
+	d.head("about_cards")
+	if d.quiet() {
+		d.say("soft", "not_by_this_link", nil)
+		return nil
+	}
 	_, cards, err := clientCards(ctx, d.t, d.client.ID)
 	if err != nil {
 		return err
 	}
-	d.head("about_cards")
 	lines = nil
 	for _, c := range cards {
 		for _, k := range c.stands {
@@ -455,6 +480,10 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 	}
 	d.lines(lines)
 	d.head("about_health")
+	if d.quiet() {
+		d.say("soft", "not_by_this_link", nil)
+		return nil
+	}
 	d.say("", "health_in_file", nil)
 	return nil
 }

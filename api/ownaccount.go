@@ -2,8 +2,11 @@ package api
 
 import (
 	"context"
+	"log/slog"
 	"net/http"
 	"time"
+
+	"github.com/labstack/echo/v4"
 
 	"chairblock/api/passwords"
 	"chairblock/scheduling"
@@ -12,6 +15,7 @@ import (
 
 // OwnAccount is what somebody sees of her own way in.
 type OwnAccount struct {
+	ID       string
 	Login    string
 	Name     string
 	Roles    []string // in words
@@ -56,7 +60,7 @@ func (s *Server) Own(ctx context.Context) (OwnAccount, error) {
 			return err
 		}
 		list, err := t.BrowsersOf(ctx, id, s.now())
-		out = OwnAccount{Login: a.Login, Name: a.Name, HasCode: a.Code, Shared: who.Kind == store.SharedScreen,
+		out = OwnAccount{ID: id, Login: a.Login, Name: a.Name, HasCode: a.Code, Shared: who.Kind == store.SharedScreen,
 			MayShare: who.Kind != store.SharedScreen && atDesk(a.Roles)}
 		for _, r := range a.Roles {
 			out.Roles = append(out.Roles, roleWords[r])
@@ -69,29 +73,33 @@ func (s *Server) Own(ctx context.Context) (OwnAccount, error) {
 	return out, err
 }
 
-// proven runs f for whoever uses the browser when her password is right. A wrong one
-// is a fault of field old; there are as few tries as for signing in.
-func (s *Server) proven(ctx context.Context, password string, f func(t *store.Tx, account string) error) error {
+// proven is the account of whoever uses the browser, when her password is right. A
+// wrong one is a fault of field old; there are as few tries as for signing in, and
+// nothing is worked out for more.
+func (s *Server) proven(ctx context.Context, password string) (string, error) {
 	id, err := account(ctx)
 	if err != nil {
-		return err
+		return "", err
 	}
-	if wait := s.tries.begin("account:"+id, triesOfAccount, s.now()); wait > 0 {
-		return tooManyTries(wait)
+	try := counted{"account:" + id, triesOfAccount}
+	if wait := s.tries.begin(s.now(), try); wait > 0 {
+		s.accessNoted(ctx, slog.LevelWarn, "password refused", "account", id, "why", "too many tries")
+		return "", tooManyTries(wait)
 	}
 	var kept store.Secrets
 	if err := s.read(ctx, func(t *store.Tx) (err error) { kept, err = t.SecretsOf(ctx, id); return err }); err != nil {
-		return err
+		return "", err
 	}
 	same, err := s.hasher.Matches(ctx, clipped(password), kept.Password)
 	if err != nil {
-		return err
+		return "", err
 	}
 	if !same {
-		return &scheduling.InvalidError{Field: "old", Problem: "is not your password", Want: "the password with which you signed in"}
+		s.accessNoted(ctx, slog.LevelWarn, "password refused", "account", id, "why", "wrong")
+		return "", &scheduling.InvalidError{Field: "old", Problem: "is not your password", Want: "the password with which you signed in"}
 	}
-	s.tries.forget("account:" + id)
-	return s.inTx(ctx, func(t *store.Tx) error { return f(t, id) })
+	s.tries.forget(try.key)
+	return id, nil
 }
 
 // clipped is as much of a text as a password may have and one character more, so
@@ -127,30 +135,50 @@ func (s *Server) ChangePassword(ctx context.Context, old string, n NewPassword) 
 	if err != nil {
 		return err
 	}
+	if _, err = s.proven(ctx, old); err != nil {
+		return err
+	}
 	hash, err := s.hasher.Hash(ctx, n.Password)
 	if err != nil {
 		return err
 	}
-	return s.proven(ctx, old, func(t *store.Tx, id string) error {
-		return t.SetPassword(ctx, id, "", hash, session(ctx).Session)
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		if err := t.SetPassword(ctx, id, "", hash, session(ctx).Session); err != nil {
+			return err
+		}
+		return t.SetProven(ctx, session(ctx).Session, id, s.now())
 	})
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "password changed", "account", id)
+	}
+	return err
 }
 
 // SetOwnCode sets the short code with which whoever uses the browser says who she is
 // on shared screens; an empty one takes it away. Errors are those of ChangePassword,
 // about the fields old and code.
 func (s *Server) SetOwnCode(ctx context.Context, password, code string) error {
-	hash := ""
 	if code != "" {
 		if err := passwords.CheckCode("code", code); err != nil {
 			return err
 		}
-		var err error
+	}
+	id, err := s.proven(ctx, password)
+	if err != nil {
+		return err
+	}
+	hash, what := "", "code taken away"
+	if code != "" {
+		what = "code set"
 		if hash, err = s.hasher.Hash(ctx, code); err != nil {
 			return err
 		}
 	}
-	return s.proven(ctx, password, func(t *store.Tx, id string) error { return t.SetCode(ctx, id, hash) })
+	err = s.inTx(ctx, func(t *store.Tx) error { return t.SetCode(ctx, id, hash, session(ctx).Session) })
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, what, "account", id)
+	}
+	return err
 }
 
 // EndBrowser signs another browser of whoever uses this one out, or returns
@@ -160,12 +188,18 @@ func (s *Server) EndBrowser(ctx context.Context, id string) error {
 	if err != nil {
 		return err
 	}
-	return s.inTx(ctx, func(t *store.Tx) error { return t.EndSession(ctx, own, id) })
+	err = s.inTx(ctx, func(t *store.Tx) error { return t.EndSession(ctx, own, id) })
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "signed out", "account", own, "other", id)
+	}
+	return err
 }
 
-// ShareThis makes the browser a shared screen. Whoever did so is known on it for as
-// long as somebody who has said who she is.
-func (s *Server) ShareThis(ctx context.Context) error {
+// ShareThis makes the browser a shared screen, which stays signed in as long as such a
+// screen does. Whoever did so is known on it for as long as somebody who has said who
+// she is.
+func (s *Server) ShareThis(c echo.Context) error {
+	ctx := c.Request().Context()
 	own, err := account(ctx)
 	if err != nil {
 		return err
@@ -173,11 +207,22 @@ func (s *Server) ShareThis(ctx context.Context) error {
 	if !atDesk(principal(ctx).Roles) {
 		return newProblem(http.StatusForbidden, "forbidden", "a shared screen is for the desk")
 	}
+	token, err := s.sessions.Load(ctx, s.sessionToken(c))
+	if err != nil {
+		return err
+	}
+	if _, err := s.commit(token, c, sharedScreen.most); err != nil {
+		return err
+	}
 	id, now := session(ctx).Session, s.now()
-	return s.inTx(ctx, func(t *store.Tx) error {
+	err = s.inTx(ctx, func(t *store.Tx) error {
 		if err := t.ShareScreen(ctx, id, now.Add(sharedScreen.most), sharedScreen.idle); err != nil {
 			return err
 		}
 		return t.SetPerson(ctx, id, own, now.Add(personStays))
 	})
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "screen shared", "account", own)
+	}
+	return err
 }

@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"log/slog"
 	"net/http"
 	"time"
 
@@ -24,12 +25,13 @@ type OwnLinkBody struct {
 	ID       string     `json:"id" readOnly:"true" required:"false"`
 	Label    string     `json:"label,omitempty" doc:"What it is for, such as whose phone; it is shown in this list only"`
 	Days     int        `json:"days_unused,omitempty" minimum:"1" maximum:"1095" doc:"It ends so many days after it was used last; left out: 400"`
-	URL      string     `json:"url,omitempty" readOnly:"true" required:"false" doc:"Shown once, when the link is made or changed: whoever has it sees everything that is hers"`
+	URL      string     `json:"url,omitempty" readOnly:"true" required:"false" doc:"Shown once, when the link is made or changed: whoever has it sees everything that is hers but what is about health, which only a message to her own address leads to"`
 	Guardian bool       `json:"guardian,omitempty" readOnly:"true" required:"false" doc:"Made for who answers for her: it ends when she is a minor no more, as one of her own does when she is noted as one"`
 	Works    bool       `json:"works" readOnly:"true" required:"false" doc:"It leads somewhere now"`
 	Created  time.Time  `json:"created_at" readOnly:"true" required:"false"`
 	Rotated  *time.Time `json:"rotated_at,omitempty" readOnly:"true" required:"false" doc:"When it was changed last"`
 	Revoked  *time.Time `json:"revoked_at,omitempty" readOnly:"true" required:"false"`
+	MadeBy   string     `json:"made_by,omitempty" readOnly:"true" required:"false" doc:"Who made or last changed it, and so may have seen it: what is about health is not shown by it"`
 	LastUsed *time.Time `json:"last_used_at,omitempty" readOnly:"true" required:"false" doc:"When the present link was used last, to within five minutes"`
 	Expires  *time.Time `json:"expires_at,omitempty" readOnly:"true" required:"false" doc:"Unless it is used before"`
 }
@@ -60,7 +62,7 @@ func (s *Server) ownLinkRoutes() {
 }
 
 func (s *Server) writeOwnLink(n salonDay, l store.OwnLink, minor bool) OwnLinkBody {
-	b := OwnLinkBody{ID: l.ID, Label: l.Label, Days: l.Days, Guardian: l.Guardian, Created: l.Created.In(n.loc), Rotated: localTime(l.Rotated, n.loc),
+	b := OwnLinkBody{ID: l.ID, Label: l.Label, Days: l.Days, Guardian: l.Guardian, MadeBy: l.MadeBy, Created: l.Created.In(n.loc), Rotated: localTime(l.Rotated, n.loc),
 		Revoked: localTime(l.Revoked, n.loc), LastUsed: localTime(l.LastUsed, n.loc)}
 	if l.Revoked == nil {
 		b.Expires = new(l.Expires().In(n.loc))
@@ -132,6 +134,9 @@ func (s *Server) addOwnLink(ctx context.Context, in *ownLinkInput) (*created[Own
 		if live >= mostOwnLinks {
 			return conflict("the client has ten links that work: end one of them first")
 		}
+		if l.MadeBy, err = whoMakes(ctx, t); err != nil {
+			return err
+		}
 		row, secret, err := t.AddOwnLink(ctx, l, s.now())
 		if err != nil {
 			return err
@@ -140,6 +145,9 @@ func (s *Server) addOwnLink(ctx context.Context, in *ownLinkInput) (*created[Own
 		out.URL = s.OwnURL(secret)
 		return nil
 	})
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "link to a client's pages made", "client", in.ID, "link", out.ID)
+	}
 	return &created[OwnLinkBody]{Location: "/v1/own-links/" + out.ID, Body: out}, err
 }
 
@@ -161,7 +169,11 @@ func (s *Server) rotateOwnLink(ctx context.Context, in *ByID) (*found[OwnLinkBod
 		if err != nil {
 			return err
 		}
-		l, secret, err := t.RotateOwnLink(ctx, in.ID, minor, s.now())
+		by, err := whoMakes(ctx, t)
+		if err != nil {
+			return err
+		}
+		l, secret, err := t.RotateOwnLink(ctx, in.ID, minor, by, s.now())
 		if err != nil {
 			return err
 		}
@@ -169,7 +181,21 @@ func (s *Server) rotateOwnLink(ctx context.Context, in *ByID) (*found[OwnLinkBod
 		out.Body.URL = s.OwnURL(secret)
 		return nil
 	})
+	if err == nil {
+		s.accessNoted(ctx, slog.LevelInfo, "link to a client's pages changed", "link", in.ID)
+	}
 	return &out, err
+}
+
+// whoMakes is who makes something that lets somebody in: her name, or what she may do
+// where nobody knows one.
+func whoMakes(ctx context.Context, t *store.Tx) (string, error) {
+	p := principal(ctx)
+	if p.StaffID != "" || p.Account == "" {
+		return whoNotes(ctx, t)
+	}
+	a, err := t.AccountByID(ctx, p.Account)
+	return cmp.Or(a.Name, string(p.Role)), err
 }
 
 func (s *Server) revokeOwnLink(ctx context.Context, in *ByID) (*empty, error) {

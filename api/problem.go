@@ -87,6 +87,7 @@ var titles = map[string]string{
 	"unauthorized":    "A valid bearer token is needed",
 	"forbidden":       "The token's role may not do this",
 	"read-only":       "This screen is read only",
+	"password-needed": "Your password is needed once more",
 	"too-many-tries":  "Too many wrong tries",
 	"not-found":       "There is no such thing in this salon",
 	"method":          "The address does not know this method",

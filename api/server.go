@@ -40,21 +40,27 @@ type Server struct {
 	// languages are those that salons have sent, misses requests for links that do
 	// nothing.
 	languages languageCache
-	misses    missCounter
-	ownActs   missCounter // what was done on clients' own pages
+	misses    tally
+	ownActs   tally // what was done on clients' own pages
+	// doubtfulTurns are held by requests of addresses that have named too many of them.
+	doubtfulTurns chan struct{}
 	// sessions are browsers that are signed in, doors the pages at which people get in,
-	// tries how often they were wrong.
+	// tries how often they were wrong, seal what closes that which browsers keep.
 	sessions *scs.SessionManager
 	doors    Doors
 	hasher   *passwords.Hasher
-	tries    tryCounter
+	tries    tally
+	seal     *browserSeal
 	// outbound is nil while the service may reach nobody outside.
 	outbound *outbound.Client
 	// streams ends when endStreams is called, and with it all streams of events;
-	// pingEvery is how long they are silent.
+	// pingEvery is how long they are silent, askAgain how long one goes on before it is
+	// asked whether it still may. listening are those that are open.
 	streams    context.Context
 	endStreams func()
 	pingEvery  time.Duration
+	askAgain   time.Duration
+	listening  openStreams
 }
 
 // Reach gives the server the way to addresses that salons name: of gateways for
@@ -65,20 +71,18 @@ func (s *Server) Reach(c *outbound.Client) { s.outbound = c }
 // (for example https://salon.example) and stands in the links it gives out; now
 // is the clock.
 func New(st *store.Store, base string, now func() time.Time) *Server {
-	s := &Server{store: st, now: now, base: base, echo: echo.New(), ownActs: missCounter{within: time.Hour}}
+	s := &Server{store: st, now: now, base: base, echo: echo.New(), misses: tally{within: missesWithin}, ownActs: tally{within: time.Hour},
+		tries: tally{within: triesWithin}, doubtfulTurns: make(chan struct{}, doubtfulAtOnce)}
 	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
 	s.sessions = s.newSessions()
+	s.seal = &browserSeal{load: st.BrowserKey}
 	s.streams, s.endStreams = context.WithCancel(context.Background())
-	s.pingEvery = pingEvery
-	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
-	s.sessions = s.newSessions()
-	s.streams, s.endStreams = context.WithCancel(context.Background())
-	s.pingEvery = pingEvery
+	s.pingEvery, s.askAgain = pingEvery, askAgain
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = echoError
 	// The address of the peer counts; forwarded headers are anybody's words.
 	s.echo.IPExtractor = echo.ExtractIPDirect()
-	s.echo.Use(recovery(), securityHeaders, limitTime, below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
+	s.echo.Use(recovery(), s.securityHeaders, limitTime, below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
@@ -151,6 +155,10 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "read-only", readOnlyWords)) // the client hung up
 			return
 		}
+		if s.unproven(session(ctx.Context()), op.OperationID, "") {
+			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "password-needed", proveWords)) // the client hung up
+			return
+		}
 		acting, refusal := actFor(ctx.Context(), op.OperationID)
 		if refusal != "" {
 			_ = huma.WriteErr(s.api, ctx, http.StatusForbidden, refusal) // the client hung up
@@ -219,13 +227,20 @@ func below(prefix string, m echo.MiddlewareFunc) echo.MiddlewareFunc {
 	}
 }
 
-func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
+// encryptedFor is how long browsers remember to come over encrypted transport only
+// (RFC 6797 6.1.1; a year is usual). Other hosts of the same domain are not ours.
+const encryptedFor = "max-age=31536000"
+
+func (s *Server) securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		h := c.Response().Header()
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("X-Frame-Options", "DENY")
 		h.Set("Cache-Control", "no-store")
+		if s.secure() {
+			h.Set("Strict-Transport-Security", encryptedFor)
+		}
 		return next(c)
 	}
 }

@@ -70,21 +70,19 @@ func (s *Server) whoUses(c echo.Context) (store.SignedIn, error) {
 	if token == "" {
 		return store.SignedIn{}, scheduling.ErrNotFound
 	}
-	press := store.Press{Now: s.now()}
-	if pressed(c.Request()) {
-		press.Stays = personStays
-	}
+	press := store.Press{Now: s.now(), Pressed: pressed(c.Request()), Stays: personStays}
 	return s.store.WhoUses(c.Request().Context(), keptAs(token), press)
 }
 
 // pressed reports whether a request comes from something that a person pressed, and
-// not from a page that keeps itself fresh.
+// not from a page that keeps itself fresh: pages do so by scripts, and never open one
+// by themselves. (Sec-Fetch-User would say it, but not every browser sends it.)
 func pressed(r *http.Request) bool {
 	switch {
 	case !reads(r.Method):
 		return true
 	case r.Header.Get("Sec-Fetch-Mode") != "":
-		return r.Header.Get("Sec-Fetch-User") == "?1"
+		return r.Header.Get("Sec-Fetch-Mode") == "navigate"
 	}
 	// Browsers say how a page was asked for over encrypted transport only.
 	return strings.Contains(r.Header.Get("Accept"), "text/html")
@@ -105,6 +103,7 @@ func scripted(r *http.Request) bool {
 func (s *Server) MountPages() {
 	page := s.PageGroup()
 	page.GET("/open/:link", s.openLink, s.slowGuessing)
+	page.POST("/open/:link/enter", s.enterByLink, s.slowGuessing)
 	page.GET("/", s.boardPage, s.signedIn("get-day"))
 	page.POST("/walk-in", s.walkInPage, s.signedIn("add-walk-in"))
 	page.GET("/clients/:id/cards.html", s.cardsPage, s.signedIn("export-cards"))
@@ -255,6 +254,8 @@ func (s *Server) signedIn(operation string) echo.MiddlewareFunc {
 				return s.askWho(c)
 			case refusal != "":
 				return message(c, http.StatusForbidden, titles["forbidden"], refusal)
+			case s.unproven(who, operation, c.Path()):
+				return s.askProof(c)
 			}
 			return next(c)
 		}
@@ -277,11 +278,22 @@ func (s *Server) InSession(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
+// Screen is the session of the shared screen that sends a request, "" for every other
+// browser.
+func (s *Server) Screen(c echo.Context) string {
+	if who := session(c.Request().Context()); who.Kind == store.SharedScreen {
+		return who.Session
+	}
+	return ""
+}
+
 // Doors are the pages at which people get in, which package signin draws. Each takes
 // the form that somebody had filled in when she had to stop, if there is one.
 type Doors struct {
 	// SignIn asks who is signed out, Code who uses a shared screen.
 	SignIn, Code func(echo.Context, Carried) error
+	// Proof asks for the password once more.
+	Proof func(echo.Context, Carried) error
 	// Password lets the person of an account choose one, by a link.
 	Password func(c echo.Context, link string, of PasswordFor) error
 }
@@ -299,7 +311,7 @@ func (s *Server) askToSignIn(c echo.Context) error {
 	case reads(r.Method):
 		return c.Redirect(http.StatusSeeOther, "/sign-in?to="+url.QueryEscape(r.RequestURI))
 	}
-	return s.doors.SignIn(c, carry(c))
+	return s.doors.SignIn(c, s.carry(c))
 }
 
 // askWho sends whoever uses a shared screen to the page that asks who she is. What
@@ -312,7 +324,7 @@ func (s *Server) askWho(c echo.Context) error {
 	case reads(r.Method):
 		return c.Redirect(http.StatusSeeOther, "/code?to="+url.QueryEscape(r.RequestURI))
 	}
-	return s.doors.Code(c, carry(c))
+	return s.doors.Code(c, s.carry(c))
 }
 
 // sorry answers a page with what went wrong. A page that would change something on a

@@ -65,11 +65,12 @@ type SalonChoice struct{ ID, Name string }
 // foldMail is a mail address as logins are kept.
 func foldMail(s string) string { return strings.ToLower(strings.TrimSpace(s)) }
 
-// Entered is what became of somebody who signed in: the page at which she begins, or
-// the salons between which she has to choose.
+// Entered is what became of somebody who signed in: the page at which she begins and
+// her account, or the salons between which she has to choose.
 type Entered struct {
-	Home   string
-	Salons []SalonChoice
+	Home    string
+	Account string
+	Salons  []SalonChoice
 }
 
 // SignIn signs the browser of a request in. Who works in several salons with the
@@ -82,20 +83,21 @@ func (s *Server) SignIn(c echo.Context, f SignInForm) (Entered, error) {
 	if err := f.check(); err != nil {
 		return Entered{}, err
 	}
-	mail, address := "mail:"+foldMail(f.Mail), "address:"+network(c.RealIP()).String()
-	if err := s.beginTry(mail, address); err != nil {
-		return Entered{}, err
+	tries := s.signInTries(c, f.Mail)
+	if wait := s.tries.begin(s.now(), tries...); wait > 0 {
+		slog.WarnContext(ctx, "sign-in refused", "network", network(c.RealIP()).String(), "why", "too many tries")
+		return Entered{}, tooManyTries(wait)
 	}
 	found, err := s.matching(ctx, foldMail(f.Mail), f.Password)
 	if err != nil {
 		return Entered{}, err
 	}
 	if len(found) == 0 {
-		slog.WarnContext(ctx, "sign-in refused", "network", network(c.RealIP()).String())
+		slog.WarnContext(ctx, "sign-in refused", "network", network(c.RealIP()).String(), "why", "wrong")
 		return Entered{}, errWrongSignIn
 	}
-	s.tries.forget(mail)
-	s.tries.takeBack(address)
+	s.tries.forget(tries[0].key)
+	s.tries.takeBack(tries[1:]...)
 	if len(found) == 1 {
 		return s.enterAccount(c, found[0].Salon, found[0].Account, f.kind(), nil)
 	}
@@ -117,19 +119,6 @@ func (f SignInForm) check() error {
 		return errWrongSignIn
 	}
 	return x.Err()
-}
-
-// beginTry notes a try to sign in, or says how long to wait.
-func (s *Server) beginTry(account, address string) error {
-	now := s.now()
-	if wait := s.tries.begin(address, triesOfAddress, now); wait > 0 {
-		return tooManyTries(wait)
-	}
-	if wait := s.tries.begin(account, triesOfAccount, now); wait > 0 {
-		s.tries.takeBack(address) // nothing was looked at
-		return tooManyTries(wait)
-	}
-	return nil
 }
 
 // matching lists the accounts with a login that a password opens.
@@ -250,7 +239,8 @@ func (s *Server) enterAccount(c echo.Context, salon, account, kind string, first
 		return Entered{}, err
 	}
 	slog.InfoContext(ctx, "signed in", "salon", salon, "account", account, "kind", kind)
-	return Entered{Home: home(a.Roles)}, nil
+	s.knows(c, account, a.Login)
+	return Entered{Home: home(a.Roles), Account: account}, nil
 }
 
 // atDesk reports whether somebody with these roles works at the desk.
@@ -268,6 +258,7 @@ func home(roles []store.Role) string {
 
 // enterBrowser signs the browser in under a new token.
 func (s *Server) enterBrowser(c echo.Context, salon string, b store.BrowserSession, life sessionLife, first func(context.Context, *store.Tx) error) error {
+	before := s.sessionToken(c)
 	ctx, err := s.renewed(c)
 	if err != nil {
 		return err
@@ -287,24 +278,35 @@ func (s *Server) enterBrowser(c echo.Context, salon string, b store.BrowserSessi
 			return err
 		}
 		// She has just proved who she is.
-		return t.SetPerson(ctx, id, b.Account, b.Opened.Add(personStays))
+		if err := t.SetPerson(ctx, id, b.Account, b.Opened.Add(personStays)); err != nil {
+			return err
+		}
+		return t.SetProven(ctx, id, b.Account, b.Opened)
 	})
 	if err != nil {
 		c.Response().Header().Del(echo.HeaderSetCookie)
 		_ = s.sessions.Destroy(ctx) // a token that signs nobody in
+	}
+	if before != "" { // which renewing has made worthless
+		_ = s.store.EndToken(c.Request().Context(), keptAs(before))
 	}
 	return err
 }
 
 // SignOut signs the browser out. What it has kept of pages goes, too.
 func (s *Server) SignOut(c echo.Context) error {
-	ctx, err := s.sessions.Load(c.Request().Context(), s.sessionToken(c))
+	token := s.sessionToken(c)
+	ctx, err := s.sessions.Load(c.Request().Context(), token)
 	if err != nil {
 		return err
 	}
 	if err := s.sessions.Destroy(ctx); err != nil {
 		return err
 	}
+	if err := s.store.EndToken(ctx, keptAs(token)); err != nil { // ends what the browser listens to, too
+		return err
+	}
+	s.accessNoted(ctx, slog.LevelInfo, "signed out")
 	s.sessions.WriteSessionCookie(ctx, c.Response(), "", time.Time{})
 	c.Response().Header().Set("Clear-Site-Data", `"cache", "storage"`)
 	return nil
@@ -317,6 +319,7 @@ func (s *Server) SignOutEverywhere(c echo.Context) error {
 		if err := s.inTx(ctx, func(t *store.Tx) error { return t.EndSessions(ctx, p.Account, "") }); err != nil {
 			return err
 		}
+		s.accessNoted(ctx, slog.LevelInfo, "signed out everywhere", "account", p.Account)
 	}
 	return s.SignOut(c)
 }

@@ -144,14 +144,17 @@ func (t *Tx) endLinks(ctx context.Context, account string) error {
 }
 
 // SetCode keeps the hash of a new short code; empty means that there is none any
-// more, and then nobody is that person on a shared screen.
-func (t *Tx) SetCode(ctx context.Context, account, hash string) error {
+// more. Nobody is that person on a shared screen any longer, but in session keep,
+// which may be empty: the old code may have been known to others.
+func (t *Tx) SetCode(ctx context.Context, account, hash, keep string) error {
 	tag, err := t.tx.Exec(ctx, `UPDATE account SET code = NULLIF($3, ''), version = version + 1 WHERE salon_id = $1 AND account_id = $2`, t.salon, account, hash)
 	if err := one("account", tag.RowsAffected(), err); err != nil {
 		return err
 	}
-	_, err = t.tx.Exec(ctx, `DELETE FROM code_miss WHERE salon_id = $1 AND account_id = $2`, t.salon, account)
-	return domain("set code", err, false)
+	if err := t.ForgetCodes(ctx, account); err != nil {
+		return err
+	}
+	return t.leaveScreens(ctx, account, keep)
 }
 
 // Secrets are the hashes of an account, each empty where there is none.

@@ -30,12 +30,13 @@ type BrowserSession struct {
 }
 
 // AddBrowserSession signs a browser in and returns the session's id. A session of an
-// account notes when she signed in last.
+// account notes when she signed in last, and that she gave her password just now.
 func (t *Tx) AddBrowserSession(ctx context.Context, b BrowserSession) (string, error) {
 	b.ID = NewID()
 	const q = `
-		INSERT INTO browser_session (salon_id, session_id, token, account_id, role, staff_id, kind, device, opened_at, last_used_at, ends_at, idle)
-		VALUES ($1, $2, $3, NULLIF($4, ''), NULLIF($5, ''), NULLIF($6, ''), $7, $8, $9, $9, $10, $11)`
+		INSERT INTO browser_session (salon_id, session_id, token, account_id, role, staff_id, kind, device, opened_at, last_used_at, ends_at, idle,
+			proven_by, proven_at)
+		VALUES ($1, $2, $3, NULLIF($4, ''), NULLIF($5, ''), NULLIF($6, ''), $7, $8, $9, $9, $10, $11, NULLIF($4, ''), CASE WHEN $4 <> '' THEN $9::timestamptz END)`
 	_, err := t.tx.Exec(ctx, q, t.salon, b.ID, b.Token, b.Account, b.Role, b.Staff, b.Kind, b.Device, b.Opened, b.Ends, b.Idle)
 	if err != nil || b.Account == "" {
 		return b.ID, domain("add browser session", err, false)
@@ -78,15 +79,20 @@ func (t *Tx) EndSession(ctx context.Context, account, session string) error {
 // EndSessions signs an account out everywhere but in session keep, which may be
 // empty, and ends what it does on shared screens of others.
 func (t *Tx) EndSessions(ctx context.Context, account, keep string) error {
-	for _, q := range []string{
-		`DELETE FROM browser_session WHERE salon_id = $1 AND account_id = $2 AND session_id <> $3`,
-		`UPDATE browser_session SET person_id = NULL, person_until = NULL WHERE salon_id = $1 AND person_id = $2 AND session_id <> $3`,
-	} {
-		if _, err := t.tx.Exec(ctx, q, t.salon, account, keep); err != nil {
-			return domain("end sessions", err, false)
-		}
+	_, err := t.tx.Exec(ctx, `DELETE FROM browser_session WHERE salon_id = $1 AND account_id = $2 AND session_id <> $3`, t.salon, account, keep)
+	if err != nil {
+		return domain("end sessions", err, false)
 	}
-	return nil
+	return t.leaveScreens(ctx, account, keep)
+}
+
+// leaveScreens ends that an account is the one who works on shared screens, but in
+// session keep.
+func (t *Tx) leaveScreens(ctx context.Context, account, keep string) error {
+	_, err := t.tx.Exec(ctx, `
+		UPDATE browser_session SET person_id = NULL, person_until = NULL, proven_by = NULL, proven_at = NULL
+		WHERE salon_id = $1 AND person_id = $2 AND session_id <> $3`, t.salon, account, keep)
+	return domain("leave screens", err, false)
 }
 
 // ShareScreen makes a session one of a shared screen, with the limits of such.
@@ -98,38 +104,38 @@ func (t *Tx) ShareScreen(ctx context.Context, session string, ends time.Time, id
 }
 
 // SetPerson notes who works on a shared screen until when; an empty account means
-// nobody.
+// nobody. What her password had proved before counts no more.
 func (t *Tx) SetPerson(ctx context.Context, session, account string, until time.Time) error {
 	tag, err := t.tx.Exec(ctx, `
-		UPDATE browser_session SET person_id = NULLIF($3, ''), person_until = CASE WHEN $3 <> '' THEN $4::timestamptz END
+		UPDATE browser_session SET person_id = NULLIF($3, ''), person_until = CASE WHEN $3 <> '' THEN $4::timestamptz END,
+		       proven_by = NULL, proven_at = NULL
 		WHERE salon_id = $1 AND session_id = $2 AND kind = 'shared'`, t.salon, session, account, until)
 	return one("session", tag.RowsAffected(), err)
 }
 
-// TryCode counts one try in advance, so that many at once are not more than many one
-// after the other, and returns which one in a row it is. With the most-th the name is
-// locked until a time, which is returned; a try beyond it must not be looked at.
-// ForgetTries takes the tries back when the code was right. Another round of tries
-// begins when a lock is over.
-func (t *Tx) TryCode(ctx context.Context, session, account string, most int, now, lock time.Time) (try int, locked time.Time, err error) {
-	const q = `
-		INSERT INTO code_miss AS m (salon_id, session_id, account_id, misses) VALUES ($1, $2, $3, 1)
-		ON CONFLICT (salon_id, session_id, account_id) DO UPDATE SET
-			misses = CASE WHEN m.locked_until <= $5 THEN 1 ELSE LEAST(m.misses + 1, 1000000) END,
-			locked_until = CASE WHEN m.locked_until > $5 THEN m.locked_until WHEN m.locked_until IS NULL AND m.misses + 1 >= $4 THEN $6::timestamptz END
-		RETURNING misses, locked_until`
-	var until *time.Time
-	if err := t.tx.QueryRow(ctx, q, t.salon, session, account, most, now, lock).Scan(&try, &until); err != nil {
-		return 0, time.Time{}, domain("code", err, false)
-	}
-	if until != nil {
-		locked = *until
-	}
-	return try, locked, nil
+// SetProven notes that the person of an account has just shown, by her password, that
+// it is she who uses a browser.
+func (t *Tx) SetProven(ctx context.Context, session, account string, at time.Time) error {
+	tag, err := t.tx.Exec(ctx, `UPDATE browser_session SET proven_by = $3, proven_at = $4 WHERE salon_id = $1 AND session_id = $2`,
+		t.salon, session, account, at)
+	return one("session", tag.RowsAffected(), err)
 }
 
-// ForgetTries takes back the wrong codes of a name on a shared screen.
-func (t *Tx) ForgetTries(ctx context.Context, session, account string) error {
-	_, err := t.tx.Exec(ctx, `DELETE FROM code_miss WHERE salon_id = $1 AND session_id = $2 AND account_id = $3`, t.salon, session, account)
-	return domain("code", err, false)
+// EndToken signs the browser of a token out, whoever used it. It may be signed out
+// already.
+func (s *Store) EndToken(ctx context.Context, token string) error {
+	var salon string
+	err := s.pool.QueryRow(ctx, `DELETE FROM browser_session WHERE token = $1 RETURNING salon_id`, token).Scan(&salon)
+	if err == nil {
+		s.committed(salon, false)
+	}
+	return domain("end session", err, true)
+}
+
+// TokenAccount says whose browser a token signed in, also when it is signed out by now
+// for having been used too little or too long. scheduling.ErrNotFound when nothing is
+// known of it any more.
+func (s *Store) TokenAccount(ctx context.Context, token string) (account, kind string, err error) {
+	err = s.pool.QueryRow(ctx, `SELECT coalesce(account_id, ''), kind FROM browser_session WHERE token = $1`, token).Scan(&account, &kind)
+	return account, kind, domain("session", err, false)
 }

@@ -17,13 +17,13 @@ func (x *filled) enrolled() {
 		if err := t.SetPassword(ctx, a.ID, "", "hash of "+x.row.ID, x.browserID); err != nil {
 			return err
 		}
-		if err := t.SetCode(ctx, a.ID, "hash of "+x.row.ID); err != nil {
+		if err := t.SetCode(ctx, a.ID, "hash of "+x.row.ID, ""); err != nil {
 			return err
 		}
 		if err := t.SetPerson(ctx, x.browserID, a.ID, time.Now().Add(time.Hour)); err != nil {
 			return err
 		}
-		if _, _, err := t.TryCode(ctx, x.browserID, a.ID, 5, time.Now(), time.Now()); err != nil {
+		if err := t.GuardCodes(ctx, a.ID, time.Now(), func(w *store.WrongCodes) { w.Misses++ }); err != nil {
 			return err
 		}
 		var err error
@@ -53,13 +53,16 @@ var entering = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, t.EndSession(x.t.Context(), x.accountID, x.browserID)
 	},
 	"EndSessions": func(t *store.Tx, x *filled) (any, error) { return nil, t.EndSessions(x.t.Context(), x.accountID, "") },
-	"ForgetTries": func(t *store.Tx, x *filled) (any, error) {
-		return nil, t.ForgetTries(x.t.Context(), x.browserID, x.accountID)
+	"ForgetCodes": func(t *store.Tx, x *filled) (any, error) { return nil, t.ForgetCodes(x.t.Context(), x.accountID) },
+	"GuardCodes": func(t *store.Tx, x *filled) (any, error) {
+		var was store.WrongCodes
+		err := t.GuardCodes(x.t.Context(), x.accountID, time.Now(), func(w *store.WrongCodes) { was = *w })
+		return was.Misses, err
 	},
 	"LockAccounts": func(t *store.Tx, x *filled) (any, error) { return nil, t.LockAccounts(x.t.Context()) },
 	"SecretsOf":    func(t *store.Tx, x *filled) (any, error) { return t.SecretsOf(x.t.Context(), x.accountID) },
 	"SetCode": func(t *store.Tx, x *filled) (any, error) {
-		return nil, t.SetCode(x.t.Context(), x.accountID, "another")
+		return nil, t.SetCode(x.t.Context(), x.accountID, "another", "")
 	},
 	"SetPassword": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SetPassword(x.t.Context(), x.accountID, "", "another", "")
@@ -67,12 +70,11 @@ var entering = map[string]func(t *store.Tx, x *filled) (any, error){
 	"SetPerson": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SetPerson(x.t.Context(), x.browserID, x.accountID, time.Now())
 	},
+	"SetProven": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetProven(x.t.Context(), x.browserID, x.accountID, time.Now())
+	},
 	"ShareScreen": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.ShareScreen(x.t.Context(), x.browserID, time.Now(), time.Hour)
-	},
-	"TryCode": func(t *store.Tx, x *filled) (any, error) {
-		_, _, err := t.TryCode(x.t.Context(), x.browserID, x.accountID, 5, time.Now(), time.Now())
-		return nil, err
 	},
 	"UpdateAccount": func(t *store.Tx, x *filled) (any, error) {
 		return t.UpdateAccount(x.t.Context(), store.Account{ID: x.accountID, Version: 3, Name: "A", Roles: []store.Role{store.Desk}})

@@ -18,6 +18,7 @@ const (
 	ChangeMessage    ChangeKind = "message"    // a message failed or is settled, or a client answered
 	ChangeWaiting    ChangeKind = "waiting"    // the waiting list
 	ChangeCall       ChangeKind = "call"       // the list of clients to call
+	ChangeAccess     ChangeKind = "access"     // somebody may do something no more, or is signed out
 	ChangeEverything ChangeKind = "everything" // what has changed cannot be told any more: read all of it anew
 )
 

@@ -102,7 +102,7 @@ func TestOurMigrationsGoDownAndUpAgain(t *testing.T) {
 func TestEveryTableBelongsToASalon(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 1)
-	elsewhere := regexp.MustCompile(`^(river_|goose_|sessions$)`)
+	elsewhere := regexp.MustCompile(`^(river_|goose_|sessions$|browser_key$)`)
 	checked := 0
 	for _, table := range rows[string](s, `SELECT tablename FROM pg_tables WHERE schemaname = 'public'`) {
 		if elsewhere.MatchString(table) {

@@ -33,6 +33,7 @@ type OwnLink struct {
 	Rotated  *time.Time `db:"rotated_at"` // when it was changed last
 	Revoked  *time.Time `db:"revoked_at"`
 	LastUsed *time.Time `db:"last_used_at"` // of the present link
+	MadeBy   string     `db:"made_by"`      // who made the present secret, and so may have seen it
 }
 
 // Expires is when l ends unless it is used again.
@@ -46,7 +47,7 @@ func (l OwnLink) Expires() time.Time {
 	return from.AddDate(0, 0, l.Days)
 }
 
-const ownColumns = `link_id, client_id, label, guardian, days::int AS days, created_at, rotated_at, revoked_at, last_used_at`
+const ownColumns = `link_id, client_id, label, guardian, days::int AS days, created_at, rotated_at, revoked_at, last_used_at, made_by`
 
 // ownLives holds for links of x that lead somewhere at $2.
 const ownLives = `x.revoked_at IS NULL AND greatest(x.created_at, x.rotated_at, x.last_used_at) + make_interval(days => x.days) > $2`
@@ -64,8 +65,8 @@ func (t *Tx) AddOwnLink(ctx context.Context, l OwnLink, now time.Time) (OwnLink,
 	}
 	secret, sum := newSecret(KindOwn, n.Key)
 	l.ID, l.Created = NewID(), now
-	_, err = t.tx.Exec(ctx, `INSERT INTO own_link (salon_id, link_id, client_id, sha256, label, guardian, days, created_at)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, t.salon, l.ID, l.Client, sum, l.Label, l.Guardian, l.Days, now)
+	_, err = t.tx.Exec(ctx, `INSERT INTO own_link (salon_id, link_id, client_id, sha256, label, guardian, days, created_at, made_by)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`, t.salon, l.ID, l.Client, sum, l.Label, l.Guardian, l.Days, now, l.MadeBy)
 	return l, secret, domain("add own link", err, false)
 }
 
@@ -87,17 +88,17 @@ func (t *Tx) OwnLinkByID(ctx context.Context, id string) (OwnLink, error) {
 	return list[0], nil
 }
 
-// RotateOwnLink gives a link another secret, for the guardian or not, and returns
-// it: the old one and the pages that it has opened end at once.
+// RotateOwnLink gives a link another secret, for the guardian or not, made by
+// somebody, and returns it: the old one and the pages that it has opened end at once.
 // scheduling.ErrNotFound when there is no such link or it was revoked.
-func (t *Tx) RotateOwnLink(ctx context.Context, id string, guardian bool, now time.Time) (OwnLink, string, error) {
+func (t *Tx) RotateOwnLink(ctx context.Context, id string, guardian bool, by string, now time.Time) (OwnLink, string, error) {
 	n, err := t.SalonRow(ctx)
 	if err != nil {
 		return OwnLink{}, "", err
 	}
 	secret, sum := newSecret(KindOwn, n.Key)
-	tag, err := t.tx.Exec(ctx, `UPDATE own_link SET sha256 = $3, guardian = $4, rotated_at = $5, last_used_at = NULL
-		WHERE salon_id = $1 AND link_id = $2 AND revoked_at IS NULL`, t.salon, id, sum, guardian, now)
+	tag, err := t.tx.Exec(ctx, `UPDATE own_link SET sha256 = $3, guardian = $4, rotated_at = $5, last_used_at = NULL, made_by = $6
+		WHERE salon_id = $1 AND link_id = $2 AND revoked_at IS NULL`, t.salon, id, sum, guardian, now, by)
 	if err := one("own link", tag.RowsAffected(), err); err != nil {
 		return OwnLink{}, "", err
 	}
@@ -139,10 +140,13 @@ func (t *Tx) MessagesClosed(ctx context.Context, client string) (time.Time, erro
 	return *at, nil
 }
 
+// usedLinkWithin is how exactly the last use of a link is kept.
+const usedLinkWithin = 5 * time.Minute
+
 // TouchOwnLink notes that a link is used, to within five minutes.
 func (t *Tx) TouchOwnLink(ctx context.Context, id string, now time.Time) error {
 	_, err := t.tx.Exec(ctx, `UPDATE own_link SET last_used_at = $3::timestamptz
-		WHERE salon_id = $1 AND link_id = $2 AND (last_used_at IS NULL OR last_used_at < $3::timestamptz - interval '5 minutes')`, t.salon, id, now)
+		WHERE salon_id = $1 AND link_id = $2 AND (last_used_at IS NULL OR last_used_at < $3::timestamptz - $4::interval)`, t.salon, id, now, usedLinkWithin)
 	return domain("own link", err, false)
 }
 
@@ -156,6 +160,10 @@ type OwnPages struct {
 	Guardian      bool      // opened by who answers for a minor
 	Begun         time.Time // when they were opened
 	Expires       time.Time // when they close unless they are used again
+	// Unnoted says that the last use of the link was noted too long ago.
+	Unnoted bool
+	// sum is of the secret of the link as it was when the pages were looked for.
+	sum []byte
 }
 
 // OwnLinkBySecret finds the pages that a link leads to at now, or returns
@@ -167,8 +175,9 @@ func (s *Store) OwnLinkBySecret(ctx context.Context, secret string, now time.Tim
 		return OwnPages{}, scheduling.ErrNotFound
 	}
 	p := OwnPages{Begun: now}
+	p.sum = hash(secret)
 	err := s.pool.QueryRow(ctx, `SELECT x.salon_id, x.client_id, x.link_id, x.guardian FROM own_link x JOIN salon n USING (salon_id)
-		WHERE n.key = $1 AND x.sha256 = $3 AND `+ownLives, key, now, hash(secret)).Scan(&p.Salon, &p.Client, &p.Link, &p.Guardian)
+		WHERE n.key = $1 AND x.sha256 = $3 AND `+ownLives, key, now, p.sum).Scan(&p.Salon, &p.Client, &p.Link, &p.Guardian)
 	return p, domain("own link", err, false)
 }
 
@@ -178,8 +187,9 @@ var openedForm = regexp.MustCompile(`^` + kindOpened + `_([a-z0-9]{6,16})_([A-Za
 // What is signed, in octets: kinds of opener, ids of client and opener, three times.
 const openedSize = 2 + 2*16 + 3*8
 
-// OpenOwnPages signs p for the browser in which they are open, as long as their
-// link is the one that opened them. scheduling.ErrNotFound when it is not.
+// OpenOwnPages signs p, as it was found, for the browser in which they are open. It
+// vouches for the link with which they were found, not for one that came after it: that
+// one has another secret. scheduling.ErrNotFound for what was not found.
 func (s *Store) OpenOwnPages(ctx context.Context, p OwnPages) (string, error) {
 	opener := p.Link
 	if opener == "" {
@@ -193,7 +203,11 @@ func (s *Store) OpenOwnPages(ctx context.Context, p OwnPages) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("store: open own pages: %w", scheduling.ErrNotFound)
 	}
-	if _, err := s.messageKey(ctx, p.Salon); err != nil {
+	if (p.Link != "") != (len(p.sum) > 0) {
+		return "", fmt.Errorf("store: open own pages: %w", scheduling.ErrNotFound)
+	}
+	key, err := s.messageKey(ctx, p.Salon)
+	if err != nil {
 		return "", err
 	}
 	b := []byte{'m', 0}
@@ -208,13 +222,10 @@ func (s *Store) OpenOwnPages(ctx context.Context, p OwnPages) (string, error) {
 		b = binary.BigEndian.AppendUint64(b, uint64(t.Unix())) //nolint:gosec // turned back in the same way
 	}
 	var salonKey string
-	var key, link []byte
-	err = s.pool.QueryRow(ctx, `SELECT n.key, k.secret, coalesce(x.sha256, '') FROM salon n JOIN message_key k USING (salon_id)
-		LEFT JOIN own_link x ON x.salon_id = n.salon_id AND x.link_id = $2 WHERE n.salon_id = $1`, p.Salon, p.Link).Scan(&salonKey, &key, &link)
-	if err != nil {
+	if err := s.pool.QueryRow(ctx, `SELECT key FROM salon WHERE salon_id = $1`, p.Salon).Scan(&salonKey); err != nil {
 		return "", domain("own pages", err, false)
 	}
-	return kindOpened + "_" + salonKey + "_" + base64.RawURLEncoding.EncodeToString(append(b, openedCode(key, p.Salon, link, b)...)), nil
+	return kindOpened + "_" + salonKey + "_" + base64.RawURLEncoding.EncodeToString(append(b, openedCode(key, p.Salon, p.sum, b)...)), nil
 }
 
 // openedCode vouches for opened pages. A link that is changed closes what it opened.
@@ -247,18 +258,19 @@ func (s *Store) OpenedOwnPages(ctx context.Context, opened string, now time.Time
 		p.Link, p.Message = door, ""
 	}
 	var key, link []byte
-	var pages, messages *time.Time
-	err = s.pool.QueryRow(ctx, `SELECT n.salon_id, k.secret, coalesce(x.sha256, ''), o.pages_at, o.messages_at
+	var pages, messages, used *time.Time
+	err = s.pool.QueryRow(ctx, `SELECT n.salon_id, k.secret, coalesce(x.sha256, ''), x.last_used_at, o.pages_at, o.messages_at
 		FROM salon n JOIN message_key k USING (salon_id) JOIN client c ON c.salon_id = n.salon_id AND c.client_id = $3
 		LEFT JOIN own_link x ON x.salon_id = n.salon_id AND x.client_id = $3 AND x.link_id = $4 AND `+ownLives+`
 		LEFT JOIN own_closed o ON o.salon_id = n.salon_id AND o.client_id = $3
-		WHERE n.key = $1`, m[1], now, p.Client, p.Link).Scan(&p.Salon, &key, &link, &pages, &messages)
+		WHERE n.key = $1`, m[1], now, p.Client, p.Link).Scan(&p.Salon, &key, &link, &used, &pages, &messages)
 	if err != nil && err != pgx.ErrNoRows { //nolint:errorlint // straight from the driver
 		return OwnPages{}, domain("own pages", err, false)
 	}
 	good := len(key) > 0 && hmac.Equal(openedCode(key, p.Salon, link, b), code)
 	if p.Link != "" {
 		good = good && len(link) > 0
+		p.sum, p.Unnoted = link, used == nil || used.Before(now.Add(-usedLinkWithin))
 	} else {
 		good = good && !(messages != nil && !p.Sent.After(*messages))
 	}

@@ -22,7 +22,7 @@ func init() {
 		"OwnLinks":    func(t *store.Tx, x *filled) (any, error) { return t.OwnLinks(x.t.Context(), x.client) },
 		"OwnLinkByID": func(t *store.Tx, x *filled) (any, error) { return t.OwnLinkByID(x.t.Context(), x.ownLink()) },
 		"RotateOwnLink": func(t *store.Tx, x *filled) (any, error) {
-			_, _, err := t.RotateOwnLink(x.t.Context(), x.ownLink(), false, at(9, 0))
+			_, _, err := t.RotateOwnLink(x.t.Context(), x.ownLink(), false, "Ada", at(9, 0))
 			return nil, err
 		},
 		"RevokeOwnLink": func(t *store.Tx, x *filled) (any, error) {
@@ -84,13 +84,13 @@ func TestOwnPagesOpenByALinkAndCloseWithIt(t *testing.T) {
 	var l store.OwnLink
 	var secret string
 	s.tx(func(t *store.Tx) (err error) {
-		l, secret, err = t.AddOwnLink(ctx, store.OwnLink{Client: client, Days: 400}, now)
+		l, secret, err = t.AddOwnLink(ctx, store.OwnLink{Client: client, Days: 400, MadeBy: "Ada"}, now)
 		return err
 	})
 	require.True(t, strings.HasPrefix(secret, "c_"+s.row.Key+"_"))
 	p, err := s.store.OwnLinkBySecret(ctx, secret, now)
 	require.NoError(t, err)
-	require.Equal(t, store.OwnPages{Salon: s.row.ID, Client: client, Link: l.ID, Begun: now}, p)
+	require.Equal(t, []any{s.row.ID, client, l.ID, now, ""}, []any{p.Salon, p.Client, p.Link, p.Begun, p.Message})
 	require.Nil(t, value[*time.Time](s, `SELECT last_used_at FROM own_link WHERE link_id = $1`, l.ID), "looking changes nothing")
 
 	p.Expires = now.Add(30 * time.Minute)
@@ -118,9 +118,27 @@ func TestOwnPagesOpenByALinkAndCloseWithIt(t *testing.T) {
 		require.ErrorIs(t, err, scheduling.ErrNotFound, bad)
 	}
 
-	s.tx(func(t *store.Tx) (err error) { _, _, err = t.RotateOwnLink(ctx, l.ID, false, now); return err })
+	require.True(t, got.Unnoted)
+	s.tx(func(t *store.Tx) error { return t.TouchOwnLink(ctx, l.ID, now) })
+	for minutes, unnoted := range map[int]bool{4: false, 6: true} {
+		later, err := s.store.OpenedOwnPages(ctx, opened, now.Add(time.Duration(minutes)*time.Minute))
+		require.NoError(t, err)
+		require.Equal(t, unnoted, later.Unnoted, "after %d minutes", minutes)
+	}
+	s.tx(func(t *store.Tx) (err error) { _, _, err = t.RotateOwnLink(ctx, l.ID, false, "Noor", now); return err })
 	_, err = s.store.OpenedOwnPages(ctx, opened, now)
 	require.ErrorIs(t, err, scheduling.ErrNotFound)
+	late, err := s.store.OpenOwnPages(ctx, got) // a request that began before the link was changed
+	require.NoError(t, err)
+	_, err = s.store.OpenedOwnPages(ctx, late, now)
+	require.ErrorIs(t, err, scheduling.ErrNotFound, "the new secret has not opened them")
+	s.tx(func(tx *store.Tx) error {
+		l, err := tx.OwnLinkByID(ctx, l.ID)
+		require.Equal(t, "Noor", l.MadeBy)
+		return err
+	})
+	_, err = s.store.OpenOwnPages(ctx, store.OwnPages{Salon: s.row.ID, Client: client, Link: l.ID, Begun: now, Expires: p.Expires})
+	require.ErrorIs(t, err, scheduling.ErrNotFound, "nobody has found them")
 	_, err = s.store.OwnLinkBySecret(ctx, secret, now)
 	require.ErrorIs(t, err, scheduling.ErrNotFound)
 }

@@ -16,13 +16,17 @@ type SignedIn struct {
 	Kind    string
 	Name    string    // of the person, empty for nobody who has a name
 	Until   time.Time // how long she is that person on a shared screen, else zero
+	Proven  time.Time // when she last gave her password in this browser, else zero
 }
 
-// Press is what a request does to how long somebody is known on a shared screen.
+// Press is what a request does to how long a browser remains signed in, and somebody
+// known on a shared screen.
 type Press struct {
 	Now time.Time
-	// Stays is how long whoever said who she is remains that person; zero when the
-	// request was made by no press.
+	// Pressed says that a person made the request, and not a page that keeps itself
+	// fresh: only then does the browser count as used.
+	Pressed bool
+	// Stays is how long whoever said who she is remains that person after a press.
 	Stays time.Duration
 }
 
@@ -48,6 +52,8 @@ type signedInRow struct {
 	PersonName  string     `db:"person_name"`
 	PersonLeft  bool       `db:"person_left"`
 	PersonUntil *time.Time `db:"person_until"`
+	ProvenBy    *string    `db:"proven_by"`
+	ProvenAt    *time.Time `db:"proven_at"`
 }
 
 const signedInQuery = `
@@ -56,7 +62,8 @@ const signedInQuery = `
 		       coalesce(a.staff_id, b.staff_id, '') AS staff_id, coalesce(a.roles, ARRAY[b.role]) AS roles,
 		       coalesce(u.name, a.name, '') AS name, NOT coalesce(u.active, true) AS left_staff,
 		       p.account_id AS person_id, coalesce(p.staff_id, '') AS person_staff, coalesce(p.roles, '{}') AS person_roles,
-		       coalesce(pu.name, p.name, '') AS person_name, NOT coalesce(pu.active, true) AS person_left, b.person_until
+		       coalesce(pu.name, p.name, '') AS person_name, NOT coalesce(pu.active, true) AS person_left, b.person_until,
+		       b.proven_by, b.proven_at
 		FROM sessions s JOIN browser_session b USING (token)
 		LEFT JOIN account a ON a.salon_id = b.salon_id AND a.account_id = b.account_id
 		LEFT JOIN unit u ON u.salon_id = b.salon_id AND u.unit_id = coalesce(a.staff_id, b.staff_id)
@@ -64,26 +71,25 @@ const signedInQuery = `
 		LEFT JOIN unit pu ON pu.salon_id = p.salon_id AND pu.unit_id = p.staff_id
 		WHERE s.token = $1 AND b.ends_at > $2 AND b.last_used_at + b.idle > $2
 		  AND a.disabled_at IS NULL AND (coalesce(u.active, true) OR 'owner' = ANY(a.roles))
+		  AND (b.kind <> 'shared' OR a.roles && ARRAY['owner', 'desk'])
 	), touch AS (
 		UPDATE browser_session b SET last_used_at = GREATEST(b.last_used_at, $2),
 			person_until = CASE WHEN hit.person_id IS NOT NULL AND b.person_id = hit.person_id THEN GREATEST(b.person_until, $4) ELSE b.person_until END
 		FROM hit WHERE b.salon_id = hit.salon_id AND b.session_id = hit.session_id
-		  AND (hit.last_used_at < $3 OR hit.person_id IS NOT NULL AND hit.person_until < $5)
+		  AND $6 AND (hit.last_used_at < $3 OR hit.person_id IS NOT NULL AND hit.person_until < $5)
 	)
 	SELECT salon_id, session_id, kind, account_id, staff_id, roles, name, left_staff, person_id, person_staff, person_roles,
-	       person_name, person_left, person_until FROM hit`
+	       person_name, person_left, person_until, proven_by, proven_at FROM hit`
 
 // WhoUses finds who uses the browser that holds a session, by the hash that the
 // session library keeps of its token, in one query; scheduling.ErrNotFound when it
-// is signed out, has not been used for too long, or its person may sign in no more.
-// Uses are noted once a minute at most.
+// is signed out, has not been used for too long, or its person may sign in no more; a
+// shared screen, when whoever shared it is not of the desk any more. Uses are noted
+// once a minute at most.
 func (s *Store) WhoUses(ctx context.Context, token string, p Press) (SignedIn, error) {
 	extended := p.Now.Add(p.Stays)
 	writeBelow := extended.Add(-personWithin)
-	if p.Stays == 0 {
-		extended, writeBelow = p.Now, p.Now.Add(-time.Hour) // no press prolongs nothing
-	}
-	rows, err := s.pool.Query(ctx, signedInQuery, token, p.Now, p.Now.Add(-usedWithin), extended, writeBelow)
+	rows, err := s.pool.Query(ctx, signedInQuery, token, p.Now, p.Now.Add(-usedWithin), extended, writeBelow, p.Pressed)
 	if err != nil {
 		return SignedIn{}, domain("session", err, false)
 	}
@@ -92,7 +98,7 @@ func (s *Store) WhoUses(ctx context.Context, token string, p Press) (SignedIn, e
 		return SignedIn{}, domain("session", err, false)
 	}
 	out := row.signedIn()
-	if out.Kind == SharedScreen && !out.ReadOnly && p.Stays > 0 && row.PersonUntil.Before(writeBelow) {
+	if out.Kind == SharedScreen && !out.ReadOnly && p.Pressed && row.PersonUntil.Before(writeBelow) {
 		out.Until = extended
 	}
 	return out, nil
@@ -114,6 +120,9 @@ func (r signedInRow) signedIn() SignedIn {
 		out.Principal = principalOf(r.Salon, *r.Person, r.PersonStaff, r.PersonRoles, r.PersonLeft)
 	default:
 		out.Principal = Principal{Salon: r.Salon, Role: Desk, TokenID: "session:" + r.Session, ReadOnly: true}
+	}
+	if r.ProvenBy != nil && r.ProvenAt != nil && *r.ProvenBy == out.Account {
+		out.Proven = *r.ProvenAt
 	}
 	return out
 }

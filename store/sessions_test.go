@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -53,8 +54,13 @@ func (s *salon) enrol(a store.Account) store.Account {
 	return a
 }
 
-// uses is who uses a browser at a time, without a press.
+// uses is who uses a browser at a time, by a press.
 func (s *salon) uses(token string, at time.Time) (store.SignedIn, error) {
+	return s.store.WhoUses(s.t.Context(), kept(token), store.Press{Now: at, Pressed: true})
+}
+
+// asks is the same for a page that keeps itself fresh.
+func (s *salon) asks(token string, at time.Time) (store.SignedIn, error) {
 	return s.store.WhoUses(s.t.Context(), kept(token), store.Press{Now: at})
 }
 
@@ -67,6 +73,7 @@ func TestABrowserIsUsedByThePersonOfItsAccount(t *testing.T) {
 	id := s.browser("t1", store.BrowserSession{Account: a.ID, Device: "Firefox on Linux"})
 	who, err := s.uses("t1", now)
 	require.NoError(t, err)
+	who.Proven = time.Time{}
 	require.Equal(t, store.SignedIn{Session: id, Kind: store.OwnMachine, Name: "Ada", Principal: store.Principal{Salon: s.row.ID, Role: store.Owner,
 		Roles: []store.Role{store.Owner, store.LeadRole}, TokenID: "account:" + a.ID, StaffID: s.ada, Account: a.ID}}, who)
 	s.browser("t2", store.BrowserSession{Role: store.LeadRole, Staff: s.ben})
@@ -219,7 +226,7 @@ func TestASharedScreenIsThePersonWhoSaidWhoSheIsForAWhile(t *testing.T) {
 	at := time.Now().Truncate(time.Second)
 	press := func(seconds int, stays time.Duration) store.SignedIn {
 		t.Helper()
-		who, err := s.store.WhoUses(ctx, kept("t"), store.Press{Now: at.Add(time.Duration(seconds) * time.Second), Stays: stays})
+		who, err := s.store.WhoUses(ctx, kept("t"), store.Press{Now: at.Add(time.Duration(seconds) * time.Second), Stays: stays, Pressed: stays > 0})
 		require.NoError(t, err)
 		return who
 	}
@@ -247,51 +254,143 @@ func TestASharedScreenIsThePersonWhoSaidWhoSheIsForAWhile(t *testing.T) {
 	})
 }
 
-func TestWrongCodesInARowLockANameOnOneScreen(t *testing.T) {
+func TestTriesOfOneNameAtOnceAreCountedOneAfterTheOther(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 8)
 	ctx := t.Context()
 	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Owner}})
-	one := s.browser("one", store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
-	two := s.browser("two", store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
 	at := time.Now().Truncate(time.Second)
-	const lock = 5 * time.Minute
-	try := func(screen string, now time.Time) (n int, locked time.Time) {
-		s.tx(func(tx *store.Tx) (err error) {
-			n, locked, err = tx.TryCode(ctx, screen, a.ID, 5, now, now.Add(lock))
-			return err
-		})
-		return n, locked
-	}
-	for want := 1; want <= 4; want++ {
-		n, locked := try(one, at)
-		require.Equal(t, want, n)
-		require.Zero(t, locked)
-	}
-	for want := 5; want <= 7; want++ { // the fifth locks, and more do not prolong it
-		n, locked := try(one, at.Add(time.Duration(want-5)*time.Minute))
-		require.Equal(t, want, n)
-		require.Equal(t, at.Add(lock).UTC(), locked.UTC())
-	}
-	n, _ := try(two, at)
-	require.Equal(t, 1, n, "another screen")
-	n, locked := try(one, at.Add(lock))
-	require.Equal(t, 1, n, "the lock is over")
-	require.Zero(t, locked)
-	s.tx(func(tx *store.Tx) error { return tx.ForgetTries(ctx, one, a.ID) })
-	n, _ = try(one, at)
-	require.Equal(t, 1, n)
-
 	var all sync.WaitGroup
 	tries := make([]int, 20)
 	for i := range tries {
-		all.Go(func() { tries[i], _ = try(two, at) })
+		all.Go(func() {
+			s.tx(func(tx *store.Tx) error {
+				return tx.GuardCodes(ctx, a.ID, at, func(w *store.WrongCodes) {
+					w.Misses++
+					tries[i], w.Since, w.Locked = w.Misses, at, at.Add(time.Minute)
+				})
+			})
+		})
 	}
 	all.Wait()
-	seen := map[int]bool{}
-	for _, n := range tries {
-		require.False(t, seen[n], "two tries at once are two")
-		seen[n] = true
+	slices.Sort(tries)
+	for i, n := range tries {
+		require.Equal(t, i+1, n)
+	}
+	guard := func(tx *store.Tx) (w store.WrongCodes) {
+		require.NoError(t, tx.GuardCodes(ctx, a.ID, at, func(x *store.WrongCodes) { w = *x }))
+		return w
+	}
+	s.tx(func(tx *store.Tx) error {
+		w := guard(tx)
+		require.Equal(t, 20, w.Misses)
+		require.True(t, w.Locked.Equal(at.Add(time.Minute)) && w.Since.Equal(at))
+		require.NoError(t, tx.SetCode(ctx, a.ID, "another", ""))
+		require.Zero(t, guard(tx).Misses, "another code begins anew")
+		return nil
+	})
+}
+
+func TestWhoHasAnotherCodeIsOnNoOtherScreenAnyMore(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Owner}})
+	for _, code := range []string{"another", ""} {
+		here := s.browser("here"+code, store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
+		there := s.browser("there"+code, store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
+		s.tx(func(tx *store.Tx) error {
+			for _, id := range []string{here, there} {
+				require.NoError(t, tx.SetPerson(ctx, id, a.ID, time.Now().Add(time.Hour)))
+			}
+			return tx.SetCode(ctx, a.ID, code, here)
+		})
+		who, err := s.uses("here"+code, time.Now())
+		require.NoError(t, err)
+		require.False(t, who.ReadOnly)
+		who, err = s.uses("there"+code, time.Now())
+		require.NoError(t, err)
+		require.True(t, who.ReadOnly)
+	}
+}
+
+func TestASharedScreenEndsWhenWhoSharedItIsOfTheDeskNoMore(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	a := s.enrol(store.Account{Staff: s.ada, Login: "a@example.org", Roles: []store.Role{store.Desk, store.LeadRole}})
+	s.browser("screen", store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
+	s.browser("own", store.BrowserSession{Account: a.ID})
+	s.tx(func(tx *store.Tx) error {
+		a, err := tx.AccountByID(ctx, a.ID)
+		require.NoError(t, err)
+		a.Roles = []store.Role{store.LeadRole}
+		_, err = tx.UpdateAccount(ctx, a)
+		return err
+	})
+	_, err := s.uses("screen", time.Now())
+	require.ErrorIs(t, err, scheduling.ErrNotFound)
+	who, err := s.uses("own", time.Now())
+	require.NoError(t, err)
+	require.Equal(t, store.LeadRole, who.Role)
+}
+
+func TestAPasswordProvesForWhomItWasGiven(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Owner}})
+	b := s.enrol(store.Account{Login: "b@example.org", Name: "Noor", Roles: []store.Role{store.Owner}})
+	at := time.Now().Truncate(time.Second)
+	s.browser("own", store.BrowserSession{Account: a.ID, Opened: at})
+	screen := s.browser("screen", store.BrowserSession{Account: a.ID, Kind: store.SharedScreen, Opened: at})
+	s.browser("link", store.BrowserSession{Role: store.Owner, Opened: at})
+	proven := func(token string) time.Time {
+		who, err := s.uses(token, at.Add(time.Minute))
+		require.NoError(t, err)
+		return who.Proven
+	}
+	require.True(t, proven("own").Equal(at))
+	require.Zero(t, proven("screen"), "nobody has said who she is")
+	require.Zero(t, proven("link"), "there is no password")
+	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, screen, b.ID, at.Add(time.Hour)) })
+	require.Zero(t, proven("screen"), "a code proves less")
+	s.tx(func(tx *store.Tx) error { return tx.SetProven(ctx, screen, b.ID, at.Add(time.Second)) })
+	require.True(t, proven("screen").Equal(at.Add(time.Second)))
+	s.tx(func(tx *store.Tx) error { return tx.SetProven(ctx, screen, a.ID, at.Add(time.Second)) })
+	require.Zero(t, proven("screen"), "of somebody else")
+}
+
+func TestABrowserThatNobodyPressesIsUnused(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Desk}})
+	at := time.Now().Truncate(time.Second)
+	s.browser("t", store.BrowserSession{Account: a.ID, Opened: at})
+	for minutes := 1; minutes < 120; minutes += 10 {
+		_, err := s.asks("t", at.Add(time.Duration(minutes)*time.Minute))
+		require.NoError(t, err)
+	}
+	_, err := s.asks("t", at.Add(121*time.Minute))
+	require.ErrorIs(t, err, scheduling.ErrNotFound)
+}
+
+func TestTheKeyForBrowsersIsOneForAll(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 8)
+	keys := make([][]byte, 8)
+	var all sync.WaitGroup
+	for i := range keys {
+		all.Go(func() {
+			var err error
+			keys[i], err = s.store.BrowserKey(t.Context())
+			require.NoError(t, err)
+		})
+	}
+	all.Wait()
+	for _, k := range keys {
+		require.Len(t, k, 32)
+		require.Equal(t, keys[0], k)
 	}
 }
 

@@ -74,6 +74,23 @@ func RenderBoard(w io.Writer, b Board) error {
 	return nil
 }
 
+// RenderPress writes a page with one short message and one button, which sends an
+// empty form to action. It returns an error of w, wrapped.
+func RenderPress(w io.Writer, title, text, action, button string) error {
+	var buf bytes.Buffer
+	v := struct {
+		Nav                  nav
+		Text, Action, Button string
+	}{nav{Title: clean(title)}, clean(text), action, button}
+	if err := templates.ExecuteTemplate(&buf, "press", v); err != nil {
+		return fmt.Errorf("pages: render press: %w", err)
+	}
+	if _, err := w.Write(buf.Bytes()); err != nil {
+		return fmt.Errorf("pages: render press: %w", err)
+	}
+	return nil
+}
+
 // RenderMessage writes a page with one short message, such as that a link has
 // expired. It returns an error of w, wrapped.
 func RenderMessage(w io.Writer, title, text string) error {

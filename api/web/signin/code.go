@@ -41,8 +41,8 @@ func (p page) codeView(c echo.Context, t typed, k api.Carried) (doorView, error)
 		Lead:   []string{"This screen is shared: everybody reads it, and whoever changes something says who she is."},
 		Fields: []pages.Field{codeField("4 to 8 digits; you are known for 3 minutes after your last press.")}}
 	v.Frame.Who = pages.Who{}
-	if k.HasForm() {
-		v.Lead = append(v.Lead, "What you typed is kept: you send it with one press afterwards.")
+	if k.Kept() {
+		v.Lead = append(v.Lead, "What you typed is kept for ten minutes: you send it with one press afterwards.")
 	}
 	if k.Lost != "" {
 		v.Lead = append(v.Lead, k.Lost)
@@ -63,7 +63,7 @@ func codeField(hint string) pages.Field {
 }
 
 func (p page) sayCode(c echo.Context) error {
-	t, k, err := form(c)
+	t, k, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -74,7 +74,7 @@ func (p page) sayCode(c echo.Context) error {
 		}
 		return p.refuse(c, v, err)
 	}
-	return p.goOn(c, k, "/")
+	return p.goOn(c, k, "/", mine{screen: p.site.Screen(c)})
 }
 
 func (p page) sayDone(c echo.Context) error {

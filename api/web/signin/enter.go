@@ -62,9 +62,9 @@ func signInView(p page, t typed, k api.Carried) doorView {
 		pages.Tick("shared", "This screen is shared", "For the desk: everybody reads, and whoever changes something types a short code.", t.get("shared") != ""),
 	}, Foot: []string{"No password yet, or forgotten? The owner of the salon gives you a link with which you choose one."}}
 	switch {
-	case k.HasForm():
-		v.Lead = []string{"Nobody is signed in here any more. What you typed is kept: after signing in you send it with one press."}
-	case k.Lost != "":
+	case k.Kept():
+		v.Lead = []string{"Nobody is signed in here any more. What you typed is kept: after signing in you send it with one press. Nobody else can read it."}
+	case k.Form:
 		v.Lead = []string{"Nobody is signed in here any more."}
 	}
 	if k.Lost != "" {
@@ -85,7 +85,7 @@ func (p page) refuse(c echo.Context, v doorView, err error) error {
 }
 
 func (p page) signIn(c echo.Context) error {
-	t, k, err := form(c)
+	t, k, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -96,11 +96,11 @@ func (p page) signIn(c echo.Context) error {
 	if len(in.Salons) > 0 {
 		return p.door(c, http.StatusOK, doorView{Frame: p.frame("Which salon?"), Action: "/sign-in/salon", Salons: in.Salons, Carried: k})
 	}
-	return p.goOn(c, k, in.Home)
+	return p.goOn(c, k, in.Home, mine{account: in.Account})
 }
 
 func (p page) chooseSalon(c echo.Context) error {
-	t, k, err := form(c)
+	t, k, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -108,21 +108,47 @@ func (p page) chooseSalon(c echo.Context) error {
 	if err != nil {
 		return p.refuse(c, signInView(p, nil, k), err)
 	}
-	return p.goOn(c, k, in.Home)
+	return p.goOn(c, k, in.Home, mine{account: in.Account})
 }
 
+// mine is whose forms somebody may send on: those of an account, or of the shared
+// screen at which she stands.
+type mine struct{ account, screen string }
+
 // goOn leads to where somebody wanted to be. A form that she had filled in is sent
-// again by a press, never by itself.
-func (p page) goOn(c echo.Context, k api.Carried, home string) error {
-	switch {
-	case k.To != "" && k.HasForm():
-		v := doorView{Frame: p.frame("Go on"), Action: k.To, Button: "Go on", Carried: k, Wanted: home,
-			Lead: []string{"You are in. What you typed before has not been sent yet."}}
-		return web.Render(c, http.StatusOK, templates, "go-on", v)
-	case k.To != "":
+// again by a press, never by itself; nobody else's is.
+func (p page) goOn(c echo.Context, k api.Carried, home string, of mine) error {
+	if k.Form {
+		return p.goOnWithForm(c, k, home, of)
+	}
+	if k.To != "" && p.site.OpensAt(k.To) {
 		return web.Done(c, k.To)
 	}
 	return web.Done(c, home)
+}
+
+func (p page) goOnWithForm(c echo.Context, k api.Carried, home string, of mine) error {
+	back := home
+	if k.From != "" && p.site.OpensAt(k.From) {
+		back = k.From
+	}
+	switch {
+	case !k.Kept():
+		return web.Done(c, back)
+	case !p.site.Mine(k, of.account, of.screen):
+		v := doorView{Frame: p.frame("You are in"), Wanted: home, Lead: []string{
+			"Before, somebody else had typed something here, or it was too long ago. It was not sent, and it is not shown to you."}}
+		return web.Render(c, http.StatusOK, templates, "go-on", v)
+	}
+	v := doorView{Frame: p.frame("Go on"), Action: k.To, Button: "Go on", Carried: k, Wanted: back,
+		Lead: []string{"You are in. What you typed before has not been sent yet."}}
+	if len(k.Fields) == 0 {
+		v.Lead = []string{"You are in. The button that you pressed before has not been carried out yet."}
+	}
+	if k.Lost != "" {
+		v.Lead = append(v.Lead, k.Lost)
+	}
+	return web.Render(c, http.StatusOK, templates, "go-on", v)
 }
 
 // askPassword is the page of a link with which somebody chooses a password.
@@ -146,7 +172,7 @@ func passwordView(p page, link string, of api.PasswordFor, t typed) doorView {
 }
 
 func (p page) choosePassword(c echo.Context) error {
-	t, _, err := form(c)
+	t, _, err := p.form(c)
 	if err != nil {
 		return err
 	}

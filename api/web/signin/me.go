@@ -124,7 +124,7 @@ func (p page) changed(c echo.Context, own api.OwnAccount, err error, code string
 }
 
 func (p page) newPassword(c echo.Context, own api.OwnAccount) error {
-	t, _, err := form(c)
+	t, _, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -133,7 +133,7 @@ func (p page) newPassword(c echo.Context, own api.OwnAccount) error {
 }
 
 func (p page) newCode(c echo.Context, own api.OwnAccount) error {
-	t, _, err := form(c)
+	t, _, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -146,7 +146,7 @@ func (p page) newCode(c echo.Context, own api.OwnAccount) error {
 }
 
 func (p page) endBrowser(c echo.Context, own api.OwnAccount) error {
-	t, _, err := form(c)
+	t, _, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -158,5 +158,5 @@ func (p page) endBrowser(c echo.Context, own api.OwnAccount) error {
 }
 
 func (p page) share(c echo.Context, own api.OwnAccount) error {
-	return p.changed(c, own, p.site.ShareThis(c.Request().Context()), "shared", nil)
+	return p.changed(c, own, p.site.ShareThis(c), "shared", nil)
 }

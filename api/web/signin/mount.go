@@ -22,7 +22,7 @@ var templates = template.Must(pages.Shared().ParseFS(files, "templates/*.tmpl"))
 // Mount registers the pages.
 func Mount(s *web.Site) {
 	p := page{s}
-	s.OpenDoors(api.Doors{SignIn: p.askSignIn, Code: p.askCode, Password: p.askPassword})
+	s.OpenDoors(api.Doors{SignIn: p.askSignIn, Code: p.askCode, Proof: p.askProof, Password: p.askPassword})
 	s.Open(http.MethodGet, "/sign-in", p.signInPage)
 	s.Open(http.MethodPost, "/sign-in", p.signIn)
 	s.Open(http.MethodPost, "/sign-in/salon", p.chooseSalon)
@@ -32,6 +32,8 @@ func Mount(s *web.Site) {
 	s.Open(http.MethodGet, "/code", s.InSession(p.codePage))
 	s.Open(http.MethodPost, "/code", s.InSession(p.sayCode))
 	s.Open(http.MethodPost, "/code/done", s.InSession(p.sayDone))
+	s.Open(http.MethodGet, "/prove", s.InSession(p.own(p.provePage)))
+	s.Open(http.MethodPost, "/prove", s.InSession(p.own(p.prove)))
 	s.Open(http.MethodGet, "/me", s.InSession(p.own(p.mePage)))
 	s.Open(http.MethodPost, "/me/password", s.InSession(p.own(p.newPassword)))
 	s.Open(http.MethodPost, "/me/code", s.InSession(p.own(p.newCode)))
@@ -68,9 +70,9 @@ func wrong(c echo.Context, err error) (list []pages.FieldError, status int, ok b
 }
 
 // form reads what was typed.
-func form(c echo.Context) (typed, api.Carried, error) {
+func (p page) form(c echo.Context) (typed, api.Carried, error) {
 	values, err := web.Form(c)
-	return typed(values), api.ReadCarried(values), err
+	return typed(values), p.site.ReadCarried(c, values), err
 }
 
 // typed are the values of a form.

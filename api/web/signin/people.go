@@ -118,7 +118,7 @@ func read(t typed) api.AccountBody {
 }
 
 func (p page) invite(c echo.Context) error {
-	t, _, err := form(c)
+	t, _, err := p.form(c)
 	if err != nil {
 		return err
 	}
@@ -185,7 +185,7 @@ func (p page) person(c echo.Context) error {
 }
 
 func (p page) change(c echo.Context) error {
-	t, _, err := form(c)
+	t, _, err := p.form(c)
 	if err != nil {
 		return err
 	}

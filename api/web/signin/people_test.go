@@ -77,7 +77,14 @@ func TestWhoLeavesTheStaffIsSignedOutAtOnce(t *testing.T) {
 	enrolled(s, t, "", webtest.Object{"mail": "ada@example.org", "staff_id": s.Ada, "roles": []string{"lead"}})
 	b, byLink := open(t, s), open(t, s)
 	b.signIn("ada@example.org").goes("/my-day")
-	byLink.get(strings.TrimPrefix(s.Link(store.LeadRole, s.Ada), s.URL)).goes("/my-day")
+	link := strings.TrimPrefix(s.Link(store.LeadRole, s.Ada), s.URL)
+	for range 2 { // looking changes nothing
+		byLink.get(link).is(200).says("signs this browser in to Harbour Chairs, once")
+	}
+	byLink.get("/").is(303)
+	require.Equal(t, 403, byLink.do("POST", link+"/enter", nil, "Sec-Fetch-Site", "cross-site").status)
+	byLink.post(link + "/enter").goes("/my-day")
+	open(t, s).post(link + "/enter").is(404)
 	b.get("/").is(200)
 	byLink.get("/").is(200)
 	byLink.get("/me").is(200).says("A link signed this browser in", "Ada Birch")

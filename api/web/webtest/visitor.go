@@ -39,9 +39,14 @@ func (s *Salon) Visitor(t testing.TB) *Visitor {
 }
 
 // Get opens a path of the server, or one of its addresses. headers are names and values.
+// The button of a link that signs somebody in is pressed, too.
 func (v *Visitor) Get(path string, headers ...string) Answer {
 	v.T.Helper()
-	return v.Do(http.MethodGet, path, nil, headers...)
+	a := v.Do(http.MethodGet, path, nil, headers...)
+	if strings.Contains(path, "/open/") && strings.Contains(a.Body, `/enter"`) {
+		return v.Post(path+"/enter", nil, headers...)
+	}
+	return a
 }
 
 // Post sends a form as a page of the server does.
