@@ -37,7 +37,7 @@ func (s *salon) desk(role store.Role) *desk {
 		link, err = tx.AddSessionLink(s.t.Context(), role, "", time.Now().Add(time.Hour))
 		return err
 	}))
-	d.get("/open/" + link)
+	d.post("/open/"+link+"/enter", nil)
 	return d
 }
 

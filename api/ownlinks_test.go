@@ -80,7 +80,7 @@ func TestTheCookieOfOwnPagesIsBoundToItsHostWhereTransportIsEncrypted(t *testing
 	s.call("POST", "/v1/clients/"+s.client("Mara")+"/own-links", object{}).is(201, &l)
 	server := api.New(s.store, "https://salon.example", func() time.Time { return *s.clock.Load() })
 	w := httptest.NewRecorder()
-	server.Handler().ServeHTTP(w, httptest.NewRequest("GET", strings.TrimPrefix(l.URL, "http://127.0.0.1"), nil))
+	server.Handler().ServeHTTP(w, httptest.NewRequest("POST", strings.TrimPrefix(l.URL, "http://127.0.0.1"), nil))
 	resp := w.Result()
 	defer resp.Body.Close()
 	require.Equal(t, http.StatusSeeOther, resp.StatusCode)
@@ -89,6 +89,9 @@ func TestTheCookieOfOwnPagesIsBoundToItsHostWhereTransportIsEncrypted(t *testing
 	require.Equal(t, "__Host-own", c.Name)
 	require.True(t, c.Secure && c.HttpOnly && c.Path == "/" && c.Domain == "", "%+v", c)
 	require.Equal(t, http.SameSiteLaxMode, c.SameSite)
+	require.Equal(t, "max-age=31536000", resp.Header.Get("Strict-Transport-Security"))
+	plain, _ := s.web("GET", "/healthz", "", "")
+	require.Empty(t, plain.Header.Get("Strict-Transport-Security"), "transport that is not encrypted promises nothing")
 }
 
 func TestNoSecretOfOwnPagesIsLogged(t *testing.T) {
@@ -100,7 +103,7 @@ func TestNoSecretOfOwnPagesIsLogged(t *testing.T) {
 		var l api.OwnLinkBody
 		s.call("POST", "/v1/clients/"+client+"/own-links", object{"label": "zqlabel"}).is(201, &l)
 		path := strings.TrimPrefix(l.URL, "http://127.0.0.1")
-		resp, _ := s.web("GET", path, "", "")
+		resp, _ := s.web("POST", path, formType, "")
 		cookie := resp.Cookies[0].Name + "=" + resp.Cookies[0].Value
 		secrets = []string{path[len("/c/c_")+len(s.row.Key)+1:], resp.Cookies[0].Value}
 		for _, p := range []string{"/own", "/own/about/everything.json", "/own/visits/zqvisit", "/own/again?cut=zqcut&done_since=zqdone", "/c/c_zqkey00_" + strings.Repeat("z", 43)} {

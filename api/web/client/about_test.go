@@ -63,7 +63,7 @@ func TestEverythingAboutAClientIsHersToTake(t *testing.T) {
 	s.Ask(http.MethodPost, "/visits/"+x.ID+"/money", object{"kind": "received", "how": "cash", "amount_cents": 32000}, http.StatusCreated, nil)
 	s.Ask(http.MethodPost, "/clients/"+mara+"/consents", object{"wording_version": 1, "given_by": "Mara Quist", "how": "present", "taken_by": "Ada Birch"}, http.StatusCreated, nil)
 	s.Ask(http.MethodPost, "/clients/"+mara+"/skin-tests", object{"product": "Soft Wave", "strength": "N", "place": "inner_elbow", "by": s.Ada}, http.StatusCreated, nil)
-	v := enter(t, s, mara)
+	v := enterByMessage(t, s, x.ID)
 	v.get("/own/about").says(http.StatusOK, "Answers about your health", "There are none", "Erased 12 months after your last visit")
 	v.get("/own/about/everything").says(http.StatusOK, "Mara Quist", "320.00", "received, cash", "Mara Quist agreed on", "35 cm long")
 	p := v.get("/own/about/everything.json").says(http.StatusOK)
@@ -84,6 +84,39 @@ func TestEverythingAboutAClientIsHersToTake(t *testing.T) {
 	var reads struct{ Items []api.HealthReadBody }
 	s.Ask(http.MethodGet, "/health-reads", nil, http.StatusOK, &reads)
 	require.Equal(t, "client", reads.Items[0].Role, "that she read it is noted")
+}
+
+func TestALinkThatTheSalonMadeShowsNothingOfHealth(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t)
+	mara := s.Client("Mara", "Quist")
+	end := time.Date(2026, 6, 9, 13, 0, 0, 0, time.UTC)
+	s.At(end)
+	over(t, s, mara, end.Add(-5*time.Hour), end)
+	s.Ask(http.MethodPost, "/clients/"+mara+"/skin-tests", object{"product": "Soft Wave", "strength": "N", "place": "inner_elbow", "by": s.Ada}, http.StatusCreated, nil)
+	s.Ask(http.MethodPost, "/clients/"+mara+"/hair-treatments", object{"kind": "relaxer_or_perm", "done_on": "2026-01-05"}, http.StatusCreated, nil)
+	l := own(s, mara)
+	require.Equal(t, "owner", l.MadeBy)
+	v := visit(t, s)
+	v.open(l.URL).says(http.StatusOK)
+	const why = "left out here, because somebody of the salon made the link"
+	v.get("/own/about").says(http.StatusOK, why)
+	p := v.get("/own/about/everything").says(http.StatusOK, why, "Not shown by this link", "35 cm long")
+	require.NotContains(t, p.text, "Neutralizer")
+	p = v.get("/own/about/everything.json").says(http.StatusOK, why)
+	var b api.OwnBundle
+	require.NoError(t, json.Unmarshal([]byte(p.text), &b))
+	require.Empty(t, b.Tests)
+	require.Empty(t, b.Screenings)
+	require.Empty(t, b.Cards)
+	require.Empty(t, b.Treated)
+	require.NotContains(t, p.text, "Soft Wave")
+	require.NotContains(t, p.text, "relaxer")
+	require.Len(t, b.Visits, 1)
+	require.Equal(t, "owner", b.Links[0].MadeBy, "she sees who made it")
+	var reads struct{ Items []api.HealthReadBody }
+	s.Ask(http.MethodGet, "/health-reads", nil, http.StatusOK, &reads)
+	require.Empty(t, reads.Items)
 }
 
 func TestDeletingIsAskedTwiceAndIsTheDesksUnlessTheSalonSaysSo(t *testing.T) {
@@ -149,16 +182,25 @@ func TestNobodySeesWhatIsAnothers(t *testing.T) {
 	require.Equal(t, http.StatusUnauthorized, v.v.Get("/v1/clients").Status)
 }
 
-func TestOneAddressSendsTwentyFormsAnHour(t *testing.T) {
+func TestTwentyFormsAnHourAreSentForOneClient(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t)
+	stranger := visit(t, s)
+	for range 30 {
+		stranger.post("/own/messages", nil).says(http.StatusUnauthorized)
+	}
 	v := enter(t, s, s.Client("Mara", "Quist"))
 	for range 20 {
 		v.post("/own/messages", url.Values{"way": {"mail"}}).says(http.StatusOK)
 	}
 	require.Equal(t, "3600", v.post("/own/messages", url.Values{"way": {"mail"}}).says(http.StatusTooManyRequests).header.Get("Retry-After"))
+	n := enter(t, s, s.Client("Nora", "Vale"))
+	n.post("/own/messages", url.Values{"way": {"mail"}}).says(http.StatusOK)
+	s.At(webtest.Start.Add(29 * time.Minute))
+	v.get("/own").says(http.StatusOK)
+	s.At(webtest.Start.Add(58 * time.Minute))
+	v.get("/own").says(http.StatusOK)
 	s.At(webtest.Start.Add(61 * time.Minute))
-	v = enter(t, s, s.Client("Nora", "Vale"))
 	v.post("/own/messages", url.Values{"way": {"mail"}}).says(http.StatusOK)
 }
 

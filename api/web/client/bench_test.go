@@ -3,7 +3,6 @@ package client_test
 import (
 	"net/http"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -25,7 +24,7 @@ func BenchmarkOwnPages(b *testing.B) {
 	require.GreaterOrEqual(b, i, 0)
 	x := day.Visits[i]
 	v := visit(b, s)
-	v.get(strings.TrimPrefix(own(s, x.ClientID).URL, s.URL)).says(http.StatusOK)
+	v.open(own(s, x.ClientID).URL).says(http.StatusOK)
 	for name, path := range map[string]string{"visits": "/own", "visit": "/own/visits/" + x.ID, "another time": "/own/visits/" + x.ID + "/move",
 		"coming again": "/own/again", "messages": "/own/messages", "everything": "/own/about/everything.json"} {
 		b.Run(name, func(b *testing.B) {

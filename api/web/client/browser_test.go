@@ -28,6 +28,10 @@ func TestAClientsPagesAreOpenToAllAndLight(t *testing.T) {
 	s.Ask(http.MethodPost, "/visits/"+next.ID+"/money", object{"kind": "received", "how": "card", "amount_cents": 4000}, http.StatusCreated, nil)
 	b := chromium.New(t)
 	b.Open(own(s, mara).URL)
+	b.OpenToAll()
+	b.Fits()
+	b.Shots("own-open")
+	b.Press("main button")
 	for _, x := range []struct{ path, name string }{
 		{"/own", "visits"}, {"/own/visits/" + next.ID + "/cancel", "cancel"}, {"/own/visits/" + next.ID + "/move", "move"},
 		{"/own/visits/" + past.ID + "/care", "care"}, {"/own/again", "again"}, {"/own/calendar", "calendar"}, {"/own/messages", "messages"},
@@ -58,7 +62,7 @@ func TestARetouchIsBookedInABrowser(t *testing.T) {
 	mara := treated(t, s)
 	rules(t, s, object{"needs": object{"consultation_for": "nothing", "strand_test_for": "nothing"}, "money": object{}})
 	b := chromium.New(t)
-	b.Open(own(s, mara).URL)
+	pressed(b, own(s, mara).URL)
 	b.OpenToAll()
 	b.Shots("own-nothing-booked")
 	b.Press(`a[href="/own/again"].main`)
@@ -95,7 +99,7 @@ func TestAClientNeedsNoScripts(t *testing.T) {
 		b.Until("the next page", `document.readyState === "complete"`)
 		time.Sleep(300 * time.Millisecond)
 	}
-	b.Open(own(s, mara).URL)
+	pressed(b, own(s, mara).URL)
 	require.Contains(t, b.Text(), "Your next visit")
 	press(`form[action$="/yes"] button`)
 	b.Until("the yes is noted", `document.querySelector("main").innerText.includes("we look forward to seeing you")`)
@@ -130,7 +134,7 @@ func TestALanguageFromRightToLeftTurnsThePage(t *testing.T) {
 	s.Ask(http.MethodPut, "/clients/"+c.ID+"/message-wishes", object{"language": "he", "agreed_kinds": []string{}, "stopped_kinds": []string{}, "stopped_ways": []string{}}, http.StatusOK, nil, "If-Match", h.Get("ETag"))
 	s.Straightening(c.ID, s.Ada, webtest.Start.Add(8*24*time.Hour+time.Hour))
 	b := chromium.New(t)
-	b.Open(own(s, c.ID).URL)
+	pressed(b, own(s, c.ID).URL)
 	require.Equal(t, "rtl", b.Eval(`getComputedStyle(document.body).direction`))
 	require.Equal(t, "he", b.Eval(`document.documentElement.lang`))
 	require.Equal(t, "הביקורים שלך", b.Eval(`document.querySelector("h1").innerText`))
@@ -151,7 +155,7 @@ func TestWhatIsTypedIsNeverMoreThanText(t *testing.T) {
 	s.Ask(http.MethodPost, "/clients", object{"given_name": script, "family_name": script, "mail": "x@example.org", "note": script}, http.StatusCreated, &c)
 	x := s.Straightening(c.ID, s.Ada, webtest.Start.Add(25*time.Hour))
 	b := chromium.New(t)
-	b.Open(own(s, c.ID).URL)
+	pressed(b, own(s, c.ID).URL)
 	b.Open(s.URL + "/own/visits/" + x.ID + "/cancel")
 	b.Fill(map[string]string{"words": strings.Repeat(script, 20)}) // more than 500 characters
 	b.Press(`form[action$="/ask"] button`)

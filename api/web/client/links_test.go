@@ -2,6 +2,7 @@ package client_test
 
 import (
 	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api/web/webtest"
+	"chairblock/store"
 )
 
 func TestALinkLeadsToACleanAddressWithACookieOfHalfAnHour(t *testing.T) {
@@ -22,6 +24,11 @@ func TestALinkLeadsToACleanAddressWithACookieOfHalfAnHour(t *testing.T) {
 
 	once := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	a, err := once.Get(l.URL)
+	require.NoError(t, err)
+	a.Body.Close()
+	require.Equal(t, http.StatusOK, a.StatusCode)
+	require.Empty(t, a.Cookies(), "that it was opened changes nothing")
+	a, err = once.Post(l.URL, "", nil)
 	require.NoError(t, err)
 	a.Body.Close()
 	require.Equal(t, http.StatusSeeOther, a.StatusCode)
@@ -39,7 +46,7 @@ func TestALinkLeadsToACleanAddressWithACookieOfHalfAnHour(t *testing.T) {
 	require.NotContains(t, c.Value, l.URL[strings.LastIndex(l.URL, "_")+1:])
 
 	v := visit(t, s)
-	v.get(strings.TrimPrefix(l.URL, s.URL)).says(http.StatusOK, "Your visits", "No visit is booked", "Harbour Chairs")
+	v.open(l.URL).says(http.StatusOK, "Your visits", "No visit is booked", "Harbour Chairs")
 	s.At(webtest.Start.Add(29 * time.Minute))
 	v.get("/own").says(http.StatusOK)
 	s.At(webtest.Start.Add(58 * time.Minute)) // half an hour from the last use
@@ -67,13 +74,13 @@ func TestALinkThatWasChangedOrEndedClosesWhatItHasOpened(t *testing.T) {
 	l := own(s, mara)
 	path := strings.TrimPrefix(l.URL, s.URL)
 	v := visit(t, s)
-	v.get(path).says(http.StatusOK)
+	v.open(path).says(http.StatusOK, "Your visits")
 
 	s.Ask(http.MethodPost, "/own-links/"+l.ID+"/rotate", nil, http.StatusOK, &l)
 	v.get("/own").says(http.StatusUnauthorized)
 	gone := v.get(path).says(http.StatusNotFound, "This link does not work")
 	path = strings.TrimPrefix(l.URL, s.URL)
-	v.get(path).says(http.StatusOK)
+	v.open(path).says(http.StatusOK, "Your visits")
 
 	s.Ask(http.MethodDelete, "/own-links/"+l.ID, nil, http.StatusNoContent, nil)
 	v.get("/own").says(http.StatusUnauthorized)
@@ -84,9 +91,9 @@ func TestALinkThatWasChangedOrEndedClosesWhatItHasOpened(t *testing.T) {
 	l = own(s, mara)
 	path = strings.TrimPrefix(l.URL, s.URL)
 	s.At(webtest.Start.AddDate(0, 0, 399))
-	v.get(path).says(http.StatusOK)
+	v.open(path).says(http.StatusOK, "Your visits")
 	s.At(webtest.Start.AddDate(0, 0, 398+400)) // from its last use
-	v.get(path).says(http.StatusOK)
+	v.open(path).says(http.StatusOK, "Your visits")
 	s.At(webtest.Start.AddDate(0, 0, 399+801))
 	require.Equal(t, gone.text, v.get(path).says(http.StatusNotFound).text, "expired")
 }
@@ -122,7 +129,7 @@ func TestAGuardiansLinkEndsWhenTheMinorIsOne(t *testing.T) {
 	l := own(s, lia)
 	require.True(t, l.Guardian)
 	v := visit(t, s)
-	v.get(strings.TrimPrefix(l.URL, s.URL)).says(http.StatusOK, "For Rosa Quist, about Lia Quist")
+	v.open(l.URL).says(http.StatusOK, "For Rosa Quist, about Lia Quist")
 	s.At(time.Date(2026, 7, 1, 9, 0, 0, 0, time.UTC))
 	v.get("/own").says(http.StatusUnauthorized)
 	v.get(strings.TrimPrefix(l.URL, s.URL)).says(http.StatusNotFound)
@@ -137,4 +144,34 @@ func TestNobodyGuessesLinksForLong(t *testing.T) {
 		v.get("/c/c_" + s.Row.Key + "_" + strings.Repeat("B", 43)).says(http.StatusNotFound)
 	}
 	v.get("/c/c_" + s.Row.Key + "_" + strings.Repeat("C", 43)).says(http.StatusTooManyRequests)
+	// Whoever has a link, or has opened her pages, is behind the same address.
+	hers := enter(t, s, s.Client("Mara", "Quist"))
+	hers.get("/own/about").says(http.StatusOK)
+	hers.post("/own/messages", url.Values{"way": {"mail"}}).says(http.StatusOK)
+	visit(t, s).get(strings.TrimPrefix(s.Link(store.Desk, ""), s.URL)).says(http.StatusOK)
+	v.get("/c/c_" + s.Row.Key + "_" + strings.Repeat("C", 43)).says(http.StatusTooManyRequests)
+}
+
+func TestALinkOpensNothingUntilItIsPressed(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t)
+	mara, nora := s.Client("Mara", "Quist"), s.Client("Nora", "Vale")
+	v := enter(t, s, mara)
+	l := own(s, nora)
+	path := strings.TrimPrefix(l.URL, s.URL)
+	p := v.get(path).says(http.StatusOK, "Your own pages", "Harbour Chairs", "Open my pages")
+	require.NotContains(t, p.text, "Nora", "it says nothing about her")
+	v.get("/own/about").says(http.StatusOK, "Mara Quist")
+	require.Equal(t, http.StatusForbidden, v.v.Post(path, nil, "Sec-Fetch-Site", "cross-site").Status)
+	require.Equal(t, http.StatusForbidden, v.v.Do(http.MethodPost, path, nil, "Origin", "https://evil.example").Status)
+	v.get("/own/about").says(http.StatusOK, "Mara Quist")
+	v.send(v.get(path), "Open my pages").says(http.StatusOK)
+	v.get("/own/about").says(http.StatusOK, "Nora Vale")
+	require.Equal(t, "/own", v.get(path).path, "where they are open already it leads on")
+	s.Ask(http.MethodDelete, "/own-links/"+l.ID, nil, http.StatusNoContent, nil)
+	v.post(path, nil).says(http.StatusNotFound)
+
+	x := s.Straightening(mara, s.Ada, webtest.Start.Add(8*24*time.Hour+time.Hour))
+	m := enterByMessage(t, s, x.ID)
+	m.get("/own/about").says(http.StatusOK, "Mara Quist")
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
 	"chairblock/store"
@@ -54,9 +55,40 @@ func visit(t testing.TB, s *webtest.Salon) *visitor {
 // enter opens a client's own pages by a new link.
 func enter(t testing.TB, s *webtest.Salon, client string) *visitor {
 	v := visit(t, s)
-	p := v.get(strings.TrimPrefix(own(s, client).URL, s.URL))
+	p := v.open(own(s, client).URL)
 	require.Equal(t, http.StatusOK, p.status, p.text)
 	require.Equal(t, "/own", p.path)
+	return v
+}
+
+// open opens a link and presses its button.
+func (v *visitor) open(address string) page {
+	v.t.Helper()
+	p := v.get(strings.TrimPrefix(address, v.s.URL))
+	if p.status != http.StatusOK || !strings.Contains(p.text, "Open my pages") {
+		return p
+	}
+	return v.send(p, "Open my pages")
+}
+
+// enterByMessage opens a client's own pages by a message about a visit of hers, as it
+// came to her own address.
+func enterByMessage(t testing.TB, s *webtest.Salon, visitID string) *visitor {
+	t.Helper()
+	ctx := t.Context()
+	var id string
+	require.NoError(t, s.Store.Read(ctx, s.Row.ID, func(tx *store.Tx) error {
+		list, err := tx.MessagesOfVisits(ctx, []string{visitID})
+		require.NotEmpty(t, list)
+		id = list[0].ID
+		return err
+	}))
+	s.Exec(`UPDATE reminder SET state = 'sent', done_at = $2, sending_at = NULL, next_at = NULL WHERE reminder_id = $1`, id, s.Now())
+	link, err := s.Store.MessageLink(ctx, s.Row, id)
+	require.NoError(t, err)
+	v := visit(t, s)
+	v.get("/m/"+link).says(http.StatusOK, `action="/m/`+link+`/own"`)
+	v.post("/m/"+link+"/own", nil).says(http.StatusOK)
 	return v
 }
 
@@ -163,3 +195,10 @@ func raw(s string) json.RawMessage { return json.RawMessage(s) }
 
 // click is a press of the mouse.
 func click(css string) chromedp.Action[chromedp.Void] { return chromedp.Click(chromedp.CSS(css)) }
+
+// pressed opens a link in a browser and presses its button.
+func pressed(b *chromium.Browser, address string) {
+	b.T.Helper()
+	b.Open(address)
+	b.Press("main button")
+}
