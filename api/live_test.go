@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/rickb777/date"
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
@@ -216,6 +217,137 @@ func TestARevokedTokenEndsItsStream(t *testing.T) {
 	require.Equal(t, 401, desk.listen(s.http.URL, x.last).answer.StatusCode)
 	v, _ = s.book(s.client("Ines"), start.Add(97*time.Hour), s.straightening())
 	other.until(v.ID)
+}
+
+// listenPage opens the stream of pages in a browser that is signed in.
+func (s *salon) listenPage(url string, d *desk) *stream {
+	s.t.Helper()
+	ctx, stop := context.WithCancel(s.t.Context())
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, url+"/events", nil)
+	require.NoError(s.t, err)
+	for _, c := range d.http.Jar.Cookies(d.at) {
+		r.AddCookie(c)
+	}
+	a, err := http.DefaultClient.Do(r) //nolint:bodyclose // by close of the stream
+	require.NoError(s.t, err)
+	require.Equal(s.t, http.StatusOK, a.StatusCode)
+	x := &stream{t: s.t, answer: a, events: make(chan liveEvent, 1000), stop: stop}
+	s.t.Cleanup(x.close)
+	go x.read()
+	return x
+}
+
+// ended demands that a stream ends although something happens all the time.
+func (x *stream) ended(s *salon, within time.Duration) {
+	x.t.Helper()
+	noise := s.noise()
+	defer noise()
+	over := time.After(within)
+	for {
+		select {
+		case _, ok := <-x.events:
+			if !ok {
+				return
+			}
+		case <-over:
+			require.FailNow(x.t, "the stream goes on")
+		}
+	}
+}
+
+// another is another process that serves the same database.
+func (s *salon) another() *httptest.Server {
+	s.t.Helper()
+	st, err := store.Open(s.t.Context(), s.url, 5)
+	require.NoError(s.t, err)
+	s.t.Cleanup(st.Close)
+	server := api.New(st, "http://127.0.0.1", func() time.Time { return *s.clock.Load() })
+	server.MountPages()
+	h := httptest.NewServer(server.Handler())
+	s.t.Cleanup(h.Close)
+	return h
+}
+
+// noise makes a change every few milliseconds until it is stopped.
+func (s *salon) noise() (stop func()) {
+	ctx, cancel := context.WithCancel(s.t.Context())
+	var done sync.WaitGroup
+	day := date.New(2027, time.January, 2)
+	done.Go(func() {
+		for ctx.Err() == nil {
+			_ = s.store.InTx(ctx, s.row.ID, func(t *store.Tx) error {
+				c, err := t.AddClosure(ctx, store.Closure{First: day, Last: day, Reason: "noise"})
+				if err != nil {
+					return err
+				}
+				return t.DeleteClosure(ctx, c.ID)
+			})
+			time.Sleep(5 * time.Millisecond)
+		}
+	})
+	return func() { cancel(); done.Wait() }
+}
+
+func TestAStreamEndsAtOnceWhenItsTokenDoesHoweverMuchHappens(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	other := s.another()
+	for _, url := range []string{s.http.URL, other.URL} { // where the token is revoked, and in another process
+		var made struct{ ID, Token string }
+		s.call("POST", "/v1/tokens", object{"role": "desk", "label": "screen"}).is(201, &made)
+		desk := *s
+		desk.token = made.Token
+		x := desk.listen(url, "")
+		stop := s.noise()
+		_, ok := x.next()
+		require.True(t, ok)
+		s.call("DELETE", "/v1/tokens/"+made.ID, nil).is(204, nil)
+		stop()
+		x.ended(s, 15*time.Second)
+	}
+}
+
+func TestAStreamOfAPageEndsWhenWhoReadsItMayNoMore(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.server.MountPages()
+	s.server.PageGroup().POST("/leave", s.server.SignOut, s.server.InSession)
+	other := s.another()
+	for _, url := range []string{s.http.URL, other.URL} {
+		for what, end := range map[string]func(d *desk){
+			"signed out": func(d *desk) { d.post("/leave", nil) },
+			"ended":      func(*desk) { _, err := s.db().Exec(`DELETE FROM browser_session`); require.NoError(t, err) },
+		} {
+			d := s.desk(store.Desk)
+			x := s.listenPage(url, d)
+			end(d)
+			t.Log(what)
+			x.ended(s, 15*time.Second)
+		}
+	}
+}
+
+func TestOneBrowserHasTwentyStreamsAtMost(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	s.server.MountPages()
+	s.server.PingEvery(50 * time.Millisecond)
+	d := s.desk(store.Desk)
+	var list []*stream
+	for range 22 {
+		list = append(list, s.listenPage(s.http.URL, d))
+	}
+	elsewhere := s.listenPage(s.http.URL, s.desk(store.Desk))
+	for i, x := range append(list, elsewhere) {
+		require.Eventually(t, func() bool {
+			select {
+			case _, ok := <-x.events:
+				return ok == (i >= 2)
+			default:
+				return false
+			}
+		}, 10*time.Second, 10*time.Millisecond, "stream %d", i)
+	}
 }
 
 func TestNothingIsLeftOfStreamsThatHaveEnded(t *testing.T) {

@@ -23,7 +23,7 @@ var greeting = template.Must(template.New("").Parse(`
   as the front desk        {{.OpenDesk}}
   {{printf "%-24s" .StylistName}} {{.OpenStylist}}
   {{printf "%-24s" .OwnName}} {{.OwnPages}}
-                           (the first three open once, without a password; start again for new ones)
+                           (each asks for a press; the first three work once, without a password: start again for new ones)
 
   description of the API   {{.URL}}/openapi.json
   {{printf "%-24s" .StaffName}} {{.Staff}}
@@ -135,6 +135,9 @@ func (d *demoSalon) secrets(ctx context.Context, s *api.Server, host store.Clien
 // ownLabel is what the demonstration calls its link to a client's own pages.
 const ownLabel = "demo"
 
+// demoMaker is by whom it says that it was made.
+const demoMaker = "the demonstration"
+
 // ownLink makes the secret of a link to a client's own pages, a new one for that of
 // an earlier start.
 func (d *demoSalon) ownLink(ctx context.Context, tx *store.Tx, client string) (string, error) {
@@ -144,11 +147,11 @@ func (d *demoSalon) ownLink(ctx context.Context, tx *store.Tx, client string) (s
 	}
 	for _, l := range list {
 		if l.Label == ownLabel && l.Revoked == nil {
-			_, secret, err := tx.RotateOwnLink(ctx, l.ID, l.Guardian, d.now)
+			_, secret, err := tx.RotateOwnLink(ctx, l.ID, l.Guardian, demoMaker, d.now)
 			return secret, err
 		}
 	}
-	_, secret, err := tx.AddOwnLink(ctx, store.OwnLink{Client: client, Label: ownLabel, Days: api.OwnDays}, d.now)
+	_, secret, err := tx.AddOwnLink(ctx, store.OwnLink{Client: client, Label: ownLabel, Days: api.OwnDays, MadeBy: demoMaker}, d.now)
 	return secret, err
 }
 

@@ -130,8 +130,23 @@
     const day = part("drawing") && part("drawing").dataset.day;
     return !dates || dates.length === 0 || !day || dates.includes(day);
   }
+  // A page that nobody sees listens to nothing: browsers give all pages of a host six
+  // connections together. It hears what it missed when it is shown again.
+  const hiddenFor = 5000;
+  let hiding = 0;
+  document.addEventListener("visibilitychange", () => {
+    clearTimeout(hiding);
+    if (ended) return;
+    if (document.hidden) {
+      hiding = setTimeout(() => { clearTimeout(retry); if (source) source.close(); source = null; }, hiddenFor);
+    } else if (!source) {
+      tries = 0;
+      listen();
+    }
+  });
   function listen() {
     clearTimeout(retry);
+    if (document.hidden) return;
     const s = source = new EventSource(body.dataset.events);
     s.onopen = () => { last = Date.now(); fetchParts(); }; // what happened since the page was made
     s.onerror = () => { if (s === source) { later(); fetchParts(); } };
@@ -162,7 +177,7 @@
   setInterval(() => {
     move();
     const m = Math.floor((Date.now() + ahead) / 60000);
-    if (m !== minute && part("drawing") && part("drawing").dataset.now) fetchParts(); // what time alone changes
+    if (m !== minute && !document.hidden && part("drawing") && part("drawing").dataset.now) fetchParts(); // what time alone changes
     minute = m;
     if (source && Date.now() - last > 35000) { gone(); later(); } // a connection that went silent
   }, 5000);

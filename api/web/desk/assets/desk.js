@@ -11,7 +11,18 @@
     due = setTimeout(() => { line.hidden = false; }, 300);
   }
 
+  // A page that nobody sees listens to nothing: browsers give all pages of a host six
+  // connections together. Shown again, it says that something may have changed.
+  const hiddenFor = 5000;
+  let hiding = 0;
+  document.addEventListener("visibilitychange", () => {
+    clearTimeout(hiding);
+    if (document.hidden) hiding = setTimeout(() => { if (source) source.close(); source = null; }, hiddenFor);
+    else if (!source) { tries = 1; listen(); }
+  });
+
   function listen() {
+    if (document.hidden) return;
     const s = source = new EventSource("/events");
     s.onopen = () => { if (tries > 0) changed(); tries = 0; }; // what was missed meanwhile
     s.onerror = () => {
