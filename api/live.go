@@ -204,6 +204,16 @@ type openStreams struct {
 	by map[string][]*func() // whose: what ends each, the oldest first
 }
 
+// Listening is how many streams are open in this process.
+func (s *Server) Listening() (n int) {
+	s.listening.mu.Lock()
+	defer s.listening.mu.Unlock()
+	for _, list := range s.listening.by {
+		n += len(list)
+	}
+	return n
+}
+
 // add notes a stream and ends the oldest of the same client when there are too many.
 // What it returns takes the stream off again.
 func (o *openStreams) add(whose string, end func()) (gone func()) {

@@ -66,6 +66,13 @@ func leadsOn(address, server string) bool {
 	return !strings.Contains(path, ".json") && !strings.Contains(path, ".ics")
 }
 
+// hidden are the fields of the page that hide what is typed, each after the address
+// that its form goes to.
+func hidden(b *chromium.Browser) []string {
+	list := b.Eval(`[...document.querySelectorAll("form input[type=password], form .masked input")].map((i) => new URL(i.form.action).pathname + " " + i.name).join("\n")`)
+	return strings.FieldsFunc(list, func(r rune) bool { return r == '\n' })
+}
+
 // busy is a salon in the middle of a day in which much has happened.
 func busy(t testing.TB) *webtest.Salon {
 	s := webtest.New(t, everything...)
@@ -122,6 +129,10 @@ func TestEveryPageIsOpenToAllAndLight(t *testing.T) {
 		b.Fits()
 		require.NotEmpty(t, b.Eval(`document.title`), kind)
 		require.Equal(t, "1", b.Eval(`"" + document.querySelectorAll("h1").length`), kind)
+		for _, at := range hidden(b) {
+			action, field, _ := strings.Cut(at, " ")
+			require.False(t, api.MayCarry(action, field), "what is typed into %s of %s waits in no page", field, action)
+		}
 		b.Shot("all" + strings.NewReplacer("/", "-", "?", "-", ":", "", "&", "-").Replace(kind))
 		b.Quiet()
 	})

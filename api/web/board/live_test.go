@@ -92,6 +92,29 @@ func TestTheBoardSaysThatItHasNoConnectionAndRecovers(t *testing.T) {
 	b.Forget("")
 }
 
+func TestAPageThatNobodySeesListensToNothingAndLooksAgainWhenItIsShown(t *testing.T) {
+	s := salon(t)
+	s.At(monday(9, 0))
+	b := chromium.New(t)
+	open := s.Server.Listening() // of no other test
+	b.Open(s.Link(store.Desk, ""))
+	b.Until("it listens", `performance.getEntriesByType("resource").some((r) => r.name.includes("part=day"))`)
+	require.Equal(t, open+1, s.Server.Listening())
+	show := func(hidden string) {
+		b.Eval(`Object.defineProperty(document, "hidden", { value: ` + hidden + `, configurable: true }); document.dispatchEvent(new Event("visibilitychange")); ""`)
+	}
+	show("true")
+	require.Eventually(t, func() bool { return s.Server.Listening() == open }, 20*time.Second, 50*time.Millisecond, "it has let go of its connection")
+	cut(t, s, s.Client("Rosa", "Reed"), s.Ben, monday(11, 0))
+	show("false")
+	b.Until("what was missed is drawn", drawn+`.includes("R. R.")`)
+	require.Equal(t, open+1, s.Server.Listening())
+	cut(t, s, s.Client("Mara", "Quist"), s.Ben, monday(13, 0))
+	b.Until("it follows again", drawn+`.includes("M. Q.")`)
+	require.Empty(t, b.Eval(`document.getElementById("lost").textContent`))
+	b.Quiet()
+}
+
 func TestKeysAreOffUntilTheyAreSwitchedOnAndCanBeChanged(t *testing.T) {
 	s := salon(t)
 	s.At(monday(9, 0))

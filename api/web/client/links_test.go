@@ -47,8 +47,9 @@ func TestALinkLeadsToACleanAddressWithACookieOfHalfAnHour(t *testing.T) {
 
 	v := visit(t, s)
 	v.open(l.URL).says(http.StatusOK, "Your visits", "No visit is booked", "Harbour Chairs")
+	require.Empty(t, v.get("/own/about").says(http.StatusOK).header.Get("Set-Cookie"), "nothing has changed since")
 	s.At(webtest.Start.Add(29 * time.Minute))
-	v.get("/own").says(http.StatusOK)
+	require.NotEmpty(t, v.get("/own").says(http.StatusOK).header.Get("Set-Cookie"))
 	s.At(webtest.Start.Add(58 * time.Minute)) // half an hour from the last use
 	v.get("/own").says(http.StatusOK)
 	s.At(webtest.Start.Add(89 * time.Minute))

@@ -40,9 +40,9 @@ type consentLine struct {
 
 // ownLink is a link to a client's own pages, without its secret.
 type ownLink struct {
-	ID, Label string
-	Works     bool
-	Guardian  bool
+	ID, Label, MadeBy string
+	Works             bool
+	Guardian          bool
 }
 
 func (p page) client(c echo.Context) error { return p.showClient(c, http.StatusOK, nil) }

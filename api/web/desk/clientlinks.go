@@ -38,6 +38,7 @@ func (p page) mountClientLinks() {
 func (p page) ownLinks(ctx context.Context, client string) ([]ownLink, error) {
 	list, err := web.Items[struct {
 		ID, Label string
+		MadeBy    string `json:"made_by"`
 		Works     bool
 		Guardian  bool
 		Revoked   *string `json:"revoked_at"`
@@ -45,7 +46,7 @@ func (p page) ownLinks(ctx context.Context, client string) ([]ownLink, error) {
 	var out []ownLink
 	for _, l := range list {
 		if l.Revoked == nil {
-			out = append(out, ownLink{l.ID, l.Label, l.Works, l.Guardian})
+			out = append(out, ownLink{l.ID, l.Label, l.MadeBy, l.Works, l.Guardian})
 		}
 	}
 	return out, err
