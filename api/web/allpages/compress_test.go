@@ -28,7 +28,7 @@ func TestNoPageThatRepeatsWhatItsAddressSaysIsCompressed(t *testing.T) {
 	for _, path := range []string{"/", "/?date=2026-06-09", "/book", "/book?start=2026-06-09T10%3A00", "/to-do?done=saved", "/set-up"} {
 		require.Equal(t, "gzip", encoding(path), path)
 	}
-	for _, path := range []string{"/clients?q=zqq", "/clients/" + client, "/book?first_name=zqq", "/to-do?x=zqq", "/?date=zqq", "/set-up/access", "/me"} {
+	for _, path := range []string{"/clients?q=zqq", "/clients/" + client, "/book?first_name=zqq", "/to-do?x=zqq", "/set-up/access", "/me"} {
 		require.Empty(t, encoding(path), path)
 	}
 }

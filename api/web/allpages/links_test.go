@@ -30,7 +30,7 @@ func crawl(t *testing.T, s *webtest.Salon, enter string) []string {
 	for len(queue) > 0 {
 		at := queue[0]
 		queue = queue[1:]
-		a := v.Get(at)
+		a := v.Enter(at)
 		kind := kindOf(at)
 		seen = append(seen, kind)
 		require.Equal(t, http.StatusOK, a.Status, "%s: %s", at, a.Text())
