@@ -1,7 +1,6 @@
 package api
 
 import (
-	"context"
 	"time"
 
 	"chairblock/store"
@@ -32,17 +31,6 @@ func (t *Tally) Size() int { return len(t.t.by) }
 
 // TallyRoom is for how many it counts apart.
 const TallyRoom = tallyRoom
-
-// PressWaits is how often and how long in all a second press waits for the first at most.
-func PressWaits() (looks int, most time.Duration) {
-	for n := range pressLooks {
-		most += min(longestPause, pressPause<<n)
-	}
-	return pressLooks, most
-}
-
-// PressWait waits before a look.
-func PressWait(ctx context.Context, n int) bool { return pressWait(ctx, n) }
 
 // CountCode counts a try with a code.
 func CountCode(w *store.WrongCodes, now time.Time) time.Duration { return countCode(w, now) }

@@ -1,7 +1,6 @@
 package api_test
 
 import (
-	"context"
 	"fmt"
 	"math/rand/v2"
 	"testing"
@@ -106,18 +105,6 @@ func TestWhoeverGuessesCodesGetsThroughEightADay(t *testing.T) {
 		random := func() time.Duration { return time.Duration(r.IntN(4*3600)) * time.Second }
 		require.LessOrEqual(t, guesses(random, never), 8*days+10, "seed %d", seed)
 	}
-}
-
-func TestASecondPressWaitsForNobodyWhoHasGone(t *testing.T) {
-	t.Parallel()
-	looks, most := api.PressWaits()
-	require.LessOrEqual(t, looks, 10)
-	require.GreaterOrEqual(t, most, 4*time.Second)
-	require.LessOrEqual(t, most, 5*time.Second)
-	require.True(t, api.PressWait(t.Context(), 0))
-	gone, hangUp := context.WithCancel(t.Context())
-	hangUp()
-	require.False(t, api.PressWait(gone, looks-1))
 }
 
 func TestAFewWrongCodesADayLockNobody(t *testing.T) {
