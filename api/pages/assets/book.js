@@ -55,9 +55,25 @@
     f.submit();
   };
 
-  // Sends a press until it is answered. The press carries a key, so that it has one
-  // effect however often it arrives.
+  // Sends a press until it is answered, or has been sent so often that somebody has to
+  // say whether to go on. The press carries a key, so that it has one effect however
+  // often it arrives.
+  const most = 6;
   let sending = false;
+  // giveUp gives the buttons back, with one that sends the same press again; a network
+  // that comes back does so by itself.
+  const giveUp = (trouble, submitter) => {
+    sending = false;
+    say(trouble + " Nothing is lost: what you typed is kept, and a press that did arrive is not carried out twice. ");
+    const again = document.createElement("button");
+    again.type = "button";
+    again.textContent = "Try again";
+    const p = document.getElementById("sending");
+    const go = () => { if (p.contains(again) && !sending) send(submitter); };
+    again.addEventListener("click", go);
+    addEventListener("online", go, { once: true });
+    if (p) { p.append(again); again.focus(); }
+  };
   const send = async (submitter) => {
     const data = answers(submitter);
     const url = form().action;
@@ -72,6 +88,7 @@
         if (r.status < 500 && r.status !== 429) break;
         trouble = "The service cannot answer now.";
       } catch (e) { /* the network, which is tried again */ }
+      if (tries + 1 >= most) { giveUp(trouble, submitter); return; }
       say(trouble + " Nothing is lost; trying again…");
       await wait(Math.min(1000 * 2 ** tries, 5000));
     }

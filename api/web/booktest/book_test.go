@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"os"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -279,6 +280,35 @@ func TestWhatWasTypedOutlivesANetworkThatFails(t *testing.T) {
 	require.Len(t, visits, 1)
 	require.Equal(t, "brings <b>a child</b>", visits[0].Note)
 	require.Equal(t, "0", b.Eval(`String(localStorage.length + sessionStorage.length)`), "nothing stays in the browser")
+}
+
+func TestAServiceThatCannotAnswerIsAskedAgainWhenSomebodySaysSo(t *testing.T) {
+	s := webtest.New(t)
+	b := at(t, s)
+	b.Open(s.URL + "/book")
+	b.Fill(map[string]string{"first_name": "Nia", "initial": "S", "service": "Dry cut", "stylist": "Ben Reed"})
+	b.Press(`button[value="openings"]`)
+	b.Until("times are there", `document.querySelector("main").innerText.includes("Times that fit")`)
+	var asked atomic.Int64
+	s.Between(func(w http.ResponseWriter, r *http.Request, server http.Handler) {
+		if r.Method == http.MethodPost && r.URL.Path == "/book" {
+			asked.Add(1)
+			http.Error(w, "broken", http.StatusInternalServerError)
+			return
+		}
+		server.ServeHTTP(w, r)
+	})
+	b.Click(`button[value^="book:"]`)
+	b.Until("it is tried no more", `document.getElementById("sending").innerText.includes("trying again") && dispatchEvent(new Event("online")), document.querySelector("#sending button") !== null`)
+	require.Contains(t, b.Eval(`document.getElementById("sending").innerText`), "The service cannot answer now. Nothing is lost")
+	b.OpenToAll()
+	require.EqualValues(t, 6, asked.Load())
+	require.Equal(t, "Nia", b.Value("first_name"))
+	s.Between(nil)
+	b.Click(`#sending button`)
+	b.Until("it is booked", `location.search.startsWith("?booked=") && document.querySelector("main").innerText.includes("Nia")`)
+	require.Len(t, visitsOf(s, "Nia"), 1)
+	b.Quiet("500")
 }
 
 func TestSeveralServicesWithWordsOfEveryKind(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -121,4 +122,35 @@ func TestTheDeskLooksAfterClientsInABrowser(t *testing.T) {
 	b.Fits()
 	b.Shots("desk-plan")
 	b.Quiet()
+}
+
+func TestAPageOfTheDeskSaysThatItHearsNothingAndListensAgain(t *testing.T) {
+	s := newSalon(t)
+	b := chromium.New(t)
+	b.Open(s.Link(store.Desk, ""))
+	var deaf atomic.Bool
+	deaf.Store(true)
+	s.Between(func(w http.ResponseWriter, r *http.Request, server http.Handler) {
+		if deaf.Load() && r.URL.Path == "/events" {
+			http.Error(w, "broken", http.StatusBadGateway)
+			return
+		}
+		server.ServeHTTP(w, r)
+	})
+	b.Open(s.URL + "/to-do")
+	b.Until("it says so", `document.getElementById("lost").innerText.startsWith("No connection since ")`)
+	require.Equal(t, "true", b.Eval(`"" + document.getElementById("changed").hidden`))
+	b.OpenToAll()
+	deaf.Store(false)
+	b.Eval(`dispatchEvent(new Event("online")), ""`)
+	b.Until("it listens again", `document.getElementById("lost").innerText === ""`)
+	b.Until("and offers what it may have missed", `!document.getElementById("changed").hidden`)
+
+	// Whose session has ended is told that, and not of a connection.
+	s.Exec(`DELETE FROM sessions`)
+	deaf.Store(true)
+	b.Eval(`dispatchEvent(new Event("offline")), ""`)
+	deaf.Store(false)
+	b.Until("it says so", `document.getElementById("lost").innerText.startsWith("You are signed out.")`)
+	b.Quiet("502", "401")
 }
