@@ -98,12 +98,12 @@ func (v *ownView) bundleVisits(ctx context.Context, b *OwnBundle) error {
 	if err != nil {
 		return err
 	}
+	money, err := v.t.MoneyOfVisits(ctx, idsOf(list))
+	if err != nil {
+		return err
+	}
 	for _, x := range list {
-		money, err := v.t.MoneyOf(ctx, x.ID)
-		if err != nil {
-			return err
-		}
-		own := OwnVisitBody{writeVisit(x, v.n, nil), v.n.writeMoney(x, money), []ReminderBody{}}
+		own := OwnVisitBody{writeVisit(x, v.n, nil), v.n.writeMoney(x, money[x.ID]), []ReminderBody{}}
 		for _, r := range sent[x.ID] {
 			own.Messages = append(own.Messages, writeReminder(r, v.n.loc))
 		}
@@ -125,11 +125,7 @@ func (v *ownView) bundleVisits(ctx context.Context, b *OwnBundle) error {
 
 // messagesOf are the messages to the client about some visits, by visit.
 func (v *ownView) messagesOf(ctx context.Context, list []store.Visit) (map[string][]store.Reminder, error) {
-	ids := make([]string, len(list))
-	for i, x := range list {
-		ids[i] = x.ID
-	}
-	all, err := v.t.MessagesOfVisits(ctx, ids)
+	all, err := v.t.MessagesOfVisits(ctx, idsOf(list))
 	out := map[string][]store.Reminder{}
 	for _, r := range all {
 		if r.Staff == "" {
@@ -367,18 +363,22 @@ func ownEverything(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		facts = append(facts, d.fact("guardian", pages.Plain(v.to.name)))
 	}
 	d.add(pages.OwnBlock{Facts: facts})
-	if err := d.allVisits(ctx); err != nil {
+	visits, err := d.t.VisitsOfClient(ctx, d.client.ID)
+	if err != nil {
+		return d.page, err
+	}
+	if err := d.allVisits(ctx, visits); err != nil {
 		return d.page, err
 	}
 	if err := d.allHair(ctx); err != nil {
 		return d.page, err
 	}
-	err := d.allSaid(ctx)
+	err = d.allSaid(ctx, visits)
 	return d.end(), err
 }
 
-func (d *ownDoc) allVisits(ctx context.Context) error {
-	list, err := d.t.VisitsOfClient(ctx, d.client.ID)
+func (d *ownDoc) allVisits(ctx context.Context, list []store.Visit) error {
+	money, err := d.t.MoneyOfVisits(ctx, idsOf(list))
 	if err != nil {
 		return err
 	}
@@ -391,11 +391,7 @@ func (d *ownDoc) allVisits(ctx context.Context) error {
 		}
 		lines = append(lines, d.text("visit_line", notify.Says{"when": notify.Span{From: x.Start, To: x.End}, "what": serviceNames(x), "price": d.n.amount(x.PriceCents),
 			"state": d.said(state, nil)}))
-		money, err := d.t.MoneyOf(ctx, x.ID)
-		if err != nil {
-			return err
-		}
-		for _, e := range money {
+		for _, e := range money[x.ID] {
 			lines = append(lines, pages.Plain(d.words.At(e.Noted)+": "+d.n.entryWords(x.ID, e)))
 		}
 	}
@@ -442,7 +438,7 @@ func (d *ownDoc) allHair(ctx context.Context) error {
 	return nil
 }
 
-func (d *ownDoc) allSaid(ctx context.Context) error {
+func (d *ownDoc) allSaid(ctx context.Context, list []store.Visit) error {
 	consents, err := d.t.Consents(ctx, d.client.ID)
 	if err != nil {
 		return err
@@ -462,10 +458,6 @@ func (d *ownDoc) allSaid(ctx context.Context) error {
 	}
 	d.lines(lines)
 	d.head("about_messages")
-	list, err := d.t.VisitsOfClient(ctx, d.client.ID)
-	if err != nil {
-		return err
-	}
 	sent, err := d.messagesOf(ctx, list)
 	if err != nil {
 		return err
@@ -572,4 +564,13 @@ func (s *Server) deletedOwn(c echo.Context) error {
 	}
 	s.setOwnCookie(c, "", 0)
 	return message(c, http.StatusOK, "Everything about you is deleted", "The salon keeps nothing that names you. Copies that protect against loss are overwritten with time.")
+}
+
+// idsOf are the ids of some visits.
+func idsOf(list []store.Visit) []string {
+	ids := make([]string, len(list))
+	for i, x := range list {
+		ids[i] = x.ID
+	}
+	return ids
 }

@@ -256,15 +256,23 @@ func (w *weekView) bounds() (opens, closes int) {
 	opens, closes = 24*60, 0
 	for i := range daysOfWeek {
 		d := w.first.Add(date.PeriodOfDays(i))
-		start := wall(w.n.loc, d, 0)
 		for _, s := range w.within(w.shop.Premises, d) {
 			a, z := w.h.Time(s.From), w.h.Time(s.To)
 			opens = min(opens, a.Hour()*60)
-			closes = max(closes, (int(z.Sub(start)/time.Minute)+59)/60*60)
+			closes = max(closes, hoursUp(z, d))
 		}
 	}
 	if opens >= closes {
 		return 9 * 60, 18 * 60
 	}
 	return opens, min(closes, 24*60)
+}
+
+// hoursUp is what the clock shows at t, rounded up to a full hour, in minutes of the
+// day d: 24 hours for whatever lies after it.
+func hoursUp(t time.Time, d date.Date) int {
+	if date.NewAt(t).After(d) {
+		return 24 * 60
+	}
+	return (t.Hour()*60 + t.Minute() + 59) / 60 * 60
 }
