@@ -417,24 +417,6 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	return s.followOthers(ctx, t, n, *v)
 }
 
-// words names a state as screens do.
-func words(s store.VisitState) string {
-	switch s {
-	case store.UnderWay:
-		return "under way"
-	case store.StoppedEarly:
-		return "stopped early"
-	case store.Missed:
-		return "marked as “did not come”"
-	case store.Held:
-		return "pencilled"
-	case store.Lapsed:
-		return "pencilled and not booked in time"
-	case store.Booked, store.Arrived, store.Finished, store.Cancelled:
-	}
-	return string(s)
-}
-
 // Book books a visit of a salon outside of a request, by the same way as
 // POST /v1/visits.
 func (s *Server) Book(ctx context.Context, salon string, b VisitRequest) (store.Visit, error) {

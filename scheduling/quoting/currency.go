@@ -69,3 +69,19 @@ func decimal(v int64, places, least int) string {
 	}
 	return sign + whole
 }
+
+// Read reads an amount of money as people type it, such as "25", "25.50", "25,50" or
+// "1 200", in the smallest unit of the currency, up to 999,999,999 whole ones. It is
+// false for everything else, more digits behind the point than the currency has among
+// them.
+func Read(text, code string) (cents int64, ok bool) {
+	digits, _ := MinorDigits(code)
+	text = strings.Join(strings.Fields(text), "")
+	whole, rest, _ := strings.Cut(strings.Replace(text, ",", ".", 1), ".")
+	if whole == "" || len(whole) > 9 || len(rest) > digits ||
+		strings.ContainsFunc(whole+rest, func(r rune) bool { return r < '0' || r > '9' }) {
+		return 0, false
+	}
+	n, err := strconv.ParseInt(whole+rest+strings.Repeat("0", digits-len(rest)), 10, 64)
+	return n, err == nil
+}

@@ -41,3 +41,20 @@ func TestAmountsHaveTheDecimalsOfTheirCurrency(t *testing.T) {
 		require.Equal(t, tt.want, quoting.Amount(tt.cents, tt.code))
 	}
 }
+
+func TestAnAmountIsReadAsPeopleTypeIt(t *testing.T) {
+	for _, x := range []struct {
+		text, code string
+		want       int64
+		ok         bool
+	}{
+		{"25", "EUR", 2500, true}, {"25.50", "EUR", 2550, true}, {"25,5", "EUR", 2550, true}, {" 1 200 ", "EUR", 120000, true}, {"0", "EUR", 0, true}, {"5.", "EUR", 500, true},
+		{"1200", "JPY", 1200, true}, {"1.500", "KWD", 1500, true}, {"999999999", "EUR", 99999999900, true},
+		{"", "EUR", 0, false}, {".", "EUR", 0, false}, {".5", "EUR", 0, false}, {"25.505", "EUR", 0, false}, {"1200.5", "JPY", 0, false},
+		{"1.200,50", "EUR", 0, false}, {"-3", "EUR", 0, false}, {"+3", "EUR", 0, false}, {"1e3", "EUR", 0, false}, {"٣", "EUR", 0, false}, {"9999999999", "EUR", 0, false},
+	} {
+		got, ok := quoting.Read(x.text, x.code)
+		require.Equal(t, x.ok, ok, "%q", x.text)
+		require.Equal(t, x.want, got, "%q", x.text)
+	}
+}

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"cmp"
 	"embed"
 	"html/template"
 	"net/http"
@@ -86,7 +87,7 @@ func (p page) undo(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	back := ownPage(form.Get("back"))
+	back := cmp.Or(api.OwnPath(form.Get("back")), "/")
 	var done api.UndoneBody
 	if _, err := p.site.Into(ctx, api.Question{Method: http.MethodPost, Path: "/undo", Body: object{"id": form.Get("id")}}, &done); err != nil {
 		return p.notUndone(c, back, err)
@@ -119,14 +120,6 @@ func (p page) notUndone(c echo.Context, back string, err error) error {
 	v := undoneView{p.site.Frame(c, n, "", "Not undone"), back}
 	v.Summary = wrong
 	return web.Render(c, status, templates, "not-undone", v)
-}
-
-// ownPage is a path of this server, "/" for anything else.
-func ownPage(path string) string {
-	if u, err := url.Parse(path); err != nil || u.IsAbs() || u.Host != "" || !strings.HasPrefix(path, "/") || strings.HasPrefix(path, "//") || strings.ContainsAny(path, "\\\n\r") {
-		return "/"
-	}
-	return path
 }
 
 // weekView is seven days at a glance.

@@ -43,7 +43,7 @@ func (p page) callBlock(ctx context.Context, b base, limit int, back, call strin
 	}](ctx, p.site, "/calls", url.Values{"limit": {strconv.Itoa(limit)}})
 	out := callBlock{base: b, Open: list.Open, Back: back}
 	for _, x := range list.Items {
-		r := callRow{CallBody: x, What: pages.Capital(messageKind(x.Kind)), About: strings.Join(x.Services, ", ") + ", " + b.When(x.Start), Since: b.When(x.Due), Unfold: x.ID == call}
+		r := callRow{CallBody: x, What: pages.Capital(api.KindName(x.Kind)), About: strings.Join(x.Services, ", ") + ", " + b.When(x.Start), Since: b.When(x.Due), Unfold: x.ID == call}
 		if x.LeadName != "" {
 			r.About += ", with " + x.LeadName
 		}

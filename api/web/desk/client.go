@@ -71,7 +71,7 @@ func (p page) showClient(c echo.Context, status int, wrong []pages.FieldError) e
 		v.Language, v.Voice = w.Language, w.Voice
 		var no []string
 		for _, k := range w.Stopped {
-			no = append(no, messageKind(k))
+			no = append(no, api.KindName(k))
 		}
 		for _, way := range w.Ways {
 			no = append(no, "anything "+byWords[way])
@@ -93,7 +93,7 @@ func (p page) showClient(c echo.Context, status int, wrong []pages.FieldError) e
 // fill puts visits and consents into words.
 func (v *clientView) fill() {
 	for _, x := range v.O.Visits {
-		l := clientVisit{ID: x.ID, When: x.Start.Format("Mon 2 January 2006, ") + v.At(x.Start), What: strings.Join(x.Services, ", "), State: shortState(x.State), Money: v.Amount(x.PriceCents)}
+		l := clientVisit{ID: x.ID, When: x.Start.Format("Mon 2 January 2006, ") + v.At(x.Start), What: strings.Join(x.Services, ", "), State: api.StateWords(x.State), Money: v.Amount(x.PriceCents)}
 		if x.LeadName != "" {
 			l.What += ", with " + x.LeadName
 		}

@@ -293,8 +293,8 @@ func (p page) readWishes(c echo.Context, form url.Values) (formView, error) {
 	}
 	var kinds []pages.Option
 	for _, k := range w.Kinds {
-		kinds = append(kinds, pages.Option{ID: k.Kind, Name: messageKind(k.Kind)})
-		v.Kinds = append(v.Kinds, kindLine{pages.Capital(messageKind(k.Kind)), byWords[k.By], k.Why})
+		kinds = append(kinds, pages.Option{ID: k.Kind, Name: api.KindName(k.Kind)})
+		v.Kinds = append(v.Kinds, kindLine{pages.Capital(api.KindName(k.Kind)), byWords[k.By], k.Why})
 	}
 	v.Fields = []pages.Field{pages.Input("language", "Language", "such as de or pt-br; empty: the salon’s", "text", language),
 		pages.Tick("voice", "Word may be left on an answering machine", "", voice),
@@ -313,7 +313,7 @@ func (p page) readWishes(c echo.Context, form url.Values) (formView, error) {
 func choiceWords(h api.MessageChoiceBody) string {
 	what := "every message"
 	if h.Kind != "" {
-		what = messageKind(h.Kind)
+		what = api.KindName(h.Kind)
 	}
 	if h.Way != "" {
 		what += " " + byWords[h.Way]

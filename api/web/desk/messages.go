@@ -44,7 +44,7 @@ func (p page) messageBlock(ctx context.Context, b base, query url.Values, back s
 		out.Next = "/messages?" + q.Encode()
 	}
 	for _, m := range list.Items {
-		r := messageRow{MessageBody: m, What: pages.Capital(messageKind(m.Kind)), When: b.When(m.Due), Stands: messageState(m.State), Why: m.Problem, Failed: m.State == "failed"}
+		r := messageRow{MessageBody: m, What: pages.Capital(api.KindName(m.Kind)), When: b.When(m.Due), Stands: messageState(m.State), Why: m.Problem, Failed: m.State == "failed"}
 		r.Aside = []pages.Field{pages.Input("why-"+m.ID, "Why", "such as: told her on the telephone; nothing about health", "text", "")}
 		if m.Start != nil {
 			r.About = "visit of " + b.When(*m.Start)

@@ -249,7 +249,7 @@ func (p page) delays(ctx context.Context, date string, helps bool) (api.DelaysBo
 }
 
 func lateRowOf(ctx context.Context, b base, v api.LateVisitBody) lateRow {
-	r := lateRow{ID: v.VisitID, Name: pages.Clean(v.Name), State: shortState(v.State), Booked: b.Span(v.BookedStart, v.BookedEnd), Now: b.Span(v.Start, v.End), ProductOn: v.ProductOn}
+	r := lateRow{ID: v.VisitID, Name: pages.Clean(v.Name), State: api.StateWords(v.State), Booked: b.Span(v.BookedStart, v.BookedEnd), Now: b.Span(v.Start, v.End), ProductOn: v.ProductOn}
 	over := v.State == "finished" || v.State == "stopped_early"
 	var words []string
 	if v.StartLateMinutes >= lateEnough && (v.State == "booked" || v.State == "arrived") {

@@ -155,20 +155,6 @@ func notFound(err error) bool {
 // to is an address with what was done.
 func to(path, done string) string { return path + "?" + url.Values{"done": {done}}.Encode() }
 
-// kindWords say kinds of messages in words.
-var kindWords = map[string]string{"held": "pencilled until", "confirmation": "booking confirmed", "prepare": "how to prepare", "reminder": "reminder", "moved": "another time",
-	"cancelled": "cancelled", "running_late": "running late", "aftercare": "aftercare", "day_after": "the day after", "aftercare_end": "end of aftercare",
-	"first_wash": "first wash", "retouch": "retouch due", "retouch_again": "retouch due, once more", "day_changed": "day has changed", "client_late": "client is late",
-	"did_not_come": "client did not come", "helper_away": "helper is away", "check_due": "check due", "calendar_entry": "calendar entry"}
-
-// messageKind says a kind of message in words.
-func messageKind(kind string) string {
-	if w, ok := kindWords[kind]; ok {
-		return w
-	}
-	return strings.ReplaceAll(kind, "_", " ")
-}
-
 // byWords say how somebody is reached.
 var byWords = map[string]string{"mail": "by mail", "text": "by text message", "call": "by telephone", "none": "not at all"}
 

@@ -173,15 +173,7 @@ func stateWords(b base, v api.VisitBody) string {
 	case v.State == "finished" && v.FinishedAt != nil:
 		return "finished: it ended at " + b.At(*v.FinishedAt)
 	}
-	return shortState(v.State)
-}
-
-// shortState says a state in a word or two.
-func shortState(state string) string {
-	if w, ok := map[string]string{"held": "pencilled", "lapsed": "pencilled, not booked", "under_way": "under way", "stopped_early": "stopped early", "missed": "marked “did not come”"}[state]; ok {
-		return w
-	}
-	return state
+	return api.StateWords(v.State)
 }
 
 // What names the services with who is in charge, and the chair.
@@ -271,7 +263,7 @@ func (v visitView) Messages() []messageLine {
 		if r.StaffID != "" {
 			continue
 		}
-		m := messageLine{ID: r.ID, When: v.When(r.Due), What: messageKind(r.Kind), State: messageState(r.State), Waits: r.State == "waiting" || r.State == "failed"}
+		m := messageLine{ID: r.ID, When: v.When(r.Due), What: api.KindName(r.Kind), State: messageState(r.State), Waits: r.State == "waiting" || r.State == "failed"}
 		if r.Problem != "" {
 			m.State += ": " + r.Problem
 		}

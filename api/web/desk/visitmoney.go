@@ -103,7 +103,7 @@ func moneyBody(f url.Values, currency string) (object, []pages.FieldError) {
 	kind := f.Get("money_kind")
 	body := object{"kind": kind}
 	if text := strings.TrimSpace(f.Get("money_amount")); text != "" && kind != "waived" {
-		cents, ok := centsOf(text, currency)
+		cents, ok := quoting.Read(text, currency)
 		if !ok {
 			wrong = append(wrong, pages.FieldError{Field: "money_amount", Text: "“" + pages.Clean(text) + "” is no amount. Right would be: a number such as " + quoting.Plain(5000, currency) + "."})
 		}
@@ -143,18 +143,6 @@ func moneyLacks(kind string, f url.Values) []pages.FieldError {
 	need("money_note", "say why, or what the voucher says.", "goodwill", "voucher")
 	need("money_to", "type the address of the other visit’s page.", "carried_over")
 	return out
-}
-
-// centsOf reads an amount in the smallest units of a currency: "25", "25.50",
-// "25,50".
-func centsOf(text, currency string) (int64, bool) {
-	digits, _ := quoting.MinorDigits(currency)
-	whole, rest, _ := strings.Cut(strings.ReplaceAll(strings.TrimSpace(text), ",", "."), ".")
-	if len(rest) > digits || len(whole) > 9 || whole == "" || strings.ContainsFunc(whole+rest, func(r rune) bool { return r < '0' || r > '9' }) {
-		return 0, false
-	}
-	n, err := strconv.ParseInt(whole+rest+strings.Repeat("0", digits-len(rest)), 10, 64)
-	return n, err == nil
 }
 
 // moneyBack takes an entry back that was wrong.

@@ -3,8 +3,6 @@ package owner
 import (
 	"cmp"
 	"fmt"
-	"strconv"
-	"strings"
 
 	"chairblock/api"
 	"chairblock/api/pages"
@@ -76,24 +74,11 @@ func (v *visit) cents(field string, f *faults) int64 {
 	if text == "" {
 		return 0
 	}
-	digits, _ := quoting.MinorDigits(v.salon.Currency)
-	n, ok := readAmount(text, digits)
+	n, ok := quoting.Read(text, v.salon.Currency)
 	if !ok {
 		f.add(v, field, fmt.Sprintf("“%s” is not an amount. Right is one such as %s.", text, v.money(12300)))
 	}
 	return n
-}
-
-// readAmount reads an amount with so many digits behind the point, in the
-// currency's smallest unit.
-func readAmount(text string, digits int) (int64, bool) {
-	text = strings.ReplaceAll(strings.ReplaceAll(text, " ", ""), ",", ".")
-	units, rest, _ := strings.Cut(text, ".")
-	if len(rest) > digits || len(units) > 9 || strings.ContainsAny(text, "+-") {
-		return 0, false
-	}
-	n, err := strconv.ParseInt(units+rest+strings.Repeat("0", digits-len(rest)), 10, 64)
-	return n, err == nil
 }
 
 // price reads what a service costs into d.

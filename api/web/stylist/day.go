@@ -138,7 +138,7 @@ func (v *dayView) draw() {
 }
 
 func (v *dayView) visit(x api.PersonVisit) dayVisit {
-	d := dayVisit{PersonVisit: x, Name: v.name(x.Name), Href: home + "visits/" + x.ID, State: stateWords[x.State], Start: v.At(x.Start)}
+	d := dayVisit{PersonVisit: x, Name: v.name(x.Name), Href: home + "visits/" + x.ID, State: api.StateWords(x.State), Start: v.At(x.Start)}
 	if v.Kept {
 		d.Needed, d.Note = nil, ""
 	}
@@ -218,7 +218,3 @@ func (v *dayView) item(k api.DayItemBody) dayItem {
 	}
 	return it
 }
-
-// stateWords are the states of a visit for people.
-var stateWords = map[string]string{"held": "pencilled", "lapsed": "not booked in time", "booked": "booked", "arrived": "is here", "under_way": "under way",
-	"finished": "finished", "stopped_early": "stopped early", "cancelled": "cancelled", "missed": "did not come"}

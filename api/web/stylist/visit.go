@@ -136,7 +136,7 @@ func (v *visitView) draw() {
 	v.Name, v.Here = v.name(r.Name), home+"visits/"+r.VisitID
 	v.title(v.Name)
 	v.Sub = strings.Join(r.Services, ", ")
-	v.State = stateWords[r.State]
+	v.State = api.StateWords(r.State)
 	switch {
 	case r.State == "arrived" && r.ArrivedAt != nil:
 		v.State = "is here since " + v.At(*r.ArrivedAt)
@@ -218,7 +218,7 @@ func (v *visitView) cards() {
 	shown := func(kind string, step *int) bool {
 		return r.Next.Tap == kind && (step == nil || r.Next.Step != nil && *r.Next.Step == *step)
 	}
-	v.Cards = append(v.Cards, tapCard{Form: v.tap("arrive", -1, "She is here"), Tap: "arrive", Shown: shown("arrive", nil)})
+	v.Cards = append(v.Cards, tapCard{Form: v.tap("arrive", -1, api.TapWords("arrive")), Tap: "arrive", Shown: shown("arrive", nil)})
 	if len(v.Steps) > 0 {
 		v.Cards[0].Row = &v.Steps[0]
 	}
@@ -230,7 +230,7 @@ func (v *visitView) cards() {
 			before, early = append(before, s.Label+" "+minutes(s.Planned)), append(early, s)
 			continue
 		}
-		words := tapWords[s.Tap]
+		words := api.TapWords(s.Tap)
 		if s.Tap == "begin" || words == "" {
 			words = "Begin: " + s.Label
 		}
@@ -241,12 +241,8 @@ func (v *visitView) cards() {
 		v.Cards = append(v.Cards, card)
 		before, early = nil, nil
 	}
-	v.Cards = append(v.Cards, tapCard{Form: v.tap("done", -1, "Done, the visit is over"), Tap: "done", Shown: shown("done", nil), Until: before, Early: early})
+	v.Cards = append(v.Cards, tapCard{Form: v.tap("done", -1, api.TapWords("done")), Tap: "done", Shown: shown("done", nil), Until: before, Early: early})
 }
-
-// tapWords are on the large buttons.
-var tapWords = map[string]string{"solution_on": "Solution on", "solution_off": "Solution off, rinse", "iron": "Start the iron", "neutralizer_on": "Neutralizer on",
-	"neutralizer_off": "Neutralizer off, rinse"}
 
 func (v *visitView) watch() {
 	n := v.Run.Now
