@@ -8,11 +8,11 @@ import (
 	"chairblock/store"
 )
 
-// FinishAs ends a visit of a salon of which it is known how long each of its
-// steps took, outside of a request: for records that are copied from elsewhere,
-// and for demonstrations. The client came in time, the first step began as
-// planned, and planned waits were kept. took has a length for each step; what they add up to must not end
-// after now.
+// FinishAs ends a visit of a salon of which it is known how long each of its steps
+// took, outside of a request: for records that are copied from elsewhere, and for
+// demonstrations. The client came in time, the first step began as planned, and
+// planned waits were kept. took has a length for each step; what they add up to must
+// not end after now.
 //
 // It returns an *scheduling.InvalidError when the lengths do not fit the visit.
 func (s *Server) FinishAs(ctx context.Context, salon, visit string, took []time.Duration) error {

@@ -104,7 +104,7 @@ func ownMessages(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 			languages = append(languages, pages.Option{ID: x.Tag, Name: words.Name()})
 		}
 	}
-	language, way, stopped, ways := v.n.ownLanguage(w), v.to.by, v.stoppedTopics(w), v.stoppedWays(w)
+	language, way, stopped, ways := w.Language, v.to.by, v.stoppedTopics(w), v.stoppedWays(w)
 	if v.form.Has("way") { // what was typed
 		language, way, stopped, ways = v.form.Get("language"), v.form.Get("way"), v.form["stop"], v.form["stop_way"]
 	}
@@ -136,9 +136,6 @@ func ownMessages(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 
 // ownTopics are what messages can be stopped about, in order.
 var ownTopics = []string{aboutTheVisit, beforeVisit, afterVisit, comeAgain}
-
-// ownLanguage is the language that was wished, "" for the salon's.
-func (n salonDay) ownLanguage(w store.MessageWish) string { return w.Language }
 
 // stoppedTopics are the topics of which every kind of message was stopped.
 func (v *ownView) stoppedTopics(w store.MessageWish) []string {

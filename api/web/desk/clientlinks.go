@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"net/http"
+	"net/url"
 
 	"github.com/labstack/echo/v4"
 
@@ -14,23 +15,36 @@ import (
 // shown once, as the answer to the press that made it, and nowhere kept.
 
 func (p page) mountClientLinks() {
-	p.site.POST("/clients/:id/feed", "add-feed", func(c echo.Context) error {
-		return p.secret(c, api.Question{Method: http.MethodPost, Path: "/feeds", Body: object{"kind": "client", "subject_id": c.Param("id")}})
+	// asks carries out what a form asks for; then shows what came of it.
+	asks := func(path, operation string, then func(echo.Context, api.Question) error, question func(client string, form url.Values) api.Question) {
+		p.site.POST("/clients/:id/"+path, operation, func(c echo.Context) error {
+			form, err := web.Form(c)
+			if err != nil {
+				return err
+			}
+			return then(c, question(c.Param("id"), form))
+		})
+	}
+	done := func(code string) func(echo.Context, api.Question) error {
+		return func(c echo.Context, q api.Question) error { return p.onClient(c, q, code) }
+	}
+	asks("feed", "add-feed", p.secret, func(client string, form url.Values) api.Question {
+		return api.Question{Method: http.MethodPost, Path: "/feeds", Body: object{"kind": "client", "subject_id": client}, Key: form.Get("key")}
 	})
-	p.site.POST("/clients/:id/feed-new", "rotate-feed", func(c echo.Context) error {
-		return p.secret(c, api.Question{Method: http.MethodPost, Path: api.Path("feeds", c.FormValue("feed"), "rotate")})
+	asks("feed-new", "rotate-feed", p.secret, func(_ string, form url.Values) api.Question {
+		return api.Question{Method: http.MethodPost, Path: api.Path("feeds", form.Get("feed"), "rotate")}
 	})
-	p.site.POST("/clients/:id/feed-end", "revoke-feed", func(c echo.Context) error {
-		return p.onClient(c, api.Question{Method: http.MethodDelete, Path: api.Path("feeds", c.FormValue("feed"))}, "feed")
+	asks("feed-end", "revoke-feed", done("feed"), func(_ string, form url.Values) api.Question {
+		return api.Question{Method: http.MethodDelete, Path: api.Path("feeds", form.Get("feed"))}
 	})
-	p.site.POST("/clients/:id/link", "add-own-link", func(c echo.Context) error {
-		return p.secret(c, api.Question{Method: http.MethodPost, Path: api.Path("clients", c.Param("id"), "own-links"), Body: object{}})
+	asks("link", "add-own-link", p.secret, func(client string, _ url.Values) api.Question {
+		return api.Question{Method: http.MethodPost, Path: api.Path("clients", client, "own-links"), Body: object{}}
 	})
-	p.site.POST("/clients/:id/link-new", "rotate-own-link", func(c echo.Context) error {
-		return p.secret(c, api.Question{Method: http.MethodPost, Path: api.Path("own-links", c.FormValue("link"), "rotate")})
+	asks("link-new", "rotate-own-link", p.secret, func(_ string, form url.Values) api.Question {
+		return api.Question{Method: http.MethodPost, Path: api.Path("own-links", form.Get("link"), "rotate")}
 	})
-	p.site.POST("/clients/:id/link-end", "revoke-own-link", func(c echo.Context) error {
-		return p.onClient(c, api.Question{Method: http.MethodDelete, Path: api.Path("own-links", c.FormValue("link"))}, "withdrawn")
+	asks("link-end", "revoke-own-link", done("withdrawn"), func(_ string, form url.Values) api.Question {
+		return api.Question{Method: http.MethodDelete, Path: api.Path("own-links", form.Get("link"))}
 	})
 }
 
@@ -65,7 +79,7 @@ type secretView struct {
 
 // secret asks for an address and shows it. The page is kept nowhere.
 func (p page) secret(c echo.Context, q api.Question) error {
-	v, who, err := p.about(c, "Address of")
+	v, _, err := p.about(c, "Address of")
 	if err != nil {
 		return api.Sorry(c, err)
 	}
@@ -80,7 +94,6 @@ func (p page) secret(c echo.Context, q api.Question) error {
 		}
 		return p.showClient(c, status, wrong)
 	}
-	_ = who
 	c.Response().Header().Set("Cache-Control", "no-store")
 	return show(c, http.StatusOK, "secret", s)
 }

@@ -322,8 +322,10 @@ func choiceWords(h api.MessageChoiceBody) string {
 	switch {
 	case h.NotedBy != "":
 		s += ", noted by " + h.NotedBy
-	case h.How != "desk":
-		s += ", by the link in a message"
+	case h.How == "page":
+		s += ", by herself on a page of the salon"
+	case h.How == "one_click":
+		s += ", by the button of a mail program"
 	}
 	return s
 }

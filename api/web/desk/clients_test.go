@@ -90,7 +90,15 @@ func TestSecretAddressesAreShownOnce(t *testing.T) {
 	s := newSalon(t)
 	client := s.Client("Juna", "Kestrel")
 	page := "/clients/" + client
-	d := at(t, s, store.Desk, "").get(page).send(http.StatusOK, page+"/feed").says("This is shown once.")
+	d := at(t, s, store.Desk, "").get(page)
+	pressed := d.form(page + "/feed")
+	d.sees(d.v.Post(page+"/feed", pressed))
+	d.says("This is shown once.")
+	d.sees(d.v.Post(page+"/feed", pressed)) // a double press
+	d.says("This is shown once.")
+	var feeds struct{ Items []any }
+	s.Ask(http.MethodGet, "/feeds", nil, http.StatusOK, &feeds)
+	require.Len(t, feeds.Items, 1)
 	address := attributes(regexp.MustCompile(`<input id="f-address"[^>]*>`).FindString(d.page))["value"]
 	require.Contains(t, address, "/cal/")
 	require.NotContains(t, d.get(page).page, address)
