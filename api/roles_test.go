@@ -348,57 +348,57 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 
 // succeeds brings about what the operation needs beside what requests makes, and
 // demands that it succeeds.
-func (n *salon) succeeds(t *testing.T, id string, requests map[string]request) {
+func (s *salon) succeeds(t *testing.T, id string, requests map[string]request) {
 	t.Helper()
 	r := requests[id]
 	switch id {
 	case "delete-client":
-		n.call("DELETE", "/v1/clients/"+n.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
+		s.call("DELETE", "/v1/clients/"+s.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
 		return
 	case "arrive-visit", "tap-visit", "finish-visit", "miss-visit", "start-step", "finish-step":
-		n.at(start.Add(54 * time.Hour))
+		s.at(start.Add(54 * time.Hour))
 	case "undo-arrival":
-		n.at(start.Add(54 * time.Hour))
-		r.headers = []string{"If-Match", n.send(requests["arrive-visit"]).is(200, nil).header.Get("ETag")}
+		s.at(start.Add(54 * time.Hour))
+		r.headers = []string{"If-Match", s.send(requests["arrive-visit"]).is(200, nil).header.Get("ETag")}
 	case "undo-last":
-		n.book(n.client("Orla"), start.Add(193*time.Hour), n.straightening())
+		s.book(s.client("Orla"), start.Add(193*time.Hour), s.straightening())
 		var last api.UndoBody
-		n.call("GET", "/v1/undo", nil).is(200, &last)
+		s.call("GET", "/v1/undo", nil).is(200, &last)
 		r.body = object{"id": last.Action.ID}
 	case "undo-step":
-		n.at(start.Add(54 * time.Hour))
-		r.headers = []string{"If-Match", n.send(requests["start-step"]).is(200, nil).header.Get("ETag")}
+		s.at(start.Add(54 * time.Hour))
+		r.headers = []string{"If-Match", s.send(requests["start-step"]).is(200, nil).header.Get("ETag")}
 	case "undo-miss":
-		n.at(start.Add(50 * time.Hour))
-		r.headers = []string{"If-Match", n.send(requests["miss-visit"]).is(200, nil).header.Get("ETag")}
+		s.at(start.Add(50 * time.Hour))
+		r.headers = []string{"If-Match", s.send(requests["miss-visit"]).is(200, nil).header.Get("ETag")}
 	case "apply-remedy":
-		n.call("POST", "/v1/absences", object{"unit_id": n.mina, "from": "2026-06-10T08:00:00+02:00", "to": "2026-06-10T19:00:00+02:00"}).is(201, nil)
-		d := n.delays("2026-06-10")
+		s.call("POST", "/v1/absences", object{"unit_id": s.mina, "from": "2026-06-10T08:00:00+02:00", "to": "2026-06-10T19:00:00+02:00"}).is(201, nil)
+		d := s.delays("2026-06-10")
 		r.body = object{"remedy": d.Remedies[0].ID, "as_of": d.AsOf}
 	case "add-walk-in":
-		n.at(start.Add(2 * time.Hour))
+		s.at(start.Add(2 * time.Hour))
 	case "tell-running-late":
-		_, late := lateMorning(n)
+		_, late := lateMorning(s)
 		r.path = "/v1/visits/" + late.id + "/tell-running-late"
 	case "add-webhook":
-		n.call("DELETE", "/v1/webhook", nil, "If-Match", `"v1"`).is(204, nil)
+		s.call("DELETE", "/v1/webhook", nil, "If-Match", `"v1"`).is(204, nil)
 	case "add-card-fact", "correct-card-fact":
-		n.at(start.Add(50 * time.Hour))
+		s.at(start.Add(50 * time.Hour))
 	case "hair-as-seen", "rinse-now", "undo-rinse-now", "stop-visit", "clear-follow-up", "book-correction":
-		n.underWay(requests["get-visit"].path, id, &r)
+		s.underWay(requests["get-visit"].path, id, &r)
 	case "override-need", "withdraw-override":
-		n.strict(nil)
+		s.strict(nil)
 		if id == "withdraw-override" {
-			n.send(requests["override-need"]).is(200, nil)
+			s.send(requests["override-need"]).is(200, nil)
 		}
 	case "take-back-yes":
-		n.send(requests["note-yes"]).is(200, nil)
+		s.send(requests["note-yes"]).is(200, nil)
 	case "name-client":
-		n.at(start.Add(2 * time.Hour))
-		r.path = "/v1/visits/" + n.walkedIn("Dry cut").ID + "/client"
+		s.at(start.Add(2 * time.Hour))
+		r.path = "/v1/visits/" + s.walkedIn("Dry cut").ID + "/client"
 		r.headers = []string{"If-Match", `"v2"`}
 	}
-	a := n.send(r)
+	a := s.send(r)
 	require.Less(t, a.status, 300, "%s: %s", id, a.body)
 	if a.status == 201 {
 		require.True(t, strings.HasPrefix(a.header.Get("Location"), "/v1/"), id)

@@ -168,9 +168,9 @@ func TestOfSeveralClosingDaysAllAreNotedOrNone(t *testing.T) {
 
 func TestAnAbsenceOfAClockChangeDayIsReadAsTheClocksShowIt(t *testing.T) {
 	t.Parallel()
-	s, d := set(t)
+	s := webtest.New(t, owner.Mount)
 	s.At(time.Date(2026, 10, 23, 9, 0, 0, 0, time.UTC))
-	d = open(t, s, store.Owner)
+	d := open(t, s, store.Owner)
 	p := d.fill(d.see("/set-up/absences"), "away", map[string]string{"unit_id": s.Ada, "first": "2027-03-28", "from": "01:30", "to": "05:00"})
 	require.Equal(t, http.StatusUnprocessableEntity, p.status)
 	p.says(t, "There is no 01:30 on Sun 28 March 2027: the clocks go from 01:00 to 02:00.")

@@ -150,7 +150,7 @@ func TestNoPasswordAndNoCodeIsCarried(t *testing.T) {
 		}
 		p := b.do("POST", action, form).is(401).says("Passwords, codes and secret addresses are not kept")
 		require.NotContains(t, p.body, "typedsecret")
-		p = b.do("POST", "/sign-in", with(p.hidden(), "mail", "carla@example.org", "password", password)).goes("/")
+		b.do("POST", "/sign-in", with(p.hidden(), "mail", "carla@example.org", "password", password)).goes("/")
 		b.post("/sign-out")
 	}
 	for _, path := range []string{"/my-day/visits/0199/told/answers", "/my-day/visits/0199/stop", "/set-up/messages/gateway", "/set-up/messages/gateway/secret", "/my-day/calendar/private"} {
