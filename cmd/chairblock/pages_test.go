@@ -410,10 +410,10 @@ func keyboard(t *testing.T, b *chromium.Browser, d *demo) {
 		}
 	}
 	typed := func(text string) { b.Do(chromedp.KeyEvent(text)) }
-	eventually(t, "one types at once", func() bool { return b.Eval(`document.activeElement.name`) == "who" })
+	eventually(t, "one types at once", func() bool { return b.Eval(`document.activeElement.name || ""`) == "who" })
 	typed("quilla y")
 	key(enter)
-	eventually(t, "she is found", func() bool { return b.Eval(`document.activeElement.name`) == "client" })
+	eventually(t, "she is found", func() bool { return b.Eval(`document.activeElement.name || ""`) == "client" })
 	to("service")
 	typed("Straight")
 	to("date_from")
