@@ -164,15 +164,8 @@ func (s *Server) hold(ctx context.Context, t *store.Tx, n salonDay, b HoldReques
 		return store.Visit{}, err
 	}
 	as.until = &until
-	wish, err := s.servable(ctx, t, n, b.WaitingID, b.ClientID)
-	if err != nil {
-		return store.Visit{}, err
-	}
 	v, err := s.seize(ctx, t, n, change{as: as,
-		book: &VisitRequest{ClientID: b.ClientID, Start: b.Start, Services: b.Services, Note: b.Note, QuoteID: b.QuoteID}})
-	if err == nil {
-		err = s.serve(ctx, t, wish, v)
-	}
+		book: &VisitRequest{ClientID: b.ClientID, Start: b.Start, Services: b.Services, Note: b.Note, QuoteID: b.QuoteID, WaitingID: b.WaitingID}})
 	if err != nil {
 		return v, err
 	}

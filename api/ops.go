@@ -22,14 +22,7 @@ const lateBooking = 15 * time.Minute
 // book works a request out, places it and writes visit, blocks, calendar parts
 // and messages. A clash is a *scheduling.ConflictError.
 func (s *Server) book(ctx context.Context, t *store.Tx, n salonDay, b VisitRequest) (store.Visit, error) {
-	wish, err := s.servable(ctx, t, n, b.WaitingID, b.ClientID)
-	if err != nil {
-		return store.Visit{}, err
-	}
 	list, err := s.rearrange(ctx, t, n, []change{{book: &b}})
-	if err == nil {
-		err = s.serve(ctx, t, wish, list[0])
-	}
 	if err != nil {
 		return store.Visit{}, err
 	}

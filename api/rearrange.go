@@ -85,6 +85,7 @@ type job struct {
 	c      *composed
 	p      *placed
 	share  *sharing
+	wish   *store.Wish // the waiting-list request that a new one serves, nil for none
 }
 
 func (j *job) isNew() bool { return j.book != nil }
@@ -124,6 +125,9 @@ func (s *Server) rearrange(ctx context.Context, t *store.Tx, n salonDay, list []
 	}
 	out := make([]store.Visit, len(r.jobs))
 	for i, j := range r.jobs {
+		if err := s.serve(ctx, t, j.wish, j.v); err != nil {
+			return nil, err
+		}
 		out[i] = j.v
 	}
 	return out, nil
@@ -154,11 +158,22 @@ func (r *rearranging) prepare(ctx context.Context, t *store.Tx, list []change) e
 		}
 	}
 	var f scheduling.Faults
+	served := map[string]bool{}
 	for _, j := range r.jobs {
 		if !j.isNew() {
 			continue
 		}
 		var err error
+		id := j.book.WaitingID
+		if id != "" && served[id] {
+			f.Add(scheduling.Under(j.at, "waiting_list_id"), "is given twice", "every request once")
+		}
+		served[id] = true
+		if j.wish, err = r.s.servable(ctx, t, r.n, id, j.book.ClientID); err != nil {
+			if err = f.Join(j.at, err); err != nil {
+				return err
+			}
+		}
 		if j.v, j.c, err = r.s.asked(ctx, t, r.n, *j.book, j.as); err != nil {
 			if err = f.Join(j.at, err); err != nil {
 				return err

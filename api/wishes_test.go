@@ -268,15 +268,50 @@ func TestAVisitAndTheRequestThatItServesAreSettledTogether(t *testing.T) {
 	require.Equal(t, held.ID, read().VisitID)
 	require.Contains(t, s.call("POST", "/v1/visits", cut(object{"start": at.Add(24 * time.Hour)}), "Idempotency-Key", key()).refused(409, "conflict").Detail, "does not wait any more")
 
-	// Booked by mistake and undone, she waits again.
+	// Of visits that belong together each can serve a request, which is served once.
+	other := s.client("Thea")
+	hers := s.waits(other, nil)
+	group := func(second string) object {
+		visit := func(client, lead, wish string) object {
+			return object{"book": object{"client_id": client, "start": at.Add(24 * time.Hour), "services": []object{with(s.service("Dry cut"), lead)}, "waiting_list_id": wish}}
+		}
+		return object{"how": "side_by_side", "visits": []object{visit(other, s.ada, hers.ID), visit(s.client("Rosa"), s.ben, second)}}
+	}
+	p = s.call("POST", "/v1/visit-groups", group(hers.ID), "Idempotency-Key", key()).refused(422, "invalid")
+	require.Contains(t, pointers(p), "body /visits/1/book/waiting_list_id")
+	s.call("POST", "/v1/visit-groups", group(""), "Idempotency-Key", key()).is(201, nil)
+	s.call("GET", "/v1/waiting-list/"+hers.ID, nil).is(200, &hers)
+	require.Equal(t, "booked", hers.State)
+	require.NotEmpty(t, hers.VisitID)
+}
+
+func TestABookingByMistakeLetsHerWaitAgain(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	client := s.client("Mara")
+	w := s.waits(client, nil)
+	cut := object{"client_id": client, "start": start.Add(26 * time.Hour), "services": []object{s.service("Dry cut")}, "waiting_list_id": w.ID}
+	read := func() (b api.WishBody) { s.call("GET", "/v1/waiting-list/"+w.ID, nil).is(200, &b); return b }
+	s.call("POST", "/v1/visits", cut, "Idempotency-Key", "one").is(201, nil)
+	require.Equal(t, "booked", read().State)
 	var last api.UndoBody
 	s.call("GET", "/v1/undo", nil).is(200, &last)
 	require.NotNil(t, last.Action)
 	s.call("POST", "/v1/undo", object{"id": last.Action.ID}).is(200, nil)
 	require.Equal(t, "waiting", read().State)
-	require.Equal(t, []string{w.ID}, who())
+	require.NotEmpty(t, s.matches(object{"first_date": "2026-06-08", "last_date": "2026-06-13"}).Fits)
 	var v api.VisitBody
-	s.call("POST", "/v1/visits", cut(nil), "Idempotency-Key", key()).is(201, &v)
+	s.call("POST", "/v1/visits", cut, "Idempotency-Key", "two").is(201, &v)
 	require.Equal(t, v.ID, read().VisitID)
-	require.Empty(t, who())
+}
+
+// with is a service with a stylist in charge.
+func with(service object, lead string) object {
+	out := object{"lead_id": lead}
+	for k, v := range service {
+		if k != "lead_id" {
+			out[k] = v
+		}
+	}
+	return out
 }
