@@ -128,6 +128,10 @@ func TestEveryFeedOfEveryZoneIsReadAsItWasMeant(t *testing.T) {
 				url := n.http.URL + c.path
 				args := append([]string{checker, url, "--profile", "feed", "--werror", "--peers", "--quiet"}, f.more...)
 				out, err := exec.CommandContext(t.Context(), "/usr/bin/python3", args...).CombinedOutput()
+				if strings.Contains(string(out), "N-304") {
+					// The second of the last change passed between two of its requests.
+					out, err = exec.CommandContext(t.Context(), "/usr/bin/python3", args...).CombinedOutput()
+				}
 				require.NoError(t, err, "%s: %s", f.name, out)
 				kept := subscribeOnce(t, url, zone)
 				_, events := c.events()
