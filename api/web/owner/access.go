@@ -121,6 +121,9 @@ func (v *visit) rotateFeed() (answer, error) {
 // feedOnce shows an address for the only time.
 func (v *visit) feedOnce(title string, f api.FeedBody) answer {
 	a := v.once(title, f.URL, "Phones and computers subscribe to it:", "/set-up/access#feeds", link{Href: "/set-up/access", Text: "Calendars and tokens"})
+	if f.URL == "" { // is in use already, see once
+		return a
+	}
 	p := &a.sheet.Parts[0]
 	p.Links = append([]link{{Href: f.Page, Text: "A page that helps to subscribe", More: "as secret as the address"}}, p.Links...)
 	if f.FreeBusy != "" {
