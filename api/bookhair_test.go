@@ -11,6 +11,7 @@ import (
 )
 
 func TestTheBookingPageMeasuresInTheUnitsOfTheSalon(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.inInches()
 	s.server.MountPages()
@@ -39,6 +40,7 @@ func TestTheBookingPageMeasuresInTheUnitsOfTheSalon(t *testing.T) {
 }
 
 func TestTheBookingPageFillsInTheHairOfAKnownClient(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	s.straightened(client, time.Date(2026, 6, 9, 9, 0, 0, 0, berlin(t)), "Straightening", hair())

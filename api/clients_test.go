@@ -43,6 +43,7 @@ func (s *salon) walk(path string, between func()) []string {
 }
 
 func TestPagesOfClientsMeetEveryoneOnceWhileSomeAreAdded(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var want []string
 	for i := range 25 {
@@ -63,6 +64,7 @@ func TestPagesOfClientsMeetEveryoneOnceWhileSomeAreAdded(t *testing.T) {
 }
 
 func TestTextComesBackAsItWasSent(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	for _, text := range []string{"<script>alert(1)</script>", `"quoted" & 'single'`, "Zoë 静か 👩🏽‍🦱", "שלום", "%s %d {{.}}", "a\\nb", "\u202eabc", "'; DROP TABLE client; --", strings.Repeat("ß", 80)} {
 		var c, again api.ClientBody
@@ -79,6 +81,7 @@ func TestTextComesBackAsItWasSent(t *testing.T) {
 }
 
 func TestMeasurementsAreAddedAndNeverOverwritten(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	path := "/v1/clients/" + client + "/heads"

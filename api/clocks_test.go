@@ -144,6 +144,7 @@ func TestAftercareIs48RealHoursOverAChangeOfClocks(t *testing.T) {
 }
 
 func TestFinishingTakesTheRealEndOrNow(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	v, tag := s.book(s.client("Mara"), start.Add(time.Hour), s.straightening())
 	for _, at := range []time.Time{v.Start, v.Start.Add(-time.Minute), v.Start.Add(6 * time.Hour)} {

@@ -27,6 +27,7 @@ func unit(d api.DayBody, id string) api.DayUnitBody {
 }
 
 func TestADayShowsHoursPeopleStationsAndVisits(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	v, _ := s.book(s.client("Mara"), start.Add(25*time.Hour), s.straightening())
 	d := s.day("2026-06-09")
@@ -52,6 +53,7 @@ func TestADayShowsHoursPeopleStationsAndVisits(t *testing.T) {
 }
 
 func TestWhatIsPutOverAVisitIsListedAndNotUndone(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	v, tag := s.book(s.client("Mara"), start.Add(25*time.Hour), s.straightening())
 	require.Empty(t, s.day("2026-06-09").Conflicts)

@@ -18,6 +18,7 @@ func (s *salon) outside() *salon {
 }
 
 func TestWithoutAValidTokenNothingIsToldApart(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var revoked, expired struct {
 		ID, Token string
@@ -57,6 +58,7 @@ func TestWithoutAValidTokenNothingIsToldApart(t *testing.T) {
 }
 
 func TestAddressesAndMethodsThatDoNotExistAreProblems(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t).outside()
 	for _, path := range []string{"/v1/nothing", "/nothing", "/v1/", "/v1/clients/a/b/c", "/v1/clients/%00", "/v1/clients/%ff", "/cal/x.ics", "/problems/none", "/v2/salon"} {
 		s.call("GET", path, nil).refused(404, "not-found")
@@ -72,6 +74,7 @@ func TestAddressesAndMethodsThatDoNotExistAreProblems(t *testing.T) {
 }
 
 func TestBodiesThatCannotBeReadAreNamedAsSuch(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	before := s.tables()()
 	deep := strings.Repeat(`{"a":`, 40) + "1" + strings.Repeat("}", 40)
@@ -114,6 +117,7 @@ func TestBodiesThatCannotBeReadAreNamedAsSuch(t *testing.T) {
 }
 
 func TestABodyMayHave256KiBAndNoByteMore(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	body := `{"given_name":"Mara"}`
 	fits := body + strings.Repeat(" ", 256<<10-len(body))
@@ -123,6 +127,7 @@ func TestABodyMayHave256KiBAndNoByteMore(t *testing.T) {
 }
 
 func TestOnlyJSONIsRead(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t).outside()
 	body := `{"given_name":"Mara"}`
 	for _, mediaType := range []string{"application/json", "Application/JSON", "application/json; charset=utf-8", "application/merge-patch+json", ""} {
@@ -138,6 +143,7 @@ func TestOnlyJSONIsRead(t *testing.T) {
 }
 
 func TestWholeNumbersMayBeWrittenWithFractionOrExponent(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	for _, x := range []string{"12", "12.0", "1.2e1", "120e-1"} {
 		var c struct {
@@ -153,6 +159,7 @@ func TestWholeNumbersMayBeWrittenWithFractionOrExponent(t *testing.T) {
 }
 
 func TestParametersOfAnAddressAreCheckedLikeABody(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	for path, want := range map[string]string{
 		"/v1/clients?limit=0":                                       "query limit",
@@ -185,6 +192,7 @@ func TestParametersOfAnAddressAreCheckedLikeABody(t *testing.T) {
 }
 
 func TestTheServiceTellsWhetherItIsWell(t *testing.T) {
+	t.Parallel()
 	s := emptySalon(t, "Europe/Berlin")
 	a := s.call("GET", "/healthz", nil, "Authorization", "").is(200, nil)
 	require.Contains(t, string(a.body), `"status":"ok"`)
@@ -204,6 +212,7 @@ func TestTheServiceTellsWhetherItIsWell(t *testing.T) {
 }
 
 func TestTheServerLimitsHeadersAndTime(t *testing.T) {
+	t.Parallel()
 	s := emptySalon(t, "Europe/Berlin")
 	server := s.server.HTTPServer()
 	require.Positive(t, server.ReadHeaderTimeout)
@@ -230,6 +239,7 @@ func TestTheServerLimitsHeadersAndTime(t *testing.T) {
 }
 
 func TestForgedProxyHeadersChangeNothing(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	plain := s.call("GET", "/v1/salon", nil).is(200, nil)
 	forged := s.call("GET", "/v1/salon", nil, "X-Forwarded-For", "10.0.0.1", "X-Forwarded-Host", "evil.example", "X-Forwarded-Proto", "https",

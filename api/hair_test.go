@@ -43,6 +43,7 @@ func (s *salon) estimate(h object) api.EstimateAnswer {
 }
 
 func TestASalonThatMeasuresInInchesIsAnsweredInBoth(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	plain := s.estimate(hairWith(object{"length_cm": 35.56}))
 	require.Nil(t, plain.Hair.LengthIn)
@@ -87,6 +88,7 @@ func TestASalonThatMeasuresInInchesIsAnsweredInBoth(t *testing.T) {
 }
 
 func TestFreeLengthIsStretchedBeforeItIsTimed(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	stretched := s.estimate(hair()).Estimate.Total.MeanMinutes
 	// Derived: free length = stretched length × (1 − shrinkage).
@@ -109,6 +111,7 @@ func TestFreeLengthIsStretchedBeforeItIsTimed(t *testing.T) {
 }
 
 func TestACountOfHairsDecidesHowManyThereAre(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	by := s.estimate(hair()).Estimate
 	require.Equal(t, 98800, by.Hairs) // derived: 520 cm² × 190
@@ -121,6 +124,7 @@ func TestACountOfHairsDecidesHowManyThereAre(t *testing.T) {
 }
 
 func TestHairThatContradictsItselfIsNamedAtOnce(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	before := s.tables()()
 	client := s.client("Mara")
@@ -176,6 +180,7 @@ func TestHairThatContradictsItselfIsNamedAtOnce(t *testing.T) {
 }
 
 func TestRegrowthOverThreeFifthsIsTimedAsUntreatedHair(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.inInches()
 	long := object{"length_cm": nil, "length_in": 14, "new_client": false}
@@ -229,6 +234,7 @@ func (s *salon) nineOn(year int, month time.Month, day int) time.Time {
 }
 
 func TestHairOfAKnownClientIsExpectedAsItShouldBe(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	nothing := s.expected(client, "")
@@ -266,6 +272,7 @@ func TestHairOfAKnownClientIsExpectedAsItShouldBe(t *testing.T) {
 }
 
 func TestTheClientsOwnGrowthCountsOnceItWasMeasuredTwice(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	s.straightened(client, s.nineOn(2026, time.June, 9), "Straightening", hair())
@@ -308,6 +315,7 @@ func TestTheClientsOwnGrowthCountsOnceItWasMeasuredTwice(t *testing.T) {
 }
 
 func TestGrowthThatIsOnlySeenMovesTheRetouch(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	v := s.straightened(client, s.nineOn(2026, time.June, 9), "Straightening", hair())
@@ -331,6 +339,7 @@ func TestGrowthThatIsOnlySeenMovesTheRetouch(t *testing.T) {
 }
 
 func TestRulesOfCareReachVisitsCalendarsAndMessages(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	var rules api.CareRules
@@ -383,6 +392,7 @@ func TestRulesOfCareReachVisitsCalendarsAndMessages(t *testing.T) {
 }
 
 func TestTheMapOfHairTellsWhatWasDoneWhere(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	path := "/v1/clients/" + client

@@ -3,6 +3,7 @@ package api_test
 import (
 	"flag"
 	"os"
+	"runtime"
 	"testing"
 
 	"chairblock/migrations"
@@ -12,4 +13,11 @@ import (
 
 var update = flag.Bool("update", false, "write golden files anew")
 
-func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+// Tests wait for the database more than they count: six at once share a machine of
+// two processors well.
+func TestMain(m *testing.M) {
+	if runtime.GOMAXPROCS(0) < 6 {
+		_ = flag.Set("test.parallel", "6") // what the command line says comes after this
+	}
+	os.Exit(storetest.Main(m, store.Migrate, migrations.Hash()))
+}

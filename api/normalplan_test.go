@@ -15,6 +15,7 @@ import (
 func normally(h object) object { h["plan"] = "normal"; return h }
 
 func TestARefusedExposureNamesTheNormalPlan(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	request := func(hair object) object {
@@ -37,6 +38,7 @@ func TestARefusedExposureNamesTheNormalPlan(t *testing.T) {
 }
 
 func TestAnEstimateByTheNormalPlanIsKeptAsItIsDone(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var as, by api.EstimateAnswer
 	s.call("POST", "/v1/estimates", object{"service_id": s.services["Straightening"], "hair": long(3)}).is(201, &as)
@@ -74,6 +76,7 @@ func tender() object {
 }
 
 func TestAHelperIsPlannedOnlyWhereTheSalonHasOne(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	estimate := func() (e api.EstimateAnswer) {
 		s.call("POST", "/v1/estimates", object{"service_id": s.services["Straightening"], "hair": normally(tender())}).is(201, &e)
@@ -89,6 +92,7 @@ func TestAHelperIsPlannedOnlyWhereTheSalonHasOne(t *testing.T) {
 }
 
 func TestAServiceWithoutBatchesIsNotPlannedInThem(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var x api.ServiceBody
 	s.call("GET", "/v1/services/"+s.services["Straightening"], nil).is(200, &x)
@@ -102,6 +106,7 @@ func TestAServiceWithoutBatchesIsNotPlannedInThem(t *testing.T) {
 }
 
 func TestStraighteningInTwoStagesIsBookedByItsNormalPlan(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	two := s.services["Straightening in two stages"]
 	require.NotEmpty(t, two)
@@ -136,6 +141,7 @@ func TestStraighteningInTwoStagesIsBookedByItsNormalPlan(t *testing.T) {
 }
 
 func TestTheBookingPageTakesTheNormalPlanUnlessOneIsChosen(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.server.MountPages()
 	d := s.desk(store.Desk)

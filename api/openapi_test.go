@@ -101,6 +101,7 @@ func TestEveryRouteIsDescribedAndEveryDescriptionIsARoute(t *testing.T) {
 }
 
 func TestTheDescriptionIsServedWithoutAToken(t *testing.T) {
+	t.Parallel()
 	s := emptySalon(t, "Europe/Berlin")
 	a := s.call("GET", "/openapi.json", nil, "Authorization", "").is(http.StatusOK, nil)
 	require.Equal(t, "application/openapi+json", a.header.Get("Content-Type"))

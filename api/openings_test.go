@@ -36,6 +36,7 @@ func starts(a api.OpeningsAnswer) []string {
 }
 
 func TestOpeningsKeepToTheGridAndToTheEnd(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	day := func(more object) api.OpeningsAnswer {
 		ask := object{"first_date": "2026-06-09", "last_date": "2026-06-09", "limit": 200}
@@ -62,6 +63,7 @@ func TestOpeningsKeepToTheGridAndToTheEnd(t *testing.T) {
 }
 
 func TestOpeningsSayWhatEveryoneNeedsToKnow(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	a := s.openings(s.straightening(), object{"first_date": "2026-06-09", "last_date": "2026-06-09"})
 	require.Equal(t, 270, a.Minutes)
@@ -119,6 +121,7 @@ func (s *salon) busy(r *rand.Rand, n int) {
 }
 
 func TestAbsencesClosuresAndBreaksAreLeftFree(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.call("POST", "/v1/absences", object{"unit_id": s.ada, "from": "2026-06-09T09:00:00+02:00", "to": "2026-06-09T12:00:00+02:00"}).is(201, nil)
 	s.call("POST", "/v1/closures", object{"first_date": "2026-06-10", "last_date": "2026-06-11"}).is(201, nil)
@@ -195,6 +198,7 @@ func (s *salon) tryBooking(client string, at time.Time, services []object) (stor
 }
 
 func TestASalonWithNothingInItSaysWhatIsMissing(t *testing.T) {
+	t.Parallel()
 	s := emptySalon(t, "Europe/Berlin")
 	require.NoError(t, s.store.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error {
 		for _, x := range scheduling.StandardServices() {
@@ -233,6 +237,7 @@ func TestASalonWithNothingInItSaysWhatIsMissing(t *testing.T) {
 }
 
 func TestAVisitLongerThanADayCannotBePlaced(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	step := object{"kind": "cut", "label": "Cut", "who": "lead", "where": "chair", "minutes": 500, "hands_on": true}
 	var long api.ServiceBody

@@ -12,6 +12,7 @@ import (
 )
 
 func TestEveryChangeNeedsTheETagThatWasReadLast(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	requests := s.requests()
 	tables := s.tables()
@@ -37,6 +38,7 @@ func TestEveryChangeNeedsTheETagThatWasReadLast(t *testing.T) {
 }
 
 func TestTheETagOfAnAnswerIsTheOneThatTheNextChangeNeeds(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	v, _ := s.book(client, start.Add(25*time.Hour), []object{{"service_id": s.services["Dry cut"]}})
@@ -70,6 +72,7 @@ func TestTheETagOfAnAnswerIsTheOneThatTheNextChangeNeeds(t *testing.T) {
 }
 
 func TestHoursAreReplacedOnlyByWhoeverHasReadThem(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	monday := []object{{"weekday": 1, "from": "10:00", "to": "24:00"}}
 	for path, body := range map[string]object{"/v1/hours": {"open": monday}, "/v1/staff/" + s.ada + "/hours": {"work": monday, "breaks": []object{{"weekday": 1, "from": "12:00", "to": "12:30"}}}} {
@@ -91,6 +94,7 @@ func TestHoursAreReplacedOnlyByWhoeverHasReadThem(t *testing.T) {
 }
 
 func TestWhatIsStillNeededCannotBeRemoved(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.at(time.Now().AddDate(5, 0, 0)) // the database compares with its own clock
 	monday := s.clock.Load().AddDate(0, 0, 8-int(s.clock.Load().Weekday())).Format(time.DateOnly)
@@ -113,6 +117,7 @@ func TestWhatIsStillNeededCannotBeRemoved(t *testing.T) {
 }
 
 func TestWhoeverHasLeftIsShutOut(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var token, feed struct{ Token, URL string }
 	s.call("POST", "/v1/tokens", object{"role": "lead", "staff_id": s.ben, "label": "phone"}).is(201, &token)

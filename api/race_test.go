@@ -112,6 +112,7 @@ func TestOfTwoDesksThatChangeOneVisitOneWins(t *testing.T) {
 }
 
 func TestAClientIsNotBookedIntoTwoChairsAtOnce(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	first, _ := s.book(client, start.Add(25*time.Hour), s.straightening())

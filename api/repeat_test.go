@@ -12,6 +12,7 @@ import (
 )
 
 func TestARepeatedBookingHasOneEffectAndOneAnswer(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	body := object{"client_id": s.client("Mara"), "start": start.Add(25 * time.Hour), "approved_by": "Ada", "services": s.straightening(), "note": "prefers quiet <&> 静か"}
 	first := s.call("POST", "/v1/visits", body, "Idempotency-Key", "7d1c").is(201, nil)
@@ -39,6 +40,7 @@ func TestARepeatedBookingHasOneEffectAndOneAnswer(t *testing.T) {
 }
 
 func TestAKeyBelongsToOneRequestOfOneToken(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	mara, nora := s.client("Mara"), s.client("Nora")
 	body := object{"client_id": mara, "start": start.Add(25 * time.Hour), "approved_by": "Ada", "services": s.straightening()}
@@ -58,6 +60,7 @@ func TestAKeyBelongsToOneRequestOfOneToken(t *testing.T) {
 }
 
 func TestABookingNeedsAKeyThatCanBeKept(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	body := object{"client_id": s.client("Mara"), "start": start.Add(25 * time.Hour), "approved_by": "Ada", "services": s.straightening()}
 	before := s.tables()()
@@ -74,6 +77,7 @@ func TestABookingNeedsAKeyThatCanBeKept(t *testing.T) {
 }
 
 func TestAClashIsAnsweredAgainWithFreshAlternatives(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.book(s.client("Mara"), start.Add(25*time.Hour), s.straightening())
 	body := object{"client_id": s.client("Nora"), "start": start.Add(25 * time.Hour), "approved_by": "Ada", "services": s.straightening()}
@@ -88,6 +92,7 @@ func TestAClashIsAnsweredAgainWithFreshAlternatives(t *testing.T) {
 }
 
 func TestAFaultyRequestDoesNotUseUpItsKey(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	body := object{"client_id": "nobody", "start": start.Add(25 * time.Hour), "approved_by": "Ada", "services": s.straightening()}
 	s.call("POST", "/v1/visits", body, "Idempotency-Key", "k").refused(422, "invalid")

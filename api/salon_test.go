@@ -63,16 +63,27 @@ func serve(t testing.TB, url string) *salon {
 	t.Helper()
 	st, err := store.Open(t.Context(), url, 20)
 	require.NoError(t, err)
-	t.Cleanup(st.Close)
+	after(t, st.Close)
 	st.SealWith(healthKey(t, 1))
 	s := &salon{t: t, url: url, store: st, clock: &atomic.Pointer[time.Time]{}}
 	s.at(start)
 	s.server = api.New(st, "http://127.0.0.1", func() time.Time { return *s.clock.Load() })
 	s.server.Reach(outbound.NewClient(outbound.Options{Loopback: true}))
 	s.http = httptest.NewServer(s.server.Handler())
-	t.Cleanup(s.http.Close)
+	after(t, s.http.Close)
 	s.door = door(t)
 	return s
+}
+
+// after runs f when the test is over, and lets go of it: what the clean-up of a
+// parallel test holds would otherwise stay until all tests are over, a server of
+// several megabytes each.
+func after(t testing.TB, f func()) {
+	held := &f
+	t.Cleanup(func() {
+		(*held)()
+		*held = nil
+	})
 }
 
 // asksForNothing are rules by which visits need nothing before they begin: tests

@@ -10,6 +10,7 @@ import (
 )
 
 func TestSecretsAreShownOnceAndKeptAsHashes(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var token api.TokenBody
 	s.call("POST", "/v1/tokens", object{"role": "desk", "label": "front"}).is(201, &token)
@@ -38,6 +39,7 @@ func TestSecretsAreShownOnceAndKeptAsHashes(t *testing.T) {
 }
 
 func TestATokenSaysWhoseItIsAndWhenItWasUsed(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var made api.TokenBody
 	s.call("POST", "/v1/tokens", object{"role": "lead", "staff_id": s.ada, "label": "phone", "expires_at": "2199-01-01T00:00:00Z"}).is(201, &made)

@@ -9,6 +9,7 @@ import (
 )
 
 func TestConstantsOfTheSalonChangeItsEstimates(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	estimate := func() api.EstimateBody {
 		var e api.EstimateAnswer
@@ -37,6 +38,7 @@ func TestConstantsOfTheSalonChangeItsEstimates(t *testing.T) {
 }
 
 func TestEveryConstantIsHeldToItsRange(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var row api.SalonBody
 	s.call("GET", "/v1/salon", nil).is(200, &row)
@@ -55,6 +57,7 @@ func TestEveryConstantIsHeldToItsRange(t *testing.T) {
 }
 
 func TestTheTelephoneAnswerIsTheOneOfTheTable(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	var a api.PhoneAnswerBody
 	// Derived: shoulder, average, untreated hair of a new client.

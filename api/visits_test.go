@@ -11,6 +11,7 @@ import (
 )
 
 func TestAHeadBecomesABookedVisit(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 
@@ -57,6 +58,7 @@ func (s *salon) by(lead, service string) object {
 }
 
 func TestHairThatIsGivenWithTheVisitIsKeptAsAnEstimate(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	v, _ := s.book(s.client("Mara"), start.Add(time.Hour), s.straightening())
 	_, minutes := stepsOf(v)
@@ -69,6 +71,7 @@ func TestHairThatIsGivenWithTheVisitIsKeptAsAnEstimate(t *testing.T) {
 }
 
 func TestSeveralServicesShareAChairAndMayHaveALeadEach(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	v, tag := s.book(client, start.Add(time.Hour), []object{s.by(s.ada, "Straightening"), s.by(s.ben, "Dry cut")})
@@ -94,6 +97,7 @@ func TestSeveralServicesShareAChairAndMayHaveALeadEach(t *testing.T) {
 }
 
 func TestOneLeadDoesTheWholeVisitUnlessNamedOtherwise(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	v, tag := s.book(s.client("Mara"), start.Add(time.Hour), []object{{"service_id": s.services["Straightening"], "hair": hair()}, {"service_id": s.services["Dry cut"]}})
 	require.Equal(t, s.ada, v.Services[0].LeadID)
@@ -122,6 +126,7 @@ func long(batches int) object {
 }
 
 func TestWhatIsRefusedIsNotBookedAndBatchesHelp(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	request := func(batches int) object {
@@ -151,6 +156,7 @@ func TestWhatIsRefusedIsNotBookedAndBatchesHelp(t *testing.T) {
 }
 
 func TestTheLicensedPersonHasToSayYes(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	h := hair()
 	h["damaged"] = true
@@ -174,6 +180,7 @@ func TestTheLicensedPersonHasToSayYes(t *testing.T) {
 }
 
 func TestAMoveKeepsMinutesAndServiceVersionWhateverHasChanged(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	v, tag := s.book(s.client("Mara"), start.Add(time.Hour), []object{s.by(s.ada, "Straightening"), s.by(s.ada, "Cut and dry")})
 	kinds, minutes := stepsOf(v)
@@ -219,6 +226,7 @@ func (s *salon) settings() []api.SettingBody {
 }
 
 func TestAMoveThatClashesOffersTheNextStarts(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	first, tag := s.book(s.client("Mara"), start.Add(time.Hour), s.straightening())
 	second, _ := s.book(s.client("Nora"), first.Start.Add(24*time.Hour), s.straightening())
@@ -234,6 +242,7 @@ func TestAMoveThatClashesOffersTheNextStarts(t *testing.T) {
 }
 
 func TestACancelledVisitFreesItsTime(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	client := s.client("Mara")
 	ask := object{"first_date": "2026-06-09", "last_date": "2026-06-09"}
@@ -254,6 +263,7 @@ func TestACancelledVisitFreesItsTime(t *testing.T) {
 }
 
 func TestStatesFollowEachOther(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	week := 0
 	fresh := func() (string, string) {
@@ -307,6 +317,7 @@ func (s *salon) change(id, what, tag string) answer {
 }
 
 func TestAMoveToTooSoonForASkinTestNeedsTheYes(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	s.testsSkin()
 	var v api.VisitBody

@@ -108,6 +108,7 @@ func (s *salon) impossible() []struct {
 }
 
 func TestEveryImpossibleWishIsNamedAndChangesNothing(t *testing.T) {
+	t.Parallel()
 	s := newSalon(t)
 	list := s.impossible()
 	tables := s.tables()
