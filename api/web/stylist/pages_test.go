@@ -364,8 +364,11 @@ func TestTapsThatCannotBeReadOrComeFromElsewhereChangeNothing(t *testing.T) {
 	}
 	require.Equal(t, 422, send(strings.Replace(body, "arrive", "dance", 1)))
 	require.Equal(t, 404, send(strings.Replace(body, v.ID, "0199aaaa-0000-7000-8000-000000000000", 1)))
+	hers := strings.Replace(body, `"key"`, `"me":"`+s.Noor+`","key"`, 1)
+	require.Equal(t, 401, send(hers), "what another tapped is not noted as hers")
 	require.Equal(t, "booked", run(s, v.ID).State)
 	require.Equal(t, 201, send(body))
+	require.Equal(t, 201, send(strings.ReplaceAll(hers, s.Noor, s.Ada)))
 	require.Equal(t, 201, send(body))
 	require.Equal(t, 1, noted(s, v.ID)["arrive"])
 	r, err := http.Get(s.URL + "/my-day/sw.js")

@@ -61,6 +61,7 @@ func wrongTap(err error, form url.Values) ([]pages.FieldError, int, bool) {
 // tapped is a tap as the phone sends it.
 type tapped struct {
 	Visit  string            `json:"visit"`
+	Me     *string           `json:"me,omitempty"` // whose tap it is; the browser may have been signed in to somebody else since
 	Key    string            `json:"key"`
 	At     time.Time         `json:"at"`
 	Fields map[string]string `json:"fields"`
@@ -73,6 +74,9 @@ func (p page) taps(c echo.Context) error {
 	d.DisallowUnknownFields()
 	if err := d.Decode(&t); err != nil || t.Visit == "" || t.Key == "" || t.At.IsZero() {
 		return c.JSON(http.StatusBadRequest, map[string]any{"refused": "This tap cannot be read."})
+	}
+	if t.Me != nil && *t.Me != api.Signed(c.Request().Context()).StaffID {
+		return c.JSON(http.StatusUnauthorized, map[string]any{"refused": "Somebody else is signed in here now."})
 	}
 	form := url.Values{}
 	for k, v := range t.Fields {

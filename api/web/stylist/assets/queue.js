@@ -69,7 +69,7 @@
       return await fetch("/my-day/taps", {
         method: "POST", credentials: "same-origin", redirect: "manual", keepalive: true, signal: stop.signal,
         headers: { "Content-Type": "application/json" },
-        body: JSON.stringify({ visit: tap.visit, key: tap.key, at: new Date(tap.at).toISOString(), fields: tap.fields }),
+        body: JSON.stringify({ visit: tap.visit, me: tap.me || "", key: tap.key, at: new Date(tap.at).toISOString(), fields: tap.fields }),
       });
     } finally {
       clearTimeout(timer);
