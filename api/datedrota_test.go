@@ -181,7 +181,7 @@ func TestFaultsOfHoursByDateNameTheField(t *testing.T) {
 		{"rotas", rota("2026-09-02", "2026-09-01", week()), []string{"/last_date"}, "lies before first_date"},
 		{"rotas", rota("2026-09-01", "2026-09-02"), []string{"/weeks"}, ""},
 		{"rotas", rota("2026-09-01", "2026-09-02", week(), week(), week(), week(), week()), []string{"/weeks"}, ""},
-		{"rotas", rota("2026-09-01", "2026-10-02", week(), week(window(2, "9", "10:00"), window(3, "24:00", "01:00"))), []string{"/weeks/1/work/0/from", "/weeks/1/work/1/from"}, ""},
+		{"rotas", rota("2026-09-01", "2026-10-02", week(), week(window(2, "9", "10:00"), window(3, "24:00", "01:00"))), []string{pointer("weeks", 1, "work", 0, "from"), pointer("weeks", 1, "work", 1, "from")}, ""},
 		{"rotas", rota("2026-09-01", "2026-10-02", week(window(7, "20:00", "02:00")), week(window(1, "01:00", "09:00"))), []string{"/weeks/0/work"}, "week 1, weekday 7 from 20:00 and week 2, weekday 1 from 01:00"},
 		{"rotas", rota("2026-09-01", "2026-10-02", week(window(1, "01:00", "09:00")), week(window(7, "20:00", "02:00"))), []string{"/weeks/1/work"}, "week 2, weekday 7"},
 		{"rotas", rota("2026-08-30", "2026-10-02", week()), []string{"/first_date"}, "from 6 July 2026 to 30 August 2026"},
@@ -272,7 +272,7 @@ func TestAPreviewShowsWhatHoursByDateHit(t *testing.T) {
 		{object{"single_day": object{"staff_id": s.ada}}, []string{"/single_day"}},
 		{object{"single_day": object{"staff_id": "nobody", "gone_date": "2026-06-12"}}, []string{"/single_day/staff_id"}},
 		{object{"single_day": object{"staff_id": s.ada, "gone_date": "2026-06-13"}}, []string{"/single_day/gone_date"}},
-		{object{"single_day": object{"staff_id": s.ada, "day": object{"date": "2026-06-12", "work": []object{{"from": "x", "to": "09:00"}}, "breaks": []object{}}}}, []string{"/single_day/day/work/0/from"}},
+		{object{"single_day": object{"staff_id": s.ada, "day": object{"date": "2026-06-12", "work": []object{{"from": "x", "to": "09:00"}}, "breaks": []object{}}}}, []string{pointer("single_day", "day", "work", 0, "from")}},
 	} {
 		require.Equal(t, x.want, fieldsOf(s.call("POST", "/v1/changes/preview", x.change).refused(422, "invalid")), "%v", x.change)
 	}
@@ -299,4 +299,13 @@ func TestWhoWorksByDateAloneHasHours(t *testing.T) {
 	var b api.SetUpBody
 	s.call("GET", "/v1/set-up", nil).is(200, &b)
 	require.Equal(t, []api.StaffWeekBody{{StaffID: s.ada, Work: []api.WindowBody{}, Breaks: []api.WindowBody{}, ByDate: true}}, b.Hours)
+}
+
+// pointer is the JSON pointer (RFC 6901) of names and indexes.
+func pointer(to ...any) string {
+	var b strings.Builder
+	for _, x := range to {
+		fmt.Fprintf(&b, "/%v", x)
+	}
+	return b.String()
 }
