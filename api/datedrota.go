@@ -157,6 +157,22 @@ func (s *Server) withPerson(ctx context.Context, t *store.Tx, id string) (salonD
 	return n, err
 }
 
+// changeHours carries do out for a person of the salon, and names the visits that
+// no longer fit her hours.
+func (s *Server) changeHours(ctx context.Context, person string, do func(*store.Tx) error) (conflicts []string, err error) {
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		if _, err := s.withPerson(ctx, t, person); err != nil {
+			return err
+		}
+		if err := do(t); err != nil {
+			return err
+		}
+		conflicts, err = s.misfits(ctx, t)
+		return err
+	})
+	return conflicts, err
+}
+
 func (s *Server) addStaffRota(ctx context.Context, in *addRotaInput) (*created[DatedRotaBody], error) {
 	var f scheduling.Faults
 	r := in.Body.row(&f, "")
@@ -164,19 +180,10 @@ func (s *Server) addStaffRota(ctx context.Context, in *addRotaInput) (*created[D
 		return nil, err
 	}
 	r.Staff = in.ID
-	var out DatedRotaBody
-	err := s.inTx(ctx, func(t *store.Tx) error {
-		if _, err := s.withPerson(ctx, t, in.ID); err != nil {
-			return err
-		}
-		row, err := t.AddStaffRota(ctx, r)
-		if err != nil {
-			return err
-		}
-		out = writeRota(row)
-		out.Conflicts, err = s.misfits(ctx, t)
-		return err
-	})
+	var row store.StaffRota
+	conflicts, err := s.changeHours(ctx, in.ID, func(t *store.Tx) (err error) { row, err = t.AddStaffRota(ctx, r); return err })
+	out := writeRota(row)
+	out.Conflicts = conflicts
 	return &created[DatedRotaBody]{Location: "/v1/staff/" + in.ID + "/rotas/" + out.ID, Body: out}, err
 }
 
@@ -197,16 +204,10 @@ func (s *Server) setStaffRota(ctx context.Context, in *setRotaInput) (*found[Dat
 		return nil, err
 	}
 	r.ID, r.Staff, r.Version = in.Rota, in.ID, version
-	var out found[DatedRotaBody]
-	err = s.inTx(ctx, func(t *store.Tx) error {
-		row, err := t.SetStaffRota(ctx, r)
-		if err != nil {
-			return err
-		}
-		out = found[DatedRotaBody]{etag(row.Version), writeRota(row)}
-		out.Body.Conflicts, err = s.misfits(ctx, t)
-		return err
-	})
+	var row store.StaffRota
+	conflicts, err := s.changeHours(ctx, in.ID, func(t *store.Tx) (err error) { row, err = t.SetStaffRota(ctx, r); return err })
+	out := found[DatedRotaBody]{etag(row.Version), writeRota(row)}
+	out.Body.Conflicts = conflicts
 	return &out, err
 }
 

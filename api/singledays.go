@@ -196,19 +196,10 @@ func (s *Server) addSingleDay(ctx context.Context, in *addDayInput) (*created[Si
 		return nil, err
 	}
 	d.Staff = in.ID
-	var out SingleDayBody
-	err := s.inTx(ctx, func(t *store.Tx) error {
-		if _, err := s.withPerson(ctx, t, in.ID); err != nil {
-			return err
-		}
-		row, err := t.AddStaffDay(ctx, d)
-		if err != nil {
-			return err
-		}
-		out = writeSingleDay(row)
-		out.Conflicts, err = s.misfits(ctx, t)
-		return err
-	})
+	var row store.StaffDay
+	conflicts, err := s.changeHours(ctx, in.ID, func(t *store.Tx) (err error) { row, err = t.AddStaffDay(ctx, d); return err })
+	out := writeSingleDay(row)
+	out.Conflicts = conflicts
 	return &created[SingleDayBody]{Location: "/v1/staff/" + in.ID + "/single-days/" + out.Date, Body: out}, err
 }
 
@@ -246,16 +237,10 @@ func (s *Server) setSingleDay(ctx context.Context, in *setDayInput) (*found[Sing
 		return nil, err
 	}
 	d.Staff, d.Version = in.ID, version
-	var out found[SingleDayBody]
-	err = s.inTx(ctx, func(t *store.Tx) error {
-		row, err := t.SetStaffDay(ctx, d)
-		if err != nil {
-			return err
-		}
-		out = found[SingleDayBody]{etag(row.Version), writeSingleDay(row)}
-		out.Body.Conflicts, err = s.misfits(ctx, t)
-		return err
-	})
+	var row store.StaffDay
+	conflicts, err := s.changeHours(ctx, in.ID, func(t *store.Tx) (err error) { row, err = t.SetStaffDay(ctx, d); return err })
+	out := found[SingleDayBody]{etag(row.Version), writeSingleDay(row)}
+	out.Body.Conflicts = conflicts
 	return &out, err
 }
 
