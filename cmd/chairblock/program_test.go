@@ -121,6 +121,11 @@ func (p *process) ended() int {
 	select {
 	case <-p.done:
 	case <-time.After(patience):
+		_ = p.cmd.Process.Signal(syscall.SIGQUIT) // it says what it waits for
+		select {
+		case <-p.done:
+		case <-time.After(5 * time.Second):
+		}
 		require.FailNow(p.t, "the program does not end", p.said())
 	}
 	return p.cmd.ProcessState.ExitCode()
