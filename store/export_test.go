@@ -12,6 +12,9 @@ func (t *Tx) Exec(ctx context.Context, q string, args ...any) error {
 	return domain("exec", err, false)
 }
 
+// CloseWithin is Close for somebody with less patience.
+func (s *Store) CloseWithin(atMost time.Duration) { s.closeWithin(atMost) }
+
 // Purge is what the hourly job does.
 func (s *Store) Purge(ctx context.Context) error { return (&purgeWorker{store: s}).Work(ctx, nil) }
 

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"log/slog"
 	"os"
 	"time"
 
@@ -137,7 +136,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 		Workers:              workers,
 		JobTimeout:           min(x.Timeout, otherJobs),
 		RescueStuckJobsAfter: x.Rescue,
-		Logger:               slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
+		Logger:               jobLogger(os.Stderr),
 		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly(), lateRegularly(), privateRegularly()},
 	})
 	if err != nil {

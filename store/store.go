@@ -10,8 +10,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"math/rand/v2"
 	"net"
+	"os"
 	"sync/atomic"
 	"time"
 
@@ -93,7 +95,7 @@ func Open(ctx context.Context, url string, conns int32) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	jobs, err := river.NewClient(riverpgxv5.New(pool), &river.Config{})
+	jobs, err := river.NewClient(riverpgxv5.New(pool), &river.Config{Logger: jobLogger(os.Stderr)})
 	if err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("store: open: %w", err)
@@ -103,10 +105,27 @@ func Open(ctx context.Context, url string, conns int32) (*Store, error) {
 	return s, nil
 }
 
-// Close ends all connections.
-func (s *Store) Close() {
+// closeAtMost is how long Close waits for transactions that still run: longer than
+// the 15 s that requests and jobs get to end before it.
+const closeAtMost = 20 * time.Second
+
+// Close ends all connections. It waits for transactions that still run, but not for
+// ever: a program that is told to end has to end, and what is not committed by then
+// is rolled back by the database.
+func (s *Store) Close() { s.closeWithin(closeAtMost) }
+
+func (s *Store) closeWithin(atMost time.Duration) {
 	s.live.close()
-	s.pool.Close()
+	closed := make(chan struct{})
+	go func() {
+		s.pool.Close()
+		close(closed)
+	}()
+	select {
+	case <-closed:
+	case <-time.After(atMost):
+		slog.Warn("transactions did not end in time; their connections are left to the end of the program", "connections", s.pool.Stat().AcquiredConns())
+	}
 }
 
 // Ping reports whether the database answers and its schema is there.

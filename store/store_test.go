@@ -398,3 +398,22 @@ func TestTheTimeOutsOfASessionAreSet(t *testing.T) {
 		return nil
 	})
 }
+
+func TestATransactionThatDoesNotEndDoesNotHoldUpTheEnd(t *testing.T) {
+	s := newSalon(t, 2)
+	st, err := store.Open(t.Context(), s.url, 2)
+	require.NoError(t, err)
+	begun, end, left := make(chan bool), make(chan bool), make(chan bool)
+	go func() {
+		defer close(left)
+		_ = st.Read(context.WithoutCancel(t.Context()), s.row.ID, func(*store.Tx) error {
+			close(begun)
+			<-end
+			return nil
+		})
+	}()
+	<-begun
+	st.CloseWithin(10 * time.Millisecond)
+	close(end)
+	<-left
+}

@@ -299,6 +299,7 @@ func (r *running) serve(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(context.Background(), 15*time.Second)
 	defer cancel()
 	if err := server.Shutdown(ctx); err != nil && !errors.Is(err, http.ErrServerClosed) {
+		_ = server.Close() // what still runs must not hold up the rest
 		return fmt.Errorf("requests did not end in time: %w", err)
 	}
 	return nil

@@ -1,0 +1,44 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"strings"
+)
+
+// jobLogger is for what the job queue has to say to whoever runs the service:
+// warnings and errors, as text.
+func jobLogger(to io.Writer) *slog.Logger {
+	return slog.New(quietStop{slog.NewTextHandler(to, &slog.HandlerOptions{Level: slog.LevelWarn})})
+}
+
+// quietStop keeps quiet about statements that were cancelled together with the work
+// they belong to, because the service stops or whoever asked has hung up: they are
+// rolled back, and the queue calls them errors all the same. Whatever else goes
+// wrong at such a moment is still told.
+type quietStop struct{ slog.Handler }
+
+// Handle passes r on unless it tells only of such a statement.
+func (h quietStop) Handle(ctx context.Context, r slog.Record) error {
+	if errors.Is(ctx.Err(), context.Canceled) && saysCanceled(r) {
+		return nil
+	}
+	return h.Handler.Handle(ctx, r)
+}
+
+// WithAttrs keeps the rule.
+func (h quietStop) WithAttrs(a []slog.Attr) slog.Handler { return quietStop{h.Handler.WithAttrs(a)} }
+
+// WithGroup keeps the rule.
+func (h quietStop) WithGroup(name string) slog.Handler { return quietStop{h.Handler.WithGroup(name)} }
+
+func saysCanceled(r slog.Record) bool {
+	found := false
+	r.Attrs(func(a slog.Attr) bool {
+		found = strings.Contains(a.Value.String(), context.Canceled.Error())
+		return !found
+	})
+	return found
+}
