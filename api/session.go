@@ -91,8 +91,13 @@ func pressed(r *http.Request) bool {
 // reads reports whether a method only reads.
 func reads(method string) bool { return method == http.MethodGet || method == http.MethodHead }
 
-// scripted reports whether a script asks, which can do nothing with another page.
+// scripted reports whether a script asks, which can do nothing with another page. A
+// service worker that fetches for somebody who opens a page asks with an empty
+// destination, but in the mode of opening one, which no script can choose.
 func scripted(r *http.Request) bool {
+	if mode := r.Header.Get("Sec-Fetch-Mode"); mode != "" {
+		return mode != "navigate"
+	}
 	dest := r.Header.Get("Sec-Fetch-Dest")
 	return dest != "" && dest != "document"
 }
@@ -218,11 +223,19 @@ func Session(ctx context.Context) WhoIs {
 	return WhoIs{Name: name, Shared: who.Kind == store.SharedScreen, ReadOnly: who.ReadOnly, Until: who.Until}
 }
 
+// PersonKey names whoever is signed in to what a browser keeps of hers: the person on
+// the staff, else the account, else the session, which is over with it. It is no
+// secret. "" is nobody.
+func PersonKey(ctx context.Context) string {
+	p := principal(ctx)
+	return cmp.Or(p.StaffID, p.TokenID)
+}
+
 // Who is what the frame of a page says of whoever uses the browser, in the time of a
 // salon.
 func Who(c echo.Context, loc *time.Location) pages.Who {
 	x := Session(c.Request().Context())
-	out := pages.Who{Name: x.Name, Shared: x.Shared, ReadOnly: x.ReadOnly}
+	out := pages.Who{Name: x.Name, Shared: x.Shared, ReadOnly: x.ReadOnly, Me: PersonKey(c.Request().Context())}
 	if !x.Until.IsZero() {
 		out.Until = x.Until.In(loc).Format("15:04")
 	}

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"cmp"
 	"context"
 	"net/http"
 	"slices"
@@ -340,7 +339,7 @@ func (s *Server) tapVisit(ctx context.Context, in *tapInput) (*created[TapAnswer
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	who := cmp.Or(principal(ctx).StaffID, principal(ctx).TokenID) // who signs in anew is the same person
+	who := PersonKey(ctx) // who signs in anew is the same person
 	return onceOf(s, ctx, who, in.Repeatable, "/visits/"+in.ID+"/taps", b, func(t *store.Tx) (*created[TapAnswer], error) {
 		out := TapAnswer{VisitID: in.ID, Flags: []FlagBody{}}
 		if err := s.carryOutTap(ctx, t, in.ID, b, &out); err != nil {

@@ -27,6 +27,7 @@ type Who struct {
 	ReadOnly bool   // nobody has said who she is
 	Until    string // "10:45": so long she is that person on a shared screen, "" otherwise
 	Here     string // address of the page, to come back to
+	Me       string // names the person to what her browser keeps, no secret
 }
 
 // Way is a link to another page.

@@ -3,6 +3,15 @@
 // or without. Where nothing waits nothing is asked.
 (() => {
   "use strict";
+  // What is kept for use without a network is that of one person: it goes as soon as
+  // a page is somebody else's, or nobody's.
+  const whois = document.querySelector(".whois[data-me]");
+  const before = localStorage.getItem("my-day-me");
+  if (before !== null && before !== (whois ? whois.dataset.me : "")) {
+    localStorage.removeItem("my-day-me");
+    if (window.caches) caches.delete("my-day-plan").catch(() => false);
+  }
+
   const leaves = 'form[action^="/sign-out"]';
   const use = (mode, f) => new Promise((done) => {
     if (!window.indexedDB) { done([]); return; }
@@ -24,7 +33,7 @@
   // whose says of which visits they are: of somebody else's clients no name is said.
   const whose = (list) => {
     const page = document.getElementById("page");
-    const me = page ? page.dataset.me : localStorage.getItem("my-day-me");
+    const me = (page || whois || { dataset: {} }).dataset.me;
     const of = new Map();
     for (const t of list) {
       const name = t.me !== me ? "somebody else who signs in here" : t.who ? t.who + "’s visit" : "a visit";

@@ -61,6 +61,7 @@ func signInView(p page, t typed, k api.Carried) doorView {
 		pages.Tick("phone", "This is my own phone", "Signed in for 30 days; otherwise for 12 hours, and for 2 hours without use.", t.get("phone") != ""),
 		pages.Tick("shared", "This screen is shared", "For the desk: everybody reads, and whoever changes something types a short code.", t.get("shared") != ""),
 	}, Foot: []string{"No password yet, or forgotten? The owner of the salon gives you a link with which you choose one."}}
+	v.Frame.Scripts = []string{"signout.js"}
 	switch {
 	case k.Kept():
 		v.Lead = []string{"Nobody is signed in here any more. What you typed is kept: after signing in you send it with one press. Nobody else can read it."}

@@ -284,6 +284,11 @@ func TestASignedOutPageLeadsToWhereOneWantedToBe(t *testing.T) {
 	}
 	script := open(t, s)
 	script.get("/", "Sec-Fetch-Dest", "empty").is(401)
+	script.get("/", "Sec-Fetch-Mode", "cors", "Sec-Fetch-Dest", "empty").is(401)
+	script.get("/", "Sec-Fetch-Mode", "same-origin", "Sec-Fetch-Dest", "empty", "Accept", "text/html").is(401)
+	script.get("/", "Sec-Fetch-Mode", "no-cors", "Sec-Fetch-Dest", "image").is(401)
+	script.get("/", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "document").goes("/sign-in?to=%2F")
+	script.get("/", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "empty").goes("/sign-in?to=%2F") // a service worker's
 	script.do("POST", "/walk-in", url.Values{}, "Sec-Fetch-Dest", "empty", "Sec-Fetch-Site", "same-origin").is(401)
 }
 

@@ -38,13 +38,13 @@ func (p page) showCalendar(c echo.Context, status int, made *api.FeedBody, form 
 	if err != nil {
 		return api.Sorry(c, err)
 	}
-	if b.Me == "" {
+	if b.Staff == "" {
 		return api.Message(c, http.StatusNotFound, "Calendar on your phone", "This sign-in is nobody's own. The calendar of the salon and of others is found in the set-up.")
 	}
 	v := calendarView{base: b}
 	v.Scripts = append(v.Scripts, "calendar.js")
 	v.Summary = wrong
-	if v.Feeds, err = p.ownFeeds(ctx, b.Me); err != nil {
+	if v.Feeds, err = p.ownFeeds(ctx, b.Staff); err != nil {
 		return api.Sorry(c, err)
 	}
 	all, err := web.Items[api.PrivateCalendarBody](ctx, p.site, "/private-calendars", nil)
@@ -52,7 +52,7 @@ func (p page) showCalendar(c echo.Context, status int, made *api.FeedBody, form 
 		return api.Sorry(c, err)
 	}
 	for _, x := range all {
-		if x.Staff == b.Me {
+		if x.Staff == b.Staff {
 			v.Private = append(v.Private, x)
 		}
 	}

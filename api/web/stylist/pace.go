@@ -32,16 +32,16 @@ func (p page) pace(c echo.Context) error {
 	if err != nil {
 		return api.Sorry(c, err)
 	}
-	if b.Me == "" {
+	if b.Staff == "" {
 		return api.Message(c, http.StatusNotFound, "My pace", "This sign-in is nobody's own. Everybody's pace is found in the set-up.")
 	}
 	v := paceView{base: b}
-	if v.Report, err = web.Get[api.PaceReportBody](ctx, p.site, "/reports/pace", url.Values{"staff_id": {b.Me}}); err != nil {
+	if v.Report, err = web.Get[api.PaceReportBody](ctx, p.site, "/reports/pace", url.Values{"staff_id": {b.Staff}}); err != nil {
 		return api.Sorry(c, err)
 	}
 	name := ""
 	for _, s := range v.Report.Steps {
-		if s.StaffID != b.Me || s.Pair {
+		if s.StaffID != b.Staff || s.Pair {
 			continue
 		}
 		name = s.StaffName

@@ -75,7 +75,7 @@ func (p page) taps(c echo.Context) error {
 	if err := d.Decode(&t); err != nil || t.Visit == "" || t.Key == "" || t.At.IsZero() {
 		return c.JSON(http.StatusBadRequest, map[string]any{"refused": "This tap cannot be read."})
 	}
-	if t.Me != nil && *t.Me != api.Signed(c.Request().Context()).StaffID {
+	if t.Me != nil && *t.Me != api.PersonKey(c.Request().Context()) {
 		return c.JSON(http.StatusUnauthorized, map[string]any{"refused": "Somebody else is signed in here now."})
 	}
 	form := url.Values{}

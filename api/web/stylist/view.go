@@ -37,7 +37,9 @@ type base struct {
 	Zone  string // of the times, said once
 	Key   string // of the page's forms
 	Made  int64  // when the page was made, in milliseconds since 1970
-	Me    string // whose page it is; "" for nobody's
+	Me    string // names whose page it is, see api.PersonKey
+	Staff string // her place on the rota, "" for none
+	Keeps bool   // her phone keeps today's pages for use without a network
 	Kept  bool   // it is a copy for use without a network: first names and steps only
 	now   time.Time
 	loc   *time.Location
@@ -53,7 +55,8 @@ func (p page) start(c echo.Context, title string) (base, error) {
 	}
 	now := p.site.Now()
 	b := base{Frame: p.site.Frame(c, n, "/my-day", title), Clock: pages.NewClock(n.Location), Zone: n.Location.String(), Key: web.Key(),
-		Made: now.UnixMilli(), Me: api.Signed(ctx).StaffID, Kept: c.QueryParam("kept") != "", now: now, loc: n.Location, salon: n}
+		Made: now.UnixMilli(), Me: api.PersonKey(ctx), Staff: api.Signed(ctx).StaffID, Kept: c.QueryParam("kept") != "", now: now, loc: n.Location, salon: n}
+	b.Keeps = b.Staff != "" && !b.Who.Shared // a shared screen is the next person's a minute later
 	b.Ways = ways(ctx, c.Request().URL.Path, b.Kept)
 	b.Styles = []string{"stylist.css"}
 	b.Scripts = []string{"queue.js", "keep.js"}

@@ -5,9 +5,10 @@
   const page = document.getElementById("page");
   if (!page || !("serviceWorker" in navigator) || !window.caches) return;
   const name = "my-day-plan";
-  const drop = () => caches.delete(name);
-  if (localStorage.getItem("my-day-me") !== page.dataset.me) {
-    drop();
+  const drop = () => caches.delete(name).catch(() => false);
+  let ready = Promise.resolve();
+  if (localStorage.getItem("my-day-me") !== page.dataset.me || !("keeps" in page.dataset)) {
+    ready = drop();
     localStorage.setItem("my-day-me", page.dataset.me);
   }
   navigator.serviceWorker.register("/my-day/sw.js", { scope: "/my-day/" })
@@ -15,7 +16,7 @@
     // A worker that came up while this page was still loading has not taken it on.
     .then((r) => { if (!navigator.serviceWorker.controller) r.active.postMessage("take on"); }).catch(() => {});
   navigator.serviceWorker.ready.then((r) => { if (!navigator.serviceWorker.controller && r.active) r.active.postMessage("claim"); });
-  // Whoever signs out leaves nothing behind.
+  // Whoever signs out, or is found to be signed out, leaves nothing behind.
   document.addEventListener("signedout", drop);
 
   const one = async (box, path) => {
@@ -30,8 +31,9 @@
   };
   window.keep = async () => {
     const now = document.getElementById("page");
-    if (!now || "kept" in now.dataset || !now.dataset.me) return;
+    if (!now || "kept" in now.dataset || !("keeps" in now.dataset)) return;
     try {
+      await ready;
       const box = await caches.open(name);
       const ids = (now.dataset.keep || "").split(" ").filter(Boolean);
       const paths = ["/my-day/", ...ids.map((id) => "/my-day/visits/" + id)];

@@ -57,6 +57,10 @@
     changed();
     return true;
   };
+  // orphan says whether a tap is of a sign-in that is over and was nobody's by name, or
+  // was made when all who have no place on the rota had one queue: only who made it
+  // knows whose it is.
+  const orphan = (tap) => tap.me !== me && (!tap.me || tap.me.startsWith("session:"));
   const put = async (tap) => {
     await act("readwrite", (s) => s.put(tap));
     changed();
@@ -107,6 +111,7 @@
         return "stop";
       }
       signIn = true;
+      document.dispatchEvent(new Event("signedout"));
       return "stop";
     }
     away = false;
@@ -169,7 +174,9 @@
     const mine = taps.filter((t) => t.me === me);
     const waiting = mine.filter((t) => !t.refused);
     const refused = mine.filter((t) => t.refused);
-    const others = taps.length - mine.length;
+    const orphans = taps.filter(orphan);
+    const strange = taps.filter((t) => t.me !== me && !orphan(t));
+    const others = strange.length;
     const parts = [];
     if (kept || away) parts.push(el("p", "No network" + (kept ? ": this was known at " + clock(Number(page().dataset.made)) + "." : ".")));
     if (waiting.length) parts.push(el("p", waiting.length === 1 ? "1 tap waits to be sent." : waiting.length + " taps wait to be sent.", { className: "waits" }));
@@ -206,7 +213,15 @@
     }
     if (others) {
       const p = el("p", (others === 1 ? "1 tap of somebody else waits" : others + " taps of somebody else wait") + " on this phone, until that person signs in here. ");
-      p.append(button("Throw away", () => Promise.all(taps.filter((t) => t.me !== me).map((t) => drop(t.id)))));
+      p.append(button("Throw away", () => Promise.all(strange.map((t) => drop(t.id)))));
+      parts.push(p);
+    }
+    if (orphans.length && !kept) {
+      const one = orphans.length === 1;
+      const p = el("p", (one ? "1 tap waits" : orphans.length + " taps wait") + " on this phone of which nobody knows any more who made " + (one ? "it" : "them") + ": " +
+        orphans.map((t) => "“" + t.words + "” at " + clock(t.at)).join(", ") + ". ");
+      p.append(button(one ? "It is mine: send it" : "They are mine: send them", () => Promise.all(orphans.map((t) => put({ ...t, me }))).then(() => send())), " ",
+        button("Throw away", () => Promise.all(orphans.map((t) => drop(t.id)))));
       parts.push(p);
     }
     box.replaceChildren(...parts);

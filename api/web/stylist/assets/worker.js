@@ -33,7 +33,8 @@ const page = async (request) => {
   const slow = new Promise((_, lost) => { timer = setTimeout(lost, 8000); });
   try {
     const r = await Promise.race([fetch(request), slow]);
-    if (r.status === 401) await caches.delete(PLAN);
+    // Whoever is signed out is led to where people sign in, and leaves nothing here.
+    if (r.type === "opaqueredirect" || r.status === 401) await caches.delete(PLAN);
     return r;
   } catch {
     return kept(url);
