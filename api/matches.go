@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
@@ -27,7 +28,9 @@ type MatchBody struct {
 	ValueCents int64       `json:"value_cents"`
 	InBest     bool        `json:"in_best_set"`
 	Opening    OpeningBody `json:"opening"`
-	Words      string      `json:"words"`
+	// What has to be known before it is booked, beside what the opening says itself.
+	Cautions []CautionBody `json:"cautions,omitempty" doc:"Of her hair and of what is on record; needs_yes: it is booked only with approved_by. Said of fits only"`
+	Words    string        `json:"words"`
 }
 
 // MatchAnswer says who fits.
@@ -67,8 +70,10 @@ func (s *Server) matchWishes(ctx context.Context, in *matchInput) (*matchOutput,
 			return err
 		}
 		out.Body.Waiting = len(p.jobs)
-		out.Body.Fits, err = p.singles(ctx, t, freed)
-		return err
+		if out.Body.Fits, err = p.singles(ctx, t, freed); err != nil {
+			return err
+		}
+		return p.cautionFits(ctx, t, out.Body.Fits)
 	})
 	if err != nil {
 		return nil, err
@@ -169,6 +174,33 @@ func (p *packer) singles(ctx context.Context, t *store.Tx, freed *store.Visit) (
 func (p *packer) match(j *packJob, o OpeningBody) MatchBody {
 	return MatchBody{WaitingID: j.id, ClientID: j.client, ValueCents: int64(j.value()), Opening: o,
 		Words: fmt.Sprintf("%s: %s, worth %s", j.who, o.Words, p.money(int64(j.value())))}
+}
+
+// cautionFits says of every fit what booking it will ask for, and what else has to be
+// said of the hair.
+func (p *packer) cautionFits(ctx context.Context, t *store.Tx, fits []MatchBody) error {
+	for _, j := range p.jobs {
+		i := slices.IndexFunc(fits, func(m MatchBody) bool { return m.WaitingID == j.id })
+		if i < 0 {
+			continue
+		}
+		list, err := p.asks(ctx, t, j, fits[i].Opening.Start)
+		if err != nil {
+			return err
+		}
+		for _, w := range j.c.estimates {
+			if w == nil {
+				continue
+			}
+			for _, x := range w.cautions {
+				if x.Level == string(chairtime.LevelWarn) && !slices.ContainsFunc(list, func(c CautionBody) bool { return c.Code == x.Code }) {
+					list = append(list, x)
+				}
+			}
+		}
+		fits[i].Cautions = list
+	}
+	return nil
 }
 
 // mostSingleTries is how many starts are tried for one request whose first ones

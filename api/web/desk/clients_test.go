@@ -165,6 +165,54 @@ func TestATimeThatIsFreedIsOffered(t *testing.T) {
 }
 
 // lastWish is the id of a request on the page.
+func TestARequestThatNeedsAYesIsBookedFromTheList(t *testing.T) {
+	s := newSalon(t)
+	client := caller(s, "Juna", "Kestrel")
+	hair := webtest.Hair()
+	hair["damaged"], hair["hands"], hair["length_cm"] = true, 2, 20
+	var w api.WishBody
+	s.Ask(http.MethodPost, "/waiting-list", webtest.Object{"client_id": client, "services": []webtest.Object{{"service_id": s.Services["Straightening"], "hair": hair}},
+		"first_date": "2026-06-09", "last_date": "2026-06-09"}, http.StatusCreated, &w)
+	s.Ask(http.MethodPost, "/waiting-list", webtest.Object{"client_id": caller(s, "Orla", "Finch"), "services": []webtest.Object{{"service_id": s.Services["Dry cut"]}},
+		"first_date": "2026-06-09", "last_date": "2026-06-09"}, http.StatusCreated, nil)
+	d := at(t, s, store.Desk, "").get("/waiting?first=2026-06-09&last=2026-06-09")
+	d.says("Juna K.: ", "Needs the licensed person's yes: Damaged hair: a strand test first", "Licensed person who said yes", "Orla F.: ")
+	require.Equal(t, 1, strings.Count(d.page, "Licensed person who said yes"), "asked of her alone")
+	yes := "approved-" + w.ID
+	require.Contains(t, d.page, `id="f-`+yes+`"`)
+	f := formOf(d, w.ID)
+	f.Set("do", "book")
+	d.sees(d.v.Post("/waiting/offer", f))
+	require.Equal(t, http.StatusUnprocessableEntity, d.status)
+	d.says("One thing to put right", "Licensed person who said yes: choose the licensed person who said yes", "Orla F.: ")
+	require.Contains(t, d.page, `<a href="#f-`+yes+`">`)
+	f = formOf(d, w.ID)
+	f.Set("do", "book")
+	f.Set(yes, s.Ada)
+	d.sees(d.v.Post("/waiting/offer", f))
+	require.Equal(t, http.StatusOK, d.status, d.text())
+	d.says("Booked.", "Juna K., Tue 9 June")
+	s.Ask(http.MethodGet, "/waiting-list/"+w.ID, nil, http.StatusOK, &w)
+	require.Equal(t, "booked", w.State)
+	var list struct{ Items []api.VisitBody }
+	s.Ask(http.MethodGet, "/visits?client_id="+client, nil, http.StatusOK, &list)
+	require.Len(t, list.Items, 1)
+	require.Equal(t, "Ada Birch", list.Items[0].ApprovedBy)
+}
+
+// formOf is the form of the list that offers a time to a request.
+func formOf(d *person, wish string) url.Values {
+	d.t.Helper()
+	for _, part := range strings.Split(d.page, `<form method="post" action="/waiting/offer">`)[1:] {
+		part, _, _ = strings.Cut(part, "</form>")
+		if f := valuesOf(part); f.Get("wish") == wish {
+			return f
+		}
+	}
+	require.Fail(d.t, "nothing is offered to it", d.text())
+	return nil
+}
+
 func lastWish(d *person) string {
 	for _, part := range strings.Split(d.page, `action="/waiting/`)[1:] {
 		if id, rest, ok := strings.Cut(part, "/off"); ok && rest != "" && !strings.Contains(id, `"`) {

@@ -58,6 +58,7 @@ type fitRow struct {
 	Wish, Client, Words, Start, Lead string
 	Best                             bool
 	Cautions                         []pages.Caution
+	Approval                         *pages.Field // asks who said yes, nil when nothing needs that
 }
 
 // urgentDays is from how few days left on a request is marked (judgement).
@@ -95,7 +96,7 @@ func (p page) showWaiting(c echo.Context, status int, wrong []pages.FieldError) 
 	v.Fields = []pages.Field{pages.Input("first", "From", "", "date", or(c.QueryParam("first"), b.Today)),
 		pages.Input("last", "Until", "at most 13 days later", "date", or(c.QueryParam("last"), b.now.In(b.loc).AddDate(0, 0, 6).Format(time.DateOnly)))}
 	if c.QueryParam("visit") != "" || c.QueryParam("first") != "" {
-		faults, err := p.fits(ctx, &v, c.QueryParams())
+		faults, err := p.fits(ctx, &v, c.QueryParams(), wrong)
 		if err != nil {
 			return api.Sorry(c, err)
 		}
@@ -174,7 +175,7 @@ func days(n int) string {
 const matchRounds = 200
 
 // fits asks who fits into some days, or into the time that a visit frees.
-func (p page) fits(ctx context.Context, v *waitingView, q url.Values) ([]pages.FieldError, error) {
+func (p page) fits(ctx context.Context, v *waitingView, q url.Values, refused []pages.FieldError) ([]pages.FieldError, error) {
 	body, kept := object{"rounds": matchRounds}, url.Values{}
 	for field, name := range map[string]string{"visit": "visit_id", "first": "first_date", "last": "last_date"} {
 		if s := q.Get(field); s != "" {
@@ -195,11 +196,22 @@ func (p page) fits(ctx context.Context, v *waitingView, q url.Values) ([]pages.F
 		}
 		return wrong, nil
 	}
+	licensed, err := p.stylists(ctx)
+	if err != nil {
+		return nil, err
+	}
 	f := &fitBlock{Waiting: a.Waiting, Best: pages.Capital(a.Best.Words), Query: kept}
 	for _, m := range a.Fits {
 		r := fitRow{Wish: m.WaitingID, Client: m.ClientID, Words: m.Words, Start: m.Opening.Start.Format(time.RFC3339), Lead: m.Opening.LeadID, Best: m.InBest}
-		for _, x := range m.Opening.Cautions {
+		name := approvalOf(m.WaitingID)
+		asked := slices.ContainsFunc(refused, func(w pages.FieldError) bool { return w.Field == name })
+		for _, x := range slices.Concat(m.Opening.Cautions, m.Cautions) {
 			r.Cautions = append(r.Cautions, pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text})
+			asked = asked || pages.CautionLevel(x.Level) == pages.CautionNeedsYes
+		}
+		if asked {
+			one := []pages.Field{pages.Select(name, "Licensed person who said yes", "without a yes this is not booked", q.Get(name), licensed, "choose")}
+			r.Approval = &mark(one, refused)[0]
 		}
 		f.Rows = append(f.Rows, r)
 	}
@@ -212,6 +224,9 @@ func (p page) fits(ctx context.Context, v *waitingView, q url.Values) ([]pages.F
 	return nil, nil
 }
 
+// approvalOf names the field of whoever said yes to what a request asks for.
+func approvalOf(wish string) string { return "approved-" + wish }
+
 // offer pencils or books the opening of a request.
 func (p page) offer(c echo.Context) error {
 	form, err := web.Form(c)
@@ -222,23 +237,29 @@ func (p page) offer(c echo.Context) error {
 	for _, name := range []string{"visit", "first", "last"} { // to show the same again
 		c.QueryParams().Set(name, form.Get("q-"+name))
 	}
+	yes := approvalOf(form.Get("wish"))
+	c.QueryParams().Set(yes, form.Get(yes))
 	wish, err := web.Get[api.WishBody](ctx, p.site, api.Path("waiting-list", form.Get("wish")), nil)
 	if err != nil {
 		return api.Sorry(c, err)
 	}
 	var made api.VisitBody
 	body := offerBody(wish, form)
-	q := api.Question{Method: http.MethodPost, Path: "/visits", Body: with(body, "approved_by", form.Get("offer_approved")), Key: form.Get("key") + form.Get("wish")}
+	q := api.Question{Method: http.MethodPost, Path: "/visits", Body: with(body, "approved_by", form.Get(yes)), Key: form.Get("key") + form.Get("wish")}
 	if form.Get("do") == "pencil" {
 		q.Path = "/holds"
 		delete(body, "approved_by")
 	}
 	if _, err := p.site.Into(ctx, q, &made); err != nil {
-		wrong, status, ok := web.Wrong(err, map[string]string{})
+		wrong, status, ok := web.Wrong(err, map[string]string{"approved_by": yes})
 		if !ok {
 			return api.Sorry(c, err)
 		}
 		for i := range wrong {
+			if wrong[i].Field == yes {
+				wrong[i].Text = "choose the licensed person who said yes"
+				continue
+			}
 			wrong[i].Field = ""
 			wrong[i].Text = pages.Capital(wrong[i].Text)
 		}
