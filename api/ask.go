@@ -12,6 +12,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"chairblock/scheduling"
 	"chairblock/store"
 )
 
@@ -44,6 +45,9 @@ type Reply struct {
 // A question with a key that is being answered already, such as a button that was
 // pressed twice, waits for that answer for some seconds.
 func (s *Server) Ask(ctx context.Context, q Question) (a Reply, err error) {
+	if onlyAgain(ctx) && (q.Key == "" || q.Method != http.MethodPost) {
+		return a, fmt.Errorf("api: ask %s: no answer is kept: %w", q.Path, scheduling.ErrNotFound)
+	}
 	_ = secondPress(ctx, func() error {
 		a, err = s.askOnce(ctx, q)
 		if p, ok := errors.AsType[*Problem](err); ok && q.Key != "" && p.Type == "/problems/running" {
@@ -123,6 +127,18 @@ func Signed(ctx context.Context) store.Principal { return principal(ctx) }
 
 // May reports whether whoever is signed in may do an operation, by its id.
 func May(ctx context.Context, operation string) bool { return mayDo(ctx, operation) == "" }
+
+type onlyAgainKey struct{}
+
+// OnlyAgain lets questions that have a key of Ask's be answered as they were before,
+// for a button that is pressed twice: what was not carried out yet is refused with
+// scheduling.ErrNotFound, and so is what has no key. It is for operations that keep
+// their answers.
+func OnlyAgain(ctx context.Context) context.Context {
+	return context.WithValue(ctx, onlyAgainKey{}, true)
+}
+
+func onlyAgain(ctx context.Context) bool { return ctx.Value(onlyAgainKey{}) != nil }
 
 type withinKey struct{}
 

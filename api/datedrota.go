@@ -65,6 +65,7 @@ func (in ListFrom) from(s *Server, n salonDay) (date.Date, error) {
 
 type addRotaInput struct {
 	ByID
+	Repeatable
 	Body DatedRotaBody
 }
 type setRotaInput struct {
@@ -160,17 +161,22 @@ func (s *Server) withPerson(ctx context.Context, t *store.Tx, id string) (salonD
 // changeHours carries do out for a person of the salon, and names the visits that
 // no longer fit her hours.
 func (s *Server) changeHours(ctx context.Context, person string, do func(*store.Tx) error) (conflicts []string, err error) {
-	err = s.inTx(ctx, func(t *store.Tx) error {
-		if _, err := s.withPerson(ctx, t, person); err != nil {
-			return err
-		}
-		if err := do(t); err != nil {
-			return err
-		}
-		conflicts, err = s.misfits(ctx, t)
+	err = s.inTx(ctx, func(t *store.Tx) (err error) {
+		conflicts, err = s.changeHoursIn(ctx, t, person, func() error { return do(t) })
 		return err
 	})
 	return conflicts, err
+}
+
+// changeHoursIn is changeHours in a transaction that has begun.
+func (s *Server) changeHoursIn(ctx context.Context, t *store.Tx, person string, do func() error) ([]string, error) {
+	if _, err := s.withPerson(ctx, t, person); err != nil {
+		return nil, err
+	}
+	if err := do(); err != nil {
+		return nil, err
+	}
+	return s.misfits(ctx, t)
 }
 
 func (s *Server) addStaffRota(ctx context.Context, in *addRotaInput) (*created[DatedRotaBody], error) {
@@ -180,11 +186,13 @@ func (s *Server) addStaffRota(ctx context.Context, in *addRotaInput) (*created[D
 		return nil, err
 	}
 	r.Staff = in.ID
-	var row store.StaffRota
-	conflicts, err := s.changeHours(ctx, in.ID, func(t *store.Tx) (err error) { row, err = t.AddStaffRota(ctx, r); return err })
-	out := writeRota(row)
-	out.Conflicts = conflicts
-	return &created[DatedRotaBody]{Location: "/v1/staff/" + in.ID + "/rotas/" + out.ID, Body: out}, err
+	return once(s, ctx, in.Repeatable, "/staff/"+in.ID+"/rotas", in.Body, func(t *store.Tx) (*created[DatedRotaBody], error) {
+		var row store.StaffRota
+		conflicts, err := s.changeHoursIn(ctx, t, in.ID, func() (err error) { row, err = t.AddStaffRota(ctx, r); return err })
+		out := writeRota(row)
+		out.Conflicts = conflicts
+		return &created[DatedRotaBody]{Location: "/v1/staff/" + in.ID + "/rotas/" + out.ID, Body: out}, err
+	})
 }
 
 func (s *Server) getStaffRota(ctx context.Context, in *ByRota) (*found[DatedRotaBody], error) {

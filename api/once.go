@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -76,6 +77,9 @@ func onceOf[T any](s *Server, ctx context.Context, by string, in Repeatable, pat
 		if ok {
 			out, clash, err = replay[T](old)
 			return err
+		}
+		if onlyAgain(ctx) {
+			return fmt.Errorf("api: %s: it was not carried out yet: %w", path, scheduling.ErrNotFound)
 		}
 		err = t.Savepoint(ctx, func(t *store.Tx) (err error) { out, err = f(t); return err })
 		answer, kept, broken := answerTo(out, err)

@@ -41,6 +41,7 @@ func (s *Server) OwnURL(secret string) string { return s.base + ownPath + secret
 
 type ownLinkInput struct {
 	ByID
+	Repeatable
 	Body OwnLinkBody
 }
 
@@ -109,46 +110,86 @@ func (s *Server) addOwnLink(ctx context.Context, in *ownLinkInput) (*created[Own
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	var out OwnLinkBody
-	err := s.inTx(ctx, func(t *store.Tx) error {
+	url := ""
+	out, err := once(s, ctx, in.Repeatable, "/clients/"+in.ID+"/own-links", in.Body, func(t *store.Tx) (*created[OwnLinkBody], error) {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		if err := t.LockClient(ctx, in.ID); err != nil {
-			return err
-		}
-		if l.Guardian, err = s.isMinor(ctx, t, n, in.ID); err != nil {
-			return err
-		}
-		list, err := t.OwnLinks(ctx, in.ID)
+		row, secret, err := s.newOwnLink(ctx, t, n, l)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		live := 0
-		for _, x := range list {
-			if s.writeOwnLink(n, x, l.Guardian).Works {
-				live++
-			}
-		}
-		if live >= mostOwnLinks {
-			return conflict("the client has ten links that work: end one of them first")
-		}
-		if l.MadeBy, err = whoMakes(ctx, t); err != nil {
-			return err
-		}
-		row, secret, err := t.AddOwnLink(ctx, l, s.now())
-		if err != nil {
-			return err
-		}
-		out = s.writeOwnLink(n, row, l.Guardian)
-		out.URL = s.OwnURL(secret)
-		return nil
+		url = s.OwnURL(secret) // the answer is kept: no secret in it
+		return &created[OwnLinkBody]{Location: "/v1/own-links/" + row.ID, Body: s.writeOwnLink(n, row, row.Guardian)}, nil
 	})
-	if err == nil {
-		s.accessNoted(ctx, slog.LevelInfo, "link to a client's pages made", "client", in.ID, "link", out.ID)
+	if err != nil {
+		return nil, err
 	}
-	return &created[OwnLinkBody]{Location: "/v1/own-links/" + out.ID, Body: out}, err
+	if out.Replayed != "" {
+		return out, s.inTx(ctx, func(t *store.Tx) error { return s.showOwnLinkAgain(ctx, t, &out.Body) })
+	}
+	out.Body.URL = url
+	s.accessNoted(ctx, slog.LevelInfo, "link to a client's pages made", "client", in.ID, "link", out.Body.ID)
+	return out, nil
+}
+
+// newOwnLink adds a link for a client who has not too many.
+func (s *Server) newOwnLink(ctx context.Context, t *store.Tx, n salonDay, l store.OwnLink) (store.OwnLink, string, error) {
+	err := t.LockClient(ctx, l.Client)
+	if err != nil {
+		return l, "", err
+	}
+	if l.Guardian, err = s.isMinor(ctx, t, n, l.Client); err != nil {
+		return l, "", err
+	}
+	list, err := t.OwnLinks(ctx, l.Client)
+	if err != nil {
+		return l, "", err
+	}
+	live := 0
+	for _, x := range list {
+		if s.writeOwnLink(n, x, l.Guardian).Works {
+			live++
+		}
+	}
+	if live >= mostOwnLinks {
+		return l, "", conflict("the client has ten links that work: end one of them first")
+	}
+	if l.MadeBy, err = whoMakes(ctx, t); err != nil {
+		return l, "", err
+	}
+	return t.AddOwnLink(ctx, l, s.now())
+}
+
+// showOwnLinkAgain gives a link whose first answer may have been lost another
+// address, as long as nobody has opened the first one.
+func (s *Server) showOwnLinkAgain(ctx context.Context, t *store.Tx, b *OwnLinkBody) error {
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return err
+	}
+	l, err := t.OwnLinkByID(ctx, b.ID)
+	if is(err, scheduling.ErrNotFound) || err == nil && (l.Revoked != nil || l.LastUsed != nil) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	by, err := whoMakes(ctx, t)
+	if err != nil {
+		return err
+	}
+	minor, err := s.isMinor(ctx, t, n, l.Client)
+	if err != nil {
+		return err
+	}
+	l, secret, err := t.RotateOwnLink(ctx, l.ID, minor, by, s.now())
+	if err == nil {
+		*b = s.writeOwnLink(n, l, minor)
+		b.URL = s.OwnURL(secret)
+	}
+	return err
 }
 
 func (s *Server) rotateOwnLink(ctx context.Context, in *ByID) (*found[OwnLinkBody], error) {

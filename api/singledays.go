@@ -64,6 +64,7 @@ type ByDate struct {
 }
 type addDayInput struct {
 	ByID
+	Repeatable
 	Body SingleDayBody
 }
 type setDayInput struct {
@@ -196,11 +197,13 @@ func (s *Server) addSingleDay(ctx context.Context, in *addDayInput) (*created[Si
 		return nil, err
 	}
 	d.Staff = in.ID
-	var row store.StaffDay
-	conflicts, err := s.changeHours(ctx, in.ID, func(t *store.Tx) (err error) { row, err = t.AddStaffDay(ctx, d); return err })
-	out := writeSingleDay(row)
-	out.Conflicts = conflicts
-	return &created[SingleDayBody]{Location: "/v1/staff/" + in.ID + "/single-days/" + out.Date, Body: out}, err
+	return once(s, ctx, in.Repeatable, "/staff/"+in.ID+"/single-days", in.Body, func(t *store.Tx) (*created[SingleDayBody], error) {
+		var row store.StaffDay
+		conflicts, err := s.changeHoursIn(ctx, t, in.ID, func() (err error) { row, err = t.AddStaffDay(ctx, d); return err })
+		out := writeSingleDay(row)
+		out.Conflicts = conflicts
+		return &created[SingleDayBody]{Location: "/v1/staff/" + in.ID + "/single-days/" + out.Date, Body: out}, err
+	})
 }
 
 func (in ByDate) day() (date.Date, error) {

@@ -37,8 +37,8 @@ func (p page) mountClientLinks() {
 	asks("feed-end", "revoke-feed", done("feed"), func(_ string, form url.Values) api.Question {
 		return api.Question{Method: http.MethodDelete, Path: api.Path("feeds", form.Get("feed"))}
 	})
-	asks("link", "add-own-link", p.secret, func(client string, _ url.Values) api.Question {
-		return api.Question{Method: http.MethodPost, Path: api.Path("clients", client, "own-links"), Body: object{}}
+	asks("link", "add-own-link", p.secret, func(client string, form url.Values) api.Question {
+		return api.Question{Method: http.MethodPost, Path: api.Path("clients", client, "own-links"), Body: object{}, Key: form.Get("key")}
 	})
 	asks("link-new", "rotate-own-link", p.secret, func(_ string, form url.Values) api.Question {
 		return api.Question{Method: http.MethodPost, Path: api.Path("own-links", form.Get("link"), "rotate")}

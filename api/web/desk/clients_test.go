@@ -104,6 +104,20 @@ func TestSecretAddressesAreShownOnce(t *testing.T) {
 	require.NotContains(t, d.get(page).page, address)
 	d.send(http.StatusOK, page+"/feed-new").says("This is shown once.")
 	require.NotContains(t, d.page, address)
+	pressed = d.get(page).form(page + "/link")
+	address = ""
+	for range 2 {
+		d.sees(d.v.Post(page+"/link", pressed))
+		d.says("This is shown once.")
+		now := attributes(regexp.MustCompile(`<input id="f-address"[^>]*>`).FindString(d.page))["value"]
+		require.Contains(t, now, "/c/")
+		require.NotEqual(t, address, now, "what is kept of the answer has no secret in it")
+		address = now
+	}
+	var links struct{ Items []api.OwnLinkBody }
+	s.Ask(http.MethodGet, "/clients/"+client+"/own-links", nil, http.StatusOK, &links)
+	require.Len(t, links.Items, 1)
+	require.Equal(t, http.StatusOK, s.Visitor(t).Get(address).Status, "the one that was shown last works")
 	d.get(page).send(http.StatusOK, page+"/feed-end").says("The calendar address has ended.", "Make an address for her calendar")
 	d.sees(d.v.Post(page+"/feed-end", url.Values{"feed": {"none"}}))
 	require.Equal(t, http.StatusNotFound, d.status)

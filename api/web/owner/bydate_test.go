@@ -3,6 +3,7 @@ package owner_test
 import (
 	"net/http"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -122,6 +123,46 @@ func TestSingleDaysAreNotedChangedAndTakenBackWithoutScripts(t *testing.T) {
 	s.Ask(http.MethodGet, "/staff/"+s.Ada+"/single-days", nil, http.StatusOK, &list)
 	require.Empty(t, list.Items)
 	d.see("/set-up/people").says(t, "Ada Birch")
+}
+
+func TestASecondPressOnHoursByDateAddsNothing(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	person := "/set-up/people/" + s.Ada
+	days, weeks := person+"/days", person+"/weeks"
+	day, _ := d.see(person).form(t, "day")
+	day.Set("day-date", "2026-06-14")
+	day.Set("day-work", "10-15")
+	week, _ := d.see(weeks).form(t, "weeks")
+	week.Set("weeks-first", "2026-09-01")
+	for range 2 {
+		d.send(http.MethodPost, days, day).says(t, "The day is noted.")
+		d.send(http.MethodPost, weeks, week).says(t, "The weeks are noted.")
+	}
+	var both sync.WaitGroup
+	next, _ := d.see(person).form(t, "day")
+	next.Set("day-date", "2026-06-21")
+	said := make([]int, 2)
+	for i := range said {
+		both.Go(func() { said[i] = d.send(http.MethodPost, days, next).status })
+	}
+	both.Wait()
+	require.Equal(t, []int{http.StatusOK, http.StatusOK}, said, "pressed at once")
+	var list struct{ Items []struct{} }
+	s.Ask(http.MethodGet, "/staff/"+s.Ada+"/single-days", nil, http.StatusOK, &list)
+	require.Len(t, list.Items, 2)
+	s.Ask(http.MethodGet, "/staff/"+s.Ada+"/rotas", nil, http.StatusOK, &list)
+	require.Len(t, list.Items, 1)
+
+	// By the interface, the same key gives the same answer, and another body none.
+	path, key := "/staff/"+s.Noor+"/rotas", []string{"Idempotency-Key", "noor-1"}
+	body := webtest.Object{"first_date": "2026-09-01", "weeks": []webtest.Object{{"work": []webtest.Object{}, "breaks": []webtest.Object{}}}}
+	var first, again api.DatedRotaBody
+	s.Ask(http.MethodPost, path, body, http.StatusCreated, &first, key...)
+	require.Equal(t, "true", s.Ask(http.MethodPost, path, body, http.StatusCreated, &again, key...).Get("Idempotent-Replayed"))
+	require.Equal(t, first, again)
+	body["first_date"] = "2027-09-01"
+	s.Ask(http.MethodPost, path, body, http.StatusUnprocessableEntity, nil, key...)
 }
 
 func TestWhatHoursByDateHitIsShownFirst(t *testing.T) {

@@ -162,6 +162,8 @@ func weeksForm(action string, r api.DatedRotaBody, n int, tag string) form {
 	}, Buttons: save("Save these weeks")}
 	if tag != "" {
 		f.Hidden = append(f.Hidden, version(tag))
+	} else {
+		f.Hidden = append(f.Hidden, key())
 	}
 	if n > 1 {
 		f.Text = []string{"The first week is that, Monday to Sunday, in which the first day lies. After the last one the first comes again."}

@@ -22,6 +22,9 @@ func (v *visit) unlessHit(title string, change api.ChangeRequest, may bool, do f
 	}
 	var p api.ChangePreviewBody
 	if _, err := v.site.Into(v.ctx, api.Question{Method: http.MethodPost, Path: "/changes/preview", Body: change}, &p); err != nil {
+		if a, ok := v.pressedBefore(do); ok {
+			return a, nil
+		}
 		v.previewed()
 		return answer{}, err
 	}
@@ -29,7 +32,20 @@ func (v *visit) unlessHit(title string, change api.ChangeRequest, may bool, do f
 	if len(p.Visits) == 0 || may && v.form.Get("do") == "sure" && v.form.Get("seen") == seen {
 		return do()
 	}
+	if a, ok := v.pressedBefore(do); ok {
+		return a, nil
+	}
 	return answer{sheet: v.hitSheet(title, p, may, seen)}, nil
+}
+
+// pressedBefore is the answer to a form that was carried out before: what a second
+// press finds hit, or in its way, is what the first one made.
+func (v *visit) pressedBefore(do func() (answer, error)) (answer, bool) {
+	ctx := v.ctx
+	defer func() { v.ctx = ctx }()
+	v.ctx = api.OnlyAgain(ctx)
+	a, err := do()
+	return a, err == nil
 }
 
 // previewed lets pointers of a preview lead to the fields that the change itself

@@ -45,7 +45,7 @@ func (v *visit) daysPart(id string) (part, error) {
 		p.Tables = []table{t}
 	}
 	fields := append([]pages.Field{pages.Input("day-date", "Day", "", "date", "")}, dayFields(api.SingleDayBody{})...)
-	p.Forms = []form{{ID: "day", Action: personPath(id) + "/days", Legend: "One more", Fields: fields, Buttons: save("Note the day")}}
+	p.Forms = []form{{ID: "day", Action: personPath(id) + "/days", Hidden: []hidden{key()}, Legend: "One more", Fields: fields, Buttons: save("Note the day")}}
 	return p, nil
 }
 
