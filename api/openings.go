@@ -399,7 +399,7 @@ func (d *describer) load(ctx context.Context, t *store.Tx, client, except string
 		if d.other, err = t.ClientTimes(ctx, client, d.h.Origin, d.h.Time(d.h.Length), except); err != nil {
 			return err
 		}
-		if d.spaced, err = t.SpacedVisits(ctx, client, except, d.now); err != nil {
+		if d.spaced, err = t.SpacedVisits(ctx, client, except, d.n.spacedSince(d.c.spaced, d.h.Origin), d.now); err != nil {
 			return err
 		}
 	}

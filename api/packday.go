@@ -202,7 +202,7 @@ func (p *packer) addWish(ctx context.Context, t *store.Tx, w store.Wish) error {
 	if j.out, err = j.c.barred(ctx, t, p.n, w.Client, p.now); j.out != "" || err != nil {
 		return err
 	}
-	if j.spaced, err = t.SpacedVisits(ctx, w.Client, "", p.now); err != nil {
+	if j.spaced, err = t.SpacedVisits(ctx, w.Client, "", p.n.spacedSince(j.c.spaced, p.h.Origin), p.now); err != nil {
 		return err
 	}
 	days := p.h

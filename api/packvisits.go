@@ -170,7 +170,7 @@ func (p *packer) lookAt(ctx context.Context, t *store.Tx, j *packJob, anyLead bo
 	j.from = min(j.from, j.stay.Phases[0].Start)
 	if j.client != "" {
 		var err error
-		if j.spaced, err = t.SpacedVisits(ctx, j.client, j.id, p.now); err != nil {
+		if j.spaced, err = t.SpacedVisits(ctx, j.client, j.id, p.n.spacedSince(j.c.spaced, p.h.Origin), p.now); err != nil {
 			return err
 		}
 	}

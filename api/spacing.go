@@ -62,6 +62,12 @@ func (b BookingRules) spacingRules() []scheduling.SpacingRule {
 	return out
 }
 
+// spacedSince is from when on visits of a client matter to services that begin at
+// start or later.
+func (n salonDay) spacedSince(services []scheduling.SpacedService, start time.Time) time.Time {
+	return scheduling.SpacedSince(n.rules.spacingRules(), services, start, n.loc)
+}
+
 // codeSpacing is the code of every caution about the distance between services.
 const codeSpacing = "spacing"
 
@@ -73,7 +79,7 @@ func (s *Server) spacing(ctx context.Context, t *store.Tx, n salonDay, client st
 	var others []scheduling.SpacedVisit
 	if client != "" {
 		var err error
-		if others, err = t.SpacedVisits(ctx, client, except, s.now()); err != nil {
+		if others, err = t.SpacedVisits(ctx, client, except, n.spacedSince(services, start), s.now()); err != nil {
 			return nil, err
 		}
 	}
@@ -145,22 +151,18 @@ func withFirstAllowed(err error, list []scheduling.Spacing) error {
 }
 
 // visitCautions is what a visit that is still to come breaks of the rules of
-// spacing, approved or not.
-func (s *Server) visitCautions(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) ([]CautionBody, error) {
-	if v.Client == "" || !(v.State.Open() || v.State == store.Held) {
+// spacing, approved or not. booked are the services as the visit was booked with
+// them.
+func (s *Server) visitCautions(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, booked map[store.ServiceKey]store.ServiceRow) ([]CautionBody, error) {
+	if v.Client == "" || !(v.State.Open() || v.State == store.Held && v.HeldUntil != nil && v.HeldUntil.After(s.now())) {
 		return nil, nil
 	}
-	list, err := t.SpacedVisits(ctx, v.Client, "", s.now())
-	if err != nil {
-		return nil, err
+	var services []scheduling.SpacedService
+	for _, x := range v.Services {
+		services = append(services, booked[x.Key()].Spaced())
 	}
-	i := slices.IndexFunc(list, func(o scheduling.SpacedVisit) bool { return o.ID == v.ID })
-	if i < 0 { // pencilled, and over by now
-		return nil, nil
-	}
-	self := list[i]
-	list = slices.Delete(list, i, i+1)
-	return spacingCautions(scheduling.CheckSpacing(n.rules.spacingRules(), list, self, n.loc), ""), nil
+	list, err := s.spacing(ctx, t, n, v.Client, services, v.Start, realEnd(v), v.ID)
+	return spacingCautions(list, ""), err
 }
 
 // space marks an opening that stands too near to another visit of the client.

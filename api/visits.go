@@ -221,7 +221,7 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 	if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, v); err != nil {
 		return b, err
 	}
-	if b.Cautions, err = s.visitCautions(ctx, t, n, v); err != nil {
+	if b.Cautions, err = s.visitCautions(ctx, t, n, v, w.services); err != nil {
 		return b, err
 	}
 	later, err := s.asksLater(ctx, t, n, v)

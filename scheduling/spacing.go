@@ -268,6 +268,42 @@ func CheckSpacing(rules []SpacingRule, others []SpacedVisit, v SpacedVisit, loc 
 	return list
 }
 
+// SpacedSince says from when on other visits of a client matter to services that
+// begin at start or later: CheckSpacing answers the same without the visits that
+// began and were over by then. It is the zero time where a rule looks back without end.
+func SpacedSince(rules []SpacingRule, services []SpacedService, start time.Time, loc *time.Location) time.Time {
+	since := start
+	v := SpacedVisit{Services: services}
+	for _, rule := range rules {
+		for _, r := range rule.ways() {
+			if inFamily(v, r.Before) == "" {
+				continue
+			}
+			from, ends := r.looksBack(loc, start)
+			if !ends {
+				return time.Time{}
+			}
+			if from.Before(since) {
+				since = from
+			}
+		}
+	}
+	return since
+}
+
+// looksBack is the latest end from which a start at t is not too early, and
+// reports false when there is none.
+func (r SpacingRule) looksBack(loc *time.Location, t time.Time) (time.Time, bool) {
+	switch {
+	case r.Hours > 0:
+		return t.Add(-time.Duration(r.Hours) * time.Hour), true
+	case r.Days > 0:
+		from, _ := DayBounds(loc, CivilDate(t, loc).Add(date.PeriodOfDays(1-r.Days)))
+		return from.Add(-time.Nanosecond), true // whatever ended that day is too near
+	}
+	return t, r.MinRegrowthCM > 0
+}
+
 // allowedWords names a day, with the time unless the whole day is allowed.
 func allowedWords(asked, t time.Time) string {
 	day := t.Format("Mon 2 January")

@@ -357,6 +357,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"PartsOfClient": func(t *store.Tx, x *filled) (any, error) {
 		return t.PartsOfClient(x.t.Context(), x.client, at(-24, 0), at(48, 0))
 	},
+	"LastRetouch": func(t *store.Tx, x *filled) (any, error) {
+		return t.LastRetouch(x.t.Context(), x.client, at(-24, 0), at(48, 0))
+	},
 	"Reminders":   func(t *store.Tx, x *filled) (any, error) { return t.Reminders(x.t.Context(), at(-24, 0), at(48, 0)) },
 	"RemindersOf": func(t *store.Tx, x *filled) (any, error) { return t.RemindersOf(x.t.Context(), x.visit) },
 	"ReplacePlan": func(t *store.Tx, x *filled) (any, error) {
@@ -392,7 +395,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, t.SetVisitState(x.t.Context(), &store.Visit{ID: x.visit, State: store.Cancelled})
 	},
 	"SpacedVisits": func(t *store.Tx, x *filled) (any, error) {
-		return t.SpacedVisits(x.t.Context(), x.client, "", time.Now())
+		return t.SpacedVisits(x.t.Context(), x.client, "", time.Time{}, time.Now())
 	},
 	"StaffByID":   func(t *store.Tx, x *filled) (any, error) { return t.StaffByID(x.t.Context(), x.ada) },
 	"StaffHours":  func(t *store.Tx, x *filled) (any, error) { return t.StaffHours(x.t.Context(), x.ada) },

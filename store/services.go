@@ -231,15 +231,17 @@ func (t *Tx) changed(ctx context.Context, err error, id string) error {
 
 // SpacedVisits lists the visits of a client as the rules of spacing see them,
 // oldest first: what was done, what is booked and what is still pencilled at
-// now. The visit except is left out.
-func (t *Tx) SpacedVisits(ctx context.Context, client, except string, now time.Time) ([]scheduling.SpacedVisit, error) {
+// now. The visit except is left out, and so is what began and was over by
+// since; the zero time leaves nothing out.
+func (t *Tx) SpacedVisits(ctx context.Context, client, except string, since, now time.Time) ([]scheduling.SpacedVisit, error) {
 	rows, err := t.tx.Query(ctx, `
 		SELECT v.visit_id, v.starts_at, coalesce(v.finished_at, v.ends_at), k.name, k.families, k.aftercare,
 			k.steps @? '$[*] ? (@.where == "basin")'
 		FROM visit v JOIN visit_service x USING (salon_id, visit_id) JOIN service_version k USING (salon_id, service_id, service_version)
 		WHERE v.salon_id = $1 AND v.client_id = $2 AND v.visit_id <> $3 AND v.state NOT IN ('cancelled', 'missed', 'lapsed')
-		  AND (v.state <> 'held' OR v.held_until > $4)
-		ORDER BY v.starts_at, v.visit_id, x.ordinal`, t.salon, client, except, now)
+		  AND (v.state <> 'held' OR v.held_until > $4) 
+		  AND (v.starts_at > $5 OR coalesce(v.finished_at, v.ends_at) > $5)
+		ORDER BY v.starts_at, v.visit_id, x.ordinal`, t.salon, client, except, now, since)
 	if err != nil {
 		return nil, domain("spaced visits", err, false)
 	}

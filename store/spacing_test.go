@@ -27,9 +27,13 @@ func TestSpacedVisitsAreThoseThatCount(t *testing.T) {
 		require.NoError(t, tx.SetVisitState(ctx, cancelled))
 		return tx.InsertVisit(ctx, pencilled, blocks)
 	})
+	since := time.Time{}
 	list := func(except string, now time.Time) []scheduling.SpacedVisit {
 		var out []scheduling.SpacedVisit
-		s.tx(func(tx *store.Tx) (err error) { out, err = tx.SpacedVisits(ctx, client, except, now); return err })
+		s.tx(func(tx *store.Tx) (err error) {
+			out, err = tx.SpacedVisits(ctx, client, except, since, now)
+			return err
+		})
 		return out
 	}
 	ids := func(list []scheduling.SpacedVisit) []string {
@@ -42,6 +46,11 @@ func TestSpacedVisitsAreThoseThatCount(t *testing.T) {
 	require.Equal(t, []string{finished.ID, pencilled.ID, booked.ID}, ids(list("", at(7, 59))))
 	require.Equal(t, []string{finished.ID, booked.ID}, ids(list("", at(8, 0))), "the pencilled one has lapsed")
 	require.Equal(t, []string{booked.ID}, ids(list(finished.ID, at(8, 0))))
+	since = ended.Add(-time.Second)
+	require.Equal(t, []string{finished.ID, booked.ID}, ids(list("", at(8, 0))), "over a second later, by the real end")
+	since = ended
+	require.Equal(t, []string{booked.ID}, ids(list("", at(8, 0))), "over by then")
+	since = time.Time{}
 	first := list("", at(8, 0))[0]
 	require.True(t, first.End.Equal(ended), "the real end: %s", first.End)
 	require.Equal(t, []scheduling.SpacedService{{Name: "Straightening", Families: []string{"straightening", "wet"}}}, first.Services)
