@@ -138,11 +138,9 @@ func (s *Server) overHair(ctx context.Context, t *store.Tx, n salonDay, o *Clien
 		}
 		o.Hair = append(o.Hair, b)
 	}
-	care, err := t.PartsOfClient(ctx, o.Client.ID, s.now().Add(-longestRegrowth), s.now().Add(longestRegrowth))
-	for _, p := range care {
-		if p.Kind == store.PartRetouch && p.Live {
-			o.Retouch = scheduling.CivilDate(p.Start, n.loc).String()
-		}
+	last, err := t.LastRetouch(ctx, o.Client.ID, s.now().Add(-longestRegrowth), s.now().Add(longestRegrowth))
+	if last != nil {
+		o.Retouch = scheduling.CivilDate(*last, n.loc).String()
 	}
 	return err
 }

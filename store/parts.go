@@ -188,6 +188,18 @@ func (t *Tx) PartsOfClient(ctx context.Context, client string, from, to time.Tim
 		ORDER BY p.starts_at, p.uid`, t.salon, client, from, to)
 }
 
+// LastRetouch is the latest start of a retouch of which the client's calendar
+// shows something between from and to, nil when it shows none. What is left out of
+// the calendar by now does not count.
+func (t *Tx) LastRetouch(ctx context.Context, client string, from, to time.Time) (*time.Time, error) {
+	var last *time.Time
+	err := t.tx.QueryRow(ctx, `
+		SELECT max(p.starts_at) FROM visit_part p JOIN visit v USING (salon_id, visit_id)
+		WHERE p.salon_id = $1 AND v.client_id = $2 AND p.subject = '`+PartRetouch+`' AND p.live AND p.ends_at > $3 AND p.starts_at < $4`,
+		t.salon, client, from, to).Scan(&last)
+	return last, domain("retouch", err, false)
+}
+
 // VisitsByID lists the visits with the given ids, in any state.
 func (t *Tx) VisitsByID(ctx context.Context, ids []string) ([]Visit, error) {
 	return t.visits(ctx, `AND visit_id = ANY($2) ORDER BY starts_at, visit_id`, ids)
