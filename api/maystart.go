@@ -72,7 +72,11 @@ func readReadiness(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, 
 	if at.Before(v.Start) {
 		early.Start = at
 	}
-	r.open = needs.FirstOpen(needs.List(neededBy(early, records), n.onRecord(v.Client, early.Start, records), n.needRules(), n.loc))
+	need := neededBy(early, records)
+	if err := n.readTreated(ctx, t, &records, map[string][]needs.Service{v.Client: need.Services}); err != nil {
+		return nil, err
+	}
+	r.open = needs.FirstOpen(needs.List(need, n.onRecord(v.Client, early.Start, records), n.needRules(), n.loc))
 	if len(r.open) == 0 {
 		return r, nil
 	}

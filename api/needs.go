@@ -38,13 +38,36 @@ func needsOf(ctx context.Context, t *store.Tx, n salonDay, visits ...store.Visit
 	if err != nil {
 		return nil, err
 	}
-	out := map[string][]needs.Need{}
+	of, services := map[string]needs.Visit{}, map[string][]needs.Service{}
 	for _, v := range visits {
 		need := neededBy(v, r)
 		need.Corrects = ends[v.ID]
-		out[v.ID] = needs.List(need, n.onRecord(v.Client, v.Start, r), n.needRules(), n.loc)
+		of[v.ID] = need
+		services[v.Client] = append(services[v.Client], need.Services...)
+	}
+	if err := n.readTreated(ctx, t, &r, services); err != nil {
+		return nil, err
+	}
+	out := map[string][]needs.Need{}
+	for _, v := range visits {
+		out[v.ID] = needs.List(of[v.ID], n.onRecord(v.Client, v.Start, r), n.needRules(), n.loc)
 	}
 	return out, nil
+}
+
+// readTreated adds to r since when clients are treated with chemicals, where that
+// changes what their services need. services are by client.
+func (n salonDay) readTreated(ctx context.Context, t *store.Tx, r *store.NeedRecords, services map[string][]needs.Service) error {
+	var clients []string
+	for client, list := range services {
+		if client != "" && n.needRules().AskTreated(list) {
+			clients = append(clients, client)
+		}
+	}
+	slices.Sort(clients)
+	var err error
+	r.Treated, err = t.FirstTreated(ctx, clients)
+	return err
 }
 
 // correctedEnds is when the visits ended that others correct, by the correction.

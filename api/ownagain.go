@@ -270,6 +270,9 @@ func (v *ownView) needsAgain(ctx context.Context, c *composed, start time.Time) 
 		}
 		x.Services = append(x.Services, needs.Service{Chemical: row.Chemical, Aftercare: row.Aftercare, Retouch: row.Retouch, Families: row.Families, Products: used[i]})
 	}
+	if err := v.n.readTreated(ctx, v.t, &r, map[string][]needs.Service{v.client.ID: x.Services}); err != nil {
+		return nil, err
+	}
 	return needs.FirstOpen(needs.List(x, v.n.onRecord(v.client.ID, start, r), v.n.needRules(), v.n.loc)), nil
 }
 

@@ -44,6 +44,9 @@ func (c *composed) prove(ctx context.Context, t *store.Tx, n salonDay, client st
 		}
 		v.Services = append(v.Services, needs.Service{Chemical: row.Chemical, Aftercare: row.Aftercare, Retouch: row.Retouch, Families: row.Families, Products: used[i]})
 	}
+	if err := n.readTreated(ctx, t, &r, map[string][]needs.Service{client: v.Services}); err != nil {
+		return err
+	}
 	on := n.onRecord(client, start, r)
 	c.unguarded = on.Minor && !on.GuardianNamed
 	list := needs.List(v, on, n.needRules(), n.loc)

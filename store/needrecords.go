@@ -15,7 +15,7 @@ type NeedRecords struct {
 	Tests      map[string][]TestNote     // by client, oldest first
 	Consents   map[string][]Consent      // by client, oldest first
 	Minors     map[string]Minor          // by client
-	Treated    map[string]time.Time      // by client: when she was first treated with chemicals here
+	Treated    map[string]time.Time      // by client: as FirstTreated says; empty until it was asked
 	Overrides  map[string][]NeedOverride // by visit, those that count
 	Deposits   map[string]Deposit        // by visit
 	Services   map[string][]NeedService  // by visit, in the order of its services
@@ -76,17 +76,33 @@ func (r *NeedRecords) queueClients(b *pgx.Batch, t *Tx, clients []string) {
 		`SELECT `+consentColumns+` FROM consent WHERE salon_id = $1 AND client_id = ANY($2) ORDER BY consent_id`, t.salon, clients)
 	each(b, func(x Minor) { r.Minors[x.Client] = x },
 		`SELECT `+minorColumns+` FROM minor WHERE salon_id = $1 AND client_id = ANY($2)`, t.salon, clients)
+	b.Queue(`SELECT coalesce(max(wording_version), 1) FROM consent_wording WHERE salon_id = $1`, t.salon).
+		QueryRow(func(row pgx.Row) error { return row.Scan(&r.Wording) })
+}
+
+// FirstTreated is when clients were first treated with chemicals here, by client;
+// those who never were are left out. It reads the finished visits of a client up to
+// the first such one: of somebody who never was, all of them.
+func (t *Tx) FirstTreated(ctx context.Context, clients []string) (map[string]time.Time, error) {
 	type treated struct {
 		Client string    `db:"client_id"`
 		First  time.Time `db:"first"`
 	}
-	each(b, func(x treated) { r.Treated[x.Client] = x.First }, `
-		SELECT v.client_id, min(v.finished_at) AS first FROM visit v JOIN visit_service x USING (salon_id, visit_id)
-			JOIN service_version k USING (salon_id, service_id, service_version)
-		WHERE v.salon_id = $1 AND v.client_id = ANY($2) AND v.state = 'finished' AND (k.chemical OR k.aftercare)
-		GROUP BY v.client_id`, t.salon, clients)
-	b.Queue(`SELECT coalesce(max(wording_version), 1) FROM consent_wording WHERE salon_id = $1`, t.salon).
-		QueryRow(func(row pgx.Row) error { return row.Scan(&r.Wording) })
+	out := map[string]time.Time{}
+	if len(clients) == 0 {
+		return out, nil
+	}
+	list, err := collect[treated](ctx, t, "first treated", `
+		SELECT c.client_id, f.finished_at AS first FROM unnest($2::text[]) AS c(client_id) CROSS JOIN LATERAL (
+			SELECT v.finished_at FROM visit v
+			WHERE v.salon_id = $1 AND v.client_id = c.client_id AND v.state = 'finished' AND v.finished_at IS NOT NULL AND EXISTS (
+				SELECT 1 FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
+				WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id AND (k.chemical OR k.aftercare))
+			ORDER BY v.finished_at LIMIT 1) f`, t.salon, clients)
+	for _, x := range list {
+		out[x.Client] = x.First
+	}
+	return out, err
 }
 
 func (r *NeedRecords) queueVisits(b *pgx.Batch, t *Tx, ids []string) {

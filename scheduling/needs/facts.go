@@ -39,6 +39,14 @@ func (s Service) in(scope Scope) bool {
 	return true
 }
 
+// AskTreated reports whether what a visit with services needs depends on whether
+// the client was treated with chemicals before.
+func (r Rules) AskTreated(services []Service) bool {
+	return slices.ContainsFunc(services, func(s Service) bool {
+		return s.in(r.ConsultationFor) || r.StrandTestForNew && s.in(r.StrandTestFor)
+	})
+}
+
 // Visit is what is on record of a visit.
 type Visit struct {
 	Start    time.Time
