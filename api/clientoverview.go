@@ -24,6 +24,7 @@ type ClientOverview struct {
 	Retouch   string                 `json:"next_retouch,omitempty" format:"date" doc:"When a retouch is due after the last straightening; left out when none is expected"`
 	Consents  []TreatmentConsentBody `json:"consents" nullable:"false"`
 	Alike     []AlikeClientBody      `json:"alike" nullable:"false" doc:"Others on file who may be the same person, at most 20"`
+	Contact   []ContactChangeBody    `json:"contact_changes" nullable:"false" doc:"When somebody here changed where messages go, the latest first"`
 	Feeds     []FeedBody             `json:"feeds" nullable:"false" doc:"Her calendar addresses, without their secret; none for who may not give them out"`
 }
 
@@ -66,8 +67,8 @@ func (s *Server) getOverview(ctx context.Context, in *ByID) (*overviewOutput, er
 			return err
 		}
 		o := ClientOverview{Client: writeClient(c), Version: c.Version, Visits: []ClientVisitBody{}, Hair: []HeadOutput{}, Consents: []TreatmentConsentBody{},
-			Alike: []AlikeClientBody{}, Feeds: []FeedBody{}}
-		for _, add := range []func(context.Context, *store.Tx, salonDay, *ClientOverview) error{s.overMinor, s.overVisits, s.overHair, s.overRest} {
+			Alike: []AlikeClientBody{}, Feeds: []FeedBody{}, Contact: []ContactChangeBody{}}
+		for _, add := range []func(context.Context, *store.Tx, salonDay, *ClientOverview) error{s.overMinor, s.overVisits, s.overHair, s.overContact, s.overRest} {
 			if err := add(ctx, t, n, &o); err != nil {
 				return err
 			}

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"net/http"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -152,10 +153,23 @@ func (s *Server) updateClient(ctx context.Context, in *clientChange) (*found[Cli
 		if err != nil {
 			return err
 		}
+		if err := t.LockClient(ctx, in.ID); err != nil { // clients are locked before their visits
+			return err
+		}
 		if _, err := t.PartsInCare(ctx, in.ID, s.now()); err != nil { // visits are locked before calendars
 			return err
 		}
-		if changed, err = t.UpdateClient(ctx, c); err != nil {
+		was, err := t.ClientByID(ctx, in.ID)
+		if err != nil {
+			return err
+		}
+		change := func() (err error) { changed, err = t.UpdateClient(ctx, c); return err }
+		if strings.EqualFold(was.Mail, c.Mail) && was.Phone == c.Phone {
+			err = change()
+		} else {
+			err = s.withContact(ctx, t, n, in.ID, change)
+		}
+		if err != nil {
 			return err
 		}
 		return followCare(ctx, t, n, in.ID, s.now())

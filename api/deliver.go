@@ -25,6 +25,8 @@ func (s *Server) Deliver(sender notify.Sender) store.Deliver {
 			return *m.outcome, nil
 		case m.kind == calendarEntry:
 			return s.sendRemoval(ctx, sender, m)
+		case m.kind == addressChanged:
+			return s.sendTelling(ctx, sender, m)
 		case m.way.by == wayText:
 			return s.sendText(ctx, m)
 		}

@@ -215,7 +215,7 @@ func (s *Server) setMinor(ctx context.Context, in *minorInput) (out *found[Minor
 		if err != nil {
 			return err
 		}
-		m, err = t.SetMinor(ctx, m, c)
+		err = s.withContact(ctx, t, n, in.ID, func() (err error) { m, err = t.SetMinor(ctx, m, c); return err })
 		out = s.writeMinor(n, m)
 		return err
 	})

@@ -54,6 +54,9 @@ func (s *Server) readMessage(ctx context.Context, d store.Due) (m *outgoing, err
 		if d.Reminder.Kind == string(calendarEntry) {
 			return s.decideRemoval(ctx, t, n, m)
 		}
+		if d.Reminder.Kind == string(addressChanged) {
+			return s.decideTelling(ctx, t, m)
+		}
 		if err := s.decideMessage(ctx, t, n, m); err != nil {
 			return err
 		}
@@ -66,9 +69,9 @@ func (s *Server) readMessage(ctx context.Context, d store.Due) (m *outgoing, err
 }
 
 // linkOf is the address that stands in a message, "" in one to staff and in one
-// that goes to a calendar alone.
+// that goes to a calendar or an old address alone.
 func (s *Server) linkOf(ctx context.Context, d store.Due) (string, error) {
-	if d.Reminder.Staff != "" || d.Reminder.Kind == string(calendarEntry) {
+	if d.Reminder.Staff != "" || d.Reminder.Kind == string(calendarEntry) || d.Reminder.Kind == string(addressChanged) {
 		return "", nil
 	}
 	secret, err := s.store.MessageLink(ctx, d.Salon, d.Reminder.ID)

@@ -205,6 +205,7 @@ type ownView struct {
 	to     person // who reads it
 	words  notify.PageWords
 	now    time.Time
+	rests  bool // where messages go was changed here lately: see contactRests
 
 	id          string // in the address
 	query, form url.Values
@@ -213,8 +214,8 @@ type ownView struct {
 
 // quiet reports whether what is about health stays out: the link was made by somebody
 // of the salon, who has seen it and may not read that. What a client gets at her own
-// address is hers.
-func (v *ownView) quiet() bool { return v.door.Link != "" }
+// address is hers, but for an address that somebody of the salon has just put there.
+func (v *ownView) quiet() bool { return v.door.Link != "" || v.rests }
 
 // An ownPage makes a page, an ownAct does something and says where to go on.
 type (
@@ -239,6 +240,9 @@ func (s *Server) ownView(ctx context.Context, t *store.Tx, door store.OwnPages) 
 	}
 	if v.to = s.spokenTo(v.n, v.client, minors); v.to.minor != door.Guardian {
 		return nil, scheduling.ErrNotFound
+	}
+	if v.rests, err = s.contactRests(ctx, t, door.Client); err != nil {
+		return nil, err
 	}
 	wish, err := t.MessageWishOf(ctx, door.Client)
 	if err != nil {

@@ -15,7 +15,7 @@ import (
 type ReminderBody struct {
 	ID      string     `json:"id"`
 	VisitID string     `json:"visit_id"`
-	Kind    string     `json:"kind" enum:"held,confirmation,prepare,reminder,moved,cancelled,running_late,aftercare,day_after,aftercare_end,first_wash,retouch,retouch_again,day_changed,client_late,did_not_come,helper_away,check_due,calendar_entry" doc:"calendar_entry: the visit is taken out of a calendar that was invited and is not told of it any more"`
+	Kind    string     `json:"kind" enum:"held,confirmation,prepare,reminder,moved,cancelled,running_late,aftercare,day_after,aftercare_end,first_wash,retouch,retouch_again,day_changed,client_late,did_not_come,helper_away,check_due,calendar_entry,address_changed" doc:"calendar_entry: the visit is taken out of a calendar that was invited and is not told of it any more; address_changed: an old address is told that messages go to another one"`
 	StaffID string     `json:"staff_id,omitempty" doc:"To whom of the staff it goes; left out: to the client of the visit"`
 	Due     time.Time  `json:"due_at"`
 	State   string     `json:"state" enum:"waiting,sending,sent,to_call,withdrawn,not_wanted,failed" doc:"to_call: the client wishes a call or a text"`

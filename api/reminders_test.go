@@ -121,7 +121,7 @@ func TestAMessageIsSentTheWayThatTheClientWishesWhenItIsDue(t *testing.T) {
 	}
 	late := way("Changes", "mail")
 	v, _ := s.book(late, begin.Add(78*time.Hour), s.cut())
-	s.call("PUT", "/v1/clients/"+late, object{"given_name": "Changes", "contact_by": "none"}, "If-Match", `"v1"`).is(200, nil)
+	s.call("PUT", "/v1/clients/"+late, object{"given_name": "Changes", "mail": "changes@example.org", "phone": "+4930901820", "contact_by": "none"}, "If-Match", `"v1"`).is(200, nil)
 	p := s.deliver(nil)
 	for contact, want := range map[string]string{"mail": "sent", "call": "to_call", "text": "to_call", "none": "not_wanted"} {
 		require.Equal(t, map[string]string{"confirmation": want, "reminder": want}, states(s.settled(visits[contact])), contact)

@@ -126,9 +126,9 @@ func (t *Tx) reminderWhere(ctx context.Context, where string, args ...any) (Remi
 
 // WithdrawReminders takes back every message of a visit that is still waiting,
 // and its job. One that is just being sent is noted as sent when it was; one that
-// had failed is not worth another try any more.
+// had failed is not worth another try any more. An old address is told all the same.
 func (t *Tx) WithdrawReminders(ctx context.Context, visit string) error {
-	return t.withdraw(ctx, `visit_id = $2`, visit)
+	return t.withdraw(ctx, `visit_id = $2 AND kind <> '`+KindAddressChanged+`'`, visit)
 }
 
 // WithdrawOlderRetouch takes back the retouch of a client's other visits, both

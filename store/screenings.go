@@ -227,6 +227,9 @@ func (t *Tx) EraseOld(ctx context.Context, now time.Time) (int, error) {
 	if err != nil {
 		return n, err
 	}
+	if err := t.eraseOldAddresses(ctx, now); err != nil {
+		return n, err
+	}
 	more, err := t.eraseOldRecords(ctx, now)
 	return n + more, err
 }

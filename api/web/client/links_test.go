@@ -127,6 +127,7 @@ func TestAGuardiansLinkEndsWhenTheMinorIsOne(t *testing.T) {
 	hers := own(s, lia)
 	s.Ask(http.MethodPut, "/clients/"+lia+"/minor", object{"minor_until": "2026-07-01", "guardian_name": "Rosa Quist", "guardian_mail": "rosa@example.org"}, http.StatusOK, nil)
 	visit(t, s).get(strings.TrimPrefix(hers.URL, s.URL)).says(http.StatusNotFound)
+	s.At(webtest.Start.Add(time.Minute)) // whatever was open is closed
 	l := own(s, lia)
 	require.True(t, l.Guardian)
 	v := visit(t, s)

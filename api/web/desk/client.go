@@ -168,6 +168,11 @@ func hairWords(h api.HeadBody) string {
 
 var alikeWords = map[string]string{"phone": "same telephone number", "mail": "same mail address", "name": "same name"}
 
+// ToldWords say whether an address that messages went to before was told of the change.
+func (clientView) ToldWords() map[string]string {
+	return map[string]string{"told": "the one before was told", "being_told": "the one before is being told", "not_told": "nobody was told at the one before"}
+}
+
 // AlikeWhy says what another client has in common with this one.
 func (v clientView) AlikeWhy(why string) string { return alikeWords[why] }
 

@@ -57,6 +57,15 @@ func TestAClientPageTellsVisitsMoneyAndHair(t *testing.T) {
 	require.Equal(t, http.StatusForbidden, p.status)
 }
 
+func TestThatAnAddressWasChangedStandsOnTheClientsPage(t *testing.T) {
+	s := newSalon(t)
+	client := caller(s, "Juna", "Kestrel")
+	page := "/clients/" + client
+	d := at(t, s, store.LeadRole, s.Ada).get(page).lacks("Where messages go was changed")
+	d.get(page+"/edit").send(http.StatusOK, page+"/edit", "mail", "other@example.org").says("Saved.",
+		"Where messages go was changed (1)", "mail address, by Ada Birch; nobody was told at the one before.")
+}
+
 func TestAMinorAndHerGuardian(t *testing.T) {
 	s := newSalon(t)
 	client := s.Client("Juna", "Kestrel")

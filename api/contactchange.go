@@ -1,0 +1,168 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	netmail "net/mail"
+	"strings"
+	"time"
+
+	"chairblock/api/notify"
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// addressChanged tells an address that messages to a client go to no more. It is a
+// message about no visit: nobody sets whether and how it is sent, and it has one
+// wording, in English, that names neither her nor the new address.
+const addressChanged notify.Kind = store.KindAddressChanged
+
+// newAddressRests is how long a link in a message leads to nothing about health after
+// somebody here changed where messages go (judgement: who is told at the old address
+// has the time to call).
+const newAddressRests = 7 * 24 * time.Hour
+
+// ContactChangeBody is one change of where messages to a client go.
+type ContactChangeBody struct {
+	Way      string    `json:"way" enum:"mail,text" doc:"What was changed: the mail address, or the phone number"`
+	Guardian bool      `json:"guardian" doc:"Messages go to who answers for her"`
+	Changed  time.Time `json:"changed_at"`
+	By       string    `json:"changed_by"`
+	Told     string    `json:"old_address" enum:"told,being_told,not_told" doc:"Whether the address before was told of it; there may have been none, or no way to it"`
+}
+
+// withContact carries do out, which may change where messages to a client go. Then
+// what went out so far leads to her pages no more, the address before is told, and
+// the change is noted.
+func (s *Server) withContact(ctx context.Context, t *store.Tx, n salonDay, client string, do func() error) error {
+	before, err := s.spokenToOf(ctx, t, n, client)
+	if err != nil {
+		return err
+	}
+	visits, err := t.VisitsOfClient(ctx, client)
+	if err != nil {
+		return err
+	}
+	beside := "" // the visit beside which messages are kept; without one none has ever gone out
+	if len(visits) > 0 {
+		beside = visits[0].ID
+		if _, err := t.LockVisit(ctx, beside, 0); err != nil { // visits are locked before calendars
+			return err
+		}
+	}
+	if err := do(); err != nil {
+		return err
+	}
+	after, err := s.spokenToOf(ctx, t, n, client)
+	if err != nil {
+		return err
+	}
+	texts, err := s.texter(ctx, t)
+	if err != nil {
+		return err
+	}
+	for _, x := range []struct {
+		way, was, is string
+		goes         bool // something can go there
+	}{{wayMail, before.mail, after.mail, n.row.Mail != ""}, {wayText, before.phone, after.phone, texts != nil}} {
+		if strings.EqualFold(x.was, x.is) {
+			continue
+		}
+		c := store.ContactChange{Client: client, Way: x.way, Guardian: after.minor, Was: x.was, Changed: s.now()}
+		if err := s.noteContact(ctx, t, n, c, beside, x.goes); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *Server) noteContact(ctx context.Context, t *store.Tx, n salonDay, c store.ContactChange, beside string, goes bool) (err error) {
+	if c.By, err = whoMakes(ctx, t); err != nil {
+		return err
+	}
+	if c, err = t.AddContactChange(ctx, c); err != nil || c.Was == "" || !goes {
+		return err
+	}
+	if err := t.CloseOwnPages(ctx, c.Client, true, c.Changed); err != nil {
+		return err
+	}
+	if beside == "" {
+		return nil
+	}
+	r, err := t.AddReminder(ctx, store.Reminder{Visit: beside, Kind: string(addressChanged), Due: c.Changed, Reason: "where messages go was changed",
+		MessageID: notify.MessageID(n.row.Key, c.ID, addressChanged, 0, mailHost(n.row))})
+	if err != nil {
+		return err
+	}
+	return t.SetTelling(ctx, c.ID, r.ID)
+}
+
+// decideTelling says whether the old address is still to be told, and how.
+func (s *Server) decideTelling(ctx context.Context, t *store.Tx, m *outgoing) error {
+	r := m.due.Reminder
+	m.kind, m.visit = addressChanged, m.due.Visit
+	c, err := t.ContactChangeTold(ctx, r.ID)
+	switch {
+	case is(err, scheduling.ErrNotFound) || err == nil && c.Was == "":
+		m.settle(store.Withdrawn, "the old address is not kept any more")
+		return nil
+	case err != nil:
+		return err
+	case r.State == store.Withdrawn:
+		m.settle(store.Withdrawn, r.Problem)
+		return nil
+	}
+	m.to, m.way = person{mail: c.Was}, way{by: wayMail}
+	if c.Way == wayText {
+		m.to, m.way = person{phone: c.Was}, way{by: wayText}
+		if m.gateway, err = s.texter(ctx, t); err == nil && m.gateway == nil {
+			m.settle(store.NotWanted, "the salon sends no text messages")
+		}
+	}
+	return err
+}
+
+// sendTelling hands an addressChanged over.
+func (s *Server) sendTelling(ctx context.Context, sender notify.Sender, m *outgoing) (store.Outcome, error) {
+	n := m.due.Salon
+	call := "please tell " + n.Name
+	if n.Phone != "" {
+		call = fmt.Sprintf("please call %s: %s", n.Name, n.Phone)
+	}
+	if m.way.by == wayText {
+		if m.gateway.sealed() {
+			return store.Outcome{State: store.Failed, Problem: "the secret of the gateway for text messages cannot be opened"}, nil
+		}
+		text := fmt.Sprintf("%s: this number was replaced by another one. Our messages do not come here any more. If nobody asked for that, %s", n.Name, call)
+		return handedOver(store.ByWebhook, m.gateway.Send(ctx, notify.Text{ID: m.due.Reminder.MessageID, To: m.to.phone, Body: text, Language: "en"}))
+	}
+	text := fmt.Sprintf("Hello,\n\nthe address to which %s sends its messages to you was changed.\nThey do not come here any more, and the links in those that came lead nowhere.\n\n"+
+		"If you have not asked for that, %s\n\n%s\n", n.Name, call, n.Name)
+	return handedOver(store.ByMail, sender.Send(ctx, notify.Mail{
+		From: netmail.Address{Name: n.Name, Address: n.Mail}, To: netmail.Address{Address: m.to.mail},
+		Subject: "Your address at " + n.Name + " was changed", Text: text, MessageID: m.due.Reminder.MessageID,
+	}))
+}
+
+// contactRests reports whether where messages to a client go was changed here so
+// lately that a message leads to nothing about health.
+func (s *Server) contactRests(ctx context.Context, t *store.Tx, client string) (bool, error) {
+	list, err := t.ContactChanges(ctx, client)
+	return err == nil && len(list) > 0 && s.now().Before(list[0].Changed.Add(newAddressRests)), err
+}
+
+// overContact adds the changes of where messages go.
+func (s *Server) overContact(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {
+	list, err := t.ContactChanges(ctx, o.Client.ID)
+	for _, c := range list {
+		b := ContactChangeBody{Way: c.Way, Guardian: c.Guardian, Changed: c.Changed.In(n.loc), By: c.By, Told: "not_told"}
+		switch {
+		case c.Told != nil && *c.Told == store.Sent:
+			b.Told = "told"
+		case c.Told != nil && (*c.Told == store.Waiting || *c.Told == store.Sending):
+			b.Told = "being_told"
+		}
+		o.Contact = append(o.Contact, b)
+	}
+	return err
+}
