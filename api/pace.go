@@ -148,21 +148,28 @@ func (s *Server) refit(ctx context.Context, t *store.Tx, n salonDay) error {
 	return t.ReplacePaces(ctx, fit)
 }
 
-// fitRecords works out the records of so many months up to now, and returns
-// them as well.
-func (s *Server) fitRecords(ctx context.Context, t *store.Tx, n salonDay, months int) (pace.Fit, []store.PaceRecord, []pace.Observation, error) {
+// fitRecords works out the visits of so many months up to now, and returns what was
+// promised of them and what their steps say, too.
+func (s *Server) fitRecords(ctx context.Context, t *store.Tx, n salonDay, months int) (pace.Fit, []pace.Promise, []pace.Observation, error) {
 	set, err := paceSettings(n.row)
 	if err != nil {
 		return pace.Fit{}, nil, nil, err
 	}
 	now := s.now()
-	records, err := t.PaceRecords(ctx, now.AddDate(0, -months, 0), now.AddDate(0, 0, 1), "")
+	visits, err := s.visitsOver(ctx, t, n, now.AddDate(0, -months, 0), now.AddDate(0, 0, 1))
 	if err != nil {
 		return pace.Fit{}, nil, nil, err
 	}
-	var list []pace.Observation
-	for i := range records {
-		list = append(list, pace.Observations(n.paceVisit(&records[i]), n.time.Correlation)...)
+	steps := 0
+	for _, v := range visits {
+		steps += len(v.steps)
+	}
+	promises, list := make([]pace.Promise, 0, len(visits)), make([]pace.Observation, 0, steps)
+	for _, v := range visits {
+		list = append(list, v.steps...)
+		if v.promise != nil {
+			promises = append(promises, *v.promise)
+		}
 	}
 	fitter, err := set.fitter(n.loc)
 	if err != nil {
@@ -172,7 +179,7 @@ func (s *Server) fitRecords(ctx context.Context, t *store.Tx, n salonDay, months
 	if err != nil {
 		return fit, nil, nil, fmt.Errorf("api: pace: %w", err)
 	}
-	return fit, records, list, nil
+	return fit, promises, list, nil
 }
 
 // paceVisit is a record for the core.

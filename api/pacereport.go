@@ -178,16 +178,11 @@ func (s *Server) paceReport(ctx context.Context, t *store.Tx, n salonDay, months
 	if err != nil {
 		return PaceReportBody{}, err
 	}
-	fit, records, seen, err := s.fitRecords(ctx, t, n, months)
+	fit, promises, seen, err := s.fitRecords(ctx, t, n, months)
 	if err != nil {
 		return PaceReportBody{}, err
 	}
-	var promises []pace.Promise
-	for i := range records {
-		if p, ok := promiseOf(&records[i]); ok && !of.nobody && (of.only == "" || p.Staff == of.only) {
-			promises = append(promises, p)
-		}
-	}
+	promises = slices.DeleteFunc(promises, func(p pace.Promise) bool { return of.nobody || of.only != "" && p.Staff != of.only })
 	used, err := t.AllPaces(ctx)
 	if err != nil {
 		return PaceReportBody{}, err

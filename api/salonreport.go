@@ -3,7 +3,6 @@ package api
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"net/http"
 	"slices"
 
@@ -114,31 +113,16 @@ func (s *Server) salonReport(ctx context.Context, t *store.Tx, months int) (Salo
 	last := scheduling.CivilDate(s.now(), n.loc).Add(-1)
 	first := date.NewAt(last.UTC().AddDate(0, -months, 1))
 	out := SalonReportBody{Last: last.String(), TimeZone: n.row.Zone, Months: []MonthCountBody{}, Note: salonReportNote}
-	h := openings.NewHorizon(n.loc, openings.DateRange{First: first, Last: last})
-	counted, err := t.MonthsOfVisits(ctx, n.row.Zone, h.Origin, h.Time(h.Length))
+	past, err := s.pastUse(ctx, t, n, months, openings.DateRange{First: first, Last: last})
 	if err != nil {
 		return out, err
 	}
-	for _, m := range counted {
+	for _, m := range past.months {
 		out.Months = append(out.Months, MonthCountBody(m))
 	}
-	// A salon that has just begun was not idle before.
-	if len(counted) > 0 {
-		began, err := date.ParseISO(counted[0].Month + "-01")
-		if err != nil {
-			return out, fmt.Errorf("api: report: month: %w", err)
-		}
-		first = laterDay(first, began)
-		h = openings.NewHorizon(n.loc, openings.DateRange{First: first, Last: last})
-	}
-	out.First = first.String()
-	from, to := h.Origin, h.Time(h.Length)
-	lead, err := t.LeadTimes(ctx, n.row.Zone, from, to)
-	if err != nil {
-		return out, err
-	}
-	out.Ahead = writeLeadTime(lead)
-	u, err := loadUse(ctx, t, n, h)
+	out.First, out.Ahead = past.first.String(), writeLeadTime(past.ahead)
+	h := past.horizon(n)
+	u, err := loadUse(ctx, t, h, past.booked)
 	if err != nil {
 		return out, err
 	}
@@ -188,17 +172,14 @@ func (m *minutes) body() UseBody {
 	return b
 }
 
-func loadUse(ctx context.Context, t *store.Tx, n salonDay, h openings.Horizon) (*useOf, error) {
+// loadUse reads what was open on the days of h beside what was booked.
+func loadUse(ctx context.Context, t *store.Tx, h openings.Horizon, booked []store.UnitUse) (*useOf, error) {
 	u := &useOf{cells: map[useKey]*minutes{}}
 	var err error
 	if u.shop, err = t.Rota(ctx, h); err != nil {
 		return nil, err
 	}
 	if u.names, err = unitNames(ctx, t); err != nil {
-		return nil, err
-	}
-	booked, err := t.UseOfUnits(ctx, n.row.Zone, h.Origin, h.Time(h.Length))
-	if err != nil {
 		return nil, err
 	}
 	for _, b := range booked {

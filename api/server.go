@@ -51,6 +51,9 @@ type Server struct {
 	hasher   *passwords.Hasher
 	tries    tally
 	seal     *browserSeal
+	// paces and uses are what is kept for reports.
+	paces keptPaces
+	uses  keptUses
 	// outbound is nil while the service may reach nobody outside.
 	outbound *outbound.Client
 	// streams ends when endStreams is called, and with it all streams of events;

@@ -58,23 +58,32 @@ const paceVisits = `
 		SELECT v.visit_id FROM visit v
 		WHERE v.salon_id = $1 AND v.state IN ('finished', 'stopped_early') AND v.starts_at >= $2 AND v.starts_at < $3
 		  AND EXISTS (SELECT 1 FROM visit_service x WHERE x.salon_id = $1 AND x.visit_id = v.visit_id AND x.estimate_id IS NOT NULL
-			AND ($4 = '' OR x.lead_id = $4)))`
+			AND ($4 = '' OR x.lead_id = $4))`
 
 // PaceRecords lists the visits that began from from to before to and are over,
-// by start; of everybody, or those in whose charge staff was. Steps carry the
-// person who did them and whoever helped; events are the presses of steps.
+// by start and then by id; of everybody, or those in whose charge staff was. Steps
+// carry the person who did them and whoever helped; events are the presses of steps.
 func (t *Tx) PaceRecords(ctx context.Context, from, to time.Time, staff string) ([]PaceRecord, error) {
+	return t.paceRecords(ctx, paceVisits+`)`, t.salon, from, to, staff)
+}
+
+// PaceRecordsOf lists those among visits that PaceRecords lists of everybody.
+func (t *Tx) PaceRecordsOf(ctx context.Context, from, to time.Time, visits []string) ([]PaceRecord, error) {
+	return t.paceRecords(ctx, paceVisits+` AND v.visit_id = ANY($5))`, t.salon, from, to, "", visits)
+}
+
+// paceRecords reads the records of the visits that over names.
+func (t *Tx) paceRecords(ctx context.Context, over string, args ...any) ([]PaceRecord, error) {
 	var out []PaceRecord
 	at := map[string]*PaceRecord{}
 	var b pgx.Batch
-	args := []any{t.salon, from, to, staff}
-	b.Queue(paceVisits+`
+	b.Queue(over+`
 		SELECT v.visit_id, v.state, v.starts_at, v.ends_at, v.arrived_at, v.finished_at, v.parent_as,
 			EXISTS (SELECT 1 FROM money_entry m WHERE m.salon_id = $1 AND m.visit_id = v.visit_id AND m.kind = 'goodwill' AND m.minutes IS NOT NULL
 				AND NOT EXISTS (SELECT 1 FROM money_entry r WHERE r.salon_id = $1 AND r.reverses = m.entry_id)),
 			EXISTS (SELECT 1 FROM card_fact c WHERE c.salon_id = $1 AND c.visit_id = v.visit_id AND c.kind = 'interruption' AND c.value <> 'null'
 				AND NOT EXISTS (SELECT 1 FROM card_fact r WHERE r.salon_id = $1 AND r.visit_id = v.visit_id AND r.replaces = c.fact_id))
-		FROM over JOIN visit v ON v.salon_id = $1 AND v.visit_id = over.visit_id ORDER BY v.starts_at, v.visit_id`, args...).
+		FROM over JOIN visit v ON v.salon_id = $1 AND v.visit_id = over.visit_id ORDER BY v.starts_at, v.visit_id COLLATE "C"`, args...).
 		Query(func(rows pgx.Rows) error {
 			list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (r PaceRecord, err error) {
 				v := &r.Visit
@@ -88,20 +97,20 @@ func (t *Tx) PaceRecords(ctx context.Context, from, to time.Time, staff string) 
 			}
 			return err
 		})
-	queueServices(&b, at, args)
-	queueSteps(&b, at, args)
-	queuePresses(&b, at, args)
+	queueServices(&b, over, at, args)
+	queueSteps(&b, over, at, args)
+	queuePresses(&b, over, at, args)
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
 		return nil, domain("records of pace", err, false)
 	}
 	return out, nil
 }
 
-func queueServices(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
+func queueServices(b *pgx.Batch, over string, at map[string]*PaceRecord, args []any) {
 	var visit string
 	var s VisitService
 	var e Expected
-	b.Queue(paceVisits+`
+	b.Queue(over+`
 		SELECT x.visit_id, x.ordinal, x.lead_id, x.estimate_id, i.kinds, i.means, i.paces, coalesce(r.promised_share, 0),
 			coalesce(r.promised_minutes, 0), coalesce(r.block_minutes, 0), coalesce((r.total->>'p50_minutes')::float8, 0),
 			coalesce((r.total->>'p80_minutes')::float8, 0), coalesce((r.total->>'p90_minutes')::float8, 0), k.formula, coalesce((e.hair->>'hands')::int, 1)
@@ -132,10 +141,10 @@ func queueServices(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
 	})
 }
 
-func queueSteps(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
+func queueSteps(b *pgx.Batch, over string, at map[string]*PaceRecord, args []any) {
 	var visit string
 	var s VisitStep
-	b.Queue(paceVisits+`
+	b.Queue(over+`
 		SELECT x.visit_id, x.ordinal, x.service_ordinal, x.kind, x.starts_at, x.ends_at
 		FROM over JOIN visit_step x ON x.salon_id = $1 AND x.visit_id = over.visit_id`, args...).Query(func(rows pgx.Rows) error {
 		_, err := pgx.ForEachRow(rows, []any{&visit, &s.Ordinal, &s.Service, &s.Kind, &s.Start, &s.End}, func() error {
@@ -150,7 +159,7 @@ func queueSteps(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
 		return err
 	})
 	var u StepUnit
-	b.Queue(paceVisits+`
+	b.Queue(over+`
 		SELECT u.visit_id, u.ordinal, u.unit_id, u.role
 		FROM over JOIN visit_step_unit u ON u.salon_id = $1 AND u.visit_id = over.visit_id
 		WHERE u.role IN ('lead', 'assistant', 'helper')`, args...).Query(func(rows pgx.Rows) error {
@@ -169,10 +178,10 @@ func queueSteps(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
 	})
 }
 
-func queuePresses(b *pgx.Batch, at map[string]*PaceRecord, args []any) {
+func queuePresses(b *pgx.Batch, over string, at map[string]*PaceRecord, args []any) {
 	var visit string
 	var e Event
-	b.Queue(paceVisits+`
+	b.Queue(over+`
 		SELECT e.visit_id, e.event_id, e.kind, e.ordinal, e.at FROM over JOIN visit_event e ON e.salon_id = $1 AND e.visit_id = over.visit_id
 		WHERE e.kind IN ('arrive', 'arrive_inferred', 'start', 'finish', 'done', 'undo')`, args...).Query(func(rows pgx.Rows) error {
 		_, err := pgx.ForEachRow(rows, []any{&visit, &e.ID, &e.Kind, &e.Ordinal, &e.At}, func() error {

@@ -342,6 +342,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"PaceRecords": func(t *store.Tx, x *filled) (any, error) {
 		return t.PaceRecords(x.t.Context(), time.Time{}, soon.AddDate(9, 0, 0), "")
 	},
+	"PaceRecordsOf": func(t *store.Tx, x *filled) (any, error) {
+		return t.PaceRecordsOf(x.t.Context(), time.Time{}, soon.AddDate(9, 0, 0), []string{x.visit})
+	},
 	"Paces":     func(t *store.Tx, x *filled) (any, error) { return t.Paces(x.t.Context(), x.ada) },
 	"RefitPace": func(t *store.Tx, x *filled) (any, error) { return nil, t.RefitPace(x.t.Context()) },
 	"ReplacePaces": func(t *store.Tx, x *filled) (any, error) {
@@ -459,7 +462,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 var errUndo = errors.New("undo")
 
 // ownOnly name methods that take nothing that could belong to another salon.
-var ownOnly = []string{"AddClient", "AddClosure", "AddConsentWording", "AddGroup", "AddService", "AddStaff", "AddStation", "AddTextGateway", "DeleteTextGateway", "LapseHeld", "LockRota", "RotateTextGateway", "Salon", "Savepoint", "UpdateTextGateway",
+var ownOnly = []string{"AddClient", "AddClosure", "AddConsentWording", "AddGroup", "AddService", "AddStaff", "AddStation", "AddTextGateway", "DeleteTextGateway", "LapseHeld", "LockRota", "RotateTextGateway", "Salon", "Savepoint", "UpdateTextGateway", "VisitNews",
 	"Exec"} // of these tests
 
 func TestNoMethodReachesIntoAnotherSalon(t *testing.T) {
