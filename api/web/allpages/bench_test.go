@@ -35,6 +35,7 @@ func pagesOf(s *webtest.Salon, t testing.TB) map[string]string {
 		"board": "/", "week": "/week", "book": "/book", "visit": "/visits/" + v.ID, "to do": "/to-do", "clients": "/clients",
 		"client": "/clients/" + v.ClientID, "waiting list": "/waiting", "my day": "/my-day", "run of a visit": "/my-day/visits/" + v.ID,
 		"set-up": "/set-up", "services": "/set-up/services", "pace and promise": "/set-up/pace",
+		"late": "/late",
 	}
 }
 

@@ -58,7 +58,7 @@ func TestTheDeskSeesToTheDayInABrowser(t *testing.T) {
 	looked(b, "to-do", s.URL+"/to-do")
 	require.Contains(t, b.Text(), "What would help")
 	require.Contains(t, b.Text(), "Orla Finch")
-	for name, path := range map[string]string{"late": "/late", "calls": "/calls", "messages": "/messages?state=failed", "rearrange": "/rearrange?date=2026-06-10", "keep": "/keep", "walk-in": "/walk-in", "stock": "/stock"} {
+	for name, path := range map[string]string{"late": "/late", "late-help": "/late?help=yes", "calls": "/calls", "messages": "/messages?state=failed", "rearrange": "/rearrange?date=2026-06-10", "keep": "/keep", "walk-in": "/walk-in", "stock": "/stock"} {
 		looked(b, name, s.URL+path)
 	}
 	// The list says by itself that it is not what it was.

@@ -103,7 +103,7 @@ func (p page) showToDo(c echo.Context, status int, call string, typed url.Values
 
 func (p page) fillToDo(ctx context.Context, v *toDoView, call string, typed url.Values) error {
 	var err error
-	if v.Late, err = p.lateBlock(ctx, v.base, v.Today, false); err != nil {
+	if v.Late, err = p.lateBlock(ctx, v.base, v.Today, false, false); err != nil {
 		return err
 	}
 	if v.Calls, err = p.callBlock(ctx, v.base, fewCalls, "/to-do", call, typed); err != nil {
@@ -170,6 +170,8 @@ type lateBlock struct {
 	AsOfExact  string
 	Complete   bool
 	All        bool
+	Helps      bool   // something does not go as booked, so that something may help
+	Looked     bool   // what would help was looked for
 	Over       string // why nothing can be said, ""
 	MayApply   bool
 	Drawing    any
@@ -204,12 +206,12 @@ type remedyRow struct {
 // up for between two clients (judgement).
 const lateEnough = 5
 
-func (p page) lateBlock(ctx context.Context, b base, date string, all bool) (lateBlock, error) {
+func (p page) lateBlock(ctx context.Context, b base, date string, all, helps bool) (lateBlock, error) {
 	l := lateBlock{base: b, Date: date, Back: "/to-do", All: all, MayApply: api.May(ctx, "apply-remedy")}
 	if all {
 		l.Back = "/late"
 	}
-	d, err := p.delays(ctx, date, all)
+	d, err := p.delays(ctx, date, helps)
 	if err != nil {
 		wrong, status, ok := web.Wrong(err, nil)
 		if !ok || status == http.StatusNotFound {
@@ -219,6 +221,8 @@ func (p page) lateBlock(ctx context.Context, b base, date string, all bool) (lat
 		return l, nil
 	}
 	l.AsOfExact, l.LeftOut, l.Complete = d.AsOf.Format(time.RFC3339Nano), d.LeftOut, d.Complete
+	l.Helps = late(d)
+	l.Looked = helps && l.Helps
 	for _, k := range d.Broken {
 		if k.Past {
 			l.Past = append(l.Past, k)
@@ -240,12 +244,16 @@ func (p page) lateBlock(ctx context.Context, b base, date string, all bool) (lat
 func (p page) delays(ctx context.Context, date string, helps bool) (api.DelaysBody, error) {
 	path := api.Path("days", date, "delays")
 	d, err := web.Get[api.DelaysBody](ctx, p.site, path, url.Values{"remedies": {"no"}})
-	late := d.LateMinutes > 0 || d.WaitingMinutes > 0 || len(d.Broken) > 0
-	if err != nil || !late || !helps {
+	if err != nil || !late(d) || !helps {
 		d.Complete = true
 		return d, err
 	}
 	return web.Get[api.DelaysBody](ctx, p.site, path, nil)
+}
+
+// late reports whether something of a day does not go as booked.
+func late(d api.DelaysBody) bool {
+	return d.LateMinutes > 0 || d.WaitingMinutes > 0 || len(d.Broken) > 0
 }
 
 func lateRowOf(ctx context.Context, b base, v api.LateVisitBody) lateRow {
@@ -320,10 +328,12 @@ type lateView struct {
 }
 
 func (p page) late(c echo.Context) error {
-	return p.showLate(c, http.StatusOK, c.QueryParam("date"), nil)
+	return p.showLate(c, http.StatusOK, c.QueryParam("date"), c.QueryParam("help") != "", nil)
 }
 
-func (p page) showLate(c echo.Context, status int, date string, wrong []pages.FieldError) error {
+// showLate shows the page, with what would help where that is wanted: looking for it
+// takes longer than all the rest.
+func (p page) showLate(c echo.Context, status int, date string, helps bool, wrong []pages.FieldError) error {
 	b, err := p.start(c, "/to-do", "Late")
 	if err != nil {
 		return api.Sorry(c, err)
@@ -340,7 +350,7 @@ func (p page) showLate(c echo.Context, status int, date string, wrong []pages.Fi
 	if v.Summary = wrong; len(wrong) > 0 {
 		v.Done = ""
 	}
-	if v.Late, err = p.lateBlock(c.Request().Context(), b, date, true); err != nil {
+	if v.Late, err = p.lateBlock(c.Request().Context(), b, date, true, helps); err != nil {
 		return api.Sorry(c, err)
 	}
 	return show(c, status, "late", v)
@@ -349,7 +359,7 @@ func (p page) showLate(c echo.Context, status int, date string, wrong []pages.Fi
 // again shows the page again that a form of its stood on, with what went wrong.
 func (p page) again(c echo.Context, form url.Values, status int, wrong []pages.FieldError) error {
 	if form.Get("back") == "/late" {
-		return p.showLate(c, status, form.Get("date"), wrong)
+		return p.showLate(c, status, form.Get("date"), form.Get("help") != "", wrong)
 	}
 	return p.showToDo(c, status, "", nil, wrong)
 }
@@ -357,7 +367,11 @@ func (p page) again(c echo.Context, form url.Values, status int, wrong []pages.F
 // back is the page that a form stood on.
 func back(form url.Values, done string) string {
 	if form.Get("back") == "/late" {
-		return "/late?" + url.Values{"date": {form.Get("date")}, "done": {done}}.Encode()
+		q := url.Values{"date": {form.Get("date")}, "done": {done}}
+		if form.Get("help") != "" {
+			q.Set("help", "yes")
+		}
+		return "/late?" + q.Encode()
 	}
 	for _, known := range []string{"/calls", "/messages"} {
 		if form.Get("back") == known {

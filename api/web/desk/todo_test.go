@@ -106,14 +106,15 @@ func TestALateDayIsMendedFromThePage(t *testing.T) {
 	s.At(tuesday(10, 0))
 	s.Ask(http.MethodPost, "/visits/"+first.ID+"/arrive", webtest.Object{}, http.StatusOK, nil, "If-Match", `"v1"`)
 	d := at(t, s, store.Desk, "").get("/to-do").says("Late now", "Juna K. arrived", "begins 60 minutes late", "What would help").lacks("They agreed")
-	d.get("/late").says("Late: Tue 9 June", "Orla F. booked 13:30 to 14:00")
-	d.get("/late?date=2026-06-10").says("Nobody is late.")
+	d.get("/late").says("Late: Tue 9 June", "Orla F. booked 13:30 to 14:00", "What would help").lacks("They agreed")
+	require.Contains(t, d.page, `href="/late?date=2026-06-09&amp;help=yes#help"`)
+	d.get("/late?date=2026-06-10&help=yes").says("Nobody is late.").lacks("What would help")
 	d.sees(d.v.Get("/late?date=2026-06-01"))
 	d.says("Is over", "today or a later day")
 	if d.get("/late"); d.hasForm("/late/tell") {
 		d.send(http.StatusOK, "/late/tell").says("She will be told that the visit begins late.")
 	}
-	f := d.get("/late").form("/late/apply", "They agreed: do it")
+	f := d.get("/late?help=yes").form("/late/apply", "They agreed: do it")
 	d.sees(d.v.Post("/late/apply", f))
 	require.Equal(t, http.StatusOK, d.status, d.text())
 	d.says("Done.")
