@@ -77,18 +77,18 @@ func (p *visitDraft) runsOf(out [][]run) {
 	}
 	for i := range p.n {
 		if !p.known[i] {
-			open = open[:0]
 			continue
 		}
 		for _, u := range p.uses[i] {
 			use(u, run{p: p, first: i, last: i})
 		}
 		open = slices.DeleteFunc(open, func(u int) bool { return !slices.Contains(p.uses[i], u) })
-		if i+1 == p.n {
+		next := p.after(i)
+		if next == p.n {
 			break
 		}
 		for _, u := range p.holds[i] {
-			use(u, run{p: p, first: i, fromEnd: true, last: i + 1, toStart: true})
+			use(u, run{p: p, first: i, fromEnd: true, last: next, toStart: true})
 		}
 		open = slices.DeleteFunc(open, func(u int) bool { return !slices.Contains(p.holds[i], u) })
 	}
@@ -97,6 +97,14 @@ func (p *visitDraft) runsOf(out [][]run) {
 			out[h] = append(out[h], run{p: p, first: i, last: i, since: &p.helpFrom[i]})
 		}
 	}
+}
+
+// after is the next phase after i that has a time, n when there is none. Those in
+// between were passed over: what is held after i is held until there.
+func (p *visitDraft) after(i int) int {
+	for i++; i < p.n && !p.known[i]; i++ {
+	}
+	return i
 }
 
 // span is the time of the run when phases begin at starts, indexed by visit and
