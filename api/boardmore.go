@@ -59,7 +59,7 @@ func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView) (*boardM
 		if m.until, err = x.startsUntilBy(ctx, plans); err != nil {
 			return nil, err
 		}
-		if err := m.loadLate(ctx, plans, x); err != nil {
+		if err := s.loadLate(ctx, plans, x, m); err != nil {
 			return nil, err
 		}
 	}
@@ -70,7 +70,7 @@ func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView) (*boardM
 }
 
 // loadLate works out how today goes on, once anything of it has begun or is late.
-func (m *boardMore) loadLate(ctx context.Context, plans *plansOf, x *dayView) error {
+func (s *Server) loadLate(ctx context.Context, plans *plansOf, x *dayView, m *boardMore) error {
 	if !slices.ContainsFunc(x.visits, func(v store.Visit) bool {
 		return v.State == store.UnderWay || v.State.Open() && v.Start.Before(x.asOf)
 	}) {
@@ -80,9 +80,9 @@ func (m *boardMore) loadLate(ctx context.Context, plans *plansOf, x *dayView) er
 	if err != nil {
 		return err
 	}
-	m.goesOn, err = late.day.Project()
-	if errors.Is(err, delays.ErrTangled) {
-		m.broken = "How the day goes on cannot be said: what happened and what is planned cannot be brought together."
+	m.goesOn, err = s.foresee(ctx, late)
+	if errors.Is(err, errUnforeseen) {
+		m.broken = unforeseenWords + "."
 		return nil
 	}
 	m.late = late

@@ -34,6 +34,7 @@ type DelaysBody struct {
 	LateMinutes    int           `json:"late_minutes" doc:"The sum of the minutes by which visits end late"`
 	WaitingMinutes int           `json:"waiting_minutes" doc:"The sum of the minutes that clients wait for their visit to begin"`
 	Remedies       []RemedyBody  `json:"remedies" nullable:"false" doc:"What asks least of clients comes first; none leaves product on for longer or asks anybody to be quicker"`
+	Unforeseen     string        `json:"unforeseen,omitempty" doc:"In words, that nobody can say how the day goes on; the times of steps are then those that were noted, or booked"`
 	Complete       bool          `json:"complete" doc:"False when remedies were not asked for, or time ran out before all were looked for"`
 }
 
@@ -140,13 +141,19 @@ func (s *Server) getDelays(ctx context.Context, in *delaysInput) (*found[DelaysB
 		return nil, err
 	}
 	if in.Remedies == "no" {
-		p, err := x.day.Project()
+		p, err := s.foresee(ctx, x)
+		if is(err, errUnforeseen) {
+			return &found[DelaysBody]{x.etag(), x.unforeseenBody()}, nil
+		}
 		if err != nil {
-			return nil, tangled(err)
+			return nil, err
 		}
 		return &found[DelaysBody]{x.etag(), x.body(p, nil, false)}, nil
 	}
-	p, remedies, complete, err := x.look(ctx, remedyLimit)
+	p, remedies, complete, err := s.look(ctx, x, remedyLimit)
+	if is(err, errUnforeseen) {
+		return &found[DelaysBody]{x.etag(), x.unforeseenBody()}, nil
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -163,24 +170,27 @@ func (s *Server) lateDay(ctx context.Context, d date.Date, asOf time.Time) (x *l
 
 // look projects the day and looks for remedies, for so long at most. complete
 // is false when that was not long enough.
-func (x *lateDay) look(ctx context.Context, limit time.Duration) (p delays.DayProjection, list []delays.Remedy, complete bool, err error) {
-	if p, err = x.day.Project(); err != nil {
-		return p, nil, false, tangled(err)
+func (s *Server) look(ctx context.Context, x *lateDay, limit time.Duration) (p delays.DayProjection, list []delays.Remedy, complete bool, err error) {
+	if p, err = s.foresee(ctx, x); err != nil {
+		return p, nil, false, err
 	}
 	short, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
-	list, err = x.day.Remedies(short, delays.Options{Seed: remedySeed, PairFactor: x.n.time.PairFactor})
-	if errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
+	err = unforeseen(ctx, x, func() (err error) {
+		list, err = x.day.Remedies(short, delays.Options{Seed: remedySeed, PairFactor: x.n.time.PairFactor})
+		return err
+	})
+	if errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil || is(err, errUnforeseen) {
 		return p, list, false, nil
 	}
-	return p, list, err == nil, tangled(err)
+	return p, list, err == nil, err
 }
 
-func tangled(err error) error {
-	if is(err, delays.ErrTangled) {
-		return conflict("what happened on this day and what is planned cannot be brought together")
-	}
-	return err
+// unforeseenBody is the day as far as it is known, when nobody can say more.
+func (x *lateDay) unforeseenBody() DelaysBody {
+	b := x.body(x.asNoted(), nil, true)
+	b.Unforeseen = unforeseenWords
+	return b
 }
 
 func (x *lateDay) body(p delays.DayProjection, remedies []delays.Remedy, complete bool) DelaysBody {

@@ -7,6 +7,7 @@ import (
 
 	"chairblock/api/notify"
 	"chairblock/scheduling"
+	"chairblock/scheduling/delays"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
@@ -76,3 +77,6 @@ func Answers(calendars [][]byte) int { return len(answersIn(calendars)) }
 
 // PingEvery sets how long streams are silent. Call it before anybody listens.
 func (s *Server) PingEvery(d time.Duration) { s.pingEvery = d }
+
+// Foresee replaces what works out how a day goes on.
+func (s *Server) Foresee(f func(delays.Day) (delays.DayProjection, error)) { s.project = f }

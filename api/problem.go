@@ -172,6 +172,7 @@ var known = []struct {
 }{
 	{scheduling.ErrNotFound, http.StatusNotFound, "not-found", "", 0},
 	{scheduling.ErrStale, http.StatusPreconditionFailed, "stale", "read it again and repeat the change", 0},
+	{errUnforeseen, http.StatusConflict, "conflict", unforeseenWords, 0},
 	{store.ErrTaken, http.StatusConflict, "taken", store.ErrTaken.Error(), 0},
 	{store.ErrRunning, http.StatusConflict, "running", store.ErrRunning.Error(), 1},
 	{store.ErrKeyReused, http.StatusUnprocessableEntity, "key-reused", "choose a new key for a new request", 0},
@@ -354,7 +355,14 @@ func splitLocation(loc string) (in, at string) {
 	return "body", pointer(loc)
 }
 
-// echoError answers what the router refuses (404, 405 and the like).
+// forPeople reports whether somebody opens a page, to whom the documents of the
+// interface say nothing.
+func forPeople(r *http.Request) bool {
+	return strings.Contains(r.Header.Get("Accept"), "text/html") && !strings.HasPrefix(r.URL.Path, "/v1/") && !strings.HasPrefix(r.URL.Path, "/problems/")
+}
+
+// echoError answers what the router refuses (404, 405 and the like), and what went
+// wrong on our side.
 func echoError(err error, c echo.Context) {
 	if c.Response().Committed {
 		return
@@ -365,6 +373,12 @@ func echoError(err error, c echo.Context) {
 		p = newProblem(e.Code, kindOf(e.Code), "")
 	} else if !ok {
 		p = problem(ctx, err)
+	}
+	if forPeople(c.Request()) {
+		if err := sorry(c, p); err != nil {
+			slog.WarnContext(ctx, "answer not written", "err", err)
+		}
+		return
 	}
 	for k, v := range p.GetHeaders() {
 		c.Response().Header()[k] = v

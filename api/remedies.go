@@ -127,7 +127,7 @@ func (s *Server) applyRemedy(ctx context.Context, in *applyInput) (*applyOutput,
 	if err != nil {
 		return nil, err
 	}
-	_, remedies, _, err := x.look(ctx, 2*remedyLimit)
+	_, remedies, _, err := s.look(ctx, x, 2*remedyLimit)
 	if err != nil {
 		return nil, err
 	}

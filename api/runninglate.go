@@ -68,7 +68,7 @@ func (s *Server) tellLate(ctx context.Context, t *store.Tx, n salonDay, v store.
 	if err != nil {
 		return out, err
 	}
-	start, ok, err := x.startOf(v.ID)
+	start, ok, err := s.startOf(ctx, x, v.ID)
 	if err != nil {
 		return out, err
 	}
@@ -96,14 +96,14 @@ func (s *Server) tellLate(ctx context.Context, t *store.Tx, n salonDay, v store.
 
 // startOf is when a visit of the day will begin as the day goes on, false when
 // nothing can be said of it.
-func (x *lateDay) startOf(id string) (time.Time, bool, error) {
+func (s *Server) startOf(ctx context.Context, x *lateDay, id string) (time.Time, bool, error) {
 	i := slices.IndexFunc(x.visits, func(l *lateVisit) bool { return l.v.ID == id })
 	if i < 0 {
 		return time.Time{}, false, nil
 	}
-	p, err := x.day.Project()
+	p, err := s.foresee(ctx, x)
 	if err != nil {
-		return time.Time{}, false, tangled(err)
+		return time.Time{}, false, err
 	}
 	return x.lateVisit(x.visits[i], p.Visits[i]).Start, true, nil
 }
@@ -141,7 +141,7 @@ func (s *Server) TellLate(ctx context.Context, salon string) error {
 		if err != nil || len(x.visits) == 0 {
 			return err
 		}
-		p, err := x.day.Project()
+		p, err := s.foresee(ctx, x)
 		if err != nil {
 			return nil // which the board says
 		}

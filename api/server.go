@@ -20,6 +20,7 @@ import (
 
 	"chairblock/api/outbound"
 	"chairblock/api/passwords"
+	"chairblock/scheduling/delays"
 	"chairblock/store"
 )
 
@@ -51,6 +52,8 @@ type Server struct {
 	hasher   *passwords.Hasher
 	tries    tally
 	seal     *browserSeal
+	// project works out how a day goes on.
+	project func(delays.Day) (delays.DayProjection, error)
 	// paces and uses are what is kept for reports.
 	paces keptPaces
 	uses  keptUses
@@ -78,6 +81,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 		tries: tally{within: triesWithin}, doubtfulTurns: make(chan struct{}, doubtfulAtOnce)}
 	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
 	s.sessions = s.newSessions()
+	s.project = delays.Day.Project
 	s.seal = &browserSeal{load: st.BrowserKey}
 	s.streams, s.endStreams = context.WithCancel(context.Background())
 	s.pingEvery, s.askAgain = pingEvery, askAgain

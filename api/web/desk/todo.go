@@ -173,9 +173,13 @@ type lateBlock struct {
 	Helps      bool   // something does not go as booked, so that something may help
 	Looked     bool   // what would help was looked for
 	Over       string // why nothing can be said, ""
+	Unforeseen string // that nobody can say how the day goes on, ""
 	MayApply   bool
 	Drawing    any
 }
+
+// NobodyLate reports whether the day goes as booked as far as anybody can say.
+func (l lateBlock) NobodyLate() bool { return len(l.Broken) == 0 && l.Unforeseen == "" }
 
 // Count is how many things do not go as booked.
 func (l lateBlock) Count() int {
@@ -219,6 +223,9 @@ func (p page) lateBlock(ctx context.Context, b base, date string, all, helps boo
 		}
 		l.Over = pages.Capital(wrong[0].Text) + "."
 		return l, nil
+	}
+	if d.Unforeseen != "" {
+		l.Unforeseen = d.Unforeseen + "."
 	}
 	l.AsOfExact, l.LeftOut, l.Complete = d.AsOf.Format(time.RFC3339Nano), d.LeftOut, d.Complete
 	l.Helps = late(d)
