@@ -40,19 +40,21 @@ func (s *Server) withContact(ctx context.Context, t *store.Tx, n salonDay, clien
 		return err
 	}
 	visits, err := t.VisitsOfClient(ctx, client)
+	if err == nil && len(visits) > 0 {
+		_, err = t.LockVisit(ctx, visits[0].ID, 0) // visits are locked before calendars
+	}
+	if err == nil {
+		err = do()
+	}
 	if err != nil {
 		return err
 	}
-	beside := "" // the visit beside which messages are kept; without one none has ever gone out
-	if len(visits) > 0 {
-		beside = visits[0].ID
-		if _, err := t.LockVisit(ctx, beside, 0); err != nil { // visits are locked before calendars
-			return err
-		}
-	}
-	if err := do(); err != nil {
-		return err
-	}
+	return s.noteContacts(ctx, t, n, client, before)
+}
+
+// noteContacts notes where messages to a client went before, on one file or several,
+// and go no more. Visits of hers have to be locked.
+func (s *Server) noteContacts(ctx context.Context, t *store.Tx, n salonDay, client string, before ...person) error {
 	after, err := s.spokenToOf(ctx, t, n, client)
 	if err != nil {
 		return err
@@ -61,16 +63,29 @@ func (s *Server) withContact(ctx context.Context, t *store.Tx, n salonDay, clien
 	if err != nil {
 		return err
 	}
-	for _, x := range []struct {
-		way, was, is string
-		goes         bool // something can go there
-	}{{wayMail, before.mail, after.mail, n.row.Mail != ""}, {wayText, before.phone, after.phone, texts != nil}} {
-		if strings.EqualFold(x.was, x.is) {
-			continue
-		}
-		c := store.ContactChange{Client: client, Way: x.way, Guardian: after.minor, Was: x.was, Changed: s.now()}
-		if err := s.noteContact(ctx, t, n, c, beside, x.goes); err != nil {
-			return err
+	visits, err := t.VisitsOfClient(ctx, client)
+	if err != nil {
+		return err
+	}
+	beside := "" // the visit beside which messages are kept; without one none has ever gone out
+	if len(visits) > 0 {
+		beside = visits[0].ID
+	}
+	noted := map[string]bool{}
+	for _, p := range before {
+		for _, x := range []struct {
+			way, was, is string
+			goes         bool // something can go there
+		}{{wayMail, p.mail, after.mail, n.row.Mail != ""}, {wayText, p.phone, after.phone, texts != nil}} {
+			key := x.way + " " + strings.ToLower(x.was)
+			if strings.EqualFold(x.was, x.is) || noted[key] {
+				continue
+			}
+			noted[key] = true
+			c := store.ContactChange{Client: client, Way: x.way, Guardian: after.minor, Was: x.was, Changed: s.now()}
+			if err := s.noteContact(ctx, t, n, c, beside, x.goes); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

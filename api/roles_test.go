@@ -39,7 +39,7 @@ var mayDo = map[string]string{
 	"list-products": "odla", "get-product": "odla", "add-product": "o", "update-product": "o", "delete-product": "o",
 	"get-stock": "odla", "add-stock-movement": "odla", "list-stock-movements": "odl", "set-visit-product": "odl",
 	"make-quote": "odl", "get-quote": "odl", "list-quotes": "odl", "list-money": "odl", "note-money": "odl",
-	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o",
+	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o", "preview-merge": "od", "merge-clients": "od",
 	"list-heads": "odl", "add-head": "odl", "expect-hair": "odl",
 	"get-hair-map": "ol", "list-hair-treatments": "ol", "add-hair-treatment": "ol", "delete-hair-treatment": "ol",
 	"make-estimate": "odl", "get-estimate": "odl", "phone-estimate": "odl",
@@ -236,7 +236,9 @@ func (s *salon) requests() map[string]request {
 	bodies["add-webhook"] = object{"address": nowhere, "enabled": false}
 	bodies["update-webhook"] = bodies["add-webhook"]
 	fetched := s.privateRequests(bodies)
-	query := map[string]string{"add-private-file": "?label=Home&staff_id=" + s.ada, "list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
+	twin := s.client("Mara")
+	bodies["merge-clients"] = object{"other_id": twin, "other_version": 1}
+	query := map[string]string{"preview-merge": "?other_id=" + twin, "add-private-file": "?label=Home&staff_id=" + s.ada, "list-visits": "?first_date=2026-06-08&last_date=2026-06-12", "list-reminders": "?first_date=2026-06-08&last_date=2026-06-12",
 		"list-invitation-replies": "?first_date=2026-06-08&last_date=2026-06-12", "watch-salon": "?seconds=0",
 		"delete-minor": "?approved_by=Ada&reason=noted+by+mistake"}
 	out := map[string]request{}

@@ -64,6 +64,7 @@ func (s *Server) routes() {
 	s.accountRoutes()
 	s.feedRoutes()
 	s.ownLinkRoutes()
+	s.mergeRoutes()
 	s.testRoutes()
 	s.minorRoutes()
 	s.overrideRoutes()

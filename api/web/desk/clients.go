@@ -29,6 +29,7 @@ func (p page) mountClients() {
 	p.site.POST("/clients/:id/withdraw", "withdraw-consent", p.withdraw)
 	p.site.POST("/clients/:id/delete", "delete-client", p.deleteClient)
 	p.mountClientLinks()
+	p.mountSame()
 }
 
 // clientsView is the search for clients.

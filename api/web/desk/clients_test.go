@@ -293,3 +293,32 @@ func TestARequestSaysHowManyDaysAreLeft(t *testing.T) {
 		at(t, s, store.Desk, "").get("/waiting").says(words)
 	}
 }
+
+func TestTwoFilesOfOnePersonAreSeenBeforeTheyAreOne(t *testing.T) {
+	s := newSalon(t)
+	keep, other := caller(s, "Juna", "Kestrel"), caller(s, "Juna", "Kestrel")
+	v := cut(s, other, tuesday(9, 0))
+	page := "/clients/" + keep
+	d := at(t, s, store.Desk, "").get(page).says("Perhaps the same person: Juna Kestrel", "Put both files together")
+	twin := s.Straightening(keep, s.Ada, tuesday(9, 0))
+	d.get(page+"/same?other="+other).says("This cannot be done yet:", "Both files have a visit at one time, from 9 June 09:00 and from 9 June 09:00. Move or cancel one of them first.")
+	require.False(t, d.hasForm(page+"/same"))
+	d.get("/visits/"+twin.ID).send(http.StatusOK, "/visits/"+twin.ID+"/cancel")
+	d.get(page+"/same?other="+other).says("This file stays: Juna Kestrel", "This one is erased: Juna Kestrel", "Onto this file come: 1 visit to come.",
+		"The other file is erased, and nothing of this can be undone.", "Afterwards she is reached by telephone", "Keep the other file instead")
+	pressed := d.form(page + "/same")
+	s.Ask(http.MethodPut, page, webtest.Object{"given_name": "Juna", "family_name": "Kestrel", "phone": "+442079460018", "contact_by": "call", "note": "new"}, http.StatusOK, nil, "If-Match", `"v1"`)
+	d.sees(d.v.Post(page+"/same", pressed))
+	require.Equal(t, http.StatusPreconditionFailed, d.status)
+	d.says("Somebody else changed it in the meantime")
+	pressed = d.form(page + "/same")
+	for range 2 {
+		d.sees(d.v.Post(page+"/same", pressed))
+		require.Equal(t, http.StatusOK, d.status, d.text())
+		d.says("Both files are one now.", "Tue 9 June").lacks("Perhaps the same person")
+	}
+	require.Contains(t, d.get("/visits/"+v.ID).page, `href="`+page+`"`)
+	d.sees(d.v.Get(page + "/same?other=" + other))
+	require.Equal(t, http.StatusUnprocessableEntity, d.status)
+	at(t, s, store.LeadRole, s.Ada).get(page).lacks("Put both files together")
+}

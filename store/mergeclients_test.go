@@ -1,0 +1,45 @@
+package store_test
+
+import (
+	"maps"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/store"
+)
+
+func init() {
+	maps.Copy(crossing, map[string]func(t *store.Tx, x *filled) (any, error){
+		"CountOfClient": func(t *store.Tx, x *filled) (any, error) {
+			n, err := t.CountOfClient(x.t.Context(), x.client, at(9, 0))
+			require.Zero(x.t, n)
+			return nil, err
+		},
+		"VisitsTwice": func(t *store.Tx, x *filled) (any, error) { return t.VisitsTwice(x.t.Context(), x.client, x.client) },
+		"LockClients": func(t *store.Tx, x *filled) (any, error) {
+			return nil, t.LockClients(x.t.Context(), x.client, x.client)
+		},
+		"MergeClients": func(t *store.Tx, x *filled) (any, error) {
+			return nil, t.MergeClients(x.t.Context(), x.client, x.client, at(9, 0))
+		},
+	})
+}
+
+// Every table that names a client has to be thought of when two files become one.
+func TestEveryTableOfAClientIsThoughtOfInAMerge(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	rows, err := s.db.Query(t.Context(), `SELECT table_name FROM information_schema.columns WHERE table_schema = current_schema() AND column_name = 'client_id' ORDER BY 1`)
+	require.NoError(t, err)
+	var got []string
+	for rows.Next() {
+		var name string
+		require.NoError(t, rows.Scan(&name))
+		got = append(got, name)
+	}
+	require.NoError(t, rows.Err())
+	require.Equal(t, []string{"client", "client_request", "consent", "contact_change", "estimate", "hair_treatment", "head", "health_read", "message_choice", "message_wish",
+		"minor", "minor_change", "own_closed", "own_link", "quote", "screening", "test_record", "visit", "wish"}, got,
+		"a new table of a client's either moves with her (store/mergeclients.go) or ends with the file that is erased")
+}
