@@ -138,7 +138,7 @@ func (l *shopLoad) absences(rows pgx.Rows) error {
 // chargeQuery says who is in charge of the visits of some time.
 const chargeQuery = `
 	SELECT v.visit_id, x.lead_id, x.estimate_id IS NOT NULL FROM visit v JOIN visit_service x USING (salon_id, visit_id)
-	WHERE v.salon_id = $1 AND v.ends_at > $2 AND v.starts_at < $3`
+	WHERE v.salon_id = $1 ` + touching
 
 // charge is what a visit's own row tells of its blocks.
 type charge struct {

@@ -193,17 +193,22 @@ func (t *Tx) VisitByID(ctx context.Context, id string) (Visit, error) {
 	return list[0], nil
 }
 
+// touching is true of what lies in $2..$3 or reaches into it; the first line is for
+// the index alone.
+const touching = `AND tstzrange(v.starts_at, v.ends_at) && tstzrange(least($2::timestamptz, $3::timestamptz), greatest($2, $3), '[]')
+		AND v.ends_at > $2 AND v.starts_at < $3`
+
 // VisitsBetween lists visits that touch from..to, by start; cancelled, missed
 // and lapsed ones are left out.
 func (t *Tx) VisitsBetween(ctx context.Context, from, to time.Time) ([]Visit, error) {
-	return t.visits(ctx, `AND ends_at > $2 AND starts_at < $3 AND state NOT IN ('cancelled', 'missed', 'lapsed')
+	return t.visits(ctx, touching+` AND state NOT IN ('cancelled', 'missed', 'lapsed')
 		ORDER BY starts_at, visit_id`, from, to)
 }
 
 // VisitsWithoutSteps are those of VisitsBetween, without their steps: most of what
 // is read of a visit.
 func (t *Tx) VisitsWithoutSteps(ctx context.Context, from, to time.Time) ([]Visit, error) {
-	const q = visitHead + `NULL::json` + visitTail + `AND ends_at > $2 AND starts_at < $3
+	const q = visitHead + `NULL::json` + visitTail + touching + `
 		AND state NOT IN ('cancelled', 'missed', 'lapsed') ORDER BY starts_at, visit_id`
 	return collect[Visit](ctx, t, "visits without steps", q, t.salon, from, to)
 }
