@@ -244,6 +244,7 @@ func (x *dayView) personLine(line *pages.Line, id string) {
 			continue
 		}
 		code := x.who(v)
+		v := asSpent(v)
 		for i := range v.Steps {
 			part, ok := x.personPart(v, i, id)
 			if !ok {

@@ -376,14 +376,8 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 	if ended == nil {
 		ended = &now
 	}
-	if !ended.After(v.Start) || ended.After(now.Add(time.Minute)) {
-		return &scheduling.InvalidError{Field: "ended_at", Problem: "is " + ended.Format(time.RFC3339),
-			Want: "a time after the start of the visit and not in the future"}
-	}
-	if marks := factsOf(*v).marks(); len(marks) > 0 && ended.Before(marks[len(marks)-1].at) {
-		last := marks[len(marks)-1]
-		return &scheduling.InvalidError{Field: "ended_at", Problem: "is " + ended.Format(time.RFC3339),
-			Want: fmt.Sprintf("%s or later: “%s” was noted for then", last.at.Format(time.RFC3339), v.Steps[last.step].Label)}
+	if err := canEnd(n, *v, *ended, now); err != nil {
+		return err
 	}
 	v.State, v.FinishedAt = store.Finished, ended
 	if err := s.noted(ctx, t, v, store.Event{Kind: store.EventDone, At: *ended}); err != nil {
@@ -398,7 +392,7 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 			return err
 		}
 	}
-	if err := t.SyncClientParts(ctx, v.ID, v.Client, clientParts(n, *v, *ended, g)); err != nil {
+	if err := freeRest(ctx, t, *v, clientParts(n, *v, *ended, g)); err != nil {
 		return err
 	}
 	if err := s.followVisit(ctx, t, n, *v); err != nil {

@@ -259,6 +259,7 @@ func (x *dayView) stretches(v store.Visit, person string) []DayItemBody {
 		return nil
 	}
 	var out []DayItemBody
+	v = asSpent(v)
 	for i := range v.Steps {
 		b, ok := x.stretch(v, i, person)
 		if !ok {

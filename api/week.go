@@ -237,6 +237,7 @@ func (w *weekView) small(u openings.Unit, d date.Date) pages.DaySmall {
 			s.Taken = append(s.Taken, x.outlines(v, u.ID)...)
 			continue
 		}
+		v := asSpent(v)
 		for j := range v.Steps {
 			if p, ok := x.personPart(v, j, u.ID); ok {
 				s.Taken = append(s.Taken, p)

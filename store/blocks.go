@@ -181,18 +181,21 @@ func (t *Tx) rewriteClearing(ctx context.Context, unit string, was, now int) err
 
 // CutBlocks frees what a locked visit reserves from at on, a whole minute, and
 // says whether that was anything. Of what it uses then the clearing that follows
-// is kept. Rows are replaced, never updated.
+// is kept, also where somebody spends it who was to stay after the end of the
+// visit. Rows are replaced, never updated.
 func (t *Tx) CutBlocks(ctx context.Context, visit string, at time.Time) (bool, error) {
 	rows, err := t.tx.Query(ctx, `
-		DELETE FROM block WHERE salon_id = $1 AND visit_id = $2 AND ends_at > $3
-		RETURNING unit_id, starts_at, extract(epoch FROM upper(span) - ends_at)::int / 60, clear_asked, clear_least`, t.salon, visit, at)
+		DELETE FROM block b USING visit v
+		WHERE b.salon_id = $1 AND b.visit_id = $2 AND b.ends_at > $3 AND v.salon_id = b.salon_id AND v.visit_id = b.visit_id
+		RETURNING b.unit_id, b.starts_at, least(b.ends_at, $3::timestamptz + greatest(b.ends_at - v.ends_at, interval '0')),
+			extract(epoch FROM upper(b.span) - b.ends_at)::int / 60, b.clear_asked, b.clear_least`, t.salon, visit, at)
 	if err != nil {
 		return false, domain("cut blocks", err, false)
 	}
 	var left []Block
 	cut := false
-	b := Block{End: at}
-	_, err = pgx.ForEachRow(rows, []any{&b.Unit, &b.Start, &b.Clear, &b.Asked, &b.Least}, func() error {
+	var b Block
+	_, err = pgx.ForEachRow(rows, []any{&b.Unit, &b.Start, &b.End, &b.Clear, &b.Asked, &b.Least}, func() error {
 		cut = true
 		if b.Start.Before(at) {
 			left = append(left, b)
