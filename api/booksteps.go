@@ -149,7 +149,7 @@ func planWords(p chairtime.PlanOption) string {
 func cautionViews(list []CautionBody) []pages.Caution {
 	var out []pages.Caution
 	for _, x := range list {
-		out = append(out, pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text})
+		out = append(out, pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text, Href: ChangedAt(x.Code)})
 	}
 	return out
 }

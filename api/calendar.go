@@ -166,7 +166,10 @@ func (x *feedOf) staff(ctx context.Context) (ics.Calendar, error) {
 		return ics.Calendar{}, err
 	}
 	x.about.Name, x.about.Color = x.at(rows.Names[x.state.Subject]), "steelblue"
-	watch := watchFor{rows.Services, x.n.time.Figures(x.n.units())}
+	watch, err := x.n.watchForAll(ctx, x.t, rows.Services)
+	if err != nil {
+		return ics.Calendar{}, err
+	}
 	lines := make(map[string][][]string, len(rows.Visits))
 	parts := x.within(rows.Parts)
 	out := make([]ics.Part, 0, len(parts))

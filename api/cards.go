@@ -14,7 +14,6 @@ import (
 	"chairblock/scheduling"
 	"chairblock/scheduling/card"
 	"chairblock/scheduling/chairtime"
-	"chairblock/scheduling/products"
 	"chairblock/store"
 )
 
@@ -252,38 +251,8 @@ func (n salonDay) cardLimits(ctx context.Context, t *store.Tx, v store.Visit, ha
 	}
 	l := card.LimitsFor(n.time, h)
 	l.Fahrenheit = n.row.HeatUnit == "F"
-	m, err := makerOf(ctx, t, v)
-	return l.By(m), err
-}
-
-// makerOf is what the makers of a visit's products ask for, the strictest of
-// them.
-func makerOf(ctx context.Context, t *store.Tx, v store.Visit) (card.Maker, error) {
-	var m card.Maker
-	list, err := t.VisitProducts(ctx, v.ID)
-	if err != nil {
-		return m, err
-	}
-	for _, x := range list {
-		p, err := t.ProductByID(ctx, x.Product)
-		if err != nil {
-			return m, err
-		}
-		label, err := labelOf(p)
-		if err != nil {
-			return m, err
-		}
-		if on := label.Longest; on != nil && x.Kind == string(products.Solution) && (m.LongestOn == nil || float64(*on) < *m.LongestOn) {
-			m.LongestOn = new(float64(*on))
-		}
-		if least := label.Neutralizer; least != nil && (m.Neutralizer == nil || float64(*least) > *m.Neutralizer) {
-			m.Neutralizer = new(float64(*least))
-		}
-		if dry := label.DryBefore; dry != nil && (m.DryLeast == nil || *dry/100 > *m.DryLeast) {
-			m.DryLeast = new(*dry / 100)
-		}
-	}
-	return m, nil
+	said, err := makersOfVisit(ctx, t, v)
+	return l.By(said.limits()), err
 }
 
 // keepLimits writes down the limits by which the card is judged, once for all or

@@ -63,7 +63,8 @@ type worked struct {
 type salonDay struct {
 	row   store.Salon
 	loc   *time.Location
-	time  chairtime.Settings
+	time  chairtime.Settings // with the pace and the makers that it was asked for
+	own   chairtime.Settings // of the salon alone
 	rules BookingRules
 	care  care
 }
@@ -86,7 +87,7 @@ func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
 		return salonDay{}, err
 	}
 	looked, err := careOf(n)
-	return salonDay{n, loc, c, rules, looked}, err
+	return salonDay{n, loc, c, c, rules, looked}, err
 }
 
 // compose loads the services that are asked for and works out their minutes.

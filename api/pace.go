@@ -24,20 +24,26 @@ const (
 	paceOfSalon = "salon"
 )
 
-// timeFor is the salon's constants of chair time with the pace of lead laid over
-// them, or that of the salon where lead is "" or learning is switched off for
-// her. Steps of x that an assistant may do go at the salon's.
+// timeFor is the salon's constants of chair time, with the figures of the makers
+// of what x takes in their place, and with the pace of lead laid over them, or that
+// of the salon where lead is "" or learning is switched off for her. Steps of x
+// that an assistant may do go at the salon's.
 func (n salonDay) timeFor(ctx context.Context, t *store.Tx, lead string, x scheduling.Service) (chairtime.Settings, error) {
+	said, err := makersOf(ctx, t, x)
+	if err != nil {
+		return n.own, err
+	}
+	own := n.own.By(said.settings())
 	set, err := paceSettings(n.row)
 	if err != nil || !set.learns() {
-		return n.time, err
+		return own, err
 	}
 	if set.person(lead).Off {
 		lead = ""
 	}
 	rows, err := t.Paces(ctx, lead)
 	if err != nil {
-		return n.time, err
+		return own, err
 	}
 	assisted := map[scheduling.StepKind]bool{}
 	for _, st := range x.Steps {
@@ -45,7 +51,7 @@ func (n salonDay) timeFor(ctx context.Context, t *store.Tx, lead string, x sched
 			assisted[chairtime.PaceKind(st.Kind)] = true
 		}
 	}
-	return n.time.At(pace.Of(rows, lead, func(k scheduling.StepKind) bool { return assisted[k] })), nil
+	return own.At(pace.Of(rows, lead, func(k scheduling.StepKind) bool { return assisted[k] })), nil
 }
 
 // paced is n with the chair time at which a service is worked out.

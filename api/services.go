@@ -183,6 +183,14 @@ func (b ServiceBody) save(ctx context.Context, t *store.Tx, write func(schedulin
 		return r, nil, err
 	}
 	x, fault := b.service()
+	var f scheduling.Faults
+	if err := f.Join("", fault); err != nil {
+		return r, nil, err
+	}
+	if err := b.belowMakers(ctx, t, &f, x); err != nil {
+		return r, nil, err
+	}
+	fault = f.Err()
 	if cautions, err = n.judged(ctx, t, x, fault); err != nil {
 		return r, nil, err
 	}

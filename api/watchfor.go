@@ -9,15 +9,50 @@ import (
 )
 
 // watchFor knows what to watch for in the steps of visits: the lines of the
-// versions that they were booked with, filled with the salon's figures.
+// versions that they were booked with, filled with figures.
 type watchFor struct {
 	services map[store.ServiceKey]store.ServiceRow
-	figures  map[string]string
+	figures  map[string]string                     // the salon's own
+	made     map[store.ServiceKey]map[string]string // with those of the makers, where some are known
 }
 
-func (n salonDay) watchFor(ctx context.Context, t *store.Tx, visits ...store.Visit) (watchFor, error) {
-	services, err := t.ServicesOf(ctx, visits)
-	return watchFor{services, n.time.Figures(n.units())}, err
+// watchFor is what to watch for in a visit, with the figures of the makers of what
+// it takes.
+func (n salonDay) watchFor(ctx context.Context, t *store.Tx, v store.Visit) (watchFor, error) {
+	services, err := t.ServicesOf(ctx, []store.Visit{v})
+	if err != nil {
+		return watchFor{}, err
+	}
+	said, err := makersOfVisit(ctx, t, v)
+	return watchFor{services: services, figures: n.own.By(said.settings()).Figures(n.units())}, err
+}
+
+// watchForAll is what to watch for in visits with these services, with the figures
+// of the makers of what the services take.
+func (n salonDay) watchForAll(ctx context.Context, t *store.Tx, services map[store.ServiceKey]store.ServiceRow) (watchFor, error) {
+	w := watchFor{services, n.own.Figures(n.units()), map[store.ServiceKey]map[string]string{}}
+	var ids []string
+	for _, row := range services {
+		for _, x := range row.Products {
+			ids = append(ids, x.Product)
+		}
+	}
+	known, err := t.ProductsByID(ctx, ids...)
+	if err != nil {
+		return w, err
+	}
+	for key, row := range services {
+		var said makers
+		for _, x := range row.Products {
+			if err := said.add(known[x.Product]); err != nil {
+				return w, err
+			}
+		}
+		if said != (makers{}) {
+			w.made[key] = n.own.By(said.settings()).Figures(n.units())
+		}
+	}
+	return w, nil
 }
 
 // units are what the salon measures in.
@@ -35,8 +70,12 @@ func (w watchFor) of(v store.Visit) [][]string {
 		if seen[st.Service] == nil {
 			seen[st.Service] = map[scheduling.StepKind]int{}
 		}
-		kind := scheduling.StepKind(st.Kind)
-		out[i] = scheduling.Fill(linesOf(w.services[v.Services[st.Service].Key()].Steps, kind, seen[st.Service][kind]), w.figures)
+		kind, key := scheduling.StepKind(st.Kind), v.Services[st.Service].Key()
+		figures := w.figures
+		if made, ok := w.made[key]; ok {
+			figures = made
+		}
+		out[i] = scheduling.Fill(linesOf(w.services[key].Steps, kind, seen[st.Service][kind]), figures)
 		seen[st.Service][kind]++
 	}
 	return out

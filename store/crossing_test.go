@@ -76,6 +76,9 @@ var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
 	"Movements":    func(t *store.Tx, x *filled) (any, error) { return t.Movements(x.t.Context(), x.product, "", 10) },
 	"ProductByID":  func(t *store.Tx, x *filled) (any, error) { return t.ProductByID(x.t.Context(), x.product) },
 	"ProductsByID": func(t *store.Tx, x *filled) (any, error) { return t.ProductsByID(x.t.Context(), x.product) },
+	"ProductsTaken": func(t *store.Tx, x *filled) (any, error) {
+		return t.ProductsTaken(x.t.Context(), x.service.ID, x.service.Version)
+	},
 	"Products":     func(t *store.Tx, x *filled) (any, error) { return t.Products(x.t.Context()) },
 	"QuoteByID":    func(t *store.Tx, x *filled) (any, error) { return t.QuoteByID(x.t.Context(), x.quote) },
 	"QuoteOfVisit": func(t *store.Tx, x *filled) (any, error) { return t.QuoteOfVisit(x.t.Context(), x.visit) },

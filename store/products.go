@@ -56,6 +56,16 @@ func (t *Tx) ProductsByID(ctx context.Context, ids ...string) (map[string]Produc
 	return out, err
 }
 
+// ProductsTaken lists the products that a version of a service takes, in use or
+// not.
+func (t *Tx) ProductsTaken(ctx context.Context, service string, version int) ([]Product, error) {
+	return collect[Product](ctx, t, "products", `SELECT `+productColumns+` FROM product
+		WHERE salon_id = $1 AND product_id IN (
+			SELECT x ->> 'product_id' FROM service_version v, jsonb_array_elements(v.products) x
+			WHERE v.salon_id = $1 AND v.service_id = $2 AND v.service_version = $3)
+		ORDER BY kind, product_id`, t.salon, service, version)
+}
+
 // sameProduct is the fault of a second product of one name and strength.
 func sameProduct() error {
 	return &scheduling.InvalidError{Field: "name", Problem: "is the name of another product of that kind and strength", Want: "a name or strength of its own"}

@@ -165,6 +165,7 @@ type EstimateLine struct {
 type Caution struct {
 	Level CautionLevel
 	Text  string
+	Href  string // where the owner changes what it is about, "" for nowhere
 }
 
 // CautionLevel says what follows from a caution.

@@ -46,9 +46,9 @@ func estimated() BookPage {
 			{"dry", 14.5, 17, "3 + 116 g of hair"}, {"finish", 12.8, 15, "panels 2.5 × 8 cm"}, {"aftercare and pay", 5.1, 6, "5 min"},
 		},
 		Cautions: []Caution{
-			{CautionWarn, "Product is on the first section for 45 min; look from the tenth minute on."},
-			{CautionNeedsYes, "Coloured in the last three years."},
-			{"from the future", "Something new."},
+			{Level: CautionWarn, Text: "Product is on the first section for 45 min; look from the tenth minute on."},
+			{Level: CautionNeedsYes, Text: "Coloured in the last three years."},
+			{Level: "from the future", Text: "Something new."},
 		},
 		Plans: []PlanView{
 			{1, 1, "alone, one batch: 4½ hours, product on first section 45 min", true},
@@ -222,7 +222,7 @@ func TestAFoldedQuestionOpensWhenItHasAnErrorOrAnAnswer(t *testing.T) {
 func TestARefusedPlanOffersNoTimes(t *testing.T) {
 	p := estimated()
 	p.Estimate.Bookable = false
-	p.Estimate.Cautions = []Caution{{CautionRefuse, "Product would be on the first section for 65 min."}}
+	p.Estimate.Cautions = []Caution{{Level: CautionRefuse, Text: "Product would be on the first section for 65 min."}}
 	out := string(bookPage(t, p))
 	require.Contains(t, out, "<b>Not to be booked:</b>")
 	require.Contains(t, out, "No times are offered for this plan.")
@@ -287,7 +287,7 @@ func TestHostileWordsStayTextOnTheBookingPage(t *testing.T) {
 		}
 		p.Errors = []FieldError{{s, s}, {"length_cm", s}}
 		p.Estimate.Lines = []EstimateLine{{s, 1, 1, s}}
-		p.Estimate.Cautions = []Caution{{CautionLevel(s), s}}
+		p.Estimate.Cautions = []Caution{{Level: CautionLevel(s), Text: s}}
 		p.Openings[0].With, p.Openings[0].Key, p.Openings[0].Why = s, s, s
 		p.Step = StepOpenings
 		for _, out := range []string{string(bookPage(t, p)), string(bookPage(t, func() BookPage {

@@ -66,7 +66,7 @@ func TestHostileWordsStayTextOnThePageThatMoves(t *testing.T) {
 		p.Preview.Rows[0] = MoveRow{s, s, s}
 		p.Preview.Same, p.Preview.Messages[0].What, p.Preview.Opening.With, p.Openings[0].Why = []string{s}, s, s, s
 		p.Errors = []FieldError{{s, s}}
-		p.Cautions = []Caution{{CautionLevel(s), s}}
+		p.Cautions = []Caution{{Level: CautionLevel(s), Text: s}}
 		out := strings.ReplaceAll(movePage(t, p), `<script src="/assets/`, "") // the page's own
 		for _, bad := range []string{"<script", "<img", "<style", "<!--", " style=", " onmouseover='"} {
 			lacks(t, out, bad)

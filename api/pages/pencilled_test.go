@@ -22,7 +22,7 @@ func pencilled() BookPage {
 	p.Step, p.HoldMinutes, p.Openings = StepPencilled, 10, nil
 	p.Pencilled = &PencilledView{ID: "v-1", Version: 3, Service: "Straightening", Start: on11June(9, 0), End: on11June(13, 30), With: "Ada", Chair: "chair 1",
 		Price: "€ 180", DryUntil: ptr(on11June(13, 30).Add(48 * time.Hour)), Until: on11June(8, 32), Now: on11June(8, 22).Add(48 * time.Second), Chemical: true,
-		Cautions: []Caution{{CautionNeedsYes, "Coloured in the last three years."}}}
+		Cautions: []Caution{{Level: CautionNeedsYes, Text: "Coloured in the last three years."}}}
 	return p
 }
 

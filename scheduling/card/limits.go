@@ -99,7 +99,11 @@ func (l Limits) By(m Maker) Limits {
 	if m.Neutralizer != nil {
 		l.NeutralizerLeast = *m.Neutralizer
 	}
-	if m.DryLeast != nil {
+	switch {
+	case m.DryLeast == nil:
+	case l.Damaged: // the salon's own for damaged hair stands where it is drier
+		l.DryLeast = max(l.DryLeast, *m.DryLeast)
+	default:
 		l.DryLeast = *m.DryLeast
 	}
 	return l

@@ -48,7 +48,7 @@ func (c *Settings) measure(h Head) work {
 		water:      c.WaterPerGram,
 		care:       1, careOther: 1,
 		curl:        c.CurlWork.of(h.Curl),
-		dryFraction: c.DryFraction,
+		dryFraction: c.DryBefore(h.Damaged),
 	}
 	if h.Hands > 1 {
 		w.hands = c.PairFactor
@@ -57,7 +57,7 @@ func (c *Settings) measure(h Head) work {
 		w.untreated, w.overGrown = true, true
 	}
 	if h.Damaged {
-		w.care, w.careOther, w.dryFraction = c.CareMain, c.CareOther, c.DryFractionDamaged
+		w.care, w.careOther = c.CareMain, c.CareOther
 	}
 	if h.Porosity == PorosityHigh {
 		w.water *= c.WaterPorous

@@ -91,7 +91,8 @@ type Settings struct {
 	PhoneGrace                                  float64
 	ConsultationMinutes, ConsultationStrandTest float64
 
-	pace *Pace // see At
+	pace  *Pace // see At
+	maker Maker // see By
 }
 
 // ByDensity is one value for each Density.

@@ -84,7 +84,7 @@ func (c *Settings) stepsIn(room []StepTime, w *work) []StepTime {
 	v.hands(scheduling.Dry1, c.dry(w, w.dryFraction, w.curl))
 	v.hands(scheduling.Iron, c.iron(w))
 	v.hands(scheduling.Neutral, c.neutral(w))
-	v.fixed(scheduling.Dwell, c.DwellMin)
+	v.fixed(scheduling.Dwell, c.NeutralizerWorks())
 	v.hands(scheduling.Rinse2, c.rinse(w, c.Rinse2Base, c.Rinse2PerCM))
 	v.hands(scheduling.Dry2, c.dry(w, 1, 1))
 	v.hands(scheduling.Finish, c.finish(w))
@@ -116,7 +116,7 @@ func (v *course) solution(k int) {
 			v.fixed(scheduling.Check2, c.CheckMin)
 		} else {
 			v.hands(scheduling.Apply, apply)
-			v.fixed(scheduling.Process, c.ProcessMin.of(w.head.Porosity))
+			v.fixed(scheduling.Process, c.Processing(w.head.Porosity))
 		}
 		if b < k {
 			v.hands(scheduling.RinseShort, c.RinseShortBase)

@@ -118,7 +118,12 @@ func (c *Settings) count(t *text, w *work, k scheduling.StepKind) {
 		c.countStage(t, w, w.treatedLength-w.ends, "roots and mid-lengths", w.looks)
 	case scheduling.Apply2:
 		c.countStage(t, w, w.ends, "ends", w.looksEnds)
-	case scheduling.Process, scheduling.Process1:
+	case scheduling.Process:
+		t.say(porosityWords(h.Porosity))
+		if m := c.maker.Processing; m != nil && c.Processing(h.Porosity) == *m {
+			t.say(", by the maker")
+		}
+	case scheduling.Process1:
 		t.say(porosityWords(h.Porosity))
 	case scheduling.Process2:
 		t.say(porosityWords(h.Porosity), ", after the ends")
@@ -140,7 +145,11 @@ func (c *Settings) count(t *text, w *work, k scheduling.StepKind) {
 	case scheduling.Dry2:
 		c.countDry(t, w, 1, 1)
 	case scheduling.Dwell:
-		t.say("set by the product")
+		if c.maker.Neutralizer != nil {
+			t.say("by the maker")
+		} else {
+			t.say("set by the product")
+		}
 	case scheduling.Finish:
 		t.count(w.finishPanels)
 		t.say(" panels × (")

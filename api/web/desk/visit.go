@@ -242,7 +242,7 @@ func (v visitView) Steps() []stepRow {
 func (v visitView) Cautions() []pages.Caution {
 	var out []pages.Caution
 	for _, x := range slices.Concat(v.V.Booked, v.V.Cautions) {
-		c := pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text}
+		c := pages.Caution{Level: pages.CautionLevel(x.Level), Text: x.Text, Href: api.ChangedAt(x.Code)}
 		if !slices.Contains(out, c) {
 			out = append(out, c)
 		}
