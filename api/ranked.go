@@ -64,7 +64,9 @@ type RankBody struct {
 	StayMinutes int           `json:"longer_stay_minutes"`
 	Spare       int           `json:"spare_minutes" doc:"How long steps that cannot wait may run over, up to the cap"`
 	Room        []MixRoomBody `json:"room" nullable:"false" doc:"What the day still holds of the usual mix"`
-	Words       string        `json:"words"`
+	Words       string        `json:"words" doc:"What speaks for and against it; of the room that it leaves only where most of the openings leave another"`
+
+	room string // the room that it leaves, in words
 }
 
 // MixRoomBody counts one service of the usual mix.
@@ -123,6 +125,7 @@ func cheapest(ctx context.Context, out *OpeningsAnswer, snap *openings.Snapshot,
 	for _, o := range all[:min(len(all), p.limit)] {
 		out.Openings = append(out.Openings, o.OpeningBody)
 	}
+	sayRanks(out.Openings)
 	return nil
 }
 
@@ -203,7 +206,6 @@ func (d *describer) ranked(ctx context.Context, r *ranking.Ranked, p period) (o 
 		o.Words += "; " + x.Words
 	}
 	o.Rank = d.rankBody(r)
-	o.Words += "; " + o.Rank.Words
 	return o, true, nil
 }
 
@@ -211,11 +213,32 @@ func (d *describer) rankBody(r *ranking.Ranked) *RankBody {
 	b := &RankBody{Cost: hundredths(r.Cost), Lost: hundredths(r.Costs.Lost), Wish: hundredths(r.Costs.Wish),
 		OtherLead: hundredths(r.Costs.OtherLead), Stay: hundredths(r.Costs.Stay), Slack: hundredths(r.Costs.Slack),
 		Later: hundredths(r.Costs.Early), StayMinutes: int(r.Parts.Stay), Spare: int(r.Parts.Slack), Room: []MixRoomBody{},
-		Words: r.Words(func(m openings.Minute) string { return d.h.Time(m).Format("15:04") })}
+		Words: r.OtherWords(func(m openings.Minute) string { return d.h.Time(m).Format("15:04") }), room: r.RoomWords()}
 	for _, x := range r.Room {
 		b.Room = append(b.Room, MixRoomBody{x.Name, x.Before, x.After})
 	}
 	return b
+}
+
+// sayRanks puts what speaks for and against openings into their words. For what else
+// they leave room is said of those only that differ in it from most.
+func sayRanks(list []OpeningBody) {
+	count, most := map[string]int{}, ""
+	for _, o := range list {
+		count[o.Rank.room]++
+	}
+	for _, o := range list {
+		if count[o.Rank.room] > count[most] {
+			most = o.Rank.room
+		}
+	}
+	for i := range list {
+		o := &list[i]
+		if o.Rank.room != most {
+			o.Rank.Words = andSo(o.Rank.room, o.Rank.Words)
+		}
+		o.Words = andSo(o.Words, o.Rank.Words)
+	}
 }
 
 // hundredths rounds a cost for reading. The order is that of the exact costs.

@@ -108,7 +108,7 @@ func (x *starting) until(ctx context.Context, v store.Visit) (*StartUntilBody, e
 			return nil, fmt.Errorf("api: start until: %w", err)
 		}
 	}
-	until, ok, err := openings.StartUntil(snap, plan.Spec, roles, x.h.Minute(v.Start))
+	until, ok, err := openings.StartUntil(snap, plan.Spec, roles, x.h.Minute(v.Start), bookedUnits(v)...)
 	if err != nil {
 		return nil, fmt.Errorf("api: start until: %w", err)
 	}
@@ -118,6 +118,19 @@ func (x *starting) until(ctx context.Context, v store.Visit) (*StartUntilBody, e
 	out := x.body(until)
 	out.Passed = x.now.After(out.At)
 	return out, nil
+}
+
+// bookedUnits are the people and stations that a visit is booked with.
+func bookedUnits(v store.Visit) []string {
+	var out []string
+	for _, st := range v.Steps {
+		for _, u := range st.Units {
+			if !slices.Contains(out, u.Unit) {
+				out = append(out, u.Unit)
+			}
+		}
+	}
+	return out
 }
 
 // untilNext lets a stylist do nothing more once the client has come who is next

@@ -168,7 +168,8 @@ func (w *weekView) day(d date.Date) DayGlanceBody {
 		for _, s := range taken {
 			p.Booked += int(s.To - s.From)
 		}
-		for _, s := range without(open, slices.Concat(w.within(u.Breaks, d), taken)) {
+		closed := without([]openings.Span{{From: 0, To: w.h.Length}}, w.shop.Premises)
+		for _, s := range without(open, slices.Concat(closed, w.within(u.Breaks, d), taken)) {
 			if time.Duration(s.To-s.From)*time.Minute >= freeFrom {
 				p.Free = append(p.Free, SpanBody{w.h.Time(s.From), w.h.Time(s.To)})
 			}

@@ -102,7 +102,7 @@ func (o *outlook) auditPremises(p *visitDraft) {
 	}
 	d, at := o.dr.d, o.starts[p.index]
 	stay := openings.Span{From: at[max(p.begun-1, 0)], To: at[p.n-1] + p.length[p.n-1]}
-	out, since := outside(stay, d.Shop.Premises)
+	out, since := outside(stay, d.since(d.Shop.Premises, p))
 	if out == 0 {
 		return
 	}
@@ -157,7 +157,7 @@ func (o *outlook) auditUnit(u int, l []run) {
 		if r.over(now) {
 			continue
 		}
-		if out, from := outside(s, d.hours(u)); out > 0 {
+		if out, from := outside(s, d.since(d.hours(u), r.p)); out > 0 {
 			if past == 0 {
 				since = from
 			}

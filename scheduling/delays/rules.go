@@ -154,14 +154,44 @@ func (b *dayNet) addWindows() {
 			continue
 		}
 		p := b.dr.visits[o.visit]
-		l := append([]window(nil), salon...)
+		l := b.binding(p, nil, salon)
 		for _, u := range p.uses[o.phase] {
-			l = append(l, units[u]...)
+			l = b.binding(p, l, units[u])
 			l = b.bookings(l, u, p)
 		}
 		sortWindows(l)
 		b.closed[i] = l
 	}
+}
+
+// binding adds the windows of list that bind p to l. A visit that goes on is carried
+// on although the salon, or somebody at work, should not be there yet or any more.
+func (b *dayNet) binding(p *visitDraft, l, list []window) []window {
+	for _, w := range list {
+		if !p.goesOn() || b.tags[w.tag].severity != softClosing || openings.Minute(w.from) > b.dr.d.Now {
+			l = append(l, w)
+		}
+	}
+	return l
+}
+
+// goesOn reports whether something of p has begun and something is left.
+func (p *visitDraft) goesOn() bool { return p.begun > 0 && (p.runs || p.begun < p.n) }
+
+// since are the windows for a visit: what goes on already before an opening is not
+// outside of it.
+func (d *Day) since(windows []openings.Span, p *visitDraft) []openings.Span {
+	if !p.goesOn() {
+		return windows
+	}
+	at := openings.Minute(0)
+	for _, s := range joined(windows) {
+		if at <= d.Now && d.Now < s.From {
+			return append(slices.Clip(windows), openings.Span{From: at, To: s.From})
+		}
+		at = max(at, s.To)
+	}
+	return windows
 }
 
 // closedUnit lists when unit u cannot be used by anybody.

@@ -37,12 +37,13 @@ type Until struct {
 //
 // The limit is what a start one minute later would run into: of what would have
 // to give way, the first. The people and stations kept, and closing, are blamed
-// before those that could be chosen anew. It is zero when nothing but the end of
+// before those that could be chosen anew; of those, has is booked for the visit and
+// blamed before the others. It is zero when nothing but the end of
 // the horizon stands in the way.
 //
 // StartUntil returns false when the visit cannot start at booked, and Faults when
 // spec is faulty or roles names one that it has not.
-func StartUntil(s *Snapshot, spec VisitSpec, roles map[string]string, booked Minute) (Until, bool, error) {
+func StartUntil(s *Snapshot, spec VisitSpec, roles map[string]string, booked Minute, has ...string) (Until, bool, error) {
 	bound, err := spec.bind(roles)
 	if err != nil {
 		return Until{}, false, err
@@ -63,7 +64,7 @@ func StartUntil(s *Snapshot, spec VisitSpec, roles map[string]string, booked Min
 		return Until{}, false, nil
 	}
 	out := Until{Start: x.Ranges()[0].To}
-	out.Limit, err = plan.limit(s, roles, out.Start+1)
+	out.Limit, err = plan.limit(s, roles, has, out.Start+1)
 	return out, err == nil, err
 }
 
@@ -97,7 +98,7 @@ type obstacle struct {
 // It takes all obstacles away and puts back one after the other, those that are
 // to be blamed first last. Without those that cannot be put back the visit
 // fits, and with any of them it does not.
-func (p *Plan) limit(s *Snapshot, roles map[string]string, start Minute) (Limit, error) {
+func (p *Plan) limit(s *Snapshot, roles map[string]string, has []string, start Minute) (Limit, error) {
 	t := trial{plan: p, shop: s.shop, start: start, end: start + Minute(p.maxStay)}
 	for _, u := range p.units {
 		unit := &s.shop.Units[u]
@@ -105,7 +106,7 @@ func (p *Plan) limit(s *Snapshot, roles map[string]string, start Minute) (Limit,
 	}
 	t.end = min(t.end, maxHorizon)
 	own := func(o obstacle) bool {
-		return o.unit == nobody || slices.ContainsFunc(p.spec.Roles, func(r Role) bool { return roles[r.Name] == o.Unit })
+		return o.unit == nobody || slices.Contains(has, o.Unit) || slices.ContainsFunc(p.spec.Roles, func(r Role) bool { return roles[r.Name] == o.Unit })
 	}
 	if fits, err := t.fits(); err != nil || !fits {
 		return Limit{}, err

@@ -231,3 +231,21 @@ func BenchmarkStartUntil(b *testing.B) {
 		}
 	}
 }
+
+// Two chairs, of which the visit is booked in one: a later start runs into the next
+// client of either, and the visit's own chair is named.
+func TestStartUntilBlamesTheChairThatTheVisitHas(t *testing.T) {
+	all := []openings.Span{{From: 0, To: 900}}
+	spec := openings.VisitSpec{
+		Roles:  []openings.Role{{Name: "chair", Need: openings.Need{Kinds: []openings.UnitKind{openings.Chair}}}},
+		Phases: []openings.Phase{{Name: "cut", Minutes: 60, Roles: []string{"chair"}}},
+	}
+	snap, err := openings.NewSnapshot(openings.Shop{Minutes: 900, Premises: all, Units: []openings.Unit{
+		{ID: "chair 2", Kind: openings.Chair, Open: all, Changeover: 10, Bookings: []openings.Booking{{From: 140, To: 300}}},
+		{ID: "chair 3", Kind: openings.Chair, Open: all, Bookings: []openings.Booking{{From: 75, To: 300}}}}})
+	require.NoError(t, err)
+	got, ok, err := openings.StartUntil(snap, spec, nil, 60, "chair 2")
+	require.NoError(t, err)
+	require.True(t, ok)
+	require.Equal(t, openings.Until{Start: 70, Limit: openings.Limit{Kind: openings.NextClient, Unit: "chair 2", At: 140}}, got)
+}

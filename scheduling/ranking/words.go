@@ -108,11 +108,17 @@ func (r *ranker) countKind(kind openings.UnitKind) int {
 // ends 20 min before closing”. clock writes a minute of the horizon as a time of
 // day.
 func (r *Ranked) Words(clock func(openings.Minute) string) string {
+	room, rest := r.RoomWords(), r.OtherWords(clock)
+	if room == "" || rest == "" {
+		return room + rest
+	}
+	return room + "; " + rest
+}
+
+// OtherWords is Words without RoomWords.
+func (r *Ranked) OtherWords(clock func(openings.Minute) string) string {
 	var parts []string
 	say := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
-	if room := r.roomWords(); room != "" {
-		say("%s", room)
-	}
 	for _, a := range r.Asks {
 		say("%s", a.words(clock))
 	}
@@ -141,7 +147,8 @@ func (r *Ranked) Words(clock func(openings.Minute) string) string {
 	return strings.Join(parts, "; ")
 }
 
-func (r *Ranked) roomWords() string {
+// RoomWords says for what of the usual mix the opening leaves room, "" without a mix.
+func (r *Ranked) RoomWords() string {
 	var room, full []string
 	for _, x := range r.Room {
 		switch {

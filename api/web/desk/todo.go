@@ -275,7 +275,7 @@ func lateRowOf(ctx context.Context, b base, v api.LateVisitBody) lateRow {
 		words = append(words, "ends "+minutes(v.EndLateMinutes)+" late")
 	}
 	r.Words, r.IsLate = strings.Join(words, ", "), len(words) > 0 && !over
-	if v.OpenUntil != nil && !over {
+	if v.OpenUntil != nil && v.State == "under_way" {
 		r.OpenUntil = b.At(*v.OpenUntil)
 	}
 	return r
