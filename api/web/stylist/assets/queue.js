@@ -61,6 +61,11 @@
   // was made when all who have no place on the rota had one queue: only who made it
   // knows whose it is.
   const orphan = (tap) => tap.me !== me && (!tap.me || tap.me.startsWith("session:"));
+  // same says whether two taps are about the same thing, which happens once: what was
+  // refused of it is settled when it is taken.
+  const once = ["arrive", "start", "finish", "done", "rinse_now"];
+  const same = (a, b) => a.me === b.me && a.visit === b.visit && a.fields.kind === b.fields.kind &&
+    (a.fields.step || "") === (b.fields.step || "") && once.includes(a.fields.kind);
   const put = async (tap) => {
     await act("readwrite", (s) => s.put(tap));
     changed();
@@ -124,7 +129,8 @@
     wait = 2000;
     if (r.ok) {
       said = answer.words;
-      await act("readwrite", (s) => s.delete(tap.id));
+      const over = (await list()).filter((t) => t.refused && same(t, tap)).map((t) => t.id);
+      await act("readwrite", (s) => { over.forEach((id) => s.delete(id)); return s.delete(tap.id); });
       return "sent";
     }
     tap.refused = answer.refused || "The server did not take it.";
@@ -135,7 +141,7 @@
 
   let running = null;
   const run = async (all) => {
-    let sent = 0;
+    let sent = 0, refused = 0;
     for (;;) {
       const tap = (await list()).find((t) => t.me === me && !t.refused);
       if (!tap) break;
@@ -147,10 +153,11 @@
       }
       const how = await one(tap);
       if (how === "sent") sent++;
+      if (how === "refused") refused++;
       changed();
       if (how === "stop") break;
     }
-    changed({ sent });
+    changed({ sent, refused });
   };
   const alone = (f) => (navigator.locks ? navigator.locks.request("my-day-send", f) : f());
   // send sends what waits, in order; all also what could still be taken back.

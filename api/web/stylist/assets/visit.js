@@ -8,11 +8,12 @@
   const minute = 60000;
   const dead = 2000; // how long a second press does nothing
   const undoFor = 5000; // how long the end of a visit can be taken back before it is sent
-  let model, taps = [], settled = [], dropped = new Set(), pressed = 0, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
+  let model, taps = [], settled = [], written = new Map(), drawing = 0, dropped = new Set(), pressed = 0, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
 
   const read = () => {
     model = JSON.parse($("run").dataset.model);
     settled = [];
+    written = new Map([$("state"), ...document.querySelectorAll("[data-real]")].filter(Boolean).map((e) => [e, e.textContent]));
     localStorage.setItem("my-day-zone", model.zone);
   };
   const clock = queue.clock;
@@ -131,6 +132,7 @@
     show("later", m.state === "under_way" && n.tap !== "done");
     const words = { booked: "Booked", arrived: "Is here", under_way: "Under way", finished: "Finished" }[m.state];
     const ahead = taps.length + settled.length;
+    if (!ahead) written.forEach((s, e) => { text2(e, s); }); // as the server says, also after a tap that did not count
     if (ahead && words) text("state", words);
     m.steps.forEach((s) => {
       const e = document.querySelector('[data-real="' + s.step + '"]');
@@ -153,7 +155,9 @@
     drawGoing(m, now);
   };
   const draw = async () => {
+    const turn = ++drawing;
     const all = (await queue.list()).filter((t) => t.visit === model.visit);
+    if (turn !== drawing) return; // something newer is drawn
     // What was sent counts on until the page has been read anew.
     for (const t of taps) if (!all.some((x) => x.id === t.id) && !dropped.has(t.id)) settled.push(t);
     taps = all.filter((t) => !t.refused);
@@ -241,7 +245,7 @@
     }
   };
   document.addEventListener("queue", (e) => {
-    draw().then(() => { if (e.detail.sent) refresh(); });
+    draw().then(() => { if (e.detail.sent || e.detail.refused) refresh(); });
   });
   document.addEventListener("visibilitychange", () => {
     if (document.hidden) return;
