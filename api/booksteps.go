@@ -47,6 +47,9 @@ func (b *booking) estimateView(ctx context.Context) (*pages.EstimateView, error)
 		}
 		first = false
 	}
+	if say := cautionViews([]CautionBody{b.n.sayMadeBefore()}); c.testsSkin(b.n) && !slices.Contains(v.Cautions, say[0]) {
+		v.Cautions = append(v.Cautions, say...)
+	}
 	if v.OutOfTen > 0 {
 		for _, l := range v.Lines {
 			v.MeanMinutes += l.Expected

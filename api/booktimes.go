@@ -13,7 +13,6 @@ import (
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
-	"chairblock/scheduling/chairtime"
 	"chairblock/store"
 )
 
@@ -201,16 +200,15 @@ func (b *booking) laterThan(list []OpeningBody) string {
 // before a new skin test can have been read.
 func (b *booking) askSoon(ctx context.Context, list []OpeningBody) error {
 	c, hours := b.c, b.n.time.PatchTestHours
-	i := slices.IndexFunc(c.estimates, func(w *worked) bool { return w != nil })
 	soon := b.s.now().Add(time.Duration(hours * float64(time.Hour)))
-	if i < 0 || !slices.ContainsFunc(list, func(o OpeningBody) bool { return o.Start.Before(soon) }) {
+	if !c.cautionsSkin(b.n) || !slices.ContainsFunc(list, func(o OpeningBody) bool { return o.Start.Before(soon) }) {
 		return nil
 	}
 	if err := c.prove(ctx, b.t, b.n, b.page.Fields.Client, list[0].Start); err != nil || c.tested {
 		return err
 	}
-	for k, x := range c.estimates[i].cautions {
-		if x.Code == chairtime.CautionPatchTest {
+	for k, x := range b.page.Estimate.Cautions {
+		if x.Text == b.n.sayMadeBefore().Text {
 			b.page.Estimate.Cautions[k] = pages.Caution{Level: pages.CautionNeedsYes, Text: fmt.Sprintf(
 				"Times before %s are too soon for a new skin test: the licensed person says whether an earlier one still counts.",
 				soon.In(b.n.loc).Format("Mon 2 January 15:04"))}

@@ -67,7 +67,7 @@ func (s *Server) findGroupOpenings(ctx context.Context, in *groupOpeningsInput) 
 		}
 		out.Body = GroupOpeningsAnswer{Openings: []GroupOpeningBody{}, Cautions: []CautionBody{}}
 		for _, v := range g.visits {
-			out.Body.Cautions = append(out.Body.Cautions, v.d.c.cautions()...)
+			out.Body.Cautions = append(out.Body.Cautions, v.d.c.cautions(n)...)
 		}
 		if err := g.load(ctx, t, s); err != nil {
 			return err

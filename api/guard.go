@@ -10,6 +10,7 @@ import (
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
+	"chairblock/scheduling/needs"
 	"chairblock/store"
 )
 
@@ -71,10 +72,11 @@ func (c *composed) guard(n salonDay, now, start time.Time, approvedBy string, ne
 				refused = append(refused, x)
 			case x.Level == string(chairtime.LevelNeedsYes):
 				ask = append(ask, x)
-			case x.Code == chairtime.CautionPatchTest && !c.tested && n.tooSoon(now, start):
-				ask = append(ask, n.askSkinTest())
 			}
 		}
+	}
+	if c.skinTooSoon(n, now, start) {
+		ask = append(ask, n.askSkinTest())
 	}
 	if len(refused) > 0 {
 		p := newProblem(http.StatusUnprocessableEntity, "refused", refused[0].Text)
@@ -98,6 +100,36 @@ func needsYes(ask []CautionBody) error {
 // tooSoon reports whether a skin test made now cannot be read before start.
 func (n salonDay) tooSoon(now, start time.Time) bool {
 	return start.Sub(now).Hours() < n.time.PatchTestHours
+}
+
+// testsSkin reports whether the salon's skin tests are for a service.
+func (n salonDay) testsSkin(row store.ServiceRow) bool {
+	return n.needRules().AskPatchTest(needs.Service{Chemical: row.Chemical, Aftercare: row.Aftercare})
+}
+
+// testsSkin reports whether the salon's skin tests are for a service of c.
+func (c *composed) testsSkin(n salonDay) bool {
+	return n.needRules().AskPatchTest(needs.Service{Chemical: c.chemical, Aftercare: c.aftercare})
+}
+
+// cautionsSkin reports whether a skin test is spoken of: the salon's rule covers a
+// service, or its time was worked out from hair.
+func (c *composed) cautionsSkin(n salonDay) bool {
+	return c.testsSkin(n) || slices.ContainsFunc(c.estimates, func(w *worked) bool {
+		return w != nil && slices.ContainsFunc(w.cautions, func(x CautionBody) bool { return x.Code == chairtime.CautionPatchTest })
+	})
+}
+
+// skinTooSoon reports whether a start asks for the licensed person's yes because a
+// skin test made now could not be read before it, and none counts.
+func (c *composed) skinTooSoon(n salonDay, now, start time.Time) bool {
+	return !c.tested && n.tooSoon(now, start) && c.cautionsSkin(n)
+}
+
+// sayMadeBefore is said of every service that a skin test is needed for.
+func (n salonDay) sayMadeBefore() CautionBody {
+	return CautionBody{string(chairtime.LevelWarn), chairtime.CautionPatchTest,
+		fmt.Sprintf("A skin test has to be done at least %s hours before the visit.", scheduling.Number(n.time.PatchTestHours))}
 }
 
 func (n salonDay) askSkinTest() CautionBody {

@@ -198,6 +198,9 @@ func (p *packer) cautionFits(ctx context.Context, t *store.Tx, fits []MatchBody)
 				}
 			}
 		}
+		if j.c.testsSkin(p.n) && !slices.ContainsFunc(list, func(c CautionBody) bool { return c.Code == chairtime.CautionPatchTest }) {
+			list = append(list, p.n.sayMadeBefore())
+		}
 		fits[i].Cautions = list
 	}
 	return nil

@@ -18,7 +18,7 @@ type NeedRules struct {
 	PatchTestValidDays    int      `json:"patch_test_valid_days,omitempty" minimum:"1" maximum:"1095" doc:"From the day on which it was put on; left out: 180"`
 	PatchTestReadHours    *float64 `json:"patch_test_read_hours,omitempty" minimum:"0" maximum:"96" doc:"How long a skin test stays on before nothing seen means anything; left out: 24"`
 	SkinTestOverride      bool     `json:"skin_test_override,omitempty" doc:"The salon's written rule that the licensed person may let a visit begin without a skin test; left out: false"`
-	StrandTestFor         string   `json:"strand_test_for,omitempty" enum:"nothing,straightening,chemical,everything" doc:"Which services need a strand test where the consultation does not say that none is needed; left out: straightening"`
+	StrandTestFor         string   `json:"strand_test_for,omitempty" enum:"nothing,straightening,chemical,everything" doc:"Which services need a strand test where the consultation does not say that none is needed, or where the hair is damaged; left out: straightening"`
 	StrandTestForNew      bool     `json:"strand_test_for_new_clients,omitempty" doc:"From everybody who was not treated here before, whatever the consultation says"`
 	StrandTestHours       *float64 `json:"strand_test_hours,omitempty" minimum:"0" maximum:"336" doc:"How long before the start it is due; left out: 24"`
 	StrandTestValidDays   int      `json:"strand_test_valid_days,omitempty" minimum:"1" maximum:"1095" doc:"Left out: 90"`

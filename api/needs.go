@@ -100,7 +100,7 @@ func correctedEnds(ctx context.Context, t *store.Tx, visits []store.Visit) (map[
 func neededBy(v store.Visit, r store.NeedRecords) needs.Visit {
 	out := needs.Visit{Start: v.Start}
 	for _, x := range r.Services[v.ID] {
-		k := needs.Service{Chemical: x.Chemical, Aftercare: x.Aftercare, Retouch: x.Retouch, Families: x.Families}
+		k := needs.Service{Chemical: x.Chemical, Aftercare: x.Aftercare, Retouch: x.Retouch, Damaged: x.Damaged, Families: x.Families}
 		for _, p := range x.Solutions {
 			k.Products = append(k.Products, needs.Product(p))
 		}

@@ -453,7 +453,8 @@ func TestAWalkInForChemicalsBeginsWhenSheIsOnFile(t *testing.T) {
 	s.at(start.Add(2 * time.Hour))
 	cut := s.walkedIn("Dry cut")
 	s.step(cut.ID, 0).is(200, nil)
-	v := s.walkedIn("Root colour")
+	var v api.VisitBody
+	s.walkIn("colour", object{"service_id": s.services["Root colour"], "given_name": "Vida", "approved_by": "Ben"}).is(201, &v)
 	require.Equal(t, "patch_test missing, consent missing", s.needed(v.ID))
 	s.step(v.ID, 0).refused(409, "not-ready")
 	client := s.client("Vida")

@@ -13,6 +13,7 @@ import (
 	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
@@ -201,7 +202,7 @@ func (s *Server) period(n salonDay, b OpeningsRequest) (period, error) {
 
 // openings searches the whole period at once, then describes the first starts.
 func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *composed, b OpeningsRequest, except string) (OpeningsAnswer, error) {
-	out := OpeningsAnswer{Openings: []OpeningBody{}, Cautions: c.cautions(), Minutes: c.minutes()}
+	out := OpeningsAnswer{Openings: []OpeningBody{}, Cautions: c.cautions(n), Minutes: c.minutes()}
 	p, err := s.period(n, b)
 	if err != nil {
 		return out, err
@@ -364,12 +365,15 @@ func (s *Server) bounds(h openings.Horizon, first, last date.Date, notBefore *ti
 	return q
 }
 
-func (c *composed) cautions() []CautionBody {
+func (c *composed) cautions(n salonDay) []CautionBody {
 	out := []CautionBody{}
 	for _, w := range c.estimates {
 		if w != nil {
 			out = append(out, w.result.Cautions...)
 		}
+	}
+	if c.testsSkin(n) && !slices.ContainsFunc(out, func(x CautionBody) bool { return x.Code == chairtime.CautionPatchTest }) {
+		out = append(out, n.sayMadeBefore())
 	}
 	return out
 }

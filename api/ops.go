@@ -176,7 +176,7 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 		return err
 	}
 	var ask []CautionBody
-	if !j.c.tested && n.skinTestAgain(s.now(), j.before, j.start, approvedBy) {
+	if !j.c.tested && n.skinTestAgain(s.now(), j.before, j.c, j.start, approvedBy) {
 		ask = append(ask, n.askSkinTest())
 	}
 	if !j.start.Equal(j.before.Start) {
@@ -194,9 +194,9 @@ func (s *Server) moving(ctx context.Context, t *store.Tx, n salonDay, j *job) er
 // skinTestAgain reports whether a new start of v asks for a yes because a skin
 // test made now could not be read before it. Agreed to is only a start that was
 // too soon already; a later one then gives more time.
-func (n salonDay) skinTestAgain(now time.Time, v store.Visit, start time.Time, approvedBy string) bool {
+func (n salonDay) skinTestAgain(now time.Time, v store.Visit, c *composed, start time.Time, approvedBy string) bool {
 	agreed := approvedBy != "" || v.ApprovedBy != "" && n.tooSoon(now, v.Start) && start.After(v.Start)
-	return !agreed && needsAftercare(v) && !start.Equal(v.Start) && n.tooSoon(now, start)
+	return !agreed && (c.testsSkin(n) || needsAftercare(v)) && !start.Equal(v.Start) && n.tooSoon(now, start)
 }
 
 // mayMove refuses a new start for a visit that is not to come any more. While

@@ -146,13 +146,13 @@ func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.T
 				continue
 			}
 			for _, x := range w.cautions {
-				switch {
-				case x.Level == string(chairtime.LevelNeedsYes):
+				if x.Level == string(chairtime.LevelNeedsYes) {
 					out = append(out, x)
-				case x.Code == chairtime.CautionPatchTest && !j.c.tested && p.n.tooSoon(p.now, start):
-					out = append(out, p.n.askSkinTest())
 				}
 			}
+		}
+		if j.c.skinTooSoon(p.n, p.now, start) {
+			out = append(out, p.n.askSkinTest())
 		}
 		return out, nil
 	}
@@ -171,7 +171,7 @@ func (p *packer) asks(ctx context.Context, t *store.Tx, j *packJob, start time.T
 	if j.visit.State != store.Held {
 		out = append(out, more...)
 	}
-	if !j.c.tested && p.n.skinTestAgain(p.now, *j.visit, start, "") {
+	if !j.c.tested && p.n.skinTestAgain(p.now, *j.visit, j.c, start, "") {
 		out = append(out, p.n.askSkinTest())
 	}
 	return out, nil

@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 
 	"github.com/labstack/echo/v4"
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
+	"chairblock/scheduling/chairtime"
 	"chairblock/store"
 )
 
@@ -22,9 +24,17 @@ func (s *Server) walkInForm(ctx context.Context, x *dayView, typed pages.WalkIn,
 	typed.Action = "/walk-in"
 	typed.Key = cmp.Or(typed.Key, store.NewID())
 	err := s.read(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
 		rows, err := t.Services(ctx)
 		for _, r := range rows {
-			if !needsHair(r.Service) {
+			switch {
+			case needsHair(r.Service):
+			case n.testsSkin(r): // of somebody who is not known no test can be on record
+				typed.Tested = append(typed.Tested, r.Name)
+			default:
 				typed.Services = append(typed.Services, pages.Option{ID: r.ID, Name: r.Name})
 			}
 		}
@@ -106,5 +116,14 @@ func walkInWords(p *Problem) string {
 			return "Type a first name of up to 40 letters."
 		}
 	}
-	return cmp.Or(p.Detail, p.Title)
+	return cmp.Or(SkinTestFirst(p), p.Detail, p.Title)
+}
+
+// SkinTestFirst says of a walk-in that was refused because no skin test can count
+// for it what to do instead, "" when it was refused for something else.
+func SkinTestFirst(p *Problem) string {
+	if !slices.ContainsFunc(p.Cautions, func(x CautionBody) bool { return x.Code == chairtime.CautionPatchTest }) {
+		return ""
+	}
+	return "This needs a skin test beforehand: book it under her name, where the page says what counts."
 }

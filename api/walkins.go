@@ -14,9 +14,10 @@ import (
 
 // WalkInRequest books somebody who stands in the door.
 type WalkInRequest struct {
-	ServiceID string `json:"service_id" minLength:"1" maxLength:"64" doc:"A service that takes the same time for everybody"`
-	GivenName string `json:"given_name" doc:"The first name, by which she is called"`
-	LeadID    string `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge; left out: whoever is free"`
+	ServiceID  string `json:"service_id" minLength:"1" maxLength:"64" doc:"A service that takes the same time for everybody"`
+	GivenName  string `json:"given_name" doc:"The first name, by which she is called"`
+	LeadID     string `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge; left out: whoever is free"`
+	ApprovedBy string `json:"approved_by,omitempty" maxLength:"80" doc:"Licensed person who said yes to cautions that ask for it, such as a skin test that nobody can have made"`
 }
 
 type walkInInput struct {
@@ -67,7 +68,7 @@ func (s *Server) walkIn(ctx context.Context, t *store.Tx, n salonDay, b WalkInRe
 
 // nextMinute is the visit that b asks for, at the next whole minute.
 func (s *Server) nextMinute(b WalkInRequest) *VisitRequest {
-	return &VisitRequest{Start: s.now().Add(time.Minute - 1).Truncate(time.Minute), Services: []ServiceRequest{{ServiceID: b.ServiceID, LeadID: b.LeadID}}}
+	return &VisitRequest{Start: s.now().Add(time.Minute - 1).Truncate(time.Minute), Services: []ServiceRequest{{ServiceID: b.ServiceID, LeadID: b.LeadID}}, ApprovedBy: b.ApprovedBy}
 }
 
 // withFirstToday adds to a clash the first start today, in words too. Other

@@ -24,6 +24,7 @@ type NeedRecords struct {
 // NeedService is what a service of a visit is, as far as needs go.
 type NeedService struct {
 	Chemical, Aftercare, Retouch bool
+	Damaged                      bool // as the hair was booked, or seen since
 	Families                     []string
 	Solutions                    []NeedProduct // what the visit will take
 }
@@ -119,22 +120,24 @@ func (r *NeedRecords) queueVisits(b *pgx.Batch, t *Tx, ids []string) {
 		Chemical  bool     `db:"chemical"`
 		Aftercare bool     `db:"aftercare"`
 		Retouch   bool     `db:"retouch"`
+		Damaged   bool     `db:"damaged"`
 		Families  []string `db:"families"`
 		IDs       []string `db:"ids"`
 		Names     []string `db:"names"`
 		Strengths []string `db:"strengths"`
 	}
 	each(b, func(x service) {
-		s := NeedService{Chemical: x.Chemical, Aftercare: x.Aftercare, Retouch: x.Retouch, Families: x.Families}
+		s := NeedService{Chemical: x.Chemical, Aftercare: x.Aftercare, Retouch: x.Retouch, Damaged: x.Damaged, Families: x.Families}
 		for i, name := range x.Names {
 			s.Solutions = append(s.Solutions, NeedProduct{x.IDs[i], name, x.Strengths[i]})
 		}
 		r.Services[x.Visit] = append(r.Services[x.Visit], s)
-	}, `SELECT x.visit_id, k.chemical, k.aftercare, k.retouch, k.families,
+	}, `SELECT x.visit_id, k.chemical, k.aftercare, k.retouch, k.families, coalesce((e.hair ->> 'damaged')::boolean, false) AS damaged,
 			array(SELECT p.product_id FROM visit_product u JOIN product p USING (salon_id, product_id) WHERE `+solutionOf+`) AS ids,
 			array(SELECT p.name FROM visit_product u JOIN product p USING (salon_id, product_id) WHERE `+solutionOf+`) AS names,
 			array(SELECT p.strength FROM visit_product u JOIN product p USING (salon_id, product_id) WHERE `+solutionOf+`) AS strengths
 		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
+			LEFT JOIN estimate e ON e.salon_id = x.salon_id AND e.estimate_id = x.estimate_id
 		WHERE x.salon_id = $1 AND x.visit_id = ANY($2) ORDER BY x.visit_id, x.ordinal`, t.salon, ids)
 }
 

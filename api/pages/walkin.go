@@ -1,6 +1,9 @@
 package pages
 
-import "net/url"
+import (
+	"net/url"
+	"strings"
+)
 
 // Names of the fields of the walk-in form.
 const (
@@ -14,6 +17,7 @@ const (
 type WalkIn struct {
 	Action   string   // path that the form posts to
 	Services []Option // those that take the same time on any hair
+	Tested   []string // names of services that need a skin test beforehand, which are booked by name
 	Key      string   // idempotency key
 	// Service and Name are what was typed, Error why it was not booked.
 	Service, Name, Error string
@@ -31,6 +35,14 @@ func (w *WalkIn) action() string {
 		return ""
 	}
 	return w.Action
+}
+
+// TestedWords says what is not in the list and why, "" when all is.
+func (w *WalkIn) TestedWords() string {
+	if len(w.Tested) == 0 {
+		return ""
+	}
+	return "Not without a skin test: " + strings.Join(w.Tested, ", ") + ". Book these under her name."
 }
 
 // Fields are the controls of the form.

@@ -16,7 +16,9 @@ type Service struct {
 	Chemical  bool
 	Aftercare bool // straightening
 	Retouch   bool
-	Families  []string
+	// Damaged is set when the hair was booked or seen as damaged.
+	Damaged  bool
+	Families []string
 	// Products are those that are to be put on and that tests have to be made
 	// with. Without any, the test of whatever product counts.
 	Products []Product
@@ -37,6 +39,12 @@ func (s Service) in(scope Scope) bool {
 	case ForEverything:
 	}
 	return true
+}
+
+// AskPatchTest reports whether the rules ask for a skin test for a visit with
+// services.
+func (r Rules) AskPatchTest(services ...Service) bool {
+	return slices.ContainsFunc(services, func(s Service) bool { return s.in(r.PatchTestFor) })
 }
 
 // AskTreated reports whether what a visit with services needs depends on whether

@@ -293,6 +293,18 @@ func TestAStrandTestIsNeededWhenTheConsultationDoesNotSayNo(t *testing.T) {
 	require.Equal(t, needs.Missing, of(t, listed(visit(straight), c, forNew), needs.StrandTest).State)
 	c.Treated = true
 	require.NotContains(t, states(listed(visit(straight), c, forNew)), "strand_test")
+
+	// A consultation asks about the past, not about damage that somebody saw.
+	damaged := straight
+	damaged.Damaged = true
+	for _, outcome := range []needs.Outcome{needs.Clear, needs.Ask} {
+		c.Consultation.Outcome = outcome
+		require.Equal(t, needs.Missing, of(t, listed(visit(damaged), c), needs.StrandTest).State, outcome)
+	}
+	c.StrandTests = []needs.Strand{made(needs.Fine, ago(day))}
+	require.Equal(t, needs.Done, of(t, listed(visit(damaged), c), needs.StrandTest).State)
+	c.StrandTests = nil
+	require.NotContains(t, states(listed(visit(damaged), c, func(r *needs.Rules) { r.StrandTestFor = needs.ForNothing })), "strand_test", "the salon asks for none")
 }
 
 func TestADepositIsNeededByItsDateButNotAfterTheStart(t *testing.T) {

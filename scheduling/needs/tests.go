@@ -88,12 +88,13 @@ func (l *list) read(t Patch, n Need) Need {
 	return n
 }
 
-// strandTest is needed when the consultation says so or does not say no, for a
-// correction, and for new clients when the salon wants it. A strand that snapped counts whether one
+// strandTest is needed when the consultation says so or does not say no, for
+// damaged hair whatever it says, which does not ask about that, for a correction,
+// and for new clients when the salon wants it. A strand that snapped counts whether one
 // was needed or not, until a later test, made long enough afterwards, was fine.
 func (l *list) strandTest() (Need, bool) {
 	c := l.consulted()
-	asked := l.asked(l.r.StrandTestFor) && (c == nil || !c.allows() || c.StrandTest || l.r.StrandTestForNew && !l.c.Treated)
+	asked := l.asked(l.r.StrandTestFor) && (c == nil || !c.allows() || c.StrandTest || l.damaged() || l.r.StrandTestForNew && !l.c.Treated)
 	scope := l.r.StrandTestFor
 	if corrects := !l.v.Corrects.IsZero() && l.asked(ForChemical); corrects && !asked {
 		asked, scope = true, ForChemical
@@ -102,6 +103,11 @@ func (l *list) strandTest() (Need, bool) {
 		scope = ForChemical
 	}
 	return l.worstOf(scope, asked, l.strandTestOf)
+}
+
+// damaged reports whether hair that a strand test is asked for is damaged.
+func (l *list) damaged() bool {
+	return slices.ContainsFunc(l.v.Services, func(s Service) bool { return s.Damaged && s.in(l.r.StrandTestFor) })
 }
 
 // strandTestOf is the strand test for u.

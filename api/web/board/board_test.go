@@ -254,3 +254,14 @@ func TestTheBoardSaysEverythingOnce(t *testing.T) {
 		require.Contains(t, d.page, `name="date_from" value="2026-06-08"`, day)
 	}
 }
+
+func TestTheWalkInListLeavesOutWhatNeedsASkinTest(t *testing.T) {
+	s := webtest.New(t)
+	d := at(t, s, store.Desk, "").get("/")
+	require.Contains(t, d.page, ">Root colour</option>", "a salon that asks for none")
+	tag := s.Ask(http.MethodGet, "/booking-rules", nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPut, "/booking-rules", webtest.Object{"hold_minutes": 10, "needs": webtest.Object{"skin_test_for": "chemical"}}, http.StatusOK, nil, "If-Match", tag)
+	d.get("/").says("Not without a skin test: ", "Root colour")
+	require.NotContains(t, d.page, ">Root colour</option>")
+	require.Contains(t, d.page, ">Dry cut</option>")
+}

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -143,6 +144,9 @@ func (p page) walkInNow(c echo.Context) error {
 			var ok bool
 			if wrong, status, ok = web.Wrong(err, map[string]string{"service_id": "service", "given_name": "name"}); !ok {
 				return api.Sorry(c, err)
+			}
+			if x, is := errors.AsType[*api.Problem](err); is && api.SkinTestFirst(x) != "" {
+				wrong = []pages.FieldError{{Field: "service", Text: api.SkinTestFirst(x)}}
 			}
 			instead = insteadOf(err)
 		}

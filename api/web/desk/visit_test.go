@@ -147,6 +147,16 @@ func TestAWalkInIsPutOnAFile(t *testing.T) {
 	d.send(http.StatusOK, "/visits/"+id+"/client", "client", known).says("The visit is on the client’s file now.", "Juna K.’s page")
 }
 
+func TestAWalkInIsNotSeatedForWhatNeedsASkinTest(t *testing.T) {
+	s := newSalon(t)
+	s.At(monday(10, 0))
+	tag := s.Ask(http.MethodGet, "/booking-rules", nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPut, "/booking-rules", webtest.Object{"hold_minutes": 10, "needs": webtest.Object{"skin_test_for": "chemical"}}, http.StatusOK, nil, "If-Match", tag)
+	d := at(t, s, store.Desk, "").get("/walk-in")
+	d.send(http.StatusUnprocessableEntity, "/walk-in/now", "service", s.Services["Root colour"], "name", "Vida").says("This needs a skin test beforehand: book it under her name")
+	d.get("/walk-in").send(http.StatusOK, "/walk-in/now", "service", s.Services["Dry cut"], "name", "Vida").says("Noted: the client is here.")
+}
+
 func TestWhatIsStillNeededIsBroughtFromThePage(t *testing.T) {
 	s := newSalon(t)
 	client := s.Client("Juna", "Kestrel")
