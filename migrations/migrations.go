@@ -6,12 +6,32 @@ import (
 	"embed"
 	"encoding/hex"
 	"io/fs"
+	"strconv"
+	"strings"
 )
 
 // FS holds the files, applied in the order of their numbers.
 //
 //go:embed *.sql
 var FS embed.FS
+
+// Newest is the number of the newest file.
+func Newest() int64 {
+	names, err := fs.Glob(FS, "*.sql")
+	if err != nil {
+		panic(err) // the pattern is a constant
+	}
+	var newest int64
+	for _, name := range names {
+		number, _, _ := strings.Cut(name, "_")
+		n, err := strconv.ParseInt(number, 10, 64)
+		if err != nil {
+			panic(err) // an embedded file; migrating finds it as well
+		}
+		newest = max(newest, n)
+	}
+	return newest
+}
 
 // Hash identifies the set of files: it changes when any of them does. Test
 // databases are cached under it.

@@ -19,7 +19,7 @@ const module = "chairblock"
 // that is missing here fails the test: a new one has to find its place first.
 var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "api/outbound", "api/web", "api/web/board", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist",
-		"scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings", "scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/pg"},
+		"scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings", "scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/backup", "store/pg"},
 	"api": {"api/ics", "api/ics/read", "api/notify", "api/outbound", "api/pages", "api/passwords", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/web":              {"api", "api/pages"},
@@ -40,6 +40,7 @@ var arrows = map[string][]string{
 	"api/passwords":        {"scheduling"},
 	"api/pages":            {"scheduling", "scheduling/chairtime"},
 	"store":                {"migrations", "scheduling", "scheduling/openings", "scheduling/pace", "scheduling/screening"},
+	"store/backup":         {"store/pg"},
 	"store/pg":             {},
 	"store/storetest":      {"store/pg"},
 	"migrations":           {},
@@ -80,6 +81,7 @@ var testArrows = map[string][]string{
 	// what we write, we must be able to read
 	"api/ics/read": {"api/ics"},
 	"store":        {"scheduling/problemfile", "store/pg", "store/storetest"},
+	"store/backup": {"migrations", "store", "store/storetest"},
 	// tests of the core ask problems of published files
 	"scheduling/openings": {"scheduling/problemfile"},
 	"scheduling/packing":  {"scheduling/problemfile"},

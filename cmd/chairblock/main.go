@@ -21,6 +21,8 @@ type commands struct {
 	Serve     ServeCmd     `cmd:"" help:"Run the service."`
 	Salon     SalonCmd     `cmd:"" help:"Make salons."`
 	Migrate   MigrateCmd   `cmd:"" help:"Bring the database to the newest schema."`
+	Backup    BackupCmd    `cmd:"" help:"Write everything in the database into one file."`
+	Restore   RestoreCmd   `cmd:"" help:"Read a backup into an empty database."`
 	HealthKey HealthKeyCmd `cmd:"" help:"Make a key for answers about health, or change it."`
 	Estimate  EstimateCmd  `cmd:"" help:"Work out how long straightening takes on somebody's hair."`
 	Openings  OpeningsCmd  `cmd:"" help:"Find every start at which a visit fits, from a problem file."`

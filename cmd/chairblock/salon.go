@@ -94,7 +94,7 @@ func (c *SalonAddCmd) Run(out io.Writer) error {
 
 // migrated opens the database with the newest schema.
 func (d Database) migrated(ctx context.Context) (*store.Store, func(), error) {
-	url, stop, err := d.open(ctx, func(string, ...any) {})
+	url, stop, err := d.attach(ctx, func(string, ...any) {})
 	if err != nil {
 		return nil, nil, err
 	}

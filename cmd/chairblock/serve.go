@@ -45,6 +45,20 @@ func (d Database) open(ctx context.Context, log func(string, ...any)) (url strin
 	}, nil
 }
 
+// attach is open for work beside a service that runs: its private server is used
+// when there is one, and not ended by stop.
+func (d Database) attach(ctx context.Context, log func(string, ...any)) (url string, stop func(), err error) {
+	url, stop, err = d.open(ctx, log)
+	if _, inUse := errors.AsType[*pg.InUseError](err); !inUse {
+		return url, stop, err
+	}
+	running, runErr := pg.RunningURL(d.Data, "")
+	if runErr != nil {
+		return "", nil, err
+	}
+	return running, func() {}, checkServer(ctx, running)
+}
+
 // checkServer refuses a server that is too old or that may forget what it has
 // acknowledged.
 func checkServer(ctx context.Context, url string) error {

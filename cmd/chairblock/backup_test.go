@@ -1,0 +1,59 @@
+//go:build unix
+
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
+)
+
+func TestABackupOfARunningSalonIsReadBackElsewhere(t *testing.T) {
+	dir := folder(t)
+	d := startDemo(t, dir)
+	days := "?first_date=" + time.Now().Format(time.DateOnly) + "&last_date=" + time.Now().AddDate(0, 0, 20).Format(time.DateOnly)
+	visits := get(t, d.url+"/v1/visits"+days, d.token).body
+	file := filepath.Join(dir, "kept.zip")
+	code, out, errs := runOnce(t, "backup", "--data", filepath.Join(d.dir, "postgres"), file)
+	require.Zero(t, code, errs)
+	require.Regexp(t, `kept\.zip holds \d{4,} rows of \d+ tables as of \S+, [\d.]+ [kM]B\n`, out)
+	require.Equal(t, visits, get(t, d.url+"/v1/visits"+days, d.token).body, "the service went on")
+	code, _, errs = runOnce(t, "backup", "--data", filepath.Join(d.dir, "postgres"), file)
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, errs, "FILE "+file+" exists already")
+
+	code, _, errs = runOnce(t, "restore", "--data", filepath.Join(d.dir, "postgres"), file)
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, errs, "holds something already")
+	code, out, errs = runOnce(t, "restore", "--look", file)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "is whole")
+	d.endBy(t, syscall.SIGINT)
+
+	elsewhere := filepath.Join(dir, "elsewhere")
+	code, out, errs = runOnce(t, "restore", "--data", elsewhere, file)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "read back and compared")
+	require.Contains(t, out, "everybody is signed out")
+	require.Empty(t, processesOn(t, elsewhere))
+
+	s := launch(t, nil, "serve", "--data", elsewhere, "--maildir", filepath.Join(dir, "mail"), "--listen", "127.0.0.1:0", "--health-key-file", filepath.Join(d.dir, "health.key"))
+	url := s.waitFor(`listening on (http://127\.0\.0\.1:\d+)`)[1]
+	require.Equal(t, strings.ReplaceAll(visits, d.url, url), get(t, url+"/v1/visits"+days, d.token).body, "the same visits, by the same token")
+	require.Equal(t, "Lantern Street Hair", into[api.SalonBody](get(t, url+"/v1/salon", d.token)).Name)
+	s.signal(syscall.SIGTERM)
+	require.Zero(t, s.ended())
+
+	require.NoError(t, os.Truncate(file, 5000))
+	code, _, errs = runOnce(t, "restore", "--data", filepath.Join(dir, "third"), file)
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, errs, "no whole backup")
+	require.Equal(t, 1, strings.Count(errs, "\n"), errs)
+}
