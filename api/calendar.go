@@ -346,3 +346,7 @@ func unitNames(ctx context.Context, t *store.Tx) (map[string]string, error) {
 func (s *Server) health() map[string]string {
 	return map[string]string{"status": "ok", "zone_data": ics.ZoneDataVersion()}
 }
+
+// ZoneData is the version of the zone data of this machine, such as "2026f", or
+// "unknown".
+func ZoneData() string { return ics.ZoneDataVersion() }

@@ -21,6 +21,7 @@ type commands struct {
 	Serve     ServeCmd     `cmd:"" help:"Run the service."`
 	Salon     SalonCmd     `cmd:"" help:"Make salons."`
 	Migrate   MigrateCmd   `cmd:"" help:"Bring the database to the newest schema."`
+	Doctor    DoctorCmd    `cmd:"" help:"Look whether everything that the service needs is well, and say what to do."`
 	Backup    BackupCmd    `cmd:"" help:"Write everything in the database into one file."`
 	Restore   RestoreCmd   `cmd:"" help:"Read a backup into an empty database."`
 	HealthKey HealthKeyCmd `cmd:"" help:"Make a key for answers about health, or change it."`
