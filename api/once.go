@@ -67,9 +67,9 @@ func onceOf[T any](s *Server, ctx context.Context, by string, in Repeatable, pat
 		}
 		call.Fingerprint = fingerprint(string(raw))
 	}
-	var clash error
+	var clash, asked error // asked: not one that was answered before
 	err = s.inTx(ctx, func(t *store.Tx) error {
-		out, clash = nil, nil
+		out, clash, asked = nil, nil, nil
 		old, ok, err := t.Begin(ctx, call)
 		if err != nil {
 			return err
@@ -86,11 +86,14 @@ func onceOf[T any](s *Server, ctx context.Context, by string, in Repeatable, pat
 		if broken != nil || !kept {
 			return errors.Join(broken, err)
 		}
-		clash = err
+		clash, asked = err, err
 		return t.End(ctx, call, answer)
 	})
 	if err == nil {
 		err = clash
+		if asked != nil { // the answer is committed, and so nobody else counts it
+			s.metrics.Happened(string(store.TimeTaken), 1)
+		}
 	}
 	if err != nil {
 		return nil, err

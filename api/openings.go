@@ -202,6 +202,7 @@ func (s *Server) period(n salonDay, b OpeningsRequest) (period, error) {
 
 // openings searches the whole period at once, then describes the first starts.
 func (s *Server) openings(ctx context.Context, t *store.Tx, n salonDay, c *composed, b OpeningsRequest, except string) (OpeningsAnswer, error) {
+	defer func(begun time.Time) { s.metrics.Searched("openings", time.Since(begun)) }(time.Now())
 	out := OpeningsAnswer{Openings: []OpeningBody{}, Cautions: c.cautions(n), Minutes: c.minutes()}
 	p, err := s.period(n, b)
 	if err != nil {

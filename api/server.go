@@ -18,6 +18,7 @@ import (
 	"github.com/labstack/echo/v4"
 	"github.com/labstack/echo/v4/middleware"
 
+	"chairblock/api/metrics"
 	"chairblock/api/outbound"
 	"chairblock/api/passwords"
 	"chairblock/scheduling/delays"
@@ -67,6 +68,7 @@ type Server struct {
 	pingEvery  time.Duration
 	askAgain   time.Duration
 	listening  openStreams
+	metrics    *metrics.Metrics
 }
 
 // Reach gives the server the way to addresses that salons name: of gateways for
@@ -89,11 +91,12 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.HTTPErrorHandler = echoError
 	// The address of the peer counts; forwarded headers are anybody's words.
 	s.echo.IPExtractor = echo.ExtractIPDirect()
-	s.echo.Use(recovery(), s.securityHeaders, limitTime, below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
+	s.count()
+	s.echo.Use(s.counted, recovery(), s.securityHeaders, limitTime, below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
-	s.echo.Any("/cal/:file", s.feed, s.slowGuessing)
+	s.echo.Any("/cal/:file", s.feed, s.countFeed, s.slowGuessing)
 	s.mountMessageLinks()
 	s.mountOwn()
 	s.echo.GET("/robots.txt", func(c echo.Context) error {

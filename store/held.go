@@ -27,8 +27,10 @@ const (
 	), unsaid AS (
 		UPDATE reminder r SET state = 'withdrawn', next_at = NULL, done_at = now()
 		FROM over WHERE r.salon_id = over.salon_id AND r.visit_id = over.visit_id AND r.state IN ('waiting', 'failed')
+	), freed AS (
+		DELETE FROM block b USING over WHERE b.salon_id = over.salon_id AND b.visit_id = over.visit_id
 	)
-	DELETE FROM block b USING over WHERE b.salon_id = over.salon_id AND b.visit_id = over.visit_id`
+	SELECT count(*)::int FROM over`
 )
 
 // LapseHeld ends every pencilled visit whose time was over at now and frees its
@@ -36,10 +38,8 @@ const (
 // A visit that somebody else is changing at this moment is left to them; only
 // who needs its time waits for them, when the blocks are written.
 func (t *Tx) LapseHeld(ctx context.Context, now time.Time) error {
-	tag, err := t.tx.Exec(ctx, lapse, t.salon, now)
-	*t.altered = *t.altered || tag.RowsAffected() > 0
 	t.lapsed = now
-	return domain("lapse pencilled visits", err, false)
+	return t.lapse(ctx, lapse, t.salon, now)
 }
 
 // lapseThese is LapseHeld, again, for visits that may have been left to somebody
@@ -48,8 +48,14 @@ func (t *Tx) lapseThese(ctx context.Context, visits []string) error {
 	if t.lapsed.IsZero() {
 		return nil
 	}
-	tag, err := t.tx.Exec(ctx, lapseListed, t.salon, t.lapsed, visits)
-	*t.altered = *t.altered || tag.RowsAffected() > 0
+	return t.lapse(ctx, lapseListed, t.salon, t.lapsed, visits)
+}
+
+func (t *Tx) lapse(ctx context.Context, q string, args ...any) error {
+	var visits int
+	err := t.tx.QueryRow(ctx, q, args...).Scan(&visits)
+	*t.altered = *t.altered || visits > 0
+	t.happened(VisitLapsed, visits)
 	return domain("lapse pencilled visits", err, false)
 }
 
@@ -73,6 +79,7 @@ func (t *Tx) BookHeld(ctx context.Context, v *Visit) error {
 		return err
 	}
 	*t.altered = true
+	t.happened(VisitBooked, 1)
 	v.State, v.Title, v.HeldUntil = Booked, "", nil
 	v.Version++
 	return nil

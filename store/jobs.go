@@ -239,6 +239,8 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		_, err := w.store.pool.Exec(ctx, q)
 		all = errors.Join(all, domain("purge", err, false))
 	}
-	_, err := w.store.pool.Exec(ctx, lapse, nil, time.Now())
+	var lapsed int
+	err := w.store.pool.QueryRow(ctx, lapse, nil, time.Now()).Scan(&lapsed)
+	w.store.count(&counts{[]happening{{VisitLapsed, lapsed}}}, err)
 	return errors.Join(all, domain("lapse pencilled visits", err, false))
 }

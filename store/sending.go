@@ -77,7 +77,12 @@ func (w *reminderWorker) send(ctx context.Context, args reminderArgs) (time.Dura
 // database is away: it would have to be sent again.
 func (w *reminderWorker) note(ctx context.Context, d Due, e ending) error {
 	for {
-		err := w.store.InTx(ctx, d.Salon.ID, func(t *Tx) error { return t.endAttempt(ctx, d.Reminder.ID, d.Attempt, e) })
+		err := w.store.InTx(ctx, d.Salon.ID, func(t *Tx) error {
+			if e.outcome != "" {
+				t.happened(Happening("message_"+string(e.outcome)), 1)
+			}
+			return t.endAttempt(ctx, d.Reminder.ID, d.Attempt, e)
+		})
 		if !errors.Is(err, ErrUnavailable) {
 			return err
 		}

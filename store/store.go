@@ -6,6 +6,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -59,6 +60,8 @@ type Store struct {
 	fetch FetchPrivate
 	work  JobSettings
 	live  *liveHub
+	// observe holds nil when nobody counts.
+	observe atomic.Pointer[func(what Happening, n int)]
 }
 
 // Tx is one transaction within one salon.
@@ -70,6 +73,7 @@ type Tx struct {
 	altered *bool          // set by what may change free time
 	lapsed  time.Time      // when pencilled visits were lapsed for, zero before
 	seal    *Sealer
+	counts  *counts // nil while reading
 }
 
 // Salon is the id of the salon that the transaction works in.
@@ -147,12 +151,16 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 	for n := range tries {
 		var inner error // in the words of this package already
 		var altered bool
+		var counted counts
 		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx pgx.Tx) error {
-			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered, seal: s.seal})
+			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered, seal: s.seal, counts: &counted})
 			return inner
 		})
 		if err == nil {
 			s.committed(salon, altered)
+		}
+		if !again(inner) && !again(err) {
+			s.count(&counted, cmp.Or(inner, err))
 		}
 		switch {
 		case again(inner) || again(err):
@@ -190,12 +198,16 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 // the transaction usable.
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var inner error
+	var counted counts
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal})
+		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted})
 		return inner
 	})
 	if inner != nil {
 		return inner
+	}
+	if err == nil && t.counts != nil {
+		t.counts.list = append(t.counts.list, counted.list...)
 	}
 	return domain("savepoint", err, false)
 }

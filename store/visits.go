@@ -311,11 +311,14 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 	if tag.RowsAffected() == 0 {
 		return ErrClientBusy
 	}
+	what := VisitBooked
 	if v.HeldUntil != nil {
+		what = VisitPencilled
 		if err := t.lapseAt(ctx, *v.HeldUntil); err != nil {
 			return err
 		}
 	}
+	t.happened(what, 1)
 	return t.writePlan(ctx, v)
 }
 
@@ -329,6 +332,7 @@ func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
 	if err != nil {
 		return domain("move visit", err, false)
 	}
+	t.happened(VisitMoved, 1)
 	v.Version++
 	return t.writePlan(ctx, v)
 }
@@ -369,6 +373,7 @@ func (t *Tx) SetVisitState(ctx context.Context, v *Visit) error {
 	if err := one("visit state", tag.RowsAffected(), err); err != nil {
 		return err
 	}
+	t.happened(Happening("visit_"+string(v.State)), 1)
 	v.Version++
 	if v.State != Cancelled && v.State != Missed {
 		return nil

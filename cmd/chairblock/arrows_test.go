@@ -20,7 +20,7 @@ const module = "chairblock"
 var arrows = map[string][]string{
 	"cmd/chairblock": {"api", "api/notify", "api/outbound", "api/web", "api/web/board", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist",
 		"scheduling", "scheduling/chairtime", "scheduling/delays", "scheduling/openings", "scheduling/pace", "scheduling/packing", "scheduling/problemfile", "store", "store/backup", "store/pg"},
-	"api": {"api/ics", "api/ics/read", "api/notify", "api/outbound", "api/pages", "api/passwords", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
+	"api": {"api/ics", "api/ics/read", "api/metrics", "api/notify", "api/outbound", "api/pages", "api/passwords", "scheduling", "scheduling/card", "scheduling/chairtime", "scheduling/delays", "scheduling/needs", "scheduling/openings",
 		"scheduling/pace", "scheduling/packing", "scheduling/products", "scheduling/quoting", "scheduling/ranking", "scheduling/screening", "store"},
 	"api/web":              {"api", "api/pages"},
 	"api/web/board":        {"api", "api/pages", "api/web"},
@@ -35,6 +35,7 @@ var arrows = map[string][]string{
 	"api/chromium":         {},                                                                                            // part of tests only
 	"api/ics":              {"scheduling"},
 	"api/ics/read":         {"scheduling"},
+	"api/metrics":          {},
 	"api/notify":           {"api/outbound", "scheduling"},
 	"api/outbound":         {},
 	"api/passwords":        {"scheduling"},
@@ -102,6 +103,7 @@ var fences = []struct {
 	{"github.com/riverqueue/river", "store", "a job is written in the transaction of its cause"},
 	{"github.com/emersion/go-ical", "api/ics", "calendar syntax is one package's business"},
 	{"rsc.io/qr", "api/pages", "what is drawn is one package's business"},
+	{"github.com/prometheus/client_golang", "api/metrics", "one package knows how numbers are given out"},
 	{"github.com/wneessen/go-mail", "api/notify", "mail syntax is one package's business"},
 	{"github.com/emersion/go-message", "api", "mails end at the border"},
 	{"github.com/alexedwards/argon2id", "api/passwords", "one package knows what a hash costs"},

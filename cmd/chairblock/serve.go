@@ -92,6 +92,8 @@ type ServeCmd struct {
 	Development bool     `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
 	Proxies     []string `name:"trusted-proxy" env:"TRUSTED_PROXIES" placeholder:"NETWORK" help:"Address or network of a reverse proxy whose X-Forwarded-For is believed, such as 127.0.0.1 or 10.1.0.0/16. Several with commas."`
 	URL         string   `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
+	// Metrics stand on a port of their own, so that no proxy passes them on by mistake.
+	Metrics string `name:"metrics-listen" env:"METRICS_LISTEN" placeholder:"ADDRESS" help:"Address at which counters can be read in the text format of Prometheus, such as 127.0.0.1:9464. Nobody else should reach it. Left out: they cannot be read."`
 }
 
 // Run serves until SIGINT or SIGTERM.
@@ -119,8 +121,27 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	if err := s.takeReplies(c.Replies); err != nil {
 		return err
 	}
+	if err := s.showMetrics(c.Metrics); err != nil {
+		return err
+	}
 	log("listening on %s", s.url)
 	return s.serve(ctx)
+}
+
+// showMetrics answers readings of counters at an address of its own, if it has one.
+func (r *running) showMetrics(listen string) error {
+	if listen == "" {
+		return nil
+	}
+	l, err := net.Listen("tcp", listen)
+	if err != nil {
+		return fmt.Errorf("cannot listen on %s for metrics: %w", listen, err)
+	}
+	server := &http.Server{Handler: r.api.Metrics(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: 10 * time.Second, MaxHeaderBytes: 16 << 10}
+	go server.Serve(l) //nolint:errcheck // closing it ends it
+	r.ends = append(r.ends, func() { _ = server.Close() })
+	r.log("metrics on http://%s", l.Addr())
+	return nil
 }
 
 // networks reads addresses and networks.
