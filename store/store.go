@@ -18,12 +18,14 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/exaring/otelpgx"
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/riverdriver/riverpgxv5"
+	"go.opentelemetry.io/otel/trace"
 
 	"chairblock/scheduling"
 )
@@ -82,6 +84,12 @@ func (t *Tx) Salon() string { return t.salon }
 // Open connects to url with at most conns connections (0 chooses 10). It does
 // not migrate.
 func Open(ctx context.Context, url string, conns int32) (*Store, error) {
+	return OpenTraced(ctx, url, conns, nil)
+}
+
+// OpenTraced is Open with a span for each query: its text, which holds no values,
+// and never the values. nil makes none.
+func OpenTraced(ctx context.Context, url string, conns int32, provider trace.TracerProvider) (*Store, error) {
 	cfg, err := pgxpool.ParseConfig(url)
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", errAddress)
@@ -95,6 +103,9 @@ func Open(ctx context.Context, url string, conns int32) (*Store, error) {
 	cfg.ConnConfig.RuntimeParams["lock_timeout"] = "5s"
 	cfg.ConnConfig.RuntimeParams["statement_timeout"] = "20s"
 	cfg.ConnConfig.RuntimeParams["idle_in_transaction_session_timeout"] = "30s"
+	if provider != nil {
+		cfg.ConnConfig.Tracer = otelpgx.NewTracer(otelpgx.WithTracerProvider(provider), otelpgx.WithDisableConnectionDetailsInAttributes())
+	}
 	pool, err := pgxpool.NewWithConfig(ctx, cfg)
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", err)

@@ -14,6 +14,9 @@ import (
 	"syscall"
 	"time"
 
+	sdktrace "go.opentelemetry.io/otel/sdk/trace"
+	"go.opentelemetry.io/otel/trace"
+
 	"chairblock/api"
 	"chairblock/api/notify"
 	"chairblock/api/outbound"
@@ -93,6 +96,7 @@ type ServeCmd struct {
 	Proxies     []string `name:"trusted-proxy" env:"TRUSTED_PROXIES" placeholder:"NETWORK" help:"Address or network of a reverse proxy whose X-Forwarded-For is believed, such as 127.0.0.1 or 10.1.0.0/16. Several with commas."`
 	URL         string   `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
 	// Metrics stand on a port of their own, so that no proxy passes them on by mistake.
+	Tracing `embed:""`
 	Metrics string `name:"metrics-listen" env:"METRICS_LISTEN" placeholder:"ADDRESS" help:"Address at which counters can be read in the text format of Prometheus, such as 127.0.0.1:9464. Nobody else should reach it. Left out: they cannot be read."`
 }
 
@@ -108,7 +112,12 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	s, err := start(ctx, c.Database, c.Mail, c.HealthKey, c.Listen, c.URL, log)
+	spans, flush, err := c.provider(ctx)
+	if err != nil {
+		return err
+	}
+	defer flush()
+	s, err := startTraced(ctx, c.Database, c.Mail, c.HealthKey, c.Listen, c.URL, spans, log)
 	if err != nil {
 		return untilStopped(ctx, log, err)
 	}
@@ -185,11 +194,17 @@ type running struct {
 	url      string
 	log      func(string, ...any)
 	ends     []func()
+	spans    *sdktrace.TracerProvider // nil: none are made
 }
 
 // start opens the database, migrates it and listens.
 func start(ctx context.Context, d Database, m Mail, k HealthKey, listen, url string, log func(string, ...any)) (*running, error) {
-	r := &running{log: log}
+	return startTraced(ctx, d, m, k, listen, url, nil, log)
+}
+
+// startTraced is start with spans made by a provider, nil for none.
+func startTraced(ctx context.Context, d Database, m Mail, k HealthKey, listen, url string, spans *sdktrace.TracerProvider, log func(string, ...any)) (*running, error) {
+	r := &running{log: log, spans: spans}
 	if err := r.open(ctx, d, m, k, listen, url); err != nil {
 		r.close()
 		return nil, err
@@ -219,7 +234,11 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 	if err := store.Migrate(ctx, database); err != nil {
 		return err
 	}
-	if r.store, err = store.Open(ctx, database, 0); err != nil {
+	var spans trace.TracerProvider // a nil pointer in it would not be nil
+	if r.spans != nil {
+		spans = r.spans
+	}
+	if r.store, err = store.OpenTraced(ctx, database, 0, spans); err != nil {
 		return err
 	}
 	r.store.SealWith(seal)
@@ -237,6 +256,9 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 		r.url = "http://" + reachable(r.listener.Addr().String())
 	}
 	r.api = api.New(r.store, r.url, time.Now)
+	if spans != nil {
+		r.api.Trace(spans)
+	}
 	mountPages(r.api)
 	return nil
 }
