@@ -39,7 +39,7 @@ var mayDo = map[string]string{
 	"list-products": "odla", "get-product": "odla", "add-product": "o", "update-product": "o", "delete-product": "o",
 	"get-stock": "odla", "add-stock-movement": "odla", "list-stock-movements": "odl", "set-visit-product": "odl",
 	"make-quote": "odl", "get-quote": "odl", "list-quotes": "odl", "list-money": "odl", "note-money": "odl",
-	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o", "preview-merge": "od", "merge-clients": "od",
+	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o", "preview-merge": "od", "merge-clients": "od", "look-at-erasure": "o", "erase-client": "o",
 	"list-heads": "odl", "add-head": "odl", "expect-hair": "odl",
 	"get-hair-map": "ol", "list-hair-treatments": "ol", "add-hair-treatment": "ol", "delete-hair-treatment": "ol",
 	"make-estimate": "odl", "get-estimate": "odl", "phone-estimate": "odl",
@@ -356,6 +356,9 @@ func (s *salon) succeeds(t *testing.T, id string, requests map[string]request) {
 	switch id {
 	case "delete-client":
 		s.call("DELETE", "/v1/clients/"+s.client("Ines"), nil, "If-Match", `"v1"`).is(204, nil)
+		return
+	case "erase-client":
+		s.call("POST", "/v1/clients/"+s.client("Ines")+"/erase", nil, "If-Match", `"v1"`).is(200, nil)
 		return
 	case "arrive-visit", "tap-visit", "finish-visit", "miss-visit", "start-step", "finish-step":
 		s.at(start.Add(54 * time.Hour))

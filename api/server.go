@@ -69,6 +69,7 @@ type Server struct {
 	askAgain   time.Duration
 	listening  openStreams
 	metrics    *metrics.Metrics
+	erased     func([]store.Erased) error // nil: nobody keeps a list outside the database
 }
 
 // Reach gives the server the way to addresses that salons name: of gateways for

@@ -9,6 +9,7 @@ import (
 // routes registers every operation of the interface.
 func (s *Server) routes() {
 	s.salonRoutes()
+	s.eraseRoutes()
 	s.settingRoutes()
 	s.ruleRoutes()
 	s.careRoutes()

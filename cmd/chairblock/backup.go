@@ -55,6 +55,7 @@ func (c *BackupCmd) Run(out io.Writer) error {
 // RestoreCmd reads a backup.
 type RestoreCmd struct {
 	Database
+	Erasures
 	File string `arg:"" type:"existingfile" help:"The backup."`
 	Look bool   `help:"Only say what the backup holds, after looking at every byte of it."`
 }
@@ -101,6 +102,9 @@ func (c *RestoreCmd) settle(ctx context.Context, url string, out io.Writer) erro
 	defer st.Close()
 	ended, err := st.SignEverybodyOut(ctx)
 	if err != nil {
+		return err
+	}
+	if err := c.again(ctx, st, out); err != nil {
 		return err
 	}
 	fmt.Fprintf(out, "everybody is signed out (%d browsers); links and tokens that were taken back after the backup work again: look through them\n", ended)

@@ -3,6 +3,7 @@
 package main
 
 import (
+	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
@@ -44,12 +45,28 @@ func TestABackupOfARunningSalonIsReadBackElsewhere(t *testing.T) {
 	require.Contains(t, out, "everybody is signed out")
 	require.Empty(t, processesOn(t, elsewhere))
 
-	s := launch(t, nil, "serve", "--data", elsewhere, "--maildir", filepath.Join(dir, "mail"), "--listen", "127.0.0.1:0", "--health-key-file", filepath.Join(d.dir, "health.key"))
+	// A client is erased after the backup; the list outside the database remembers.
+	list := filepath.Join(dir, "erased.list")
+	s := launch(t, nil, "serve", "--data", elsewhere, "--erasure-list", list, "--maildir", filepath.Join(dir, "mail"), "--listen", "127.0.0.1:0", "--health-key-file", filepath.Join(d.dir, "health.key"))
 	url := s.waitFor(`listening on (http://127\.0\.0\.1:\d+)`)[1]
 	require.Equal(t, strings.ReplaceAll(visits, d.url, url), get(t, url+"/v1/visits"+days, d.token).body, "the same visits, by the same token")
 	require.Equal(t, "Lantern Street Hair", into[api.SalonBody](get(t, url+"/v1/salon", d.token)).Name)
+	made := into[api.ClientBody](call(t, http.MethodPost, url+"/v1/clients", d.owner, strings.NewReader(`{"given_name":"Zqnobody"}`), "Content-Type", "application/json", "Idempotency-Key", "zq"))
+	second := filepath.Join(dir, "second.zip")
+	code, _, errs = runOnce(t, "backup", "--data", elsewhere, second)
+	require.Zero(t, code, errs)
+	gone := call(t, http.MethodPost, url+"/v1/clients/"+made.ID+"/erase", d.owner, nil, "If-Match", `"v1"`)
+	require.Equal(t, http.StatusOK, gone.status, gone.body)
+	require.Equal(t, http.StatusNotFound, call(t, http.MethodGet, url+"/v1/clients/"+made.ID, d.owner, nil).status)
 	s.signal(syscall.SIGTERM)
 	require.Zero(t, s.ended())
+	noted, err := os.ReadFile(list)
+	require.NoError(t, err)
+	require.Contains(t, string(noted), made.ID)
+	require.NotContains(t, string(noted), "Zqnobody")
+	code, out, errs = runOnce(t, "restore", "--data", filepath.Join(dir, "again"), "--erasure-list", list, second)
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "1 clients who were erased after the backup are erased again")
 
 	require.NoError(t, os.Truncate(file, 5000))
 	code, _, errs = runOnce(t, "restore", "--data", filepath.Join(dir, "third"), file)

@@ -89,6 +89,7 @@ type ServeCmd struct {
 	Mail
 	Replies Replies `embed:""`
 	HealthKey
+	Erasures
 	Listen string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
 	// Development is for trying things out: a service that others reach must not be
 	// led into its own machine by an address that somebody types in.
@@ -128,6 +129,9 @@ func (c *ServeCmd) Run(out io.Writer) error {
 		return untilStopped(ctx, log, err)
 	}
 	if err := s.takeReplies(c.Replies); err != nil {
+		return err
+	}
+	if err := c.Erasures.keep(ctx, s); err != nil {
 		return err
 	}
 	if err := s.showMetrics(c.Metrics); err != nil {
