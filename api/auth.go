@@ -103,7 +103,7 @@ var allowed = map[string][]store.Role{
 type principalKey struct{}
 
 func withPrincipal(ctx context.Context, p store.Principal) context.Context {
-	return context.WithValue(ctx, principalKey{}, p)
+	return context.WithValue(store.As(ctx, p.TokenID), principalKey{}, p)
 }
 
 func principal(ctx context.Context) store.Principal {

@@ -126,6 +126,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	river.AddWorker(workers, &paceWorker{store: s, refit: refit})
 	river.AddWorker(workers, &paceNightlyWorker{store: s})
 	river.AddWorker(workers, &eraseWorker{store: s})
+	river.AddWorker(workers, &sealWorker{store: s})
 	river.AddWorker(workers, &overdueAllWorker{store: s})
 	river.AddWorker(workers, &overdueWorker{store: s})
 	river.AddWorker(workers, &lateAllWorker{store: s})
@@ -137,7 +138,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 		JobTimeout:           min(x.Timeout, otherJobs),
 		RescueStuckJobsAfter: x.Rescue,
 		Logger:               jobLogger(os.Stderr),
-		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), overdueRegularly(), lateRegularly(), privateRegularly()},
+		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), sealRegularly(), overdueRegularly(), lateRegularly(), privateRegularly()},
 	})
 	if err != nil {
 		return nil, domain("jobs", err, false)

@@ -163,7 +163,7 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		var inner error // in the words of this package already
 		var altered bool
 		var counted counts
-		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx pgx.Tx) error {
+		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{BeginQuery: begin(ctx)}, func(tx pgx.Tx) error {
 			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered, seal: s.seal, counts: &counted})
 			return inner
 		})
