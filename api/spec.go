@@ -10,6 +10,7 @@ import (
 func (s *Server) routes() {
 	s.salonRoutes()
 	s.eraseRoutes()
+	s.changeRoutes()
 	s.settingRoutes()
 	s.ruleRoutes()
 	s.careRoutes()

@@ -120,7 +120,7 @@ func (c *DoctorCmd) database(ctx context.Context, f *findings, url string) {
 	}
 	clocks(f, x)
 	if schema(f, x) {
-		content(f, x)
+		content(ctx, f, url, x)
 		zones(ctx, f, url, x)
 	}
 }
@@ -138,12 +138,18 @@ func schema(f *findings, x store.Checkup) bool {
 	return false
 }
 
-func content(f *findings, x store.Checkup) {
+func content(ctx context.Context, f *findings, url string, x store.Checkup) {
 	f.add("schema", well, "", "%d, the newest; %d salons", x.Schema, x.Salons)
 	if !x.Guarded {
 		f.add("bookings", wrong, "restore the newest backup into an empty database; do not take bookings until then", "the constraint that forbids double bookings is gone")
 	} else {
 		f.add("bookings", well, "", "the database refuses two bookings of the same time")
+	}
+	switch lines, err := store.CheckLog(ctx, url); {
+	case err != nil:
+		f.add("log", wrong, "find out who works on the database beside the service; compare with the newest backup", "%v", err)
+	default:
+		f.add("log", well, "", "%d lines of who changed what fit together", lines)
 	}
 	if len(x.Damaged) > 0 {
 		f.add("schema", wrong, "run REINDEX on them, or VALIDATE CONSTRAINT, as the database's owner", "not valid: %s", strings.Join(x.Damaged, ", "))

@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"os"
 	"path/filepath"
+	"regexp"
 	"syscall"
 	"testing"
 
@@ -40,6 +41,11 @@ func TestTheDoctorSaysWhatIsWrongAndWhatToDo(t *testing.T) {
 	}
 	require.NotContains(t, out, "wrong")
 
+	eventually(t, "the log of changes is in its chain", func() bool {
+		_, out := ask()
+		return regexp.MustCompile(`well   log +[1-9]\d* lines`).MatchString(out)
+	})
+
 	// Breaking things behind its back, one after the other.
 	url, err := pg.RunningURL(data, "")
 	require.NoError(t, err)
@@ -53,6 +59,8 @@ func TestTheDoctorSaysWhatIsWrongAndWhatToDo(t *testing.T) {
 			`UPDATE goose_db_version SET version_id = version_id - 100000 WHERE version_id > 100000`},
 		{`INSERT INTO river_job (kind, max_attempts, args, state, scheduled_at, queue) VALUES ('nobody', 3, '{}', 'available', now() - interval '1 hour', 'nowhere')`,
 			`wrong  messages +1 jobs wait, the first for 1h0m`, `DELETE FROM river_job WHERE kind = 'nobody'`},
+		{`ALTER TABLE audit DISABLE TRIGGER audit_stays; UPDATE audit SET actor = 'somebody' WHERE place = 1`, `wrong  log +the log of changes of salon \S+ does not fit together from line 1 on`,
+			`UPDATE audit SET actor = '' WHERE place = 1; ALTER TABLE audit ENABLE TRIGGER audit_stays`},
 	} {
 		_, err := db.ExecContext(t.Context(), x.do)
 		require.NoError(t, err)
