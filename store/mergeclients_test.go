@@ -39,7 +39,7 @@ func TestEveryTableOfAClientIsThoughtOfInAMerge(t *testing.T) {
 		got = append(got, name)
 	}
 	require.NoError(t, rows.Err())
-	require.Equal(t, []string{"client", "client_request", "consent", "contact_change", "estimate", "hair_treatment", "head", "health_read", "message_choice", "message_wish",
+	require.Equal(t, []string{"client", "client_request", "consent", "contact_change", "erased_client", "estimate", "hair_treatment", "head", "health_read", "message_choice", "message_wish",
 		"minor", "minor_change", "own_closed", "own_link", "quote", "screening", "test_record", "visit", "wish"}, got,
 		"a new table of a client's either moves with her (store/mergeclients.go) or ends with the file that is erased")
 }
