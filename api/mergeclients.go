@@ -48,7 +48,7 @@ type MergePreviewBody struct {
 // MergeRequest names the other file of the same person.
 type MergeRequest struct {
 	Other   string `json:"other_id" maxLength:"64" doc:"The file that is erased"`
-	Version int64  `json:"other_version" minimum:"1" doc:"As it was shown; if it was changed since, nothing is done"`
+	Version int64  `json:"other_version" minimum:"1" maximum:"1000000000" doc:"As it was shown; if it was changed since, nothing is done"`
 }
 
 type (
