@@ -227,8 +227,9 @@ func (m makers) of(k scheduling.StepKind) (said *int, code, what string) {
 		return m.processing, cautionOwnProcessing, "solution"
 	case scheduling.Dwell:
 		return m.neutralizer, cautionOwnNeutralizer, "neutralizer"
+	default: // makers say nothing of other steps
+		return nil, "", ""
 	}
-	return nil, "", ""
 }
 
 // leastWorking is the least that the salon's own settings let solution and

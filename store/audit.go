@@ -166,7 +166,7 @@ func CheckLog(ctx context.Context, url string) (lines int64, err error) {
 	if err != nil {
 		return 0, fmt.Errorf("store: log: %w", ErrUnavailable)
 	}
-	defer conn.Close(context.WithoutCancel(ctx)) //nolint:errcheck // it only read
+	defer conn.Close(context.WithoutCancel(ctx))
 	rows, err := conn.Query(ctx, `SELECT salon_id, `+notedColumns+`, hash FROM audit WHERE place IS NOT NULL ORDER BY salon_id, place`)
 	if err != nil {
 		return 0, domain("log", err, false)

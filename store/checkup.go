@@ -51,7 +51,7 @@ func Examine(ctx context.Context, url string) (Checkup, error) {
 	if err != nil {
 		return c, fmt.Errorf("store: examine: %w", ErrUnavailable)
 	}
-	defer conn.Close(context.WithoutCancel(ctx)) //nolint:errcheck // it only read
+	defer conn.Close(context.WithoutCancel(ctx))
 	var oldest float64
 	var migrated bool
 	before := time.Now()
@@ -96,7 +96,7 @@ func ZoneOffsets(ctx context.Context, url, zone string, from time.Time, days int
 	if err != nil {
 		return nil, fmt.Errorf("store: zone: %w", ErrUnavailable)
 	}
-	defer conn.Close(context.WithoutCancel(ctx)) //nolint:errcheck // it only read
+	defer conn.Close(context.WithoutCancel(ctx))
 	rows, err := conn.Query(ctx, `SELECT extract(epoch FROM (t AT TIME ZONE $1) - (t AT TIME ZONE 'UTC'))::int
 		FROM generate_series($2::timestamptz, $2::timestamptz + make_interval(hours => 24 * ($3 - 1)), interval '24 hours') t`, zone, from, days)
 	if err != nil {

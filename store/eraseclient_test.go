@@ -113,7 +113,7 @@ func TestWhoBooksWhileAClientIsErasedComesBeforeOrFindsHerGone(t *testing.T) {
 		<-begun
 		err := s.try(func(tx *store.Tx) error { _, err := tx.EraseClient(t.Context(), c, "", time.Now()); return err })
 		booked := <-done
-		require.True(t, (err == nil) != (booked == nil), "erased: %v, booked: %v", err, booked)
+		require.NotEqual(t, err == nil, booked == nil, "erased: %v, booked: %v", err, booked)
 		if booked == nil {
 			s.tx(func(tx *store.Tx) error {
 				list, err := tx.VisitsOfClient(t.Context(), c)

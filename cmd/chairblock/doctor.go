@@ -241,7 +241,7 @@ func (c *DoctorCmd) disk(f *findings) {
 	if c.DatabaseURL == "" {
 		dir := c.Data
 		if dir == "" {
-			dir, _ = pg.DefaultDir() //nolint:errcheck // then the next line finds nothing there
+			dir, _ = pg.DefaultDir()
 		}
 		places["data"] = dir
 	}

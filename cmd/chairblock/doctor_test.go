@@ -51,7 +51,7 @@ func TestTheDoctorSaysWhatIsWrongAndWhatToDo(t *testing.T) {
 	require.NoError(t, err)
 	db, err := sql.Open("pgx", url)
 	require.NoError(t, err)
-	defer db.Close() //nolint:errcheck // it is a test's
+	defer db.Close()
 	for _, x := range []struct{ do, says, undo string }{
 		{`ALTER TABLE block DROP CONSTRAINT block_no_overlap`, `wrong  bookings +the constraint that forbids double bookings is gone\n +restore`,
 			`ALTER TABLE block ADD CONSTRAINT block_no_overlap EXCLUDE USING gist (salon_id WITH =, unit_id WITH =, visit_id WITH <>, span WITH &&)`},

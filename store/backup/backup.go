@@ -74,13 +74,13 @@ func write(ctx context.Context, url, bin, file string) (a About, err error) {
 	if err != nil {
 		return a, err
 	}
-	defer conn.Close(context.WithoutCancel(ctx)) //nolint:errcheck // it only read
+	defer conn.Close(context.WithoutCancel(ctx))
 	part, err := os.CreateTemp(filepath.Dir(file), "."+filepath.Base(file)+".part-*")
 	if err != nil {
 		return a, err
 	}
 	defer os.Remove(part.Name()) //nolint:errcheck // it has its name by then, or is of no use
-	defer part.Close()           //nolint:errcheck // closed below when it counts
+	defer part.Close()
 	if a, err = copyOut(ctx, conn, url, bin, part); err != nil {
 		return a, err
 	}

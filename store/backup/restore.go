@@ -30,7 +30,7 @@ func Read(file string) (About, error) {
 	if err != nil {
 		return About{}, noBackup(err)
 	}
-	defer z.Close() //nolint:errcheck // it was only read
+	defer z.Close()
 	a, dump, err := parts(&z.Reader)
 	if err != nil {
 		return a, err
@@ -64,7 +64,7 @@ func parts(z *zip.Reader) (a About, dump *zip.File, err error) {
 	if err != nil {
 		return a, nil, noBackup(err)
 	}
-	defer r.Close() //nolint:errcheck // it was only read
+	defer r.Close()
 	words, err := io.ReadAll(io.LimitReader(r, mostAbout))
 	if err != nil {
 		return a, nil, noBackup(err)
@@ -97,7 +97,7 @@ func Restore(ctx context.Context, url, bin, file string, newest int64) (About, e
 	if err != nil {
 		return a, fmt.Errorf("backup: restore: %w", err)
 	}
-	defer conn.Close(context.WithoutCancel(ctx)) //nolint:errcheck // it only read
+	defer conn.Close(context.WithoutCancel(ctx))
 	if err := mustBeEmpty(ctx, conn); err != nil {
 		return a, err
 	}
@@ -142,7 +142,7 @@ func copyIn(ctx context.Context, url, bin, file string) error {
 	if err != nil {
 		return noBackup(err)
 	}
-	defer z.Close() //nolint:errcheck // it was only read
+	defer z.Close()
 	i := slices.IndexFunc(z.File, func(f *zip.File) bool { return f.Name == dumpName })
 	if i < 0 {
 		return ErrNoBackup
