@@ -115,8 +115,15 @@ func onePlaceEach(t *testing.T, day api.DayBody) {
 		seen[who] = append(seen[who], use{from, to})
 	}
 	for _, v := range day.Visits {
-		at("client "+v.ClientID, v.Start, v.End)
+		end := v.End
+		if v.FinishedAt != nil && v.FinishedAt.Before(end) { // what was over early freed its time
+			end = *v.FinishedAt
+		}
+		at("client "+v.ClientID, v.Start, end)
 		for _, s := range v.Steps {
+			if s.End.After(end) {
+				s.End = end
+			}
 			for _, u := range s.Units {
 				at(u.UnitID, s.Start, s.End)
 			}
