@@ -39,6 +39,7 @@ type boardMore struct {
 	fits   []MatchBody
 	counts store.DeskCounts
 	undo   *LastActionBody
+	rinses []RinseCallBody
 }
 
 // loadMore reads what the board of x shows beside the day.
@@ -55,6 +56,9 @@ func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView) (*boardM
 		return nil, err
 	}
 	if x.date.Equal(today) {
+		if m.rinses, err = rinseCalls(ctx, t, x.n); err != nil {
+			return nil, err
+		}
 		plans := &plansOf{t: t, n: x.n}
 		if m.until, err = x.startsUntilBy(ctx, plans); err != nil {
 			return nil, err
@@ -232,7 +236,12 @@ func (m *boardMore) coming(x *dayView) []pages.Coming {
 		out = append(out, c)
 	}
 	slices.SortStableFunc(out, func(a, b pages.Coming) int { return a.At.Compare(b.At) })
-	return out[:min(len(out), mostComing)]
+	out = out[:min(len(out), mostComing)]
+	var first []pages.Coming
+	for _, r := range m.rinses {
+		first = append(first, pages.Coming{At: r.At, Who: r.Name, Text: r.Words, Urgent: "rinse now", Href: "/visits/" + r.VisitID})
+	}
+	return append(first, out...)
 }
 
 // endOf is when a visit will be over, and how many minutes late.

@@ -44,7 +44,7 @@ type arriveInput struct {
 
 // EventBody is one thing that was noted of a visit.
 type EventBody struct {
-	Kind     string    `json:"kind" enum:"arrive,start,finish,done,undo,remedy,stop"`
+	Kind     string    `json:"kind" enum:"arrive,start,finish,done,undo,remedy,stop,rinse_now,undo_rinse_now"`
 	Step     *int      `json:"step,omitempty" doc:"Which step, counted from 0; left out for the visit"`
 	At       time.Time `json:"at" doc:"When it happened; the last one of a kind and step counts, as long as it is not undone"`
 	NotedAt  time.Time `json:"noted_at"`
@@ -130,14 +130,22 @@ func clockAt(n salonDay, t time.Time) string { return t.In(n.loc).Format("15:04"
 func (s *Server) listEvents(ctx context.Context, in *ByID) (*listBody[EventBody], error) {
 	var v store.Visit
 	var loc *time.Location
+	var rinses []store.RinseNote
 	err := s.read(ctx, func(t *store.Tx) (err error) {
 		if loc, err = zone(ctx, t); err != nil {
 			return err
 		}
-		v, err = t.VisitByID(ctx, in.ID)
+		if v, err = t.VisitByID(ctx, in.ID); err != nil {
+			return err
+		}
+		rinses, err = t.RinsesOf(ctx, in.ID)
 		return err
 	})
-	return listOf(v.Events, func(e store.Event) EventBody { return writeEvent(e, loc) }), err
+	out := listOf(v.Events, func(e store.Event) EventBody { return writeEvent(e, loc) })
+	if err == nil && len(rinses) > 0 {
+		out.Body.Items = withRinses(out.Body.Items, rinses, loc)
+	}
+	return out, err
 }
 
 func writeEvent(e store.Event, loc *time.Location) EventBody {

@@ -249,3 +249,39 @@ func TestAStopIsCheckedAndReadByFew(t *testing.T) {
 	require.NotContains(t, string(a.body), "hair_snapped")
 	require.NotContains(t, string(a.body), "snapped at once")
 }
+
+func TestRinseNowIsToldToTheDeskAtOnce(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	x := inSolution(s)
+	toDo := func() []api.RinseCallBody {
+		var list api.ToDoList
+		s.as(store.Desk).call("GET", "/v1/to-do", nil).is(200, &list)
+		return list.Rinses
+	}
+	events := func() (kinds []string) {
+		var list struct{ Items []api.EventBody }
+		s.call("GET", "/v1/visits/"+x.id+"/events", nil).is(200, &list)
+		for _, e := range list.Items {
+			kinds = append(kinds, e.Kind)
+		}
+		return kinds
+	}
+	require.Empty(t, toDo())
+	s.at(monday(9, 55))
+	x.rinse()
+	list := toDo()
+	require.Len(t, list, 1)
+	require.Equal(t, x.id, list[0].VisitID)
+	require.Contains(t, list[0].Words, "“Rinse now” was pressed at 09:55, chair ")
+	require.Contains(t, list[0].Words, "go and see whether help has to be called")
+	require.Equal(t, "rinse_now", events()[len(events())-1])
+	s.at(monday(9, 56))
+	x.call("POST", "/v1/visits/"+x.id+"/rinse-now/undo", nil).is(200, nil)
+	require.Empty(t, toDo())
+	require.Equal(t, []string{"rinse_now", "undo_rinse_now"}, events()[len(events())-2:], "both stay in the log")
+	x.rinse()
+	require.Len(t, toDo(), 1)
+	x.stop(nil).is(201, nil)
+	require.Empty(t, toDo(), "the visit is over")
+}

@@ -36,9 +36,11 @@ type ToDoBody struct {
 
 // ToDoList is what is open of the visits to come.
 type ToDoList struct {
-	AsOf    time.Time  `json:"as_of"`
-	Overdue int        `json:"overdue" doc:"How many of the items"`
-	Items   []ToDoBody `json:"items" nullable:"false" doc:"In the order of their latest times"`
+	AsOf    time.Time `json:"as_of"`
+	Overdue int       `json:"overdue" doc:"How many of the items"`
+	// Rinses go before everything else.
+	Rinses []RinseCallBody `json:"rinse_now" nullable:"false" doc:"Where product has to come off at once, until it is taken back or the visit is over"`
+	Items  []ToDoBody      `json:"items" nullable:"false" doc:"In the order of their latest times"`
 	// Requests are beside the visits, since some are about none.
 	Requests []ClientRequestBody `json:"requests" nullable:"false" doc:"What clients asked for on their own pages, oldest first"`
 }
@@ -54,7 +56,7 @@ func (s *Server) toDoRoutes() {
 }
 
 func (s *Server) listToDo(ctx context.Context, in *toDoQuery) (*toDoOutput, error) {
-	out := &toDoOutput{ToDoList{AsOf: s.now(), Items: []ToDoBody{}, Requests: []ClientRequestBody{}}}
+	out := &toDoOutput{ToDoList{AsOf: s.now(), Rinses: []RinseCallBody{}, Items: []ToDoBody{}, Requests: []ClientRequestBody{}}}
 	err := s.read(ctx, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
@@ -66,6 +68,9 @@ func (s *Server) listToDo(ctx context.Context, in *toDoQuery) (*toDoOutput, erro
 			return err
 		}
 		if out.Body.Items, err = s.toDo(ctx, t, n, visits); err != nil {
+			return err
+		}
+		if out.Body.Rinses, err = rinseCalls(ctx, t, n); err != nil {
 			return err
 		}
 		asked, err := t.OpenRequests(ctx)

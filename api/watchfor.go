@@ -12,7 +12,7 @@ import (
 // versions that they were booked with, filled with figures.
 type watchFor struct {
 	services map[store.ServiceKey]store.ServiceRow
-	figures  map[string]string                     // the salon's own
+	figures  map[string]string                      // the salon's own
 	made     map[store.ServiceKey]map[string]string // with those of the makers, where some are known
 }
 

@@ -61,6 +61,8 @@ var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
 	"TextGateway":        func(t *store.Tx, x *filled) (any, error) { return t.TextGateway(x.t.Context()) },
 	"TextGatewaySecrets": func(t *store.Tx, x *filled) (any, error) { return t.TextGatewaySecrets(x.t.Context(), at(1, 0)) },
 	"ClientsAlike":       func(t *store.Tx, x *filled) (any, error) { return t.ClientsAlike(x.t.Context(), x.client, 20) },
+	"RinsesOf":           func(t *store.Tx, x *filled) (any, error) { return t.RinsesOf(x.t.Context(), x.visit) },
+	"RinsesUnderWay":     func(t *store.Tx, x *filled) (any, error) { return t.RinsesUnderWay(x.t.Context()) },
 	"VisitLines":         func(t *store.Tx, x *filled) (any, error) { return t.VisitLines(x.t.Context(), x.client, 10) },
 	"MoneyOfVisits":      func(t *store.Tx, x *filled) (any, error) { return t.MoneyOfVisits(x.t.Context(), []string{x.visit}) },
 	"LayAside": func(t *store.Tx, x *filled) (any, error) {

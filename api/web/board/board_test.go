@@ -1,6 +1,7 @@
 package board_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"os"
@@ -264,4 +265,30 @@ func TestTheWalkInListLeavesOutWhatNeedsASkinTest(t *testing.T) {
 	d.get("/").says("Not without a skin test: ", "Root colour")
 	require.NotContains(t, d.page, ">Root colour</option>")
 	require.Contains(t, d.page, ">Dry cut</option>")
+}
+
+func TestRinseNowIsFirstOnTheBoard(t *testing.T) {
+	s := salon(t)
+	v := s.Straightening(s.Client("Mara", "Quist"), s.Ada, monday(10, 0))
+	s.At(v.Start)
+	path := "/visits/" + v.ID
+	tag := s.Ask(http.MethodGet, path, nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPost, path+"/arrive", webtest.Object{}, http.StatusOK, nil, "If-Match", tag)
+	s.Ask(http.MethodPost, path+"/hair-as-seen", webtest.Object{"unchanged": true}, http.StatusCreated, nil)
+	i := 0
+	for v.Steps[i].Kind != "apply" {
+		i++
+	}
+	s.At(v.Start.Add(40 * time.Minute))
+	tag = s.Ask(http.MethodGet, path, nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPost, fmt.Sprintf("%s/steps/%d/start", path, i), webtest.Object{}, http.StatusOK, nil, "If-Match", tag)
+	d := at(t, s, store.Desk, "").get("/")
+	require.NotContains(t, d.page, "Rinse now")
+	s.At(v.Start.Add(55 * time.Minute))
+	s.Ask(http.MethodPost, path+"/rinse-now", nil, http.StatusCreated, nil)
+	d.get("/").says("“Rinse now” was pressed at", "go and see whether help has to be called", "rinse now")
+	d.get("/to-do").says("Mara Q.", "go and see whether help has to be called")
+	d.get(path).says("“rinse now” was pressed")
+	s.Ask(http.MethodPost, path+"/rinse-now/undo", nil, http.StatusOK, nil)
+	require.NotContains(t, d.get("/").page, "rinse now")
 }

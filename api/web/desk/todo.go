@@ -45,6 +45,7 @@ type toDoView struct {
 	Needs    []needRow
 	NeedMore int
 	NeedLate int
+	Rinses   []api.RinseCallBody
 	Messages messageBlock
 	Asked    []askedRow // what clients ask for on their own pages
 	MayAsked bool
@@ -113,7 +114,7 @@ func (p page) fillToDo(ctx context.Context, v *toDoView, call string, typed url.
 	if err != nil {
 		return err
 	}
-	v.NeedLate = list.Overdue
+	v.NeedLate, v.Rinses = list.Overdue, list.Rinses
 	for _, x := range list.Items {
 		r := needRow{ToDoBody: x, When: v.When(x.Start), Line: needLines([]api.NeedBody{x.NeedBody}, true)[0]}
 		v.Needs = append(v.Needs, r)

@@ -113,7 +113,7 @@ func (p page) history(ctx context.Context, v *visitView) error {
 	list, err := web.Items[api.EventBody](ctx, p.site, api.Path("visits", v.V.ID, "events"), nil)
 	for _, e := range slices.Backward(list) {
 		what := map[string]string{"arrive": "arrived", "start": "began", "finish": "was over", "done": "finished", "undo": "taken back", "remedy": "a remedy was agreed on",
-			"stop": "stopped early"}[e.Kind]
+			"stop": "stopped early", "rinse_now": "“rinse now” was pressed", "undo_rinse_now": "“rinse now” was taken back"}[e.Kind]
 		if e.Step != nil && *e.Step < len(v.V.Steps) {
 			what = "“" + v.V.Steps[*e.Step].Label + "” " + what
 		}
