@@ -8,7 +8,9 @@
   const minute = 60000;
   const dead = 2000; // how long a second press does nothing
   const undoFor = 5000; // how long the end of a visit can be taken back before it is sent
-  let model, taps = [], settled = [], written = new Map(), drawing = 0, dropped = new Set(), pressed = 0, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
+  const quiet = 1000; // how long after “Rinse now” nothing at all can be pressed
+  const settles = 5000; // how long after it the page may still change under its words
+  let model, taps = [], settled = [], written = new Map(), drawing = 0, dropped = new Set(), pressed = 0, rinsing = -settles, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
 
   const read = () => {
     model = JSON.parse($("run").dataset.model);
@@ -139,6 +141,16 @@
       if (e && ahead && s.noted) e.textContent = clock(s.start) + "–" + (s.end ? clock(s.end) : "…");
     });
     show("rinsed", m.rinsed);
+    $("bar").classList.toggle("quiet", quieted());
+  };
+  // What is drawn anew below the finger that pressed “Rinse now” is neither shown nor
+  // taken for a moment: a frightened second press must not note another step.
+  const quieted = () => performance.now() - rinsing < quiet;
+  // look brings what to do now before the eyes and to a screen reader.
+  const look = () => {
+    if ($("rinsed").hidden) return;
+    $("rinse-title").focus({ preventScroll: true });
+    $("rinsed").scrollIntoView({ block: "start", behavior: "instant" });
   };
 
   const drawUndo = () => {
@@ -181,11 +193,19 @@
     for (const name of ["key", "made", "after", "which"]) delete fields[name];
     const tap = { visit: model.visit, who: document.querySelector("h1").textContent.replace(/ \S+\.$/u, ""), fields, words, at: data.clock ? today(data.clock) : queue.now() };
     if (data.kind === "done") tap.hold = now + undoFor;
-    queue.add(tap);
+    if (rinse) {
+      rinsing = performance.now();
+      setTimeout(() => drawNext(state()), quiet);
+    }
+    queue.add(tap).then(rinse ? () => draw().then(look) : null);
     const open = form.closest("details");
     if (open) open.open = false;
-    if (rinse) $("rinsed").scrollIntoView({ block: "start" });
   });
+  document.addEventListener("click", (e) => {
+    if (!quieted()) return;
+    e.preventDefault();
+    e.stopImmediatePropagation();
+  }, true);
   document.addEventListener("click", (e) => {
     if (e.target.closest("#undo-here button")) {
       const last = taps[taps.length - 1];
@@ -239,6 +259,7 @@
       read();
       sound();
       await draw();
+      if (performance.now() - rinsing < settles) look();
       if (window.keep) window.keep();
     } catch { /* without a network the page goes on with what it knows */ } finally {
       loading = false;
