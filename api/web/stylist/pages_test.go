@@ -210,6 +210,26 @@ func TestWhatAClientToldIsForTheStylistInChargeAndTheOwnerAlone(t *testing.T) {
 	require.Contains(t, long, strings.Repeat("n", 1000), "what was typed is not lost")
 }
 
+func TestNotSureOfADateIsKeptWhenTheRestIsRefused(t *testing.T) {
+	s, v := booked(t)
+	ada := signedIn(t, s, store.LeadRole, s.Ada)
+	var form api.ConsultationForm
+	s.Ask(http.MethodGet, "/consultation-form", nil, 200, &form)
+	dates := 0
+	for _, q := range form.Questions {
+		if q.Kind != "date" {
+			continue
+		}
+		dates++
+		page := ada.post("/my-day/visits/"+v.ID+"/told/answers", 422, "key", "k", "q-"+q.ID+"-unknown", "true")
+		require.Contains(t, page, `name="q-`+q.ID+`-unknown" value="true" checked`)
+		require.NotContains(t, page, "Not answered: "+q.Text)
+		page = ada.post("/my-day/visits/"+v.ID+"/told/answers", 422, "key", "k", "q-"+q.ID, "2026-06-01")
+		require.Contains(t, page, `name="q-`+q.ID+`" value="2026-06-01"`)
+	}
+	require.Positive(t, dates)
+}
+
 // pressedTwice presses the buttons of tests and reactions with wet hands.
 func pressedTwice(t *testing.T, s *webtest.Salon, ada *reader, client, told string) {
 	t.Helper()

@@ -128,8 +128,10 @@ func (p page) toldQuestions(ctx context.Context, v *toldView, form url.Values, w
 	v.Form = &f
 	for _, q := range f.Questions {
 		x := question{QuestionBody: q, Name: "q-" + q.ID, Answer: form.Get("q-" + q.ID)}
-		if x.Kind == "date" && x.Answer != "not_sure" {
-			x.Date = x.Answer
+		if x.Kind == "date" {
+			if x.Date = x.Answer; x.Date == "" && form.Get(x.Name+"-unknown") != "" {
+				x.Answer = "not_sure"
+			}
 		}
 		for _, o := range q.Choices {
 			x.Options = append(x.Options, pages.Choice{Value: o.ID, Text: o.Text, Chosen: o.ID == x.Answer})
