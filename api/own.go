@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -56,7 +57,7 @@ func (s *Server) mountOwn() {
 		page ownPage // shows what was refused
 	}{
 		"/own/visits/:id/yes": {doYes, ownVisit}, "/own/visits/:id/cancel": {doCancel, ownCancel}, "/own/visits/:id/move": {doMove, ownMove},
-		"/own/visits/:id/ask": {doAsk, ownVisit}, "/own/again": {doAgain, ownAgain}, "/own/again/ask": {doAskAgain, ownAgain},
+		"/own/visits/:id/ask": {doAsk, ownAsked}, "/own/again": {doAgain, ownAgain}, "/own/again/ask": {doAskAgain, ownAgain},
 		"/own/calendar": {doCalendar, ownCalendar}, "/own/calendar/:id/end": {doEndCalendar, ownCalendar}, "/own/messages": {doMessages, ownMessages},
 		"/own/about/delete": {doDelete, ownDelete},
 	} {
@@ -325,8 +326,14 @@ func closedOwn(c echo.Context) error {
 
 // noSuchOwn is the one answer to an address that is not this client's.
 func noSuchOwn(c echo.Context) error {
-	return message(c, http.StatusNotFound, "There is no such page", "It may be over, or not be yours. Go back to your visits.")
+	return message(c, http.StatusNotFound, "There is no such page", "It may be over, or not be yours.", yourVisits)
 }
+
+// yourVisits is the way back to the first of a client's own pages.
+var yourVisits = pages.Way{Href: "/own", Text: "Your visits"}
+
+// ofClient reports whether an address is one of a client's own pages.
+func ofClient(path string) bool { return path == "/own" || strings.HasPrefix(path, "/own/") }
 
 // ownGet answers with a page.
 func (s *Server) ownGet(page ownPage) echo.HandlerFunc {

@@ -176,7 +176,7 @@ func (d *ownDoc) askAgain(why string) pages.OwnPage {
 		d.link("/own", "title_visits", false)
 		return d.end()
 	}
-	f := d.makeForm("/own/again/ask", "ask_retouch", pages.Area("words", d.label("ask_words"), d.label("ask_words_hint"), d.ownView.form.Get("words")))
+	f := d.makeForm("/own/again/ask", "ask_retouch", pages.Area("words", d.label("ask_words"), d.label("ask_words_hint"), d.ownView.form.Get("words")).AtMost(askMost))
 	f.Main = true
 	d.add(pages.OwnBlock{Form: f})
 	d.call()

@@ -101,7 +101,7 @@ func (d *ownDoc) ask(x store.Visit, kind store.RequestKind) pages.OwnPage {
 	default:
 		d.say("", "ask_late_"+string(kind), says)
 	}
-	words := pages.Area("words", d.label("ask_words"), d.label("ask_words_hint"), d.ownView.form.Get("words"))
+	words := pages.Area("words", d.label("ask_words"), d.label("ask_words_hint"), d.ownView.form.Get("words")).AtMost(askMost)
 	for _, w := range d.wrong {
 		if w.Field == "words" {
 			words = words.Wrong(w.Text)
@@ -112,6 +112,18 @@ func (d *ownDoc) ask(x store.Visit, kind store.RequestKind) pages.OwnPage {
 	d.add(pages.OwnBlock{Form: f})
 	d.call()
 	return d.end()
+}
+
+// ownAsked is the page with the form of a request: that on which it was asked.
+func ownAsked(ctx context.Context, v *ownView) (pages.OwnPage, error) {
+	switch store.RequestKind(v.form.Get("kind")) {
+	case store.AskMove:
+		return ownMove(ctx, v)
+	case store.AskCancel:
+		return ownCancel(ctx, v)
+	default:
+		return ownVisit(ctx, v)
+	}
 }
 
 // doCancel calls a visit off. What becomes of money is noted for the desk: the

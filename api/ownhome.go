@@ -358,10 +358,14 @@ func doAsk(ctx context.Context, v *ownView) (string, error) {
 	return "/own/visits/" + x.ID + "?done=asked", err
 }
 
+// askMost is how many characters a client writes beside a request (judgement: a few
+// sentences, read at the desk between two clients). The wording "wrong_words" names it.
+const askMost = 500
+
 // askWords reads what a client wrote beside a request: any lines become one.
 func askWords(s string) (string, error) {
 	var f scheduling.Faults
-	words := text(&f, "words", strings.Join(strings.Fields(s), " "), 0, 500)
+	words := text(&f, "words", strings.Join(strings.Fields(s), " "), 0, askMost)
 	if len(f) > 0 {
 		return "", wrongForm("words", "wrong_words")
 	}

@@ -17,6 +17,7 @@ type Field struct {
 	EmptyText                string // first entry of a select, "" for none
 	Class                    string
 	Focus                    bool // it has the focus when the page is opened
+	Most                     int  // how many characters it takes, 0 for any number
 }
 
 // Choice is one entry of a select or one of several boxes.
@@ -94,5 +95,11 @@ func (f Field) Wrong(text string) Field {
 // WithAuto says what a browser may fill in, as the HTML attribute autocomplete does.
 func (f Field) WithAuto(auto string) Field {
 	f.Auto = auto
+	return f
+}
+
+// AtMost lets a browser take so many characters and no more.
+func (f Field) AtMost(characters int) Field {
+	f.Most = characters
 	return f
 }

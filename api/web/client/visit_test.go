@@ -3,6 +3,7 @@ package client_test
 import (
 	"net/http"
 	"net/url"
+	"strings"
 	"testing"
 	"time"
 
@@ -111,6 +112,22 @@ func TestTheSalonSaysWhoChangesVisits(t *testing.T) {
 	s.Ask(http.MethodGet, "/booking-rules", nil, http.StatusOK, &have)
 	require.Equal(t, 12, *have.Cancel)
 	require.Nil(t, have.Move)
+}
+
+func TestARequestThatIsTooLongComesBackWithItsFormAndItsWords(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t)
+	mara := s.Client("Mara", "Quist")
+	x := s.Straightening(mara, s.Ada, webtest.Start.Add(25*time.Hour))
+	v := enter(t, s, mara)
+	rules(t, s, object{"client_may_cancel_hours": nil, "client_may_move_hours": nil})
+	for page, button := range map[string]string{"move": "Ask for another time", "cancel": "Ask to cancel it"} {
+		p := v.get("/own/visits/"+x.ID+"/"+page).says(http.StatusOK, button)
+		require.Contains(t, p.text, `maxlength="500"`, "a browser takes no more")
+		back := v.send(p, button, "words", strings.Repeat("mornings ", 70)).says(http.StatusUnprocessableEntity, "This is too long: at most 500 characters", button)
+		require.Contains(t, back.text, strings.Repeat("mornings ", 60), "what was written is there to be cut")
+		v.send(back, button, "words", page+" please").says(http.StatusOK, "you asked us")
+	}
 }
 
 func TestAClientMovesHerVisitAndSeesFirstWhatFollows(t *testing.T) {
