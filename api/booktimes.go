@@ -227,7 +227,7 @@ func (x *dayView) small(c *composed, o OpeningBody) template.HTML {
 	o.at.visit(&v)
 	var line pages.Line
 	x.personLine(&line, o.LeadID)
-	d := pages.DaySmall{Name: o.LeadName, Label: x.from.Format("Mon 2 January"), Taken: line.Parts, Chair: []pages.TimeSpan{x.local(o.Start, o.End)}, ChairName: o.ChairName}
+	d := pages.DaySmall{Name: o.LeadName, Label: x.from.Format("Mon 2 Jan"), Taken: line.Parts, Chair: []pages.TimeSpan{x.local(o.Start, o.End)}, ChairName: o.ChairName}
 	for _, u := range x.shop.Units {
 		if u.ID == o.LeadID {
 			d.Open, d.Breaks = x.timeSpans(u.Open), x.timeSpans(u.Breaks)

@@ -147,7 +147,7 @@ func (l *smallLayout) drawChair(s *svg) {
 func (l *smallLayout) drawWords(s *svg) {
 	d := l.day
 	if l.left > smallEdge {
-		room := smallColumn - smallEdge - 6
+		room := l.left - smallEdge - smallGap
 		s.write(shorten(clean(d.Name), smallText, true, room), smallText, true, "strong", smallEdge, l.ground-21)
 		s.write(shorten(clean(d.Label), smallText, false, room), smallText, false, "soft", smallEdge, l.ground-7)
 		s.write(shorten(clean(d.ChairName), smallText, false, room), smallText, false, "soft", smallEdge, l.ground+9)

@@ -10,7 +10,8 @@ import (
 // Sizes of a small drawing of a day, in its own units, which are meant to be
 // shown as that many pixels.
 const (
-	smallColumn   = 78.0 // for the names at the left
+	smallColumn   = 78.0 // for the names at the left, at least
+	smallNames    = 0.36 // of the width, at most for names that need more
 	smallHours    = 13.0 // for the hours above
 	smallGround   = 39.0 // from below the hours to the ground line
 	smallBelow    = 12.0 // below the ground line, for the chair
@@ -20,6 +21,7 @@ const (
 	smallBeam     = 6.0
 	smallText     = 11.0
 	smallEdge     = 3.0
+	smallGap      = 6.0 // between the names and the strip
 )
 
 // smallLayout is a day with its scale.
@@ -37,7 +39,7 @@ func newSmallLayout(d DaySmall) *smallLayout {
 	l := &smallLayout{day: d, clock: clock{loc: d.From.Location(), hour12: d.Hour12}, width: float64(cmp.Or(d.Width, smallWidth))}
 	l.left, l.right = smallEdge, l.width-smallEdge
 	if d.Name != "" || d.Label != "" {
-		l.left = smallColumn
+		l.left = l.column()
 	}
 	l.scale = (l.right - l.left) / d.To.Sub(d.From).Minutes()
 	l.ground = smallGround
@@ -46,6 +48,16 @@ func newSmallLayout(d DaySmall) *smallLayout {
 	}
 	l.height = l.ground + smallBelow
 	return l
+}
+
+// column is how much room the names at the left take.
+func (l *smallLayout) column() float64 {
+	room := 0.0
+	for i, s := range []string{l.day.Name, l.day.Label, l.day.ChairName} {
+		w, _ := textWidth(clean(s), smallText, i == 0)
+		room = max(room, w)
+	}
+	return min(max(smallColumn, room+smallEdge+smallGap), smallNames*l.width)
 }
 
 func (l *smallLayout) x(t time.Time) float64 {
