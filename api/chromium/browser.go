@@ -346,9 +346,23 @@ func (b *Browser) OpenTo(width int64, media ...string) {
 	b.Window(width, 900)
 	b.Media(append([]string{"prefers-reduced-motion", "reduce"}, media...)...)
 	require.Empty(b.T, b.axe(), "%s at %d %v", b.Eval(`location.pathname`), width, media)
+	require.Empty(b.T, b.Eval(hiddenWords), "%s %v: words in the colour of the ground that forced colours give them", b.Eval(`location.pathname`), media)
 	b.Media("prefers-reduced-motion", "reduce")
 	b.Window(1280, 900)
 }
+
+// hiddenWords are texts that a page in forced colours writes in the colour of the
+// ground which the browser puts behind each of them.
+const hiddenWords = `(() => {
+	if (!matchMedia("(forced-colors: active)").matches) return "";
+	const probe = document.body.appendChild(document.createElement("i"));
+	probe.style.color = "Canvas";
+	const ground = getComputedStyle(probe).color;
+	probe.remove();
+	return [...document.querySelectorAll("body *:not(svg, svg *, script, style, option)")]
+		.filter((e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim()) && getComputedStyle(e).color === ground)
+		.map((e) => e.tagName + " " + e.className + ": " + e.textContent.trim()).join("; ");
+})()`
 
 // axe lists what axe finds on the page.
 func (b *Browser) axe() string {
