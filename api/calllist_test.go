@@ -13,10 +13,16 @@ import (
 	"chairblock/store"
 )
 
-// toCall makes the confirmation of a visit one that is to be said, and returns its
-// id.
+// toCall makes the confirmation of a visit one that is to be said, and returns its id:
+// the client has waited for the visit, and does not know of it.
 func (s *salon) toCall(visit string) string {
 	s.t.Helper()
+	client := s.column(`SELECT client_id::text FROM visit WHERE visit_id = $1`, visit)[0]
+	day := friday(10, 0).Format(time.DateOnly)
+	var w api.WishBody
+	s.call("POST", "/v1/waiting-list", object{"client_id": client, "first_date": day, "last_date": day, "services": s.trim(s.ben)},
+		"Idempotency-Key", fmt.Sprintf("wish%d", bookings.Add(1))).is(201, &w)
+	s.behind(`UPDATE wish SET visit_id = $1, state = 'booked' WHERE wish_id = $2`, visit, w.ID)
 	return s.becomes(visit, "confirmation", "to_call")
 }
 
@@ -89,6 +95,52 @@ func TestACallIsMadeUntilItIsSettled(t *testing.T) {
 	require.True(t, made.Settled)
 	require.Empty(t, s.callList())
 	require.Contains(t, s.tried(id, object{"outcome": "reached"}).refused(409, "conflict").Detail, "no call to make")
+}
+
+func TestWhoWasOnTheTelephoneIsNotCalledToConfirmABooking(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, tag := s.book(s.caller("Mara"), friday(10, 0), s.trim(s.ben))
+	s.becomes(v.ID, "confirmation", "to_call")
+	require.Empty(t, s.callList(), "she said when she comes")
+
+	w, _ := s.book(s.caller("Juna"), friday(11, 0), s.trim(s.ben))
+	s.toCall(w.ID)
+	require.Len(t, s.callList(), 1, "who has waited for a time does not know of it")
+
+	s.call("POST", "/v1/visits/"+v.ID+"/cancel", nil, "If-Match", tag).is(200, nil)
+	s.becomes(v.ID, "cancelled", "to_call")
+	var last api.UndoBody
+	s.call("GET", "/v1/undo", nil).is(200, &last)
+	s.tried(s.callList()[0].ID, object{"outcome": "no_answer"}).is(201, nil)
+	s.call("POST", "/v1/undo", object{"id": last.Action.ID}).is(200, nil)
+	s.becomes(v.ID, "confirmation", "to_call")
+	require.Len(t, s.callList(), 2, "who may have heard that it is off hears that it is not")
+}
+
+func TestAllThatIsToBeSaidOfAVisitIsOneCallAndTodayComesFirst(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	later, _ := s.book(s.caller("Juna"), tuesday(12, 0).AddDate(0, 0, 7), s.straightening())
+	v, _ := s.book(s.caller("Mara"), tuesday(10, 0), s.straightening())
+	s.becomes(later.ID, "prepare", "to_call")
+	s.behind(`UPDATE reminder SET due_at = $1 WHERE visit_id = $2 AND kind = 'prepare'`, monday(7, 0).AddDate(0, 0, -3), later.ID)
+	s.at(tuesday(7, 0))
+	prepare, reminder := s.becomes(v.ID, "prepare", "to_call"), s.becomes(v.ID, "reminder", "to_call")
+	list := s.callList()
+	require.Len(t, list, 2)
+	require.Equal(t, []string{v.ID, later.ID}, []string{list[0].VisitID, list[1].VisitID}, "today's visit comes first, though the other call is due for longer")
+	require.Equal(t, []any{reminder, "reminder", true}, []any{list[0].ID, list[0].Kind, list[0].AskYes})
+	require.Len(t, list[0].Also, 1)
+	require.Equal(t, []string{prepare, "prepare"}, []string{list[0].Also[0].ID, list[0].Also[0].Kind})
+	require.NotEmpty(t, list[0].Also[0].Words)
+
+	s.tried(reminder, object{"outcome": "no_answer"}).is(201, nil)
+	require.Len(t, s.callList()[0].Also, 1)
+	s.tried(reminder, object{"outcome": "reached", "said_yes": true}).is(201, nil)
+	list = s.callList()
+	require.Len(t, list, 1, "all was said")
+	require.Equal(t, later.ID, list[0].VisitID)
 }
 
 func TestAYesOnTheTelephoneIsNotedWithTheVisit(t *testing.T) {

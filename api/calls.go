@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
 	"net/http"
@@ -25,6 +26,7 @@ type CallBody struct {
 	Due     time.Time `json:"due_at" doc:"Since when the call is to be made"`
 	AskYes  bool      `json:"ask_for_yes" doc:"Ask whether she comes"`
 	Words   string    `json:"words" doc:"What to say, as a text message would"`
+	Also    []AlsoSay `json:"also,omitempty" doc:"What else is to be said of the visit; a try that settles this call settles it, too"`
 
 	VisitID  string    `json:"visit_id"`
 	State    string    `json:"visit_state" enum:"held,booked,finished,stopped_early,cancelled"`
@@ -42,6 +44,13 @@ type CallBody struct {
 
 	Again *time.Time    `json:"again_at,omitempty" doc:"When to try again, as the last try said"`
 	Tries []CallTryBody `json:"tries" nullable:"false" doc:"What was tried so far, oldest first"`
+}
+
+// AlsoSay is a further message that is said in one call.
+type AlsoSay struct {
+	ID    string `json:"id" doc:"Of the message"`
+	Kind  string `json:"kind" enum:"held,confirmation,prepare,reminder,moved,cancelled,running_late,aftercare,day_after,aftercare_end,first_wash,retouch,retouch_again"`
+	Words string `json:"words" doc:"What to say"`
 }
 
 // CallTryBody is one time that somebody tried.
@@ -80,7 +89,7 @@ type callList struct {
 	Body struct {
 		AsOf  time.Time  `json:"as_of"`
 		Open  int        `json:"open" doc:"How many calls there are to make, those beyond the limit included"`
-		Items []CallBody `json:"items" nullable:"false" doc:"By when they are due, or to be tried again"`
+		Items []CallBody `json:"items" nullable:"false" doc:"One for each visit: those about a visit of today first, then by when they are due, or to be tried again"`
 	}
 }
 
@@ -101,6 +110,7 @@ type call struct {
 	to    person
 	wish  store.MessageWish
 	tries []store.CallTry
+	also  []call // about the same visit, said in the same call
 }
 
 // again is when the call is to be tried again, nil for when it is due.
@@ -117,6 +127,43 @@ func (c call) next() time.Time {
 		return *at
 	}
 	return c.due
+}
+
+// inOneCall makes one call of all that is to be said of a visit, led by what asks for
+// a yes. Calls about a visit of the day of now come first: they are of no use tomorrow.
+func inOneCall(list []call, now time.Time, loc *time.Location) []call {
+	var out []call
+	at := map[string]int{}
+	for _, c := range list {
+		i, known := at[c.visit.ID]
+		switch {
+		case !known:
+			at[c.visit.ID] = len(out)
+			out = append(out, c)
+		case c.asksYes() && !out[i].asksYes():
+			first := out[i]
+			c.also, first.also = append(first.also, first), nil
+			out[i] = c
+		default:
+			out[i].also = append(out[i].also, c)
+		}
+	}
+	today := scheduling.CivilDate(now, loc)
+	later := func(c call) int {
+		if scheduling.CivilDate(c.visit.Start, loc) == today {
+			return 0
+		}
+		return 1
+	}
+	slices.SortStableFunc(out, func(a, b call) int {
+		return cmp.Or(cmp.Compare(later(a), later(b)), a.next().Compare(b.next()))
+	})
+	return out
+}
+
+// asksYes reports whether the client is to be asked whether she comes.
+func (c call) asksYes() bool {
+	return c.visit.State == store.Booked && c.visit.SaidYesAt == nil && slices.Contains([]notify.Kind{notify.Reminder, notify.Moved}, notify.Kind(c.row.Kind))
 }
 
 // calls works out which of some messages are to be said now. What they are about
@@ -149,6 +196,7 @@ type callReader struct {
 	visits map[string]store.Visit
 	said   map[string][]store.Reminder // by visit, messages that were not taken back
 	tries  map[string][]store.CallTry
+	wished map[string]bool // visits that fill a request of the waiting list
 }
 
 func (s *Server) readCalls(ctx context.Context, t *store.Tx, n salonDay, rows []store.Reminder) (*callReader, error) {
@@ -177,6 +225,9 @@ func (s *Server) readCalls(ctx context.Context, t *store.Tx, n salonDay, rows []
 	for _, r := range all {
 		x.said[r.Visit] = append(x.said[r.Visit], r)
 	}
+	if x.wished, err = t.FillWishes(ctx, visits...); err != nil {
+		return nil, err
+	}
 	tries, err := t.CallTries(ctx, ids)
 	for _, c := range tries {
 		x.tries[c.Reminder] = append(x.tries[c.Reminder], c)
@@ -188,7 +239,7 @@ func (s *Server) readCalls(ctx context.Context, t *store.Tx, n salonDay, rows []
 func (x *callReader) call(ctx context.Context, r store.Reminder) (*call, error) {
 	v, now := x.visits[r.Visit], x.s.now()
 	c := &call{row: r, visit: v, due: r.Due, tries: x.tries[r.ID]}
-	if slices.ContainsFunc(c.tries, func(y store.CallTry) bool { return y.Settles }) || v.Client == "" || x.outdated(r) {
+	if slices.ContainsFunc(c.tries, func(y store.CallTry) bool { return y.Settles }) || v.Client == "" || x.outdated(r) || x.heard(r) {
 		return nil, nil
 	}
 	if c.noYes = r.State == store.Sent; c.noYes {
@@ -218,6 +269,15 @@ func (x *callReader) call(ctx context.Context, r store.Reminder) (*call, error) 
 		return nil, nil // she does not wish it any more
 	}
 	return c, nil
+}
+
+// heard reports whether r confirms a booking to somebody who was on the telephone or
+// in the salon, or booked it on her own pages: whoever hears by calls alone has said
+// when she comes. Somebody from the waiting list has not, nor has who was told that
+// the visit was off; and once a call was tried it is to be made.
+func (x *callReader) heard(r store.Reminder) bool {
+	off := slices.ContainsFunc(x.said[r.Visit], func(o store.Reminder) bool { return o.Kind == string(notify.Cancelled) })
+	return r.State == store.ToCall && kindIn(r, []notify.Kind{notify.Confirmation, notify.Held}) && len(x.tries[r.ID]) == 0 && !x.wished[r.Visit] && !off
 }
 
 // outdated reports whether a newer message says what r says, or r is about another
@@ -257,6 +317,7 @@ func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error
 		if err != nil {
 			return err
 		}
+		list = inOneCall(list, s.now(), n.loc)
 		out.Body.Open = len(list)
 		for _, c := range list[:min(len(list), in.Limit)] {
 			b, err := s.writeCall(ctx, t, n, c)
@@ -282,7 +343,7 @@ func (s *Server) writeCall(ctx context.Context, t *store.Tx, n salonDay, c call)
 	if c.noYes {
 		b.Why, b.Because = "no_yes", ""
 	}
-	b.AskYes = v.State == store.Booked && v.SaidYesAt == nil && slices.Contains([]notify.Kind{notify.Reminder, notify.Moved}, notify.Kind(c.row.Kind))
+	b.AskYes = c.asksYes()
 	for _, x := range v.Services {
 		b.Services = append(b.Services, x.Name)
 	}
@@ -294,8 +355,21 @@ func (s *Server) writeCall(ctx context.Context, t *store.Tx, n salonDay, c call)
 		return b, err
 	}
 	b.LeadName = d.Stylist
-	b.Words, err = s.callWords(ctx, t, n, c, d)
-	return b, err
+	if b.Words, err = s.callWords(ctx, t, n, c, d); err != nil {
+		return b, err
+	}
+	for _, x := range c.also {
+		d, err := t.DueOf(ctx, x.row)
+		if err != nil {
+			return b, err
+		}
+		words, err := s.callWords(ctx, t, n, x, d)
+		if err != nil {
+			return b, err
+		}
+		b.Also = append(b.Also, AlsoSay{ID: x.row.ID, Kind: x.row.Kind, Words: words})
+	}
+	return b, nil
 }
 
 // callWords is what a text message would say, without links, in the language of
@@ -393,5 +467,30 @@ func (s *Server) tryCall(ctx context.Context, t *store.Tx, n salonDay, id string
 			return y, err
 		}
 	}
+	if y.Settles {
+		if err := s.saidToo(ctx, t, n, r, y); err != nil {
+			return y, err
+		}
+	}
 	return t.AddCallTry(ctx, y)
+}
+
+// saidToo settles what else was to be said of the visit of r in the call that y was.
+func (s *Server) saidToo(ctx context.Context, t *store.Tx, n salonDay, r store.Reminder, y store.CallTry) error {
+	all, err := t.MessagesOfVisits(ctx, []string{r.Visit})
+	if err != nil {
+		return err
+	}
+	rest, err := s.calls(ctx, t, n, slices.DeleteFunc(all, func(o store.Reminder) bool { return o.ID == r.ID || o.Staff != "" }))
+	if err != nil {
+		return err
+	}
+	for _, c := range rest {
+		too := y
+		too.Reminder, too.SaidYes, too.Note = c.row.ID, false, ""
+		if _, err := t.AddCallTry(ctx, too); err != nil {
+			return err
+		}
+	}
+	return nil
 }

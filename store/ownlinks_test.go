@@ -54,6 +54,7 @@ func init() {
 			return nil, t.NoteByClient(x.t.Context(), x.visit, store.MovedByClient, at(9, 0))
 		},
 		"VisitsInView":   func(t *store.Tx, x *filled) (any, error) { return t.VisitsInView(x.t.Context(), x.client) },
+		"FillWishes":     func(t *store.Tx, x *filled) (any, error) { return t.FillWishes(x.t.Context(), x.visit) },
 		"BookedByClient": func(t *store.Tx, x *filled) (any, error) { return t.BookedByClient(x.t.Context(), x.visit) },
 	})
 	ownOnly = append(ownOnly, "ClientMayErase", "SetClientMayErase")

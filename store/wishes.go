@@ -128,6 +128,21 @@ func (t *Tx) SettleWishOf(ctx context.Context, visit string) error {
 	return domain("settle waiting-list request", err, false)
 }
 
+// FillWishes says which of some visits fill a request of the waiting list.
+func (t *Tx) FillWishes(ctx context.Context, visits ...string) (map[string]bool, error) {
+	out := map[string]bool{}
+	if len(visits) == 0 {
+		return out, nil
+	}
+	rows, err := collect[struct {
+		Visit string `db:"visit_id"`
+	}](ctx, t, "visits of the waiting list", `SELECT DISTINCT visit_id FROM wish WHERE salon_id = $1 AND visit_id = ANY($2)`, t.salon, visits)
+	for _, r := range rows {
+		out[r.Visit] = true
+	}
+	return out, err
+}
+
 // ReopenWishOf lets the request wait again that a visit had served whose booking was
 // a mistake, if there is one.
 func (t *Tx) ReopenWishOf(ctx context.Context, visit string) error {

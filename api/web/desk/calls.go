@@ -27,11 +27,15 @@ type callBlock struct {
 type callRow struct {
 	api.CallBody
 	What, About, Why, Since, Again string
+	Also                           []alsoSay
 	Tries                          []string
 	Fields                         []pages.Field
 	Unfold                         bool
 	Error                          string
 }
+
+// alsoSay is what else is said in a call.
+type alsoSay struct{ Name, Words string }
 
 // More is how many calls are not shown.
 func (b callBlock) More() int { return b.Open - len(b.Rows) }
@@ -46,6 +50,9 @@ func (p page) callBlock(ctx context.Context, b base, limit int, back, call strin
 		r := callRow{CallBody: x, What: pages.Capital(api.KindName(x.Kind)), About: strings.Join(x.Services, ", ") + ", " + b.When(x.Start), Since: b.When(x.Due), Unfold: x.ID == call}
 		if x.LeadName != "" {
 			r.About += ", with " + x.LeadName
+		}
+		for _, y := range x.Also {
+			r.Also = append(r.Also, alsoSay{pages.Capital(api.KindName(y.Kind)), y.Words})
 		}
 		switch {
 		case x.Why == "no_yes":
