@@ -48,10 +48,7 @@ func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error 
 	if date != "" {
 		part.Set("date", date)
 	}
-	switch {
-	case c.QueryParam("undone") != "":
-		board.Undo = pages.Undo{Done: true}
-	case date != "" && board.Undo.Words != "":
+	if date != "" && board.Undo.Words != "" {
 		board.Undo.Back = "/?date=" + board.Date
 	}
 	board.Live = pages.Live{Events: "/events", Part: "/?" + part.Encode(), Zone: x.n.row.Zone}
@@ -63,6 +60,7 @@ func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error 
 	if c.QueryParam("part") != "" {
 		return answerParts(c, board)
 	}
+	board.Undone = s.Undone(c)
 	if date == "" && mayDo(ctx, "add-walk-in") == "" {
 		if board.WalkIn, err = s.walkInForm(ctx, x, walk, c.QueryParam(walkedIn)); err != nil {
 			return sorry(c, err)

@@ -14,6 +14,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/labstack/echo/v4"
 
+	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/store"
 )
@@ -355,30 +356,76 @@ func splitLocation(loc string) (in, at string) {
 	return "body", pointer(loc)
 }
 
-// forPeople reports whether somebody opens a page, to whom the documents of the
-// interface say nothing.
-func forPeople(r *http.Request) bool {
-	return strings.Contains(r.Header.Get("Accept"), "text/html") && !strings.HasPrefix(r.URL.Path, "/v1/") && !strings.HasPrefix(r.URL.Path, "/problems/")
+// routed is problem for what the router and pages may refuse, too (404, 405 and the
+// like). What a page says to whoever pressed is the detail.
+func routed(ctx context.Context, err error) *Problem {
+	e, is := errors.AsType[*echo.HTTPError](err)
+	if _, ok := errors.AsType[*Problem](err); ok || !is {
+		return problem(ctx, err)
+	}
+	p := newProblem(e.Code, kindOf(e.Code), "")
+	if e.Code == http.StatusNotFound && e == echo.ErrNotFound {
+		p.Type = problemType("no-page")
+	}
+	if text, ok := e.Message.(string); ok && text != http.StatusText(e.Code) {
+		p.Detail = text
+	}
+	return p
 }
 
-// echoError answers what the router refuses (404, 405 and the like), and what went
-// wrong on our side.
+// answerFailed answers what no handler has answered: a person gets a page, a program a
+// problem.
+func (s *Server) answerFailed(err error, c echo.Context) {
+	if c.Response().Committed {
+		return
+	}
+	if !wantsPage(c.Request()) {
+		echoError(err, c)
+		return
+	}
+	ctx := c.Request().Context()
+	p := routed(ctx, err)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), whoLimit) // that of the request is over
+	defer cancel()
+	c.SetRequest(c.Request().WithContext(ctx))
+	if session(ctx).Role == "" && p.Status < http.StatusInternalServerError && !ofClient(c.Request().URL.Path) {
+		if who, err := s.whoUses(c); err == nil {
+			c.SetRequest(c.Request().WithContext(withSession(ctx, who)))
+		}
+	}
+	if h := c.Response().Header(); h.Get("Content-Security-Policy") == "" {
+		h.Set("Content-Security-Policy", pages.ContentSecurityPolicy)
+		h.Set("X-Robots-Tag", "noindex")
+	}
+	if err := sorry(c, p); err != nil {
+		slog.WarnContext(ctx, "answer not written", "err", err)
+	}
+}
+
+// whoLimit is how long a page of an error looks for whoever is lost (judgement: it has
+// something to say without her name).
+const whoLimit = 2 * time.Second
+
+// wantsPage reports whether a request comes from a browser that shows its answer to a
+// person.
+func wantsPage(r *http.Request) bool {
+	for _, below := range []string{"/v1/", "/cal/", "/problems/", "/healthz", "/readyz"} {
+		if strings.HasPrefix(r.URL.Path, below) {
+			return false
+		}
+	}
+	return strings.Contains(r.Header.Get("Accept"), "text/html") && !scripted(r)
+}
+
+// echoError answers with a problem.
 func echoError(err error, c echo.Context) {
 	if c.Response().Committed {
 		return
 	}
 	ctx := c.Request().Context()
-	p, ok := errors.AsType[*Problem](err)
-	if e, is := errors.AsType[*echo.HTTPError](err); !ok && is {
-		p = newProblem(e.Code, kindOf(e.Code), "")
-	} else if !ok {
-		p = problem(ctx, err)
-	}
-	if forPeople(c.Request()) {
-		if err := sorry(c, p); err != nil {
-			slog.WarnContext(ctx, "answer not written", "err", err)
-		}
-		return
+	p := routed(ctx, err)
+	if p.Type == problemType("no-page") {
+		p.Type = problemType("not-found")
 	}
 	for k, v := range p.GetHeaders() {
 		c.Response().Header()[k] = v

@@ -89,7 +89,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.streams, s.endStreams = context.WithCancel(context.Background())
 	s.pingEvery, s.askAgain = pingEvery, askAgain
 	s.echo.HideBanner, s.echo.HidePort = true, true
-	s.echo.HTTPErrorHandler = echoError
+	s.echo.HTTPErrorHandler = s.answerFailed
 	// The address of the peer counts; forwarded headers are anybody's words.
 	s.echo.IPExtractor = echo.ExtractIPDirect()
 	s.count()

@@ -343,7 +343,7 @@ func (s *Server) askWho(c echo.Context) error {
 // sorry answers a page with what went wrong. A page that would change something on a
 // shared screen leads to the page that asks who uses it.
 func sorry(c echo.Context, err error) error {
-	p := problem(c.Request().Context(), err)
+	p := routed(c.Request().Context(), err)
 	if p.Type == problemType("read-only") && reads(c.Request().Method) && !scripted(c.Request()) {
 		return c.Redirect(http.StatusSeeOther, "/code?to="+url.QueryEscape(c.Request().RequestURI))
 	}
@@ -351,20 +351,44 @@ func sorry(c echo.Context, err error) error {
 		c.Response().Header().Set("Retry-After", p.GetHeaders().Get("Retry-After"))
 	}
 	title, text := p.Title, p.Detail
-	if said, ok := onPages[strings.TrimPrefix(p.Type, problemType(""))]; ok {
-		title, text = said, pages.Capital(cmp.Or(text, "go back and load it again"))+"."
+	switch said, ok := onPages[strings.TrimPrefix(p.Type, problemType(""))]; {
+	case p.Type == problemType("no-page"):
+		title = said
+	case ok:
+		title, text = said, cmp.Or(text, "go back and load it again")
 	}
-	return message(c, p.Status, title, text)
+	if text = pages.Capital(text); text != "" && !strings.ContainsAny(text[len(text)-1:], ".!?") {
+		text += "."
+	}
+	on := pages.Way{Href: "/", Text: "To the first page"}
+	if ofClient(c.Request().URL.Path) {
+		on = yourVisits
+	}
+	return message(c, p.Status, title, cmp.Or(text, wayOn[kindOf(p.Status)]), on)
+}
+
+// wayOn says what to do where a problem says no more than what it is.
+var wayOn = map[string]string{
+	"not-found": "The address may not have been copied as a whole, or what it was about is not here any more.",
+	"internal":  "What was saved before is not lost. Load the page again; if that does not help, tell whoever looks after the program.",
 }
 
 // onPages are the titles of problems for people, who hold no token.
 var onPages = map[string]string{
-	"forbidden": "This is not open to you", "unauthorized": "Sign in first", "method": "There is no such page",
+	"forbidden": "This is not open to you", "unauthorized": "Sign in first", "method": "There is no such page", "no-page": "There is no such page",
 	"if-match": "The page was not complete", "idempotency-key": "The page was not complete", "unreadable": "The page was not complete",
 }
 
-func message(c echo.Context, status int, title, text string) error {
+// message answers with a page of one short message. Whoever is signed in finds her
+// menu on it, and everybody else the ways on, if there are any.
+func message(c echo.Context, status int, title, text string, on ...pages.Way) error {
+	f := pages.Frame{Title: title}
+	if ctx := c.Request().Context(); session(ctx).Role != "" {
+		f.Ways, f.Who = Ways(ctx, ""), Who(c, time.UTC)
+		f.Who.Until = "" // what time it is in the salon may be what cannot be found out
+		on = nil
+	}
 	c.Response().Header().Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	c.Response().WriteHeader(status)
-	return pages.RenderMessage(c.Response(), title, text)
+	return pages.RenderMessage(c.Response(), f, text, on...)
 }

@@ -42,11 +42,14 @@ func (s *Server) undoDone(ctx context.Context, in *undoLastInput) (*found[Undone
 			}
 			return err
 		}
-		out.Body = UndoneBody{Words: "undone: " + b.Words, VisitID: b.VisitID}
+		out.Body = UndoneBody{Words: undoneBefore + b.Words, VisitID: b.VisitID}
 		return t.ForgetLastAction(ctx, doer)
 	})
 	return out, err
 }
+
+// undoneBefore begins the words of UndoneBody.
+const undoneBefore = "undone: "
 
 // undo carries out the inverse of a.
 func (s *Server) undo(ctx context.Context, t *store.Tx, a store.LastAction) error {

@@ -36,6 +36,9 @@ type Board struct {
 	// Coming are the next arrivals and what hurries, by time.
 	Coming []Coming
 	Undo   Undo
+	// Undone is what has just been taken back, with Done; it stands apart from what
+	// changes with the day.
+	Undone Undo
 	Live   Live
 	// WalkIn is the form for somebody who stands in the door, nil for none.
 	WalkIn *WalkIn

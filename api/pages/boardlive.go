@@ -32,7 +32,7 @@ type Undo struct {
 	ID    string // of what was done, so that nothing else is taken back
 	Why   string // why it cannot be taken back, "" when it can
 	Back  string // where the page leads afterwards, a path of this server
-	Done  bool   // it has just been taken back; the rest is empty
+	Done  bool   // it has just been taken back; Words are then what, as far as that is known
 }
 
 // Find is the search for clients on the board.

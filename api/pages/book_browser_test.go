@@ -13,7 +13,7 @@ func TestTheBookingPageInABrowser(t *testing.T) {
 	withErrors := filledForm()
 	withErrors.Errors = []FieldError{{"length_cm", "is 7; expected 8 to 120 cm"}, {"history", "is missing"}}
 	var message bytes.Buffer
-	require.NoError(t, RenderMessage(&message, "Link expired", "Ask the salon for a new one."))
+	require.NoError(t, RenderMessage(&message, Frame{Title: "Link expired"}, "Ask the salon for a new one."))
 	b := newBrowser(t, map[string][]byte{
 		"/form": bookPage(t, filledForm()), "/estimate": bookPage(t, estimated()), "/openings": bookPage(t, withOpenings()),
 		"/pencilled": bookPage(t, pencilled()), "/booked": bookPage(t, booked()), "/errors": bookPage(t, withErrors), "/message": message.Bytes(),

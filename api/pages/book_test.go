@@ -363,12 +363,12 @@ var errGone = errors.New("gone")
 func TestAWriterThatFailsIsReported(t *testing.T) {
 	require.ErrorIs(t, RenderBook(brokenWriter{}, filledForm()), errGone)
 	require.ErrorIs(t, RenderBoard(brokenWriter{}, straighteningBoard()), errGone)
-	require.ErrorIs(t, RenderMessage(brokenWriter{}, "a", "b"), errGone)
+	require.ErrorIs(t, RenderMessage(brokenWriter{}, Frame{Title: "a"}, "b"), errGone)
 }
 
 func TestAMessageIsText(t *testing.T) {
 	var b strings.Builder
-	require.NoError(t, RenderMessage(&b, "Link expired", `Ask the salon for a new one. <b>&`))
+	require.NoError(t, RenderMessage(&b, Frame{Title: "Link expired"}, `Ask the salon for a new one. <b>&`))
 	require.Contains(t, b.String(), "<title>Link expired</title>")
 	require.Contains(t, b.String(), "Ask the salon for a new one. &lt;b&gt;&amp;")
 }

@@ -92,13 +92,16 @@ func RenderPress(w io.Writer, title, text, action, button string) error {
 }
 
 // RenderMessage writes a page with one short message, such as that a link has
-// expired. It returns an error of w, wrapped.
-func RenderMessage(w io.Writer, title, text string) error {
+// expired, and with ways on: those of f for somebody who is signed in, and on, which
+// may be empty, below the message. It returns an error of w, wrapped.
+func RenderMessage(w io.Writer, f Frame, text string, on ...Way) error {
 	var buf bytes.Buffer
+	f.Title = clean(f.Title)
 	v := struct {
-		Nav  nav
+		Frame
 		Text string
-	}{nav{Title: clean(title)}, clean(text)}
+		On   []Way
+	}{f, clean(text), on}
 	if err := templates.ExecuteTemplate(&buf, "message", v); err != nil {
 		return fmt.Errorf("pages: render message: %w", err)
 	}
@@ -118,6 +121,7 @@ func newBoardView(b Board) boardView {
 	}
 	v.Change = c.changeWords(b.From, b.To)
 	v.Next = c.coming(b.Coming)
+	v.Undone.Words = clean(b.Undone.Words)
 	v.Undo.Words, v.Undo.Why = clean(b.Undo.Words), clean(b.Undo.Why)
 	for _, l := range b.People {
 		v.Workers = append(v.Workers, newListLine(c, l, b.Now))

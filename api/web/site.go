@@ -81,8 +81,8 @@ func (s *Site) Frame(c echo.Context, n Salon, here, title string) pages.Frame {
 // lastDone is what has just been done, for a page that says so.
 func (s *Site) lastDone(c echo.Context) pages.Undo {
 	switch {
-	case c.QueryParam("undone") != "":
-		return pages.Undo{Done: true}
+	case c.QueryParam(api.UndoneParam) != "":
+		return s.Undone(c)
 	case c.QueryParam("done") == "" || c.Request().Method != http.MethodGet:
 		return pages.Undo{}
 	}

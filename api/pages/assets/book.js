@@ -98,6 +98,15 @@
     const html = (r.headers.get("Content-Type") || "").startsWith("text/html");
     const doc = new DOMParser().parseFromString(html ? text : "", "text/html");
     if (html && (r.ok || doc.querySelector("form.book"))) { show(doc); return; }
+    const over = doc.querySelector("main.message");
+    if (over && form().dataset.step === "move" && [404, 409, 410].includes(r.status)) {
+      // There is nothing to move any more: a page that still offers it would be wrong.
+      document.title = doc.title;
+      document.body.replaceWith(document.adoptNode(doc.body));
+      over.tabIndex = -1;
+      over.focus();
+      return;
+    }
     say((html ? doc.querySelector("main").textContent.trim() : text) + " Nothing is lost.");
   };
   document.addEventListener("submit", (e) => {

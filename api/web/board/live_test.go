@@ -227,7 +227,7 @@ func TestTheBoardIsUsedAtTheDesk(t *testing.T) {
 	b.Open(s.URL + "/")
 	require.Contains(t, b.Text(), "is here")
 	b.Press(`.undo button`)
-	require.Contains(t, b.Text(), "Undone.")
+	require.Contains(t, b.Text(), "Undone: ")
 	b.Scripts(true)
 	b.Quiet()
 }

@@ -97,7 +97,7 @@ func (p page) undo(c echo.Context) error {
 		return web.Done(c, "/")
 	}
 	q := u.Query()
-	q.Set("undone", "yes")
+	q.Set(api.UndoneParam, p.site.UndoneMark(ctx, done.Words))
 	u.RawQuery = q.Encode()
 	return web.Done(c, u.String())
 }

@@ -208,7 +208,7 @@ func TestThePagesOfferToUndoAndSayWhyNot(t *testing.T) {
 	d := at(t, s, store.Desk, "")
 	d.get("/visits/" + v.ID)
 	d.send(http.StatusOK, "/visits/"+v.ID+"/arrive", url.Values{"version": {`"v1"`}, "key": {"k"}}).says("Noted: the client is here.", "Done: Juna K. is here", "Undo")
-	d.undoes(http.StatusOK).says("Undone.")
+	d.undoes(http.StatusOK).says("Undone: Juna K. is here")
 	now, tag := visit(s, v.ID)
 	require.Equal(t, "booked", now.State)
 	d.get("/")
