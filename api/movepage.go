@@ -95,8 +95,10 @@ func (m *movingPage) answer(ctx context.Context, pressed bool) (status int, move
 		if status, err = m.fail(ctx, err); err != nil {
 			return status, false, err
 		}
-		if do.Kind == pages.ActMove || do.Kind == pages.ActShow { // with whoever says yes it may be moved all the same
+		if chosen := do.Kind == pages.ActMove || do.Kind == pages.ActShow; chosen && m.page.AsksYes { // with whoever says yes it may be moved all the same
 			m.choose(do.Opening)
+		} else if status == http.StatusConflict && do.Kind == pages.ActMove { // what has changed, where it still fits
+			_ = m.preview(ctx, do.Opening) // what stands in its way has been said; the times below are those that fit now
 		}
 	}
 	if m.page.Kept {
@@ -399,7 +401,7 @@ func (m *movingPage) move(ctx context.Context, do pages.Action) error {
 		if at, isTime := body["start"].(time.Time); isTime && at.Equal(m.v.Start) {
 			return nil
 		}
-		m.page.Version = m.v.Version
+		m.version, m.page.Version = m.v.Version, m.v.Version
 		return conflict("somebody else has changed the visit in the meantime: look at it once more")
 	}
 	return err

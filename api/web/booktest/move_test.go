@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -60,6 +61,32 @@ func TestAVisitIsMovedAfterItWasSaidWhatChanges(t *testing.T) {
 			b.Quiet("422", "409")
 		})
 	}
+}
+
+func TestAMovePageThatIsOutOfDateOffersNothingThatIsTaken(t *testing.T) {
+	s := webtest.New(t, desk.Mount)
+	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, webtest.Start.Add(74*time.Hour))
+	b := at(t, s)
+	b.Open(s.URL + "/visits/" + v.ID + "/move")
+	b.Press(`button[value^="show:"]`)
+	chosen := b.Eval(`document.querySelector('button[value^="move:"]').value`)
+	unix, err := strconv.ParseInt(strings.SplitN(strings.TrimPrefix(chosen, "move:"), "-", 2)[0], 10, 64)
+	require.NoError(t, err, chosen)
+	s.Straightening(s.Client("Mara", "Quist"), s.Ada, time.Unix(unix, 0))
+	b.Press(`button[value^="move:"]`)
+	require.Contains(t, b.Text(), "does not fit at this time any more")
+	require.Equal(t, "0", b.Eval(`String(document.querySelectorAll('button[value^="move:"]').length)`), "what is taken is not offered")
+	require.NotEqual(t, "0", b.Eval(`String(document.querySelectorAll('button[value^="show:"]').length)`), "other times are")
+
+	b.Press(`button[value^="show:"]`)
+	tag := s.Ask(http.MethodGet, "/visits/"+v.ID, nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPost, "/visits/"+v.ID+"/cancel", nil, http.StatusOK, nil, "If-Match", tag)
+	b.Click(`button[value^="move:"]`)
+	b.Until("it is said", `document.body.innerText.includes("this one is cancelled.")`)
+	require.NotContains(t, b.Text(), "Nothing is lost")
+	require.Equal(t, "0", b.Eval(`String(document.querySelectorAll("form.book").length)`))
+	require.Contains(t, b.Eval(`document.querySelector("nav.ways").innerText`), "Day board")
+	b.Quiet("409", "422")
 }
 
 func TestAMoveThatNeedsAYesAsksForIt(t *testing.T) {
