@@ -121,7 +121,7 @@ func TestARequestThatIsTooLongComesBackWithItsFormAndItsWords(t *testing.T) {
 	x := s.Straightening(mara, s.Ada, webtest.Start.Add(25*time.Hour))
 	v := enter(t, s, mara)
 	rules(t, s, object{"client_may_cancel_hours": nil, "client_may_move_hours": nil})
-	for page, button := range map[string]string{"move": "Ask for another time", "cancel": "Ask to cancel it"} {
+	for page, button := range map[string]string{"move": "Ask for another time", "cancel": "Ask to cancel"} {
 		p := v.get("/own/visits/"+x.ID+"/"+page).says(http.StatusOK, button)
 		require.Contains(t, p.text, `maxlength="500"`, "a browser takes no more")
 		back := v.send(p, button, "words", strings.Repeat("mornings ", 70)).says(http.StatusUnprocessableEntity, "This is too long: at most 500 characters", button)
