@@ -25,13 +25,37 @@ func Wrong(err error, names map[string]string) (list []pages.FieldError, status 
 	for _, e := range p.Errors {
 		field := e.Pointer[strings.LastIndexByte(e.Pointer, '/')+1:]
 		field = cmp.Or(names[field], field)
-		text := e.Detail
+		text := Amiss(e.Detail)
 		if e.Expected != "" {
-			text += ": " + e.Expected
+			text += ": " + Right(e.Expected)
 		}
 		list = append(list, pages.FieldError{Field: field, Text: text})
 	}
 	return list, p.Status, true
+}
+
+// PlainWrong is what the interface says of a value outside its bounds.
+const PlainWrong = "is not what it should be"
+
+// Amiss says for people what the interface says is wrong.
+func Amiss(detail string) string {
+	switch detail {
+	case PlainWrong:
+		return "cannot be right. Right is"
+	case "has 0 characters":
+		return "nothing is entered. Right is"
+	}
+	return detail
+}
+
+// Right says a bound of the interface's description in words.
+func Right(expected string) string {
+	for _, x := range [][3]string{{"number <= ", "", " or less"}, {"number >= ", "", " or more"}, {"length <= ", "at most ", " characters"}, {"length >= ", "at least ", " characters"}} {
+		if n, is := strings.CutPrefix(expected, x[0]); is {
+			return x[1] + n + x[2]
+		}
+	}
+	return expected
 }
 
 // Mark gives every field of a form what is wrong with it.

@@ -2,6 +2,7 @@ package owner
 
 import (
 	"net/url"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -12,6 +13,11 @@ import (
 // what is wrong with them. now shows beside a field what stands there now, where
 // somebody else has changed that in the meantime.
 func (s *sheet) keep(id string, typed url.Values, wrong []pages.FieldError, now bool) {
+	labels := s.labels(id)
+	wrong = slices.Clone(wrong)
+	for i := range wrong {
+		wrong[i].Text = inWords(wrong[i].Text, id, labels)
+	}
 	for i := range s.Parts {
 		for k := range s.Parts[i].Forms {
 			if f := &s.Parts[i].Forms[k]; f.ID == id {
@@ -19,7 +25,45 @@ func (s *sheet) keep(id string, typed url.Values, wrong []pages.FieldError, now 
 			}
 		}
 	}
-	s.Frame.Summary = wrong
+	s.Frame.Summary = slices.Clone(wrong)
+	for i, w := range wrong {
+		if label := labels[w.Field]; label != "" && !strings.HasPrefix(w.Text, label) {
+			s.Frame.Summary[i].Text = label + ": " + w.Text
+		}
+	}
+}
+
+// labels are what the fields of the form with an id are called on the page, by name.
+func (s *sheet) labels(id string) map[string]string {
+	out := map[string]string{}
+	for _, p := range s.Parts {
+		for _, f := range p.Forms {
+			if f.ID != id {
+				continue
+			}
+			fields := slices.Clone(f.Fields)
+			for _, g := range f.Groups {
+				fields = append(fields, g.Fields...)
+			}
+			for _, x := range fields {
+				out[x.Name] = x.Label
+			}
+		}
+	}
+	return out
+}
+
+// aCode is a name of the interface in a sentence.
+var aCode = regexp.MustCompile(`\b[a-z]+(?:_[a-z0-9]+)+\b`)
+
+// inWords replaces names of the interface by what their fields are called on the page.
+func inWords(text, id string, labels map[string]string) string {
+	return aCode.ReplaceAllStringFunc(text, func(code string) string {
+		if label := labels[id+"-"+code]; label != "" {
+			return "“" + label + "”"
+		}
+		return code
+	})
 }
 
 func (f *form) keep(typed url.Values, wrong []pages.FieldError, now bool) {

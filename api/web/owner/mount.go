@@ -147,28 +147,20 @@ func (v *visit) wrong(p *api.Problem) []pages.FieldError {
 	for _, e := range p.Errors {
 		field := v.field(e.Pointer)
 		text := e.Detail
-		if typed := v.form.Get(field); text == plainWrong && typed != "" {
+		switch typed := v.form.Get(field); {
+		case text == web.PlainWrong && typed != "":
 			text = "“" + typed + "” cannot be right"
+		case text == web.PlainWrong:
+			text = "cannot be right"
+		case text == "has 0 characters":
+			text = "nothing is entered"
 		}
 		if e.Expected != "" {
-			text += ". Right is: " + rightWords(e.Expected)
+			text += ". Right is: " + web.Right(e.Expected)
 		}
 		out = append(out, pages.FieldError{Field: field, Text: sentence(text)})
 	}
 	return out
-}
-
-// plainWrong is what the interface says of a value outside its bounds.
-const plainWrong = "is not what it should be"
-
-// rightWords says a bound of the interface's description in words.
-func rightWords(expected string) string {
-	for _, x := range [][3]string{{"number <= ", "", " or less"}, {"number >= ", "", " or more"}, {"length <= ", "at most ", " characters"}, {"length >= ", "at least ", " characters"}} {
-		if n, is := strings.CutPrefix(expected, x[0]); is {
-			return x[1] + n + x[2]
-		}
-	}
-	return expected
 }
 
 func sentence(s string) string {
