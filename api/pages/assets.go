@@ -48,6 +48,7 @@ func init() {
 	addAsset("live.js", "text/javascript; charset=utf-8", readAsset("live.js"))
 	addAsset("keys.js", "text/javascript; charset=utf-8", readAsset("keys.js"))
 	addAsset("signout.js", "text/javascript; charset=utf-8", readAsset("signout.js"))
+	addAsset("setup.js", "text/javascript; charset=utf-8", readAsset("setup.js"))
 	addAsset("board.js", "text/javascript; charset=utf-8", readAsset("board.js"))
 	addAsset("mark.svg", "image/svg+xml", readAsset("mark.svg"))
 }

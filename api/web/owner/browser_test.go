@@ -21,6 +21,35 @@ func looked(b *chromium.Browser, name string) {
 	b.Shots(name)
 }
 
+func TestSavingOneBoxOfTheSetUpKeepsWhatIsTypedIntoTheOthers(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t, owner.Mount)
+	bare(t, s)
+	b := chromium.New(t)
+	b.Open(s.Link(store.Owner, ""))
+	b.Open(s.URL + "/set-up")
+	send := func(form string) { b.Press(`form:has([name="form"][value="` + form + `"]) button.main`) }
+	b.Fill(map[string]string{"salon-address": "3 Quay Lane", "salon-length_unit": "in inches", "week-open-1": "9-18", "person-name": "Ada Birch"})
+	send("week")
+	require.Contains(t, b.Text(), "The week is saved.")
+	require.Equal(t, []string{"3 Quay Lane", "in", "Ada Birch"}, []string{b.Value("salon-address"), b.Value("salon-length_unit"), b.Value("person-name")})
+	require.Contains(t, b.Text(), "Not saved yet, and still here: Address, Lengths, Name")
+	b.OpenToAll()
+	b.Fill(map[string]string{"week-open-2": "early"})
+	send("week") // refused
+	require.Contains(t, b.Text(), "Tuesday: “early” cannot be read.")
+	require.Equal(t, "3 Quay Lane", b.Value("salon-address"))
+	send("salon")
+	require.Contains(t, b.Text(), "Saved.")
+	require.Equal(t, []string{"early", "Ada Birch"}, []string{b.Value("week-open-2"), b.Value("person-name")}, "what was refused is kept, too")
+	require.Equal(t, "3 Quay Lane", b.Value("salon-address"))
+	require.NotContains(t, b.Text(), "still here: Address")
+	b.Fill(map[string]string{"week-open-2": "9-18", "person-name": ""})
+	send("week")
+	require.NotContains(t, b.Text(), "Ada Birch")
+	b.Quiet("422")
+}
+
 func TestAnEmptySalonIsSetUpInABrowserWithoutScripts(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, owner.Mount)
@@ -55,7 +84,7 @@ func TestAnEmptySalonIsSetUpInABrowserWithoutScripts(t *testing.T) {
 	b.Fill(map[string]string{"maker-solution_strength": "normal", "maker-processing_minutes": "15", "maker-longest_minutes": "60", "maker-dry_before_iron_percent": "85",
 		"maker-neutralizer_strength": "ready to use", "maker-neutralizer_minutes": "6"})
 	send("maker")
-	require.Contains(t, b.Text(), "Ready: the first visit can be booked")
+	require.Contains(t, b.Text(), "The first visit can be booked, once you have looked at the prices")
 	b.Scripts(true)
 	b.Open(s.URL + "/set-up")
 	looked(b, "set-up-ready")
