@@ -265,6 +265,9 @@ func (m *boardMore) link(ctx context.Context, x *dayView, b *pages.Board) {
 	if mayDo(ctx, "find-clients") == "" {
 		b.Find = &pages.Find{Action: "/clients", Quick: "/find"}
 	}
+	if x.bare {
+		b.SetUpHref = setUpHref(ctx)
+	}
 	if mayDo(ctx, "book-visit") != "" {
 		b.BookHref = ""
 	}

@@ -191,6 +191,7 @@ func (x *dayView) board() pages.Board {
 		b.People = append(b.People, line)
 		x.drawn[0] = append(x.drawn[0], u.ID)
 	}
+	x.bare = len(b.People)+len(off) == 0
 	if len(off) > 0 {
 		b.Notes = append(b.Notes, "Not in on this day: "+strings.Join(off, ", ")+".")
 	}

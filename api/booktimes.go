@@ -77,7 +77,11 @@ func (b *booking) find(ctx context.Context) error {
 	b.page.Estimate.Cautions = append(b.page.Estimate.Cautions, cautionViews(spacingNotes(shown))...)
 	switch {
 	case len(a.Missing) > 0:
-		b.page.NoOpenings = "This cannot be booked here: " + strings.Join(a.Missing, "; ") + "."
+		b.page.NoOpenings = "This cannot be booked yet. The salon lacks: " + strings.Join(a.Missing, "; ") + "."
+		b.page.SetUpHref = setUpHref(ctx)
+		if b.page.SetUpHref == "" {
+			b.page.NoOpenings += " " + whoSetsUp
+		}
 	case len(shown) == 0:
 		b.page.NoOpenings = "Nothing is free in the four weeks from that day. Try a later day, or any stylist."
 	}

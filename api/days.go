@@ -101,6 +101,7 @@ func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
 
 // dayView is everything that a day shows, for REST and for the board.
 type dayView struct {
+	bare     bool // nobody works here yet
 	n        salonDay
 	date     date.Date
 	asOf     time.Time

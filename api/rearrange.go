@@ -344,6 +344,9 @@ func later(sch openings.Schedule, by openings.Minute) openings.Schedule {
 	return out
 }
 
+// neverPlaced begins what is said of services that nobody here can carry out.
+const neverPlaced = "cannot be placed at any time: "
+
 // missing notes visits that nobody here can carry out at any time.
 func (r *rearranging) missing(snap *openings.Snapshot) error {
 	var f scheduling.Faults
@@ -353,7 +356,7 @@ func (r *rearranging) missing(snap *openings.Snapshot) error {
 			return fmt.Errorf("api: rearrange: %w", err)
 		}
 		if missing := p.Missing(); len(missing) > 0 {
-			f.Add(scheduling.Under(j.at, "services"), "cannot be placed at any time: "+strings.Join(missing, "; "),
+			f.Add(scheduling.Under(j.at, "services"), neverPlaced+strings.Join(missing, "; "),
 				"services that somebody here can carry out")
 		}
 	}

@@ -27,7 +27,7 @@ type SetUpBody struct {
 
 // MissingBody is something to be entered.
 type MissingBody struct {
-	Code  string `json:"code" enum:"hours,people,staff_hours,chairs,basins,services,skills,steps,solution,neutralizer,phone,mail,address"`
+	Code  string `json:"code" enum:"hours,people,staff_hours,chairs,basins,services,skills,steps,prices,solution,neutralizer,phone,mail,address"`
 	Words string `json:"words"`
 }
 
@@ -46,43 +46,56 @@ func (s *Server) setUpRoutes() {
 		Summary: "Add the services that the program brings along, as far as none has their name"}, s.addUsualServices)
 }
 
+// setUpHref is the way to Set-up for whoever may change it, else "".
+func setUpHref(ctx context.Context) string {
+	if mayDo(ctx, "update-salon") != "" {
+		return ""
+	}
+	return "/set-up"
+}
+
 func (s *Server) getSetUp(ctx context.Context, _ *empty) (*struct{ Body SetUpBody }, error) {
-	out := SetUpBody{Missing: []MissingBody{}, Advice: []MissingBody{}, Hours: []StaffWeekBody{}}
-	err := s.read(ctx, func(t *store.Tx) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
-		}
-		m, err := n.means(ctx, t)
-		if err != nil {
-			return err
-		}
-		if err := out.people(ctx, t, s.toPlan(n)); err != nil {
-			return err
-		}
-		open, err := t.OpeningHours(ctx)
-		if err != nil {
-			return err
-		}
-		out.Open = writeWindows(open, "open")
-		services, err := t.Services(ctx)
-		if err != nil {
-			return err
-		}
-		known, err := t.Products(ctx)
-		if err != nil {
-			return err
-		}
-		out.rooms(m, services)
-		out.offered(m, services)
-		if err := out.makers(known, services); err != nil {
-			return err
-		}
-		out.facts(n.row)
-		out.Ready = len(out.Missing) == 0
-		return nil
-	})
+	var out SetUpBody
+	err := s.read(ctx, func(t *store.Tx) (err error) { out, err = s.setUp(ctx, t); return err })
 	return &struct{ Body SetUpBody }{out}, err
+}
+
+// setUp works out how far the salon is set up.
+func (s *Server) setUp(ctx context.Context, t *store.Tx) (SetUpBody, error) {
+	out := SetUpBody{Missing: []MissingBody{}, Advice: []MissingBody{}, Hours: []StaffWeekBody{}}
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return out, err
+	}
+	m, err := n.means(ctx, t)
+	if err != nil {
+		return out, err
+	}
+	if err := out.people(ctx, t, s.toPlan(n)); err != nil {
+		return out, err
+	}
+	open, err := t.OpeningHours(ctx)
+	if err != nil {
+		return out, err
+	}
+	out.Open = writeWindows(open, "open")
+	services, err := t.Services(ctx)
+	if err != nil {
+		return out, err
+	}
+	known, err := t.Products(ctx)
+	if err != nil {
+		return out, err
+	}
+	out.rooms(m, services)
+	out.offered(m, services)
+	out.prices(n, services)
+	if err := out.makers(known, services); err != nil {
+		return out, err
+	}
+	out.facts(n.row)
+	out.Ready = len(out.Missing) == 0
+	return out, nil
 }
 
 func (b *SetUpBody) lacks(code, format string, args ...any) {
@@ -168,6 +181,31 @@ func (b *SetUpBody) offered(m scheduling.Means, services []store.ServiceRow) {
 	}
 	if len(never) > 0 {
 		b.advise("steps", "Cannot be placed on any day as the steps are: %s.", strings.Join(never, ", "))
+	}
+}
+
+// prices asks for a look at the prices that the program brought along, as long as
+// nobody has changed one of them: they are quoted to clients.
+func (b *SetUpBody) prices(n salonDay, services []store.ServiceRow) {
+	usual := map[string]scheduling.Service{}
+	for _, x := range scheduling.StandardServices() {
+		usual[x.Name] = x
+	}
+	var list []string
+	for _, r := range services {
+		x, ok := usual[r.Name]
+		if !ok {
+			continue
+		}
+		if r.PriceCents != x.PriceCents {
+			return
+		}
+		if r.PriceCents > 0 {
+			list = append(list, r.Name+" "+n.amount(r.PriceCents))
+		}
+	}
+	if len(list) > 0 {
+		b.advise("prices", "Nobody here has set these prices: %s. Look at them before a client hears them.", strings.Join(list, ", "))
 	}
 }
 

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
 	"net/http"
@@ -223,6 +224,7 @@ func (s *Server) enterAccount(c echo.Context, salon, account, kind string, first
 		life = ownMachine
 	}
 	var a store.Account
+	begins := "" // where she begins while the salon is not set up
 	err := s.enterBrowser(c, salon, store.BrowserSession{Account: account, Kind: kind}, life, func(ctx context.Context, t *store.Tx) error {
 		if first != nil {
 			if err := first(ctx, t); err != nil {
@@ -233,6 +235,12 @@ func (s *Server) enterAccount(c echo.Context, salon, account, kind string, first
 		if a, err = t.AccountByID(ctx, account); err == nil && kind == store.SharedScreen && !atDesk(a.Roles) {
 			err = &scheduling.InvalidError{Field: "shared", Problem: "is for the desk", Want: "no tick, or somebody of the desk who signs in"}
 		}
+		if err == nil && kind != store.SharedScreen && slices.Contains(a.Roles, store.Owner) {
+			var b SetUpBody
+			if b, err = s.setUp(ctx, t); err == nil && !b.Ready {
+				begins = "/set-up"
+			}
+		}
 		return err
 	})
 	if err != nil {
@@ -240,7 +248,7 @@ func (s *Server) enterAccount(c echo.Context, salon, account, kind string, first
 	}
 	slog.InfoContext(ctx, "signed in", "salon", salon, "account", account, "kind", kind)
 	s.knows(c, account, a.Login)
-	return Entered{Home: home(a.Roles), Account: account}, nil
+	return Entered{Home: cmp.Or(begins, home(a.Roles)), Account: account}, nil
 }
 
 // atDesk reports whether somebody with these roles works at the desk.

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 
 	"github.com/labstack/echo/v4"
 
@@ -106,6 +107,9 @@ func (s *Server) pressWalkIn(ctx context.Context, typed pages.WalkIn, b WalkInRe
 	return id, err
 }
 
+// whoSetsUp says where it is entered what a salon lacks.
+const whoSetsUp = "The owner enters that under Set-up."
+
 // walkInWords says what is wrong in the words of the form.
 func walkInWords(p *Problem) string {
 	for _, e := range p.Errors {
@@ -114,6 +118,10 @@ func walkInWords(p *Problem) string {
 			return "Choose what she walked in for."
 		case "/given_name":
 			return "Type a first name of up to 40 letters."
+		case "/services":
+			if lacks, ok := strings.CutPrefix(e.Detail, neverPlaced); ok {
+				return "Nothing can be booked yet. The salon lacks: " + lacks + ". " + whoSetsUp
+			}
 		}
 	}
 	return cmp.Or(SkinTestFirst(p), p.Detail, p.Title)

@@ -205,7 +205,7 @@ func (s *Server) everIn(n salonDay, w store.Wish, c *composed, h openings.Horizo
 		return false, fmt.Errorf("api: waiting list: %w", err)
 	}
 	if missing := plan.Missing(); len(missing) > 0 {
-		return false, &scheduling.InvalidError{Field: "services", Problem: "cannot be placed at any time: " + strings.Join(missing, "; "),
+		return false, &scheduling.InvalidError{Field: "services", Problem: neverPlaced + strings.Join(missing, "; "),
 			Want: "services that somebody here can carry out"}
 	}
 	for _, x := range n.windowsOf(w, h, s.now()) {

@@ -192,6 +192,13 @@ func (s *Store) CredentialsOf(ctx context.Context, login string) ([]Credentials,
 	return collectAll[Credentials](ctx, s, "credentials", q, login)
 }
 
+// HasSalon reports whether the database has any salon.
+func (s *Store) HasSalon(ctx context.Context) (bool, error) {
+	var any bool
+	err := s.pool.QueryRow(ctx, `SELECT EXISTS (SELECT 1 FROM salon)`).Scan(&any)
+	return any, domain("look for a salon", err, false)
+}
+
 // OwnerAccount is an owner's account somewhere in the database.
 type OwnerAccount struct {
 	Salon     string `db:"salon_id"`

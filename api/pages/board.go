@@ -36,6 +36,9 @@ type Board struct {
 	// Coming are the next arrivals and what hurries, by time.
 	Coming []Coming
 	Undo   Undo
+	// SetUpHref leads to where people, chairs and hours are entered, on the board of a
+	// salon that has nobody yet; "" leaves it out.
+	SetUpHref string
 	// Undone is what has just been taken back, with Done; it stands apart from what
 	// changes with the day.
 	Undone Undo

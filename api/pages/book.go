@@ -46,6 +46,7 @@ type BookPage struct {
 	// says kindly why there are none.
 	Openings   []OpeningView
 	NoOpenings string
+	SetUpHref  string // where it is entered what the salon lacks, "" for who may not
 	// MoreOpenings offers to show more of them, LaterFrom (YYYY-MM-DD) to look
 	// from that day on, "" for neither.
 	MoreOpenings bool

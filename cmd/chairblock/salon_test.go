@@ -26,6 +26,13 @@ func TestASalonFromNothingToItsFirstAnswer(t *testing.T) {
 		require.Contains(t, out, "the database has the newest schema\n")
 	}
 
+	bare := launch(t, nil, "serve", "--data", data, "--maildir", maildir, "--listen", "127.0.0.1:0")
+	bare.waitFor(`listening on (http://127\.0\.0\.1:\d+)`)
+	require.Contains(t, bare.said(), "chairblock salon add --data "+data+" --name ")
+	require.Contains(t, bare.said(), "end this one first")
+	bare.signal(syscall.SIGTERM)
+	require.Zero(t, bare.ended(), bare.said())
+
 	code, out, errs := runOnce(t, "salon", "add", "--data", data, "--name", "Quay & Sons", "--zone", "Europe/Lisbon",
 		"--mail", "desk@quay.example", "--phone", "+351210000000", "--url", "http://chairs.example/")
 	require.Zero(t, code, errs)
@@ -51,6 +58,7 @@ func TestASalonFromNothingToItsFirstAnswer(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, chosen.status, chosen.body)
 	require.Equal(t, http.StatusNotFound, call(t, http.MethodGet, url+link[1], "", nil).status)
 	require.NotContains(t, s.said(), token)
+	require.NotContains(t, s.said(), "no salon yet")
 
 	code, out, errs = runOnce(t, "salon", "sign-in-link", "--data", data)
 	require.Zero(t, code, errs)

@@ -137,6 +137,9 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	if err := s.showMetrics(c.Metrics); err != nil {
 		return err
 	}
+	if err := s.greet(ctx, c.Database); err != nil {
+		return untilStopped(ctx, log, err)
+	}
 	log("listening on %s", s.url)
 	return s.serve(ctx)
 }
@@ -154,6 +157,24 @@ func (r *running) showMetrics(listen string) error {
 	go server.Serve(l) //nolint:errcheck // closing it ends it
 	r.ends = append(r.ends, func() { _ = server.Close() })
 	r.log("metrics on http://%s", l.Addr())
+	return nil
+}
+
+// greet says how a database without a salon gets one: nobody can sign in before.
+func (r *running) greet(ctx context.Context, d Database) error {
+	any, err := r.store.HasSalon(ctx)
+	if err != nil || any {
+		return err
+	}
+	where := ""
+	switch {
+	case d.DatabaseURL != "":
+		where = " --database-url …"
+	case d.Data != "":
+		where = " --data " + d.Data
+	}
+	r.log("there is no salon yet: nobody can sign in. Add one, which prints the link for its owner:")
+	r.log(`  chairblock salon add%s --name "Your salon" --zone Europe/Lisbon`, where)
 	return nil
 }
 

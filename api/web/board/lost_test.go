@@ -11,6 +11,7 @@ import (
 	"github.com/labstack/echo/v4"
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api"
 	"chairblock/api/web"
 	"chairblock/api/web/board"
 	"chairblock/api/web/desk"
@@ -63,6 +64,40 @@ func TestWhoeverIsLostFindsTheWayOn(t *testing.T) {
 	require.NotContains(t, a.Body, `href="/book"`)
 	a = s.Visitor(t).Get("/own/nowhere", browser...)
 	require.Contains(t, a.Body, `<a href="/own">Your visits</a>`)
+}
+
+func TestASalonThatIsNotSetUpSaysSoWithTheWayThere(t *testing.T) {
+	s := salon(t)
+	full := at(t, s, store.Owner, "").get("/")
+	require.NotRegexp(t, `<p class="big"><a href="/set-up"`, full.page)
+	row, err := s.Store.AddSalon(t.Context(), store.Salon{Name: "New Chairs", Zone: "Europe/London"})
+	require.NoError(t, err)
+	s.Row = row
+	require.NoError(t, s.Store.InTx(t.Context(), row.ID, func(tx *store.Tx) (err error) {
+		_, s.Token, err = tx.AddToken(t.Context(), store.Owner, "", "test", nil)
+		return err
+	}))
+	var added struct{ Items []api.ServiceBody }
+	s.Ask(http.MethodPost, "/services/usual", nil, http.StatusOK, &added)
+	owner, desk := at(t, s, store.Owner, ""), at(t, s, store.Desk, "")
+	require.Regexp(t, `<p class="big"><a href="/set-up"`, owner.get("/").page)
+	require.NotContains(t, desk.get("/").page, `href="/set-up"`)
+	cut := ""
+	for _, x := range added.Items {
+		if x.Name == "Dry cut" {
+			cut = x.ID
+		}
+	}
+	walk := desk.send(http.StatusUnprocessableEntity, "/walk-in", url.Values{"walk_key": {"k"}, "walk_service": {cut}, "walk_name": {"Vida"}})
+	walk.says("Nothing can be booked yet. The salon lacks: no stylist; no chair")
+	require.NotContains(t, walk.text(), "expected")
+	book := url.Values{"service": {cut}, "first_name": {"Vida"}, "date_from": {"2026-06-09"}, "do": {"openings"}}
+	owner.v.Post("/book", book)
+	owner.page = owner.v.Post("/book", book).Body
+	require.Contains(t, owner.text(), "The salon lacks: no stylist; no chair")
+	require.Contains(t, owner.page, `<a href="/set-up">Enter it under Set-up</a>`)
+	desk.page = desk.v.Post("/book", book).Body
+	require.Contains(t, desk.text(), "The owner enters that under Set-up.")
 }
 
 var undoForm = regexp.MustCompile(`action="/undo"><input type="hidden" name="id" value="([^"]*)"><input type="hidden" name="back" value="([^"]*)">`)

@@ -3,6 +3,7 @@ package owner
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -25,7 +26,7 @@ func (p page) setUpPages() {
 
 func (v *visit) setUpSheet() (*sheet, error) {
 	s := &sheet{Frame: v.site.Frame(v.c, v.salon, "/set-up", "Set-up")}
-	s.Frame.Sub = v.salon.Location.String()
+	s.Frame.Sub, s.Frame.Scripts = v.salon.Location.String(), []string{"setup.js"}
 	state, _, err := tagged[api.SetUpBody](v, "/set-up")
 	if err != nil {
 		return nil, err
@@ -63,11 +64,14 @@ func (v *visit) setUpSheet() (*sheet, error) {
 
 // blocks are where on the page something is entered, by its code.
 var blocks = map[string]string{"hours": "#week", "people": "#people", "staff_hours": "#people", "chairs": "#rooms", "basins": "#rooms", "services": "#services",
-	"skills": "#people", "steps": "/set-up/services", "solution": "#maker", "neutralizer": "#maker", "phone": "#salon", "mail": "#salon", "address": "#salon"}
+	"skills": "#people", "steps": "/set-up/services", "prices": "/set-up/services", "solution": "#maker", "neutralizer": "#maker", "phone": "#salon", "mail": "#salon", "address": "#salon"}
 
 func checklist(b api.SetUpBody) part {
 	p := part{ID: "missing", Title: "Ready: the first visit can be booked"}
-	if !b.Ready {
+	switch {
+	case b.Ready && slices.ContainsFunc(b.Advice, func(m api.MissingBody) bool { return m.Code == "prices" }):
+		p.Title = "The first visit can be booked, once you have looked at the prices"
+	case !b.Ready:
 		p.Title = fmt.Sprintf("Before the first booking: %d to do", len(b.Missing))
 	}
 	for _, m := range b.Missing {
@@ -168,12 +172,12 @@ func makerPart(b api.MakerFiguresBody, tag string) part {
 		"From the label or the maker's directions, which come before every figure of this program. Leave empty what you do not know: nothing is put in its place."},
 		Forms: []form{{ID: "maker", Action: "/set-up/maker", Hidden: []hidden{version(tag)}, Fields: []pages.Field{
 			pages.Input("maker-solution", "Solution", "Your own word for it", "text", b.Solution),
-			pages.Input("maker-solution_strength", "Its strength", "As on the label", "text", b.SolutionStrength),
+			pages.Input("maker-solution_strength", "Strength of the solution", "As on the label", "text", b.SolutionStrength),
 			pages.Number("maker-processing_minutes", "Processing", "Minutes", whole(b.Processing)),
 			pages.Number("maker-longest_minutes", "Longest time on the hair", "Minutes, from the first strand", whole(b.Longest)),
 			pages.Number("maker-dry_before_iron_percent", "Dryness before the iron", "Percent, such as 80", decimal(b.DryBefore)),
 			pages.Input("maker-neutralizer", "Neutralizer", "Your own word for it", "text", b.Neutralizer),
-			pages.Input("maker-neutralizer_strength", "Its strength", "As on the label", "text", b.NeutralizerStrength),
+			pages.Input("maker-neutralizer_strength", "Strength of the neutralizer", "As on the label", "text", b.NeutralizerStrength),
 			pages.Number("maker-neutralizer_minutes", "Neutralizer time", notSet(b.NeutralizerMinutes), whole(b.NeutralizerMinutes)),
 		}, Buttons: save("Note the figures")}}}
 }

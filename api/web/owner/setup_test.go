@@ -45,7 +45,7 @@ func TestASalonIsSetUpFromNothing(t *testing.T) {
 	p = d.fill(p, "person", map[string]string{"name": "Ada Birch", "initials": "AB", "skills": "straightening"})
 	p.says(t, "Added.", "Ada Birch", "Tue 09:00–18:00; Wed 09:00–13:00, 14:00–18:00; Fri 09:30–20:00")
 	p = d.fill(p, "rooms", map[string]string{"chairs": "2", "basins": "1"})
-	p.says(t, "Chair 1, Chair 2, Basin 1.", "Ready: the first visit can be booked", "Neutralizer time: not set.", "Nobody in charge has the skill “cut”")
+	p.says(t, "Chair 1, Chair 2, Basin 1.", "The first visit can be booked, once you have looked at the prices", "Neutralizer time: not set.", "Nobody in charge has the skill “cut”")
 	p.says(t, "Minutes. Not set: every straightening says so until you have asked the maker")
 	p = d.fill(p, "maker", map[string]string{"solution_strength": "normal", "neutralizer_strength": "ready to use", "processing_minutes": "15",
 		"longest_minutes": "60", "dry_before_iron_percent": "85", "neutralizer_minutes": "7"})
@@ -74,6 +74,45 @@ func TestASalonIsSetUpFromNothing(t *testing.T) {
 	d.fill(d.see("/set-up/services"), "usual", nil)
 	s.Ask(http.MethodGet, "/services", nil, http.StatusOK, &services)
 	require.Len(t, services.Items, 13)
+}
+
+func TestWhatIsWrongOfTheSetUpNamesItsField(t *testing.T) {
+	t.Parallel()
+	_, d := set(t)
+	for _, x := range []struct {
+		form   string
+		fields map[string]string
+		want   []string
+	}{
+		{"person", map[string]string{"name": "Ines Wren", "whenever": "true"}, []string{"Initials: Nothing is entered. Right is: 1 to 6 characters"}},
+		{"maker", map[string]string{"processing_minutes": "15", "longest_minutes": "10", "solution_strength": "mild", "neutralizer_strength": "mild"},
+			[]string{"Processing: Is 15, longer than the 10 that the product may stay on. Right is: at most “Longest time on the hair”."}},
+		{"maker", map[string]string{"dry_before_iron_percent": "180", "solution_strength": "mild", "neutralizer_strength": "mild"}, []string{"Dryness before the iron: “180” cannot be right. Right is: 100 or less."}},
+		{"maker", map[string]string{"solution": "ours", "neutralizer": "ours", "processing_minutes": "15", "neutralizer_minutes": "5", "solution_strength": "", "neutralizer_strength": ""},
+			[]string{"Strength of the solution: Nothing is entered.", "Strength of the neutralizer: Nothing is entered."}},
+		{"rooms", map[string]string{"chairs": "-3"}, []string{"More chairs: “-3” is not a number from 0 to 30."}},
+		{"week", map[string]string{"open-1": "early"}, []string{"Monday: “early” cannot be read."}},
+	} {
+		p := d.fill(d.see("/set-up"), x.form, x.fields)
+		require.Equal(t, http.StatusUnprocessableEntity, p.status, x.form)
+		p.says(t, x.want...)
+		require.NotRegexp(t, `<li><a href="#f-[^"]*">[^<]*\b[a-z]+_[a-z]+\b`, p.body, "no name of the interface")
+	}
+}
+
+func TestTheUsualPricesAreLookedAtBeforeTheSalonIsReady(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t, owner.Mount)
+	bare(t, s)
+	d := open(t, s, store.Owner)
+	d.fill(d.see("/set-up"), "week", map[string]string{"open-2": "9-18"})
+	d.fill(d.see("/set-up"), "usual", nil)
+	d.fill(d.see("/set-up"), "person", map[string]string{"name": "Ada Birch", "initials": "AB", "skills": "straightening"})
+	p := d.fill(d.see("/set-up"), "rooms", map[string]string{"chairs": "2", "basins": "1"})
+	p.says(t, "The first visit can be booked, once you have looked at the prices", "Nobody here has set these prices: ", "Straightening 320.00")
+	require.NotContains(t, p.text(), "Ready:")
+	s.Exec(`UPDATE service_version SET price_cents = price_cents + 100 WHERE price_cents > 0`)
+	d.see("/set-up").says(t, "Ready: the first visit can be booked")
 }
 
 func TestTheMakersFiguresChangeTheProductsThatServicesTake(t *testing.T) {

@@ -195,6 +195,21 @@ func TestSomebodyWhoIsInvitedChoosesAPasswordAndSignsInWithIt(t *testing.T) {
 	thief.get("/", "Cookie", "chairblock-session="+before).is(303)
 }
 
+func TestTheOwnerBeginsAtTheSetUpWhileItIsNotFinished(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t, signin.Mount)
+	_, desk := invited(s, t, person("desk@example.org", "Dora", "desk"))
+	_, link := invited(s, t, person("carla@example.org", "Carla", "owner"))
+	s.Exec(`DELETE FROM opening_hours`)
+	b := open(t, s)
+	b.post(link, "password", password, "again", password).goes("/set-up")
+	b.post("/sign-out")
+	b.post("/sign-in", "mail", "carla@example.org", "password", password).goes("/set-up")
+	b.post("/sign-out")
+	b.post("/sign-in", "mail", "carla@example.org", "password", password, "carried", "/book").goes("/book")
+	open(t, s).post(desk, "password", password, "again", password).goes("/")
+}
+
 func TestNobodyGuessesAPassword(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, signin.Mount)
