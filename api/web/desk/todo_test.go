@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -25,6 +26,13 @@ func caller(s *webtest.Salon, given, family string) string {
 // becomes makes the first message of a visit look as if it had been tried.
 func becomes(s *webtest.Salon, v api.VisitBody, state store.ReminderState, problem string) string {
 	id := v.Reminders[0].ID
+	if state == store.ToCall { // who has waited for the visit does not know of it
+		var w api.WishBody
+		day := v.Start.Format(time.DateOnly)
+		s.Ask(http.MethodPost, "/waiting-list", webtest.Object{"client_id": v.ClientID, "services": []webtest.Object{{"service_id": v.Services[0].ServiceID}}, "first_date": day, "last_date": day},
+			http.StatusCreated, &w)
+		s.Exec(`UPDATE wish SET visit_id = $1, state = 'booked' WHERE wish_id = $2`, v.ID, w.ID)
+	}
 	s.Exec(`UPDATE reminder SET state = $1, problem = $2, done_at = now(), due_at = least(due_at, now()) WHERE reminder_id = $3`, string(state), problem, id)
 	return id
 }
