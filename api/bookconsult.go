@@ -57,6 +57,9 @@ func (b *booking) findConsultation(ctx context.Context) (*time.Time, error) {
 	}
 	b.page.Behind = row.Name + " first, " + strconv.Itoa(row.Steps[0].Minutes) + " minutes: for this hair nothing else can be booked yet. The long visit is pencilled behind it."
 	v := b.page.Fields
+	if len(v.History) == 0 && v.PhoneAsked() {
+		b.page.Behind = "What was done to the hair in the last three years is not answered, which counts as something. Answer it first: after “nothing” the visit itself may be booked. As it is: " + b.page.Behind
+	}
 	services := []ServiceRequest{{ServiceID: row.ID, LeadID: v.Stylist}}
 	c, err := compose(ctx, b.t, b.n, services)
 	if err != nil {

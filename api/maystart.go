@@ -179,7 +179,7 @@ func (s *Server) cannotBegin(ctx context.Context, t *store.Tx, n salonDay, v sto
 			said[i] = x.Why + " (" + x.Right(n.atWords) + ")"
 		}
 	}
-	p := newProblem(http.StatusConflict, "not-ready", "the visit cannot begin before there is "+strings.Join(said, "; "))
+	p := newProblem(http.StatusConflict, "not-ready", "the visit cannot begin yet. Still needed: "+strings.Join(said, "; "))
 	p.StillNeeded = s.writeNeeds(ctx, n, open)
 	return p
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/rickb777/date"
 
 	"chairblock/api/notify"
+	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/scheduling/needs"
 	"chairblock/store"
@@ -23,7 +24,7 @@ func (s *Server) salonFacts(n salonDay) notify.Facts {
 // reach is how a client gets hold of the salon.
 func reach(n store.Salon) string {
 	if n.Phone != "" {
-		return n.Phone
+		return pages.PhoneWords(n.Phone)
 	}
 	return n.Mail
 }

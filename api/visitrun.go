@@ -112,7 +112,7 @@ type LookLimitsBody struct {
 }
 
 // tapWords say what is noted next.
-var tapWords = map[string]string{"arrive": "She is here", "begin": "Begin", "solution_on": "Solution on", "solution_off": "Solution off, rinse",
+var tapWords = map[string]string{"arrive": "The client is here", "begin": "Begin", "solution_on": "Solution on", "solution_off": "Solution off, rinse",
 	"iron": "Start the iron", "neutralizer_on": "Neutralizer on", "neutralizer_off": "Neutralizer off, rinse", "done": "Done, the visit is over", "none": ""}
 
 func (s *Server) visitRunRoutes() {

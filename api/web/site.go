@@ -86,7 +86,11 @@ func (s *Site) lastDone(c echo.Context) pages.Undo {
 	case c.QueryParam("done") == "" || c.Request().Method != http.MethodGet:
 		return pages.Undo{}
 	}
-	return s.Undo(c.Request().Context(), c.Request().URL.Path)
+	u := s.Undo(c.Request().Context(), c.Request().URL.Path)
+	if u.Why != "" && (strings.HasPrefix(c.Path(), "/set-up") || strings.HasPrefix(c.Path(), "/me")) {
+		return pages.Undo{} // that something else cannot be undone is no matter there
+	}
+	return u
 }
 
 // Ways are the pages that whoever is signed in may open.

@@ -250,7 +250,7 @@ func TestADayIsRearrangedAfterEverybodyAgreed(t *testing.T) {
 	v := cut(s, caller(s, "Juna", "Kestrel"), tuesday(9, 0))
 	d := at(t, s, store.Desk, "").get("/rearrange?date=2026-06-09").says("What has happened?", "Ben Reed")
 	d.send(http.StatusUnprocessableEntity, "/rearrange", "date", "2026-06-01").says("Day: is not one of the days to come")
-	d.get("/rearrange?date=2026-06-09").send(http.StatusOK, "/rearrange", "away", s.Ben, "any_lead", "true").says("Proposal for Tue 9 June 2026", "Nothing has been changed by it.", "Juna K. stays at 09:00", "instead of Ben Reed", "Tell her that another stylist is in charge")
+	d.get("/rearrange?date=2026-06-09").send(http.StatusOK, "/rearrange", "away", s.Ben, "any_lead", "true").says("Proposal for Tue 9 June 2026", "Nothing has been changed by it.", "Juna K. stays at 09:00", "instead of Ben Reed", "Tell the client that another stylist is in charge")
 	apply := strings.SplitN(strings.SplitN(d.page, `action="/rearrange/`, 2)[1], `"`, 2)[0]
 	d.send(http.StatusUnprocessableEntity, "/rearrange/"+apply, "plan_approved", "Ada Birch").says("Nobody’s time is changed before she has said yes")
 	require.Contains(t, d.page, `value="Ada Birch"`)

@@ -104,11 +104,11 @@ func (v *planView) describe(day api.DayBody, form url.Values) {
 		r := planRow{Name: pages.Clean(k.Name), Client: k.ClientID, Visit: k.VisitID, Words: k.Words}
 		switch {
 		case k.Kind == "book":
-			r.Tell = "Tell her that there is a place: " + v.When(k.Start) + "."
+			r.Tell = "Tell the client that there is a place: " + v.When(k.Start) + "."
 		case k.Kind == "move":
 			r.Tell = "Ask whether " + v.At(k.Start) + " instead of " + v.At(*k.FromStart) + " suits her."
 		case k.LeadID != k.FromLeadID:
-			r.Tell = "Tell her that another stylist is in charge."
+			r.Tell = "Tell the client that another stylist is in charge."
 		}
 		if k.State == "held" && r.Tell != "" {
 			r.Tell += " It is only pencilled."

@@ -72,7 +72,7 @@ var visitActs = []act{
 			q.Method = http.MethodDelete
 			return q, nil
 		}},
-	{name: "tell-late", operation: "tell-running-late", label: "Tell her that we run late", done: "told",
+	{name: "tell-late", operation: "tell-running-late", label: "Tell the client that we run late", done: "told",
 		offered: func(v visitView) bool { return v.toStart() && v.onItsDay() && v.V.ClientID != "" }, question: plain("/tell-running-late", nil)},
 	{name: "hold", operation: "hold-visit", label: "Keep it pencilled for longer", done: "longer",
 		offered: func(v visitView) bool { return v.V.State == "held" },

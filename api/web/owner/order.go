@@ -20,9 +20,9 @@ func orderPart(r api.BookingRules, services []api.ServiceBody, tag string) part 
 	if r.Ranking != nil {
 		w = *r.Ranking
 	}
-	const worth = "0 to 1000, in lost visits of the usual mix"
+	const worth = "0 to 1000; 0: it does not matter"
 	f.Fields = []pages.Field{
-		pages.Number("order-ranking-lost", "A visit of the usual mix that no longer fits", worth, plain(w.Lost)),
+		pages.Number("order-ranking-lost", "A visit of a usual day that no longer fits", worth, plain(w.Lost)),
 		pages.Number("order-ranking-wish_per_hour", "An hour from the wished time of day", worth, plain(w.Wish)),
 		pages.Number("order-ranking-other_lead", "Another stylist than the wished one", worth, plain(w.OtherLead)),
 		pages.Number("order-ranking-stay_per_hour", "An hour that the client stays beyond the least", worth, plain(w.Stay)),
@@ -44,7 +44,8 @@ func orderPart(r api.BookingRules, services []api.ServiceBody, tag string) part 
 		f.Groups = append(f.Groups, group{Fold: words, Fields: mixFields(fmt.Sprintf("order-usual_mix-%d-", i), m, list)})
 	}
 	return part{ID: "order", Title: "Which times come first", Forms: []form{f}, Text: []string{
-		"Openings that leave room for what a usual day asks for come first. Without a list of your own that is two each of the three dearest services whose time is the same for everybody."}}
+		"Openings that leave room for what a usual day asks for come first. Without a list of your own that is two each of the three dearest services whose time is the same for everybody.",
+		"What else counts against a time is weighed against that: 2 beside “A day later” says that a day later is as bad as two visits of a usual day that no longer fit, when that line has a 1."}}
 }
 
 func nameOf(list []pages.Option, id string) string {
@@ -85,7 +86,7 @@ func mixFields(at string, m api.MixBody, services []pages.Option) []pages.Field 
 		pages.Number(hair+"length_cm", "Typical hair: stretched length", "cm; only for a service whose time follows the hair", length),
 		pages.Select(hair+"density", "Typical hair: how much", "", h.Density, options("low", "little", "medium", "average", "high", "a lot"), counted),
 		choose(hair+"strand", "Typical hair: each hair", h.Strand, "fine", "fine", "medium", "medium", "coarse", "coarse"),
-		choose(hair+"porosity", "Typical hair: takes up liquid", h.Porosity, "low", "slowly", "normal", "neither slowly nor quickly", "high", "quickly"),
+		choose(hair+"porosity", "Typical hair: porosity", h.Porosity, "low", "resistant", "normal", "normal", "high", "porous"),
 		pages.Tick(hair+"damaged", "Typical hair: bleached, brittle or weakened", "", h.Damaged),
 		pages.Tick(hair+"new_client", "Typical hair: of somebody who is new here", "", h.NewClient),
 		pages.Number(hair+"regrowth_cm", "Typical hair: new hair", "cm, when only that is treated", regrowth),

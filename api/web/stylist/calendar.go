@@ -39,7 +39,7 @@ func (p page) showCalendar(c echo.Context, status int, made *api.FeedBody, form 
 		return api.Sorry(c, err)
 	}
 	if b.Staff == "" {
-		return api.Message(c, http.StatusNotFound, "Calendar on your phone", "This sign-in is nobody's own. The calendar of the salon and of others is found in the set-up.")
+		return api.Message(c, http.StatusNotFound, "Calendar on your phone", "You have no calendar of your own here. The calendar of the salon and of others is found in the set-up.")
 	}
 	v := calendarView{base: b}
 	v.Scripts = append(v.Scripts, "calendar.js")

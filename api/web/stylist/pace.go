@@ -33,7 +33,7 @@ func (p page) pace(c echo.Context) error {
 		return api.Sorry(c, err)
 	}
 	if b.Staff == "" {
-		return api.Message(c, http.StatusNotFound, "My pace", "This sign-in is nobody's own. Everybody's pace is found in the set-up.")
+		return api.Message(c, http.StatusNotFound, "My pace", "You have no pace of your own here. Everybody's pace is found in the set-up.")
 	}
 	v := paceView{base: b}
 	if v.Report, err = web.Get[api.PaceReportBody](ctx, p.site, "/reports/pace", url.Values{"staff_id": {b.Staff}}); err != nil {

@@ -89,7 +89,7 @@ func TestAVisitIsRunWithFiveTaps(t *testing.T) {
 		b.Click(".nextbar:not([hidden]) button")
 		require.Eventually(t, func() bool { return until(run(s, v.ID)) }, 10*time.Second, 20*time.Millisecond, button)
 	}
-	tap(at(9, 0), "She is here", func(r api.RunBody) bool { return r.State == "arrived" })
+	tap(at(9, 0), "The client is here", func(r api.RunBody) bool { return r.State == "arrived" })
 	b.Until("the hair is asked for", `document.getElementById("hair-title") !== null`)
 	view(b, "visit-hair")
 	b.Press(`.ask .second`)

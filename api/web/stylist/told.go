@@ -326,3 +326,12 @@ func (v toldView) Dated(t *time.Time) string {
 	}
 	return v.When(*t)
 }
+
+// SourceWords is where a reason comes from, "" where it is a default that nobody has
+// published: at the chair that helps nobody, and the salon's rules say it.
+func (v toldView) SourceWords(source string) string {
+	if strings.Contains(source, "no source") {
+		return ""
+	}
+	return source
+}

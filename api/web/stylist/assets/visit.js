@@ -8,7 +8,7 @@
   const minute = 60000;
   const dead = 2000; // how long a second press does nothing
   const undoFor = 5000; // how long the end of a visit can be taken back before it is sent
-  const quiet = 1000; // how long after “Rinse now” nothing at all can be pressed
+  const quiet = 1000; // how long after “Rinse now” nothing of the visit can be pressed
   const settles = 5000; // how long after it the page may still change under its words
   let model, taps = [], settled = [], written = new Map(), drawing = 0, dropped = new Set(), pressed = 0, rinsing = -settles, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
 
@@ -202,7 +202,7 @@
     if (open) open.open = false;
   });
   document.addEventListener("click", (e) => {
-    if (!quieted()) return;
+    if (!quieted() || !e.target.closest("main")) return;
     e.preventDefault();
     e.stopImmediatePropagation();
   }, true);
