@@ -409,7 +409,7 @@ const whoLimit = 2 * time.Second
 // wantsPage reports whether a request comes from a browser that shows its answer to a
 // person.
 func wantsPage(r *http.Request) bool {
-	for _, below := range []string{"/v1/", "/cal/", "/problems/", "/healthz", "/readyz"} {
+	for _, below := range []string{"/v1/", "/problems/", "/healthz", "/readyz"} {
 		if strings.HasPrefix(r.URL.Path, below) {
 			return false
 		}
