@@ -10,7 +10,7 @@
   const undoFor = 5000; // how long the end of a visit can be taken back before it is sent
   const quiet = 1000; // how long after “Rinse now” nothing of the visit can be pressed
   const settles = 5000; // how long after it the page may still change under its words
-  let model, taps = [], settled = [], written = new Map(), drawing = 0, dropped = new Set(), pressed = 0, rinsing = -settles, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
+  let model, taps = [], settled = [], written = new Map(), drawing = 0, dropped = new Set(), pressed = 0, rinsing = -settles, toLook = false, alarmed = "", rung = 0, lock = null, locking = false, tone = null;
 
   const read = () => {
     model = JSON.parse($("run").dataset.model);
@@ -175,6 +175,7 @@
     taps = all.filter((t) => !t.refused);
     drawNext(state());
     drawUndo();
+    if (toLook && !$("rinsed").hidden) { toLook = false; look(); }
     tick();
     wake();
   };
@@ -195,9 +196,10 @@
     if (data.kind === "done") tap.hold = now + undoFor;
     if (rinse) {
       rinsing = performance.now();
+      toLook = true;
       setTimeout(() => drawNext(state()), quiet);
     }
-    queue.add(tap).then(rinse ? () => draw().then(look) : null);
+    queue.add(tap);
     const open = form.closest("details");
     if (open) open.open = false;
   });
