@@ -43,7 +43,7 @@ func Amiss(detail string) string {
 	case PlainWrong:
 		return "cannot be right. Right is"
 	case "has 0 characters":
-		return "nothing is entered. Right is"
+		return "is empty. Right is"
 	}
 	return detail
 }

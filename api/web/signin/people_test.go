@@ -29,7 +29,7 @@ func TestTheOwnerInvitesPeopleAndTakesThemOffAgain(t *testing.T) {
 	p := b.post("/set-up/sign-in", "mail", "nora", "name", odd, "roles", "lead").is(422).says("Mail address is not a mail address", "On the staff is missing for a stylist", odd)
 	require.NotContains(t, p.body, "<script>alert")
 	b.post("/set-up/sign-in", "mail", "nora@example.org", "name", odd).is(422).says("A role is missing: at least one of owner")
-	b.post("/set-up/sign-in", "mail", "nora@example.org", "roles", "desk").is(422).says("Name has 0 characters")
+	b.post("/set-up/sign-in", "mail", "nora@example.org", "roles", "desk").is(422).says("Name is empty. Right is: 1 to")
 	b.post("/set-up/sign-in", "mail", "CARLA@example.org", "name", "C", "roles", "desk").is(422).says("is that of another account")
 	p = b.post("/set-up/sign-in", "mail", "nora@example.org", "name", odd, "roles", "desk", "roles", "owner").is(200).says("Hand this over", odd, "desk", "has chosen no password yet")
 	link := strings.TrimPrefix(linkShown.FindStringSubmatch(p.body)[1], s.URL)

@@ -358,12 +358,12 @@ func TestWhoWorksInTwoSalonsChoosesOne(t *testing.T) {
 		return err
 	}))
 	b := open(t, s)
-	b.post("/open/"+link, "password", password+" too", "again", password+" too").goes("/")
-	b.post("/sign-in", "mail", "carla@example.org", "password", password+" too").goes("/")
+	b.post("/open/"+link, "password", password+" too", "again", password+" too").goes("/set-up")
+	b.post("/sign-in", "mail", "carla@example.org", "password", password+" too").goes("/set-up")
 	b.get("/me").says("Quay Chairs", "Carla there")
 	b.signIn("carla@example.org").goes("/")
 	b.get("/me").says("Harbour Chairs")
-	b.post("/sign-in", "mail", "carla@example.org", "password", password+" too").goes("/")
+	b.post("/sign-in", "mail", "carla@example.org", "password", password+" too").goes("/set-up")
 	b.post("/me/password", "old", password+" too", "password", password, "again", password).goes("/me?done=password")
 	p := b.do("POST", "/sign-in", url.Values{"mail": {"carla@example.org"}, "password": {password}, "carried": {"/me"}}).is(200).says("Which salon?", "Harbour Chairs", "Quay Chairs")
 	b.get("/").is(303) // in none yet
