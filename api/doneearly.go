@@ -32,7 +32,8 @@ func canEnd(n salonDay, v store.Visit, ended, now time.Time) error {
 	case len(marks) > 0 && ended.Before(marks[len(marks)-1].at):
 		last := marks[len(marks)-1]
 		return say(fmt.Sprintf("%s or later: “%s” was noted for then", clockAt(n, last.at), v.Steps[last.step].Label))
-	case !ended.After(from):
+	// Who forgot to note that the client had come notes both at the end.
+	case ended.Before(from), ended.Equal(from) && !ended.After(v.Start):
 		return say(fmt.Sprintf("after %s: %s", clockAt(n, from), since))
 	}
 	return nil
