@@ -3,9 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
-	"maps"
 	"slices"
-	"sync"
 	"time"
 
 	"chairblock/scheduling/pace"
@@ -36,51 +34,12 @@ type keptPace struct {
 	from   time.Time
 	means  string      // constants of chair time with which the sheet's minutes were read
 	visits []seenVisit // by start and then by id; never changed, only replaced
-	steps  int
-	used   uint64
 }
 
 // keptPaces are the salons that were asked for last. It is exact: whoever reads asks
 // the database first of which visits anything has changed, in the moment in which it
 // reads those anew.
-type keptPaces struct {
-	mu   sync.Mutex
-	kept map[string]*keptPace
-	uses uint64
-}
-
-func (c *keptPaces) find(salon string) *keptPace {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	k := c.kept[salon]
-	if k != nil {
-		c.uses++
-		k.used = c.uses
-	}
-	return k
-}
-
-// keep takes k in place of what was kept, and forgets salons that were not asked for
-// in the longest time where there is too much.
-func (c *keptPaces) keep(salon string, k keptPace) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.kept == nil {
-		c.kept = map[string]*keptPace{}
-	}
-	c.uses++
-	k.used = c.uses
-	c.kept[salon] = &k
-	steps := 0
-	for _, x := range c.kept {
-		steps += x.steps
-	}
-	for len(c.kept) > keptPaceSalons || steps > keptPaceSteps {
-		oldest := slices.MinFunc(slices.Collect(maps.Keys(c.kept)), func(a, b string) int { return cmp.Compare(c.kept[a].used, c.kept[b].used) })
-		steps -= c.kept[oldest].steps
-		delete(c.kept, oldest)
-	}
-}
+type keptPaces = lastAsked[string, keptPace]
 
 // visitsOver lists what visits say that are over and began from from to before to,
 // by start and then by id. It reads those alone that have changed since it was asked
@@ -118,11 +77,12 @@ func (s *Server) visitsOver(ctx context.Context, t *store.Tx, n salonDay, from, 
 		}
 		slices.SortFunc(now.visits, compareSeen)
 	}
-	for _, v := range now.visits {
-		now.steps += len(v.steps)
-	}
 	if news.Now != (store.Moment{}) {
-		s.paces.keep(t.Salon(), now)
+		steps := 0
+		for _, v := range now.visits {
+			steps += len(v.steps)
+		}
+		s.paces.keep(t.Salon(), now, steps, keptPaceSalons, keptPaceSteps)
 	}
 	return slices.DeleteFunc(slices.Clone(now.visits), func(v seenVisit) bool { return v.at.Before(from) || !v.at.Before(to) }), nil
 }

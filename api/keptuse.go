@@ -1,12 +1,8 @@
 package api
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"maps"
-	"slices"
-	"sync"
 
 	"github.com/rickb777/date"
 
@@ -36,7 +32,6 @@ func (p pastUse) horizon(n salonDay) openings.Horizon {
 type keptUse struct {
 	pastUse
 	moment store.Moment
-	used   uint64
 }
 
 type useWish struct {
@@ -47,36 +42,7 @@ type useWish struct {
 // keptUses are the reports that were asked for last. What is kept holds as long as
 // no visit has changed that began, or begins, on one of its days or before: the
 // database is asked for that in the moment in which the rest is read.
-type keptUses struct {
-	mu   sync.Mutex
-	kept map[useWish]*keptUse
-	uses uint64
-}
-
-func (c *keptUses) find(w useWish) *keptUse {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	k := c.kept[w]
-	if k != nil {
-		c.uses++
-		k.used = c.uses
-	}
-	return k
-}
-
-func (c *keptUses) keep(w useWish, k keptUse) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.kept == nil {
-		c.kept = map[useWish]*keptUse{}
-	}
-	c.uses++
-	k.used = c.uses
-	c.kept[w] = &k
-	for len(c.kept) > keptUsesMost {
-		delete(c.kept, slices.MinFunc(slices.Collect(maps.Keys(c.kept)), func(a, b useWish) int { return cmp.Compare(c.kept[a].used, c.kept[b].used) }))
-	}
-}
+type keptUses = lastAsked[useWish, keptUse]
 
 // pastUse is what visits of days come to, which are the last so many months.
 func (s *Server) pastUse(ctx context.Context, t *store.Tx, n salonDay, months int, days openings.DateRange) (pastUse, error) {
@@ -98,7 +64,7 @@ func (s *Server) pastUse(ctx context.Context, t *store.Tx, n salonDay, months in
 		return out, err
 	}
 	if news.Now != (store.Moment{}) {
-		s.uses.keep(w, keptUse{pastUse: out, moment: news.Now})
+		s.uses.keep(w, keptUse{pastUse: out, moment: news.Now}, 0, keptUsesMost, 0)
 	}
 	return out, nil
 }

@@ -1,0 +1,58 @@
+package api
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"sync"
+)
+
+// lastAsked keeps what was worked out for those that were asked for last. Its zero
+// value is ready; it is safe for many goroutines. What it gives out is never changed,
+// only replaced.
+type lastAsked[K comparable, V any] struct {
+	mu   sync.Mutex
+	kept map[K]*keptAnswer[V]
+	uses uint64
+}
+
+type keptAnswer[V any] struct {
+	value  V
+	weight int
+	used   uint64
+}
+
+// find is what is kept for k, nil when there is nothing.
+func (c *lastAsked[K, V]) find(k K) *V {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	x := c.kept[k]
+	if x == nil {
+		return nil
+	}
+	c.uses++
+	x.used = c.uses
+	return &x.value
+}
+
+// keep takes v in place of what was kept for k, and forgets those that were not asked
+// for in the longest time while there are more than most, or all weigh more than
+// heaviest.
+func (c *lastAsked[K, V]) keep(k K, v V, weight, most, heaviest int) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.kept == nil {
+		c.kept = map[K]*keptAnswer[V]{}
+	}
+	c.uses++
+	c.kept[k] = &keptAnswer[V]{v, weight, c.uses}
+	all := 0
+	for _, x := range c.kept {
+		all += x.weight
+	}
+	for len(c.kept) > most || all > heaviest {
+		oldest := slices.MinFunc(slices.Collect(maps.Keys(c.kept)), func(a, b K) int { return cmp.Compare(c.kept[a].used, c.kept[b].used) })
+		all -= c.kept[oldest].weight
+		delete(c.kept, oldest)
+	}
+}
