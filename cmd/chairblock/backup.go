@@ -24,11 +24,7 @@ type BackupCmd struct {
 func (c *BackupCmd) Run(out io.Writer) error {
 	ctx, stop := untilTold()
 	defer stop()
-	bin, err := backup.Programs(c.Postgres)
-	if err != nil {
-		return err
-	}
-	url, end, err := c.attach(ctx, func(string, ...any) {})
+	bin, url, end, err := c.copying(ctx)
 	if err != nil {
 		return err
 	}
@@ -52,6 +48,16 @@ func (c *BackupCmd) Run(out io.Writer) error {
 	return nil
 }
 
+// copying is what copying a database needs: the folder of PostgreSQL's programs and
+// the address. end lets go of it.
+func (d Database) copying(ctx context.Context) (bin, url string, end func(), err error) {
+	if bin, err = backup.Programs(d.Postgres); err != nil {
+		return "", "", nil, err
+	}
+	url, end, err = d.attach(ctx, func(string, ...any) {})
+	return bin, url, end, err
+}
+
 // RestoreCmd reads a backup.
 type RestoreCmd struct {
 	Database
@@ -73,11 +79,7 @@ func (c *RestoreCmd) Run(out io.Writer) error {
 		fmt.Fprintf(out, "%s is whole: %d rows of %d tables as of %s, from PostgreSQL %s\n", c.File, a.Rows(), len(a.Tables), a.Made.Format(time.RFC3339), a.PostgreSQL)
 		return nil
 	}
-	bin, err := backup.Programs(c.Postgres)
-	if err != nil {
-		return err
-	}
-	url, end, err := c.attach(ctx, func(string, ...any) {})
+	bin, url, end, err := c.copying(ctx)
 	if err != nil {
 		return err
 	}
