@@ -21,7 +21,7 @@ import (
 
 var (
 	seed  = flag.Uint64("seed", 1, "seed of the random requests")
-	tries = flag.Int("tries", 1000, "number of random requests")
+	tries = flag.Int("tries", 500, "number of random requests")
 )
 
 // imp makes up requests from the description: mostly right in form, with ids

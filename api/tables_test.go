@@ -33,6 +33,10 @@ func (s *salon) tables() func() map[string]string {
 	for rows.Next() {
 		var name string
 		require.NoError(s.t, rows.Scan(&name))
+		if name == "audit" { // lines of it never change, and there are many
+			parts = append(parts, `SELECT 'audit', count(*)::text FROM audit`)
+			continue
+		}
 		parts = append(parts, fmt.Sprintf(`SELECT '%s', count(*) || ' ' || md5(coalesce(string_agg(h, '' ORDER BY h), ''))
 			FROM (SELECT md5((to_jsonb(t) - 'last_used_at' - 'readings')::text) AS h FROM %q t) x`, name, name))
 	}

@@ -41,7 +41,7 @@ func TestASalonFromNothingToItsFirstAnswer(t *testing.T) {
 	token, _, _ := strings.Cut(rest, "\n")
 	require.Equal(t, 1, strings.Count(out, token), "the token is shown once")
 	require.Empty(t, processesOn(t, data))
-	nowhere(t, data, token[strings.LastIndexByte(token, '_')+1:])
+	nowhere(t, data, strings.SplitN(token, "_", 3)[2])
 
 	s := launch(t, nil, "serve", "--data", data, "--maildir", maildir, "--listen", "127.0.0.1:0")
 	url := s.waitFor(`listening on (http://127\.0\.0\.1:\d+)`)[1]

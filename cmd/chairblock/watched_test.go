@@ -54,7 +54,7 @@ func TestCountersAndSpansTellNothingAboutAnybody(t *testing.T) {
 	for _, words := range []string{"POST /v1/clients", "/cal/:file", "INSERT INTO client"} {
 		require.Contains(t, spans.String(), words)
 	}
-	for _, words := range []string{"Zq", "zqkey", "+351210000000", token[strings.LastIndexByte(token, '_')+1:]} {
+	for _, words := range []string{"Zqgiven", "ZqZqZq", "zqkey", "+351210000000", strings.SplitN(token, "_", 3)[2]} {
 		require.NotContains(t, spans.String(), words)
 		require.NotContains(t, read.body, words)
 		require.NotContains(t, s.said(), words)
