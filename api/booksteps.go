@@ -258,7 +258,7 @@ func (b *booking) showBooked(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	x, err := aboutVisit(withoutHealth(ctx), b.t, b.n, v)
+	x, err := b.s.aboutVisit(withoutHealth(ctx), b.t, b.n, v)
 	if err != nil {
 		return err
 	}
@@ -272,6 +272,9 @@ func (b *booking) showBooked(ctx context.Context) error {
 		return err
 	} else if d := full.Deposit; d != nil && d.AskedCents > 0 {
 		b.page.Booked.Deposit = "Deposit asked: " + b.n.amount(d.AskedCents)
+	}
+	if v.Client != "" && May(ctx, "update-client") {
+		b.page.Booked.AskWay = askWay(x.to, "/book?"+bookedVisit+"="+v.ID)
 	}
 	if err := b.showTogether(ctx, v); err != nil {
 		return err

@@ -2,17 +2,26 @@ package api
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api/ics"
 	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
 	"chairblock/scheduling/openings"
 	"chairblock/store"
 )
+
+func TestWithoutANumberTheEmergencyServicesAreCalled(t *testing.T) {
+	for number, want := range map[string]string{"": "call the emergency services.", "911": "call 911."} {
+		require.Contains(t, rinseWords(number)[4], want)
+		require.Contains(t, fmt.Sprint(ics.AftercareDry(number)), strings.TrimSuffix(want, ".")+" at once.")
+	}
+}
 
 func TestTheTimesThatAreShownDiffer(t *testing.T) {
 	at := time.Date(2026, 6, 11, 9, 0, 0, 0, time.UTC)
@@ -69,15 +78,17 @@ func TestAVisitWithoutMessagesSaysWhy(t *testing.T) {
 		why    string
 	}{
 		{store.Client{ContactBy: "none"}, due, "neither a mail address nor a telephone number is noted"},
+		{store.Client{ContactBy: "not_asked"}, due, "neither a mail address nor a telephone number is noted"},
+		{store.Client{ContactBy: "not_asked", Phone: "+4930901820"}, due, "nobody has asked her yet how she wants to hear of it"},
 		{store.Client{ContactBy: "none", Mail: "a@example.org"}, due, "the client wishes none"},
 		{store.Client{ContactBy: "mail", Mail: "a@example.org"}, nil, "none is due"},
 	} {
-		x := visitFacts{client: tt.client}
+		x := visitFacts{to: person{by: tt.client.ContactBy, mail: tt.client.Mail, phone: tt.client.Phone}}
 		x.say(tt.list, time.UTC)
 		require.Empty(t, x.messages)
 		require.Equal(t, tt.why, x.noMessages)
 	}
-	x := visitFacts{client: store.Client{ContactBy: "mail"}}
+	x := visitFacts{to: person{by: "mail"}}
 	x.say(due, time.UTC)
 	require.Equal(t, "aftercare end", x.messages[0].What)
 }

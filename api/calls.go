@@ -38,7 +38,7 @@ type CallBody struct {
 	Name      string `json:"name" doc:"Of the client"`
 	Minor     bool   `json:"minor,omitempty" doc:"The person to speak to is the guardian"`
 	Contact   string `json:"contact" doc:"Whom to reach: the client, or a minor's guardian"`
-	ContactBy string `json:"contact_by" enum:"mail,call,text,none" doc:"The preferred way"`
+	ContactBy string `json:"contact_by" enum:"mail,call,text,none,not_asked" doc:"The preferred way"`
 	Phone     string `json:"phone,omitempty"`
 	Voice     bool   `json:"voice_message_allowed" doc:"Word may be left on an answering machine"`
 

@@ -141,7 +141,7 @@ type NowBody struct {
 	Flags       []FlagBody   `json:"flags" nullable:"false"`
 	RinseNow    bool         `json:"rinse_now" doc:"The button “Rinse now” is shown"`
 	Rinsed      *RinseBody   `json:"rinsed,omitempty" doc:"“Rinse now” was pressed, and what is to be done then"`
-	Emergency   string       `json:"emergency" doc:"Emergency number"`
+	Emergency   string       `json:"emergency" doc:"Emergency number; empty until the salon has given it"`
 }
 
 // NowStepBody is the step that is going on.

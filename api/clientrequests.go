@@ -25,7 +25,7 @@ type ClientRequestBody struct {
 	Name      string `json:"name" doc:"Of the client"`
 	Minor     bool   `json:"minor,omitempty" doc:"The person to speak to is the guardian"`
 	Contact   string `json:"contact" doc:"Whom to reach: the client, or a minor's guardian"`
-	ContactBy string `json:"contact_by" enum:"mail,call,text,none"`
+	ContactBy string `json:"contact_by" enum:"mail,call,text,none,not_asked"`
 	Phone     string `json:"phone,omitempty"`
 
 	Settled   *time.Time `json:"settled_at,omitempty"`

@@ -18,7 +18,7 @@ type ClientBody struct {
 	FamilyName string `json:"family_name" required:"false"`
 	Phone      string `json:"phone" required:"false" doc:"With country code; kept as E.164" example:"+49 30 901820"`
 	Mail       string `json:"mail" required:"false" example:"mara@example.org"`
-	ContactBy  string `json:"contact_by" required:"false" enum:"mail,call,text,none" doc:"How messages should reach the client; left out: mail when there is an address, else none"`
+	ContactBy  string `json:"contact_by" required:"false" enum:"mail,call,text,none,not_asked" doc:"How messages should reach the client; left out or not_asked, which is nobody's answer: mail when there is an address, else not_asked"`
 	Note       string `json:"note" required:"false" doc:"Good to know for the desk; never health"`
 	Growth     string `json:"growth,omitempty" enum:"slow,usual,quick" doc:"How quickly the hair seems to grow, until it is measured on two visits; left out: the salon's usual"`
 	Minor      bool   `json:"minor,omitempty" readOnly:"true" required:"false" doc:"A minor today, whose guardian is asked; only in the answer about one client"`
@@ -67,15 +67,15 @@ func (b ClientBody) row() (store.Client, error) {
 }
 
 // contactBy is how messages reach somebody who has the address and the number in
-// the fields named: by mail where nothing is wished and there is an address. A way
-// for which there is neither is noted.
+// the fields named: by mail where nothing is wished and there is an address, else
+// nobody has asked. A way for which there is neither is noted.
 func contactBy(f *scheduling.Faults, wished, mailField, mail, phoneField, phone string) string {
 	switch {
-	case wished == "" && mail != "":
-		return "mail"
+	case (wished == "" || wished == wayNotAsked) && mail != "":
+		return wayMail
 	case wished == "":
-		return "none"
-	case wished == "mail" && mail == "":
+		return wayNotAsked
+	case wished == wayMail && mail == "":
 		f.Add("contact_by", "is mail, but there is no address", "an address in "+mailField+", or another way")
 	case (wished == "call" || wished == "text") && phone == "":
 		f.Add("contact_by", "is "+wished+", but there is no telephone number", "a number in "+phoneField+", or another way")
@@ -171,6 +171,11 @@ func (s *Server) updateClient(ctx context.Context, in *clientChange) (*found[Cli
 		}
 		if err != nil {
 			return err
+		}
+		if was.ContactBy == wayNotAsked && c.ContactBy != wayNotAsked {
+			if err := t.SendAnew(ctx, in.ID, nobodyAsked); err != nil {
+				return err
+			}
 		}
 		return followCare(ctx, t, n, in.ID, s.now())
 	})

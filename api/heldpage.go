@@ -152,7 +152,7 @@ func (b *booking) showPencilled(ctx context.Context, id string, fresh bool) erro
 		b.done = v.ID
 		return nil
 	}
-	x, err := aboutVisit(withoutHealth(ctx), b.t, b.n, v)
+	x, err := b.s.aboutVisit(withoutHealth(ctx), b.t, b.n, v)
 	if err != nil {
 		return err
 	}

@@ -184,16 +184,16 @@ func (p MergePreviewBody) words() []string {
 const mostNote = 500
 
 // oneClient is the client of a, with what only stands on b. Of two ways to be reached
-// the stricter counts: who has a mail address and wishes no messages gets none.
+// the stricter counts: who wishes no messages gets none. An answer counts more than
+// none.
 func oneClient(a, b store.Client) store.Client {
 	out := a
 	out.FamilyName, out.Phone, out.Mail = cmp.Or(a.FamilyName, b.FamilyName), cmp.Or(a.Phone, b.Phone), cmp.Or(a.Mail, b.Mail)
 	out.Growth = cmp.Or(a.Growth, b.Growth)
-	silent := func(c store.Client) bool { return c.ContactBy == "none" && c.Mail != "" }
 	switch {
-	case silent(a) || silent(b):
-		out.ContactBy = "none"
-	case a.ContactBy == "none":
+	case a.ContactBy == wayNone || b.ContactBy == wayNone:
+		out.ContactBy = wayNone
+	case a.ContactBy == wayNotAsked:
 		out.ContactBy = b.ContactBy
 	}
 	if out.Note = cmp.Or(a.Note, b.Note); a.Note != "" && b.Note != "" && a.Note != b.Note {

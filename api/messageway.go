@@ -1,6 +1,7 @@
 package api
 
 import (
+	"chairblock/api/pages"
 	"chairblock/store"
 )
 
@@ -10,7 +11,16 @@ const (
 	wayText = "text"
 	wayCall = "call"
 	wayNone = "none"
+
+	wayNotAsked = store.NotAsked
 )
+
+// nobodyAsked is why nothing goes out to somebody who can be reached and was not
+// asked how.
+const nobodyAsked = "nobody has asked her yet how she wants to hear of it"
+
+// nowhere is why nothing goes out to somebody of whom nothing is noted.
+const nowhere = "neither a mail address nor a telephone number is noted"
 
 // way is how somebody is to hear of a message: by mail or text, or not by the
 // program at all, which is then an outcome.
@@ -18,6 +28,33 @@ type way struct {
 	by      string
 	outcome store.ReminderState // when by is neither mail nor text
 	problem string
+}
+
+// askWay is the question how to is to be reached, asked on the page at the address
+// back; nil when it has been answered.
+func askWay(to person, back string) *pages.AskWay {
+	if to.by != wayNotAsked {
+		return nil
+	}
+	at := Path("clients", to.client.ID)
+	a := &pages.AskWay{Action: at + "/way", Back: back, Guardian: to.minor, NoteHref: at + "/edit"}
+	if to.minor {
+		a.NoteHref = at + "/minor"
+	}
+	if to.phone != "" {
+		a.Ways = []pages.Option{{ID: wayCall, Name: "By telephone"}, {ID: wayText, Name: "By text message"}, {ID: wayNone, Name: "Not at all"}}
+	}
+	return a
+}
+
+// AskWayOf is the question how the client of a file is to be reached, asked on the
+// page at the address back; nil when it has been answered.
+func AskWayOf(o ClientOverview, back string) *pages.AskWay {
+	to := person{client: store.Client{ID: o.Client.ID}, by: o.Client.ContactBy, phone: o.Client.Phone, mail: o.Client.Mail}
+	if m := o.Minor; m != nil && m.Minor {
+		to.minor, to.by, to.phone, to.mail = true, m.ContactBy, m.Phone, m.Mail
+	}
+	return askWay(to, back)
 }
 
 // hears says how the person to hears of kind by the wishes of its client. Texts
@@ -30,6 +67,15 @@ func (b MessageRules) hears(kind string, to person, w store.MessageWish, texts b
 	by := to.by
 	if by == wayNone {
 		return way{outcome: store.NotWanted, problem: "the client wishes no messages"}
+	}
+	if by == wayNotAsked {
+		switch {
+		case to.mail == "" && to.phone == "":
+			return way{outcome: store.NotWanted, problem: nowhere}
+		case mustKnow(kind):
+			return to.called(nobodyAsked)
+		}
+		return way{outcome: store.NotWanted, problem: nobodyAsked}
 	}
 	if why := b.unwanted(k, by, w, to.minor); why != "" {
 		if mustKnow(kind) {

@@ -23,7 +23,7 @@ type MessageWishesBody struct {
 	Ways     []string `json:"stopped_ways" required:"false" nullable:"true" maxItems:"2" enum:"mail,text" doc:"Ways in which no message is wanted"`
 
 	SaidBy    string              `json:"said_by" readOnly:"true" required:"false" enum:"client,guardian" doc:"Whose words these are: a guardian's as long as the client is a minor, whose own are asked for anew after that"`
-	ContactBy string              `json:"contact_by" readOnly:"true" required:"false" enum:"mail,call,text,none" doc:"The preferred way"`
+	ContactBy string              `json:"contact_by" readOnly:"true" required:"false" enum:"mail,call,text,none,not_asked" doc:"The preferred way"`
 	Kinds     []KindWishBody      `json:"kinds,omitempty" readOnly:"true" required:"false" doc:"What comes of it for every kind of message"`
 	History   []MessageChoiceBody `json:"history,omitempty" readOnly:"true" required:"false" doc:"Everything that was said of it, newest first, at most 200 times"`
 }

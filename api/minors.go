@@ -23,7 +23,7 @@ type MinorBody struct {
 	GuardianName string `json:"guardian_name" required:"false" doc:"Needed before anything is booked"`
 	Phone        string `json:"guardian_phone" required:"false" example:"+49 30 901820"`
 	Mail         string `json:"guardian_mail" required:"false" example:"rosa@example.org"`
-	ContactBy    string `json:"contact_by" required:"false" enum:"mail,call,text,none" doc:"How messages reach the guardian; left out: mail when there is an address, else none"`
+	ContactBy    string `json:"contact_by" required:"false" enum:"mail,call,text,none,not_asked" doc:"How messages reach the guardian; left out or not_asked: mail when there is an address, else not_asked"`
 	Stays        string `json:"guardian_stays" required:"false" enum:"present,reachable" doc:"During the visit; left out: reachable"`
 	Minor        bool   `json:"minor" readOnly:"true" required:"false" doc:"Still so today, by the age that the salon asks for now"`
 
@@ -216,6 +216,9 @@ func (s *Server) setMinor(ctx context.Context, in *minorInput) (out *found[Minor
 			return err
 		}
 		err = s.withContact(ctx, t, n, in.ID, func() (err error) { m, err = t.SetMinor(ctx, m, c); return err })
+		if err == nil && old.ContactBy == wayNotAsked && m.ContactBy != wayNotAsked {
+			err = t.SendAnew(ctx, in.ID, nobodyAsked)
+		}
 		out = s.writeMinor(n, m)
 		return err
 	})

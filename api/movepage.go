@@ -123,7 +123,7 @@ func (m *movingPage) load(ctx context.Context, t *store.Tx) error {
 	if m.v, err = t.VisitByID(ctx, m.id); err != nil {
 		return err
 	}
-	if m.now, err = aboutVisit(withoutHealth(ctx), t, m.n, m.v); err != nil {
+	if m.now, err = m.s.aboutVisit(withoutHealth(ctx), t, m.n, m.v); err != nil {
 		return err
 	}
 	staff, err := t.StaffList(ctx)
@@ -270,7 +270,7 @@ func (m *movingPage) preview(ctx context.Context, opening string) error {
 
 // compare says how v, which has moved, differs from what it was.
 func (m *movingPage) compare(ctx context.Context, t *store.Tx, opening string, v store.Visit) error {
-	then, err := aboutVisit(withoutHealth(ctx), t, m.n, v)
+	then, err := m.s.aboutVisit(withoutHealth(ctx), t, m.n, v)
 	if err != nil {
 		return err
 	}

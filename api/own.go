@@ -521,7 +521,7 @@ func (d *ownDoc) say(class, name string, says notify.Says) {
 func (d *ownDoc) items(names ...string) {
 	var list []pages.OwnText
 	for _, name := range names {
-		list = append(list, d.text(name, notify.Says{"phone": reach(d.n.row), "emergency": d.n.row.Emergency}))
+		list = append(list, d.text(name, notify.Says{"phone": reach(d.n.row), "emergency": notify.Emergency(d.n.row.Emergency)}))
 	}
 	d.add(pages.OwnBlock{Items: list})
 }

@@ -74,7 +74,7 @@ func ownCare(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		d.head("care_first_wash")
 		d.items("care_wash_mild", "care_wash_towel")
 	}
-	d.add(pages.OwnBlock{Text: d.text("care_danger", notify.Says{"emergency": d.n.row.Emergency}), Class: "care"})
+	d.add(pages.OwnBlock{Text: d.text("care_danger", notify.Says{"emergency": notify.Emergency(d.n.row.Emergency)}), Class: "care"})
 	d.head("care_call")
 	d.items("care_call_burn", "care_call_bend")
 	d.call()

@@ -113,8 +113,12 @@ func ownMessages(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		topics = append(topics, pages.Option{ID: t, Name: d.label("topic_" + t)})
 	}
 	both := []pages.Option{{ID: wayMail, Name: d.label("all_mail")}, {ID: wayText, Name: d.label("all_text")}}
+	unasked := ""
+	if v.to.by == wayNotAsked {
+		unasked = d.label("way_choose")
+	}
 	fields := []pages.Field{
-		pages.Select("way", d.label("way_wished"), d.label("way_hint"), way, v.ownWays(), ""),
+		pages.Select("way", d.label("way_wished"), d.label("way_hint"), way, v.ownWays(), unasked),
 		pages.Select("language", d.label("language"), "", language, languages, d.label("language_salon")),
 		pages.Tick("voice", d.label("voice"), "", w.Voice && !v.form.Has("way") || v.form.Get("voice") == "true"),
 		pages.Several("stop", d.label("stop_about"), stopped, topics), pages.Several("stop_way", d.label("stop_ways"), ways, both),
@@ -231,11 +235,18 @@ func (v *ownView) setWay(ctx context.Context, way string) error {
 			return err
 		}
 		m.ContactBy = way
-		_, err = v.t.SetMinor(ctx, m, store.MinorChange{Made: v.now, NotedBy: string(clientRole)})
-		return err
+		if _, err = v.t.SetMinor(ctx, m, store.MinorChange{Made: v.now, NotedBy: string(clientRole)}); err != nil {
+			return err
+		}
+	} else {
+		c := v.client
+		c.ContactBy = way
+		if _, err := v.t.UpdateClient(ctx, c); err != nil {
+			return err
+		}
 	}
-	c := v.client
-	c.ContactBy = way
-	_, err := v.t.UpdateClient(ctx, c)
-	return err
+	if v.to.by == wayNotAsked {
+		return v.t.SendAnew(ctx, v.client.ID, nobodyAsked)
+	}
+	return nil
 }

@@ -137,6 +137,30 @@ func TestAMessageIsSentTheWayThatTheClientWishesWhenItIsDue(t *testing.T) {
 	require.True(t, slices.IsSortedFunc(list.Items, func(a, b api.ReminderBody) int { return a.Due.Compare(b.Due) }))
 }
 
+func TestWhoWasNotAskedIsToldWhenSheHasAnswered(t *testing.T) {
+	s := longAgo(t)
+	var c api.ClientBody
+	body := object{"given_name": "Lea", "phone": "+4930901820"}
+	s.call("POST", "/v1/clients", body).is(201, &c)
+	require.Equal(t, "not_asked", c.ContactBy)
+	v, tag := s.book(c.ID, begin.Add(73*time.Hour), s.cut())
+	p := s.deliver(nil)
+	for kind, r := range s.settled(v.ID) {
+		require.Equal(t, "not_wanted", r.State, kind)
+		require.Equal(t, "nobody has asked her yet how she wants to hear of it", r.Problem, kind)
+	}
+	s.call("PUT", "/v1/clients/"+c.ID, object{"given_name": "Lea", "phone": "+4930901820", "contact_by": "not_asked", "note": "quiet"}, "If-Match", `"v1"`).is(200, &c)
+	require.Equal(t, "not_asked", c.ContactBy, "an answer can be sent back as it came")
+	s.call("PUT", "/v1/clients/"+c.ID, object{"given_name": "Lea", "phone": "+4930901820", "mail": "lea@example.org", "contact_by": "mail"}, "If-Match", `"v2"`).is(200, nil)
+	require.Equal(t, map[string]string{"confirmation": "sent", "reminder": "sent"}, states(s.settled(v.ID)))
+	require.Len(t, p.taken(), 2)
+
+	s.call("POST", "/v1/clients", body).is(201, &c)
+	v, tag = s.book(c.ID, begin.Add(74*time.Hour), s.cut())
+	s.call("POST", "/v1/visits/"+v.ID+"/cancel", nil, "If-Match", tag).is(200, nil)
+	require.Equal(t, "to_call", s.settled(v.ID)["cancelled"].State, "she would come for nothing")
+}
+
 func TestAServerThatIsBusyIsAskedAgainAndOneThatRefusesIsNot(t *testing.T) {
 	s := longAgo(t)
 	busy := map[string]int{}

@@ -97,7 +97,7 @@ func (s *salon) open(zone string) {
 	s.t.Helper()
 	s.services, s.chairs, s.basins = map[string]string{}, nil, nil
 	var err error
-	s.row, err = s.store.AddSalon(s.t.Context(), store.Salon{Name: "Harbour Chairs", Zone: zone, Mail: "desk@harbour.example", Phone: "+4930901820", Booking: json.RawMessage(asksForNothing)})
+	s.row, err = s.store.AddSalon(s.t.Context(), store.Salon{Name: "Harbour Chairs", Zone: zone, Mail: "desk@harbour.example", Phone: "+4930901820", Emergency: "112", Booking: json.RawMessage(asksForNothing)})
 	require.NoError(s.t, err)
 	require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) (err error) {
 		_, s.token, err = tx.AddToken(s.t.Context(), store.Owner, "", "test", nil)

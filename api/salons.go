@@ -28,7 +28,7 @@ type SalonBody struct {
 	Address    string             `json:"address" doc:"Shown in messages and calendars"`
 	Phone      string             `json:"phone" doc:"Number for clients"`
 	Mail       string             `json:"mail" doc:"Address for clients"`
-	Emergency  string             `json:"emergency" doc:"Emergency number shown in aftercare" example:"112"`
+	Emergency  string             `json:"emergency" doc:"Number to call where the salon is when the face swells or breathing is hard, shown in aftercare and when product has to come off; empty until somebody gives it: then the words say to call the emergency services" example:"112"`
 	ChairTime  map[string]float64 `json:"chair_time" required:"false" doc:"Constants of chair time that differ from the default; GET /chair-time-settings lists them with their ranges"`
 }
 
@@ -77,8 +77,8 @@ func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonB
 	if _, known := quoting.MinorDigits(b.Currency); !known {
 		f.Addf("currency", "the ISO 4217 code of a currency in use, such as EUR", "is %q", b.Currency)
 	}
-	if !shortNumber.MatchString(b.Emergency) {
-		f.Addf("emergency", "2 to 6 digits such as 112", "is %q", b.Emergency)
+	if b.Emergency != "" && !shortNumber.MatchString(b.Emergency) {
+		f.Addf("emergency", "the number that is dialled for an ambulance where the salon is: 2 to 6 digits, such as 112, 911 or 999; empty when nobody knows it", "is %q", b.Emergency)
 	}
 	if _, err := chairTimeWith(&f, "chair_time", b.ChairTime); err != nil {
 		return nil, err

@@ -27,7 +27,7 @@ type SetUpBody struct {
 
 // MissingBody is something to be entered.
 type MissingBody struct {
-	Code  string `json:"code" enum:"hours,people,staff_hours,chairs,basins,services,skills,steps,prices,solution,neutralizer,phone,mail,address"`
+	Code  string `json:"code" enum:"hours,people,staff_hours,chairs,basins,services,skills,steps,prices,solution,neutralizer,phone,mail,address,emergency"`
 	Words string `json:"words"`
 }
 
@@ -258,6 +258,7 @@ func (b *SetUpBody) facts(n store.Salon) {
 	for _, x := range []struct{ code, value, words string }{
 		{"phone", n.Phone, "No telephone number for clients yet: messages cannot name it."},
 		{"mail", n.Mail, "No mail address yet: messages by mail cannot be answered."},
+		{"emergency", n.Emergency, "Which number calls an ambulance where you are? Until it is here, aftercare and “Rinse now” say to call the emergency services, without a number."},
 		{"address", n.Address, "No address yet: messages and calendars cannot say where to come."},
 	} {
 		if x.value == "" {

@@ -24,7 +24,7 @@ type RinseBody struct {
 	At        time.Time `json:"at" doc:"The minute in which it was noted"`
 	Product   string    `json:"product" enum:"solution,neutralizer" doc:"What was on the hair"`
 	Words     []string  `json:"words" nullable:"false" doc:"What to do, in this order"`
-	Emergency string    `json:"emergency" doc:"Emergency number"`
+	Emergency string    `json:"emergency" doc:"Emergency number; empty until the salon has given it"`
 }
 
 // StopRequest ends a visit early.
@@ -92,12 +92,13 @@ func (s *Server) stopRoutes() {
 // rinseWords are what to do when product has to come off at once (common
 // practice; the maker's directions come first).
 func rinseWords(emergency string) []string {
+	whom := cmp.Or(emergency, "the emergency services")
 	return []string{
 		"Rinse fully, nape first, with plenty of tepid water.",
 		"Do not iron.",
 		"The licensed person decides by the maker's directions whether to neutralize.",
 		"In the eyes: rinse them at once with plenty of water, and get medical help.",
-		"Trouble breathing, or the face swells: call " + emergency + ".",
+		"Trouble breathing, or the face swells: call " + whom + ".",
 	}
 }
 

@@ -27,7 +27,7 @@ type ToDoBody struct {
 	Name       string    `json:"name" doc:"Of the client, or whom the time is for"`
 	Minor      bool      `json:"minor,omitempty" doc:"The person to speak to is the guardian"`
 	Contact    string    `json:"contact,omitempty" doc:"Whom to reach: the client, or a minor's guardian"`
-	ContactBy  string    `json:"contact_by" enum:"mail,call,text,none"`
+	ContactBy  string    `json:"contact_by" enum:"mail,call,text,none,not_asked"`
 	Phone      string    `json:"phone,omitempty"`
 	Mail       string    `json:"mail,omitempty"`
 	Lapses     bool      `json:"lapses" doc:"The visit is cancelled by itself when this is not there by its latest time, unless it was booked or moved after that"`

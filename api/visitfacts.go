@@ -48,6 +48,7 @@ func stateWords(v store.Visit, loc *time.Location) string {
 // visitFacts is what a page says of a visit beside the visit itself.
 type visitFacts struct {
 	client     store.Client
+	to         person // who hears of it: the client, or a minor's guardian
 	names      map[string]string
 	cautions   []CautionBody // as they were when it was booked
 	needed     []string
@@ -57,10 +58,13 @@ type visitFacts struct {
 	noMessages string
 }
 
-func aboutVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (*visitFacts, error) {
+func (s *Server) aboutVisit(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (*visitFacts, error) {
 	x := &visitFacts{}
 	var err error
 	if x.client, err = clientOf(ctx, t, v); err != nil {
+		return nil, err
+	}
+	if x.to, err = s.recipient(ctx, t, n, v); err != nil {
 		return nil, err
 	}
 	if x.names, err = unitNames(ctx, t); err != nil {
@@ -123,12 +127,14 @@ func (x *visitFacts) needs(ctx context.Context, t *store.Tx, n salonDay, v store
 // say lists what goes out, or why nothing does.
 func (x *visitFacts) say(list []store.Reminder, loc *time.Location) {
 	switch {
-	case x.client.ContactBy == "none" && x.client.Mail == "" && x.client.Phone == "":
-		x.noMessages = "neither a mail address nor a telephone number is noted"
-	case x.client.ContactBy == "none":
+	case (x.to.by == wayNone || x.to.by == wayNotAsked) && x.to.mail == "" && x.to.phone == "":
+		x.noMessages = nowhere
+	case x.to.by == wayNone:
 		x.noMessages = "the client wishes none"
+	case x.to.by == wayNotAsked:
+		x.noMessages = nobodyAsked
 	default:
-		x.messages, x.noMessages = messages(loc, x.client, list), "none is due"
+		x.messages, x.noMessages = messages(loc, x.to.by, list), "none is due"
 	}
 }
 
@@ -190,7 +196,7 @@ func shortName(c store.Client) string {
 func clientName(c store.Client) string { return strings.TrimSpace(c.GivenName + " " + c.FamilyName) }
 
 // messages says what became of every message to the client, or that it waits for its time.
-func messages(loc *time.Location, client store.Client, list []store.Reminder) []pages.MessageDue {
+func messages(loc *time.Location, by string, list []store.Reminder) []pages.MessageDue {
 	var out []pages.MessageDue
 	for _, r := range list {
 		if r.Staff != "" {
@@ -200,7 +206,7 @@ func messages(loc *time.Location, client store.Client, list []store.Reminder) []
 		if r.State != store.Waiting {
 			what += ", " + strings.ReplaceAll(string(r.State), "_", " ")
 		}
-		out = append(out, pages.MessageDue{At: r.Due.In(loc), How: client.ContactBy, What: what})
+		out = append(out, pages.MessageDue{At: r.Due.In(loc), How: by, What: what})
 	}
 	return out
 }

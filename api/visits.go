@@ -67,7 +67,7 @@ type VisitBody struct {
 
 	ClientName string            `json:"client_name,omitempty" doc:"First name and initial, or whom or what the time is for; only in the answers to GET of one visit or a group, and to a swap"`
 	UnitNames  map[string]string `json:"unit_names,omitempty" doc:"Names of everybody and everything in it by id; only in the answers to GET of one visit or a group, and to a swap"`
-	ContactBy  string            `json:"contact_by,omitempty" enum:"mail,call,text,none" doc:"The preferred way of the client, or of a minor's guardian; only in the answers to GET of one visit and to a swap"`
+	ContactBy  string            `json:"contact_by,omitempty" enum:"mail,call,text,none,not_asked" doc:"The preferred way of the client, or of a minor's guardian; only in the answers to GET of one visit and to a swap"`
 	Chemical   bool              `json:"chemical,omitempty" doc:"A service of it works with chemicals; only in the answers to GET of one visit and to a swap"`
 	Kept       []string          `json:"kept,omitempty" doc:"Who and what is kept, where the time is for no visit; only in the answers to GET of one visit and to a swap"`
 	Booked     []CautionBody     `json:"cautions_when_booked,omitempty" doc:"What there was to say of the hair when it was booked; only in the answers to GET of one visit and to a swap"`

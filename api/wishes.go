@@ -38,7 +38,7 @@ type WishBody struct {
 
 	Version    int64    `json:"version,omitempty" readOnly:"true" required:"false" doc:"The number in its ETag; only in lists"`
 	ClientName string   `json:"client_name,omitempty" readOnly:"true" required:"false" doc:"First name and initial; only in lists"`
-	ContactBy  string   `json:"contact_by,omitempty" readOnly:"true" required:"false" enum:"mail,call,text,none" doc:"The preferred way; only in lists"`
+	ContactBy  string   `json:"contact_by,omitempty" readOnly:"true" required:"false" enum:"mail,call,text,none,not_asked" doc:"The preferred way; only in lists"`
 	Names      []string `json:"service_names,omitempty" readOnly:"true" required:"false" doc:"Of the services, in order; only in lists"`
 	Leads      []string `json:"lead_names,omitempty" readOnly:"true" required:"false" doc:"Of the wished stylists in charge; only in lists"`
 }

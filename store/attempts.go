@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 )
 
 // AttemptOutcome says how one attempt to hand a message over ended.
@@ -224,4 +226,31 @@ func (t *Tx) SendAgain(ctx context.Context, r Reminder) (Reminder, error) {
 	}
 	r.Job, err = t.enqueue(ctx, r, time.Now())
 	return r, err
+}
+
+// SendAnew puts the messages about a client's visits that were not wanted for the
+// reason given in line again, due as they were: that reason has gone. Whether they
+// are still of use is decided when they are sent.
+func (t *Tx) SendAnew(ctx context.Context, client, problem string) error {
+	const q = `UPDATE reminder r SET state = 'waiting', tries = 0, rounds = rounds + 1, done_at = NULL, next_at = NULL, problem = ''
+		FROM visit v WHERE r.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = r.visit_id AND v.client_id = $2 AND r.state = 'not_wanted' AND r.problem = $3
+			AND r.staff_id IS NULL RETURNING r.reminder_id`
+	rows, err := t.tx.Query(ctx, q, t.salon, client, problem)
+	if err != nil {
+		return domain("send anew", err, false)
+	}
+	ids, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return domain("send anew", err, false)
+	}
+	for _, id := range ids {
+		r, err := t.ReminderByID(ctx, id)
+		if err != nil {
+			return err
+		}
+		if _, err := t.enqueue(ctx, r, time.Now()); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -18,7 +18,7 @@ type Client struct {
 	FamilyName string `db:"family_name"`
 	Phone      string `db:"phone"` // E.164
 	Mail       string `db:"mail"`
-	ContactBy  string `db:"contact_by"` // mail, call, text or none
+	ContactBy  string `db:"contact_by"` // mail, call, text, none, or NotAsked
 	Note       string `db:"note"`
 	Growth     string `db:"growth"` // how quickly hair grows as seen: slow, usual or quick; "" when nobody looked
 	Version    int64  `db:"version"`
@@ -42,7 +42,23 @@ func (c Client) Initials() string {
 	return letters[0] + " " + letters[len(letters)-1]
 }
 
-const clientColumns = `client_id, given_name, family_name, phone, mail, contact_by, note, growth, version`
+// NotAsked is how somebody is reached who was not asked yet how: what she has to know
+// is said on the telephone, and nothing else goes out.
+const NotAsked = "not_asked"
+
+// contactColumn is NotAsked where nobody answered. The column beside it tells an
+// answer from what nobody chose.
+const contactColumn = `CASE WHEN contact_by = 'none' AND NOT contact_asked THEN 'not_asked' ELSE contact_by END AS contact_by`
+
+// contactOf is what is kept of how somebody is reached, and whether she said so.
+func contactOf(by string) (kept string, asked bool) {
+	if by == NotAsked {
+		return "none", false
+	}
+	return by, true
+}
+
+const clientColumns = `client_id, given_name, family_name, phone, mail, ` + contactColumn + `, note, growth, version`
 
 // Clients lists clients by id after the given one, at most limit, whose name
 // begins with prefix (empty for all).
@@ -92,9 +108,10 @@ func (t *Tx) ClientsByID(ctx context.Context, ids ...string) (map[string]Client,
 // AddClient adds a client.
 func (t *Tx) AddClient(ctx context.Context, c Client) (Client, error) {
 	c.ID = NewID()
-	_, err := t.tx.Exec(ctx, `INSERT INTO client (salon_id, client_id, given_name, family_name, phone, mail, contact_by, note, growth)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-		t.salon, c.ID, c.GivenName, c.FamilyName, c.Phone, c.Mail, c.ContactBy, c.Note, c.Growth)
+	by, asked := contactOf(c.ContactBy)
+	_, err := t.tx.Exec(ctx, `INSERT INTO client (salon_id, client_id, given_name, family_name, phone, mail, contact_by, contact_asked, note, growth)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		t.salon, c.ID, c.GivenName, c.FamilyName, c.Phone, c.Mail, by, asked, c.Note, c.Growth)
 	if err != nil {
 		return c, domain("add client", err, false)
 	}
@@ -104,11 +121,12 @@ func (t *Tx) AddClient(ctx context.Context, c Client) (Client, error) {
 // UpdateClient changes a client whose version is still c.Version, else
 // scheduling.ErrStale.
 func (t *Tx) UpdateClient(ctx context.Context, c Client) (Client, error) {
+	by, asked := contactOf(c.ContactBy)
 	tag, err := t.tx.Exec(ctx, `
 		UPDATE client SET given_name = $4, family_name = $5, phone = $6, mail = $7, contact_by = $8, note = $9,
-		       growth = $10, version = version + 1
+		       growth = $10, contact_asked = $11, version = version + 1
 		WHERE salon_id = $1 AND client_id = $2 AND version = $3`,
-		t.salon, c.ID, c.Version, c.GivenName, c.FamilyName, c.Phone, c.Mail, c.ContactBy, c.Note, c.Growth)
+		t.salon, c.ID, c.Version, c.GivenName, c.FamilyName, c.Phone, c.Mail, by, c.Note, c.Growth, asked)
 	if err != nil {
 		return c, domain("update client", err, false)
 	}

@@ -18,12 +18,12 @@ type Minor struct {
 	Guardian  string    `db:"guardian_name"` // "" as long as nobody knows
 	Phone     string    `db:"phone"`
 	Mail      string    `db:"mail"`
-	ContactBy string    `db:"contact_by"` // mail, call, text or none
+	ContactBy string    `db:"contact_by"` // mail, call, text, none, or NotAsked
 	Stays     string    `db:"stays"`      // present or reachable during the visit
 	Version   int64     `db:"version"`
 }
 
-const minorColumns = `client_id, until_date::text AS until_date, consent_age::int AS consent_age, guardian_name, phone, mail, contact_by, stays, version`
+const minorColumns = `client_id, until_date::text AS until_date, consent_age::int AS consent_age, guardian_name, phone, mail, ` + contactColumn + `, stays, version`
 
 // MinorOf says who answers for a client, or returns scheduling.ErrNotFound when
 // nobody noted that she is a minor.
@@ -84,13 +84,14 @@ func (t *Tx) SetMinor(ctx context.Context, m Minor, c MinorChange) (Minor, error
 	if err := t.addMinorChange(ctx, m.Client, m.Until.String(), c); err != nil {
 		return m, err
 	}
+	by, asked := contactOf(m.ContactBy)
 	_, err := t.tx.Exec(ctx, `
-		INSERT INTO minor (salon_id, client_id, until_date, consent_age, guardian_name, phone, mail, contact_by, stays)
-		VALUES ($1, $2, $3::text::date, $4, $5, $6, $7, $8, $9)
+		INSERT INTO minor (salon_id, client_id, until_date, consent_age, guardian_name, phone, mail, contact_by, stays, contact_asked)
+		VALUES ($1, $2, $3::text::date, $4, $5, $6, $7, $8, $9, $10)
 		ON CONFLICT (salon_id, client_id) DO UPDATE SET until_date = excluded.until_date, consent_age = excluded.consent_age,
 			guardian_name = excluded.guardian_name, phone = excluded.phone, mail = excluded.mail, contact_by = excluded.contact_by,
-			stays = excluded.stays, version = minor.version + 1`,
-		t.salon, m.Client, m.Until.String(), m.Age, m.Guardian, m.Phone, m.Mail, m.ContactBy, m.Stays)
+			stays = excluded.stays, contact_asked = excluded.contact_asked, version = minor.version + 1`,
+		t.salon, m.Client, m.Until.String(), m.Age, m.Guardian, m.Phone, m.Mail, by, m.Stays, asked)
 	if err != nil {
 		return m, domain("set minor", err, false)
 	}

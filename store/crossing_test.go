@@ -50,6 +50,9 @@ var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
 	"Messages": func(t *store.Tx, x *filled) (any, error) {
 		return t.Messages(x.t.Context(), store.MessageFilter{State: store.Waiting, Limit: 100})
 	},
+	"SendAnew": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SendAnew(x.t.Context(), x.client, "no such reason")
+	},
 	"SendAgain": func(t *store.Tx, x *filled) (any, error) {
 		id := value[string](x.salon, `SELECT min(reminder_id) FROM reminder WHERE salon_id = $1`, x.row.ID)
 		_, err := t.SendAgain(x.t.Context(), store.Reminder{ID: id})

@@ -22,7 +22,7 @@ const (
 	leastSearchDigits = 3
 )
 
-const withVisits = `SELECT ` + clientColumns + `, past.starts_at AS last_visit, coming.starts_at AS next_visit FROM c
+const withVisits = `SELECT client_id, given_name, family_name, phone, mail, contact_by, note, growth, version, past.starts_at AS last_visit, coming.starts_at AS next_visit FROM c
 	LEFT JOIN LATERAL (SELECT starts_at FROM visit v WHERE v.salon_id = $1 AND v.client_id = c.client_id AND v.starts_at <= $2
 		AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early') ORDER BY starts_at DESC LIMIT 1) past ON true
 	LEFT JOIN LATERAL (SELECT starts_at FROM visit v WHERE v.salon_id = $1 AND v.client_id = c.client_id AND v.starts_at > $2

@@ -209,8 +209,9 @@ func (t *Tx) mergeMinor(ctx context.Context, keep, gone string) error {
 	if err != nil {
 		return domain("minor of another file", err, false)
 	}
-	_, err = t.tx.Exec(ctx, `UPDATE minor SET guardian_name = $3, phone = $4, mail = $5, contact_by = $6 WHERE salon_id = $1 AND client_id = $2 AND guardian_name = ''`,
-		t.salon, keep, other.Guardian, other.Phone, other.Mail, other.ContactBy)
+	by, asked := contactOf(other.ContactBy)
+	_, err = t.tx.Exec(ctx, `UPDATE minor SET guardian_name = $3, phone = $4, mail = $5, contact_by = $6, contact_asked = $7 WHERE salon_id = $1 AND client_id = $2 AND guardian_name = ''`,
+		t.salon, keep, other.Guardian, other.Phone, other.Mail, by, asked)
 	return domain("minor of another file", err, false)
 }
 

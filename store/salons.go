@@ -22,7 +22,7 @@ type Salon struct {
 	Address    string          `db:"address"`
 	Phone      string          `db:"phone"`
 	Mail       string          `db:"mail"`
-	Emergency  string          `db:"emergency"`
+	Emergency  string          `db:"emergency"`  // number to call for help, "" until somebody has given it
 	ChairTime  json.RawMessage `db:"chair_time"` // constants that differ from the default
 	Booking    json.RawMessage `db:"booking"`    // rules of booking that differ from the default
 	Pace       json.RawMessage `db:"pace"`       // what is set for learning and differs from the default
@@ -31,18 +31,22 @@ type Salon struct {
 	Version    int64           `db:"version"`
 }
 
+// unnamed stands in the column of a salon that has given no emergency number: it
+// held a number always once, and what runs beside a newer version still reads it so.
+const unnamed = "112"
+
 const salonColumns = `salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail,
-	emergency, chair_time, booking, care, pace, messages, version`
+	CASE WHEN emergency_given OR emergency <> '` + unnamed + `' THEN emergency ELSE '' END AS emergency, chair_time, booking, care, pace, messages, version`
 
 // AddSalon makes an empty salon and returns it with its id and key.
 func (s *Store) AddSalon(ctx context.Context, n Salon) (Salon, error) {
 	n.ID, n.Key = NewID(), newKey()
 	err := s.InTx(ctx, n.ID, func(t *Tx) error {
 		const q = `
-			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail, emergency, chair_time, booking, messages)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::jsonb, '{}'), coalesce($13::jsonb, '{}'), coalesce($14::jsonb, '{}'))`
+			INSERT INTO salon (salon_id, key, name, zone, currency, length_unit, heat_unit, address, phone, mail, emergency, chair_time, booking, messages, emergency_given)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, coalesce($12::jsonb, '{}'), coalesce($13::jsonb, '{}'), coalesce($14::jsonb, '{}'), $15)`
 		_, err := t.tx.Exec(ctx, q, n.ID, n.Key, n.Name, n.Zone, orElse(n.Currency, "EUR"),
-			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail, orElse(n.Emergency, "112"), n.ChairTime, n.Booking, n.Messages)
+			orElse(n.LengthUnit, "cm"), orElse(n.HeatUnit, "C"), n.Address, n.Phone, n.Mail, orElse(n.Emergency, unnamed), n.ChairTime, n.Booking, n.Messages, n.Emergency != "")
 		if err != nil {
 			return domain("add salon", err, false)
 		}
@@ -77,10 +81,10 @@ func (t *Tx) SalonRow(ctx context.Context) (Salon, error) {
 func (t *Tx) UpdateSalon(ctx context.Context, n Salon) (Salon, error) {
 	const q = `
 		UPDATE salon SET name = $3, currency = $4, length_unit = $5, heat_unit = $6, address = $7, phone = $8,
-		       mail = $9, emergency = $10, chair_time = coalesce($11::jsonb, '{}'), version = version + 1
+		       mail = $9, emergency = $10, emergency_given = $12, chair_time = coalesce($11::jsonb, '{}'), version = version + 1
 		WHERE salon_id = $1 AND version = $2`
 	tag, err := t.tx.Exec(ctx, q, t.salon, n.Version, n.Name, n.Currency, n.LengthUnit, n.HeatUnit, n.Address,
-		n.Phone, n.Mail, n.Emergency, n.ChairTime)
+		n.Phone, n.Mail, orElse(n.Emergency, unnamed), n.ChairTime, n.Emergency != "")
 	if err != nil {
 		return n, domain("update salon", err, false)
 	}

@@ -632,5 +632,5 @@ func TestASalonIsKeptAsItWasGiven(t *testing.T) {
 	require.True(t, bytes.Equal([]byte(`{}`), changed.ChairTime), "no constants differ from the default")
 	plain, err := s.store.AddSalon(t.Context(), store.Salon{Name: "Plain", Zone: "UTC"})
 	require.NoError(t, err)
-	require.Equal(t, []string{"EUR", "cm", "C", "112", "{}"}, []string{plain.Currency, plain.LengthUnit, plain.HeatUnit, plain.Emergency, string(plain.ChairTime)})
+	require.Equal(t, []string{"EUR", "cm", "C", "", "{}"}, []string{plain.Currency, plain.LengthUnit, plain.HeatUnit, plain.Emergency, string(plain.ChairTime)})
 }

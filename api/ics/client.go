@@ -1,6 +1,7 @@
 package ics
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -82,7 +83,7 @@ const (
 )
 
 // AftercareStraightening is for hours in which hair is neither washed nor tied;
-// emergency is the number to call.
+// emergency is the number to call, "" where the salon has given none.
 func AftercareStraightening(emergency string) []string {
 	return append([]string{noWater + " " + noTies, gotWet}, whenInTrouble(emergency)...)
 }
@@ -99,7 +100,7 @@ func AftercareUntied() []string { return []string{noTies} }
 func whenInTrouble(emergency string) []string {
 	return []string{
 		"Burning, blisters or hair that snaps: call us.",
-		"Swelling of the face or trouble breathing: call " + emergency + " at once.",
+		"Swelling of the face or trouble breathing: call " + cmp.Or(emergency, "the emergency services") + " at once.",
 	}
 }
 

@@ -45,7 +45,6 @@ func (f Facts) check(k Kind) error {
 	case Held, Confirmation, Prepare, Reminder, Moved:
 		f.checkVisit(k, &faults)
 	case Aftercare, DayAfter, AftercareEnd:
-		checkText(&faults, "emergency", f.Emergency)
 		if k != DayAfter || f.KeepDryUntil != nil {
 			f.checkAftercare(&faults)
 		} else {

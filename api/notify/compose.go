@@ -16,8 +16,8 @@ import (
 //   - Moved: the same and Before
 //   - Cancelled, DidNotCome: Start
 //   - RunningLate, ClientLate: Start and LateMinutes
-//   - Aftercare, AftercareEnd: End, KeepDryUntil and Emergency
-//   - DayAfter: End and Emergency; KeepDryUntil while that lasts
+//   - Aftercare, AftercareEnd: End and KeepDryUntil
+//   - DayAfter: End; KeepDryUntil while that lasts
 //   - FirstWash: WithinFrom and WithinTo
 //   - Retouch, RetouchAgain: WithinFrom
 //   - DayChanged: Changes
@@ -33,7 +33,7 @@ func Compose(w *Words, k Kind, f Facts) (Message, error) {
 	if err := f.check(k); err != nil {
 		return Message{}, fmt.Errorf("notify: compose: %w", err)
 	}
-	m, err := w.speaking(k, false).compose(k, f)
+	m, err := w.speaking(k, false, f).compose(k, f)
 	if err != nil {
 		return Message{}, fmt.Errorf("notify: compose %s: %w", k, err)
 	}
@@ -75,7 +75,7 @@ func (w *Words) Short(k Kind, f Facts) (string, error) {
 	if err := f.check(k); err != nil {
 		return "", fmt.Errorf("notify: short: %w", err)
 	}
-	s, err := w.speaking(k, true).short(k, f)
+	s, err := w.speaking(k, true, f).short(k, f)
 	if err != nil {
 		return "", fmt.Errorf("notify: short %s: %w", k, err)
 	}

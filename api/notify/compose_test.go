@@ -288,6 +288,39 @@ func TestAftercareIsFortyEightElapsedHours(t *testing.T) {
 	}
 }
 
+func TestWithoutAnEmergencyNumberItSaysWhomToCall(t *testing.T) {
+	german := language(t, "de")
+	silent := *german
+	silent.services = ""
+	for kind, o := range ordinary(t) {
+		k := Kind(kind)
+		if _, named := kindNames[k]["emergency"]; !named {
+			continue
+		}
+		none := with(o.facts, func(f *Facts) { f.Emergency = " \r\n" })
+		for _, tt := range []struct {
+			words *Words
+			says  string
+		}{{English(), "the emergency services"}, {german, "den Rettungsdienst"}, {&silent, "the emergency services"}} {
+			m, err := Compose(tt.words, k, none)
+			require.NoError(t, err)
+			require.Contains(t, strings.Join(strings.Fields(m.Text), " "), tt.says, "%s in %s", k, tt.words)
+			require.NotContains(t, m.Text, "999")
+			short, err := tt.words.Short(k, none)
+			require.NoError(t, err)
+			require.Contains(t, short, tt.says, "%s in %s", k, tt.words)
+		}
+		m, err := Compose(&silent, k, o.facts)
+		require.NoError(t, err)
+		require.Contains(t, m.Text, "999", "%s: with a number it speaks its own language", k)
+		require.NotContains(t, m.Text, "trouble breathing")
+	}
+	page := PageWords{Words: &silent, Zone: time.UTC}
+	text, in := page.Text("care_danger", Says{"emergency": Emergency("")})
+	require.Equal(t, "If your face swells or you have trouble breathing: call the emergency services at once.", text)
+	require.Equal(t, "en", in)
+}
+
 func TestComposeNamesEveryMissingFact(t *testing.T) {
 	base := straightening(t)
 	for _, tt := range []struct {
@@ -297,11 +330,10 @@ func TestComposeNamesEveryMissingFact(t *testing.T) {
 		fields []string
 	}{
 		{"nothing given for a confirmation", Confirmation, Facts{}, []string{"salon_name", "salon_phone", "zone", "start", "end", "end", "services"}},
-		{"nothing given for aftercare", Aftercare, Facts{}, []string{"salon_name", "salon_phone", "zone", "emergency", "end", "keep_dry_until"}},
+		{"nothing given for aftercare", Aftercare, Facts{}, []string{"salon_name", "salon_phone", "zone", "end", "keep_dry_until"}},
 		{"nothing given for a retouch", Retouch, Facts{}, []string{"salon_name", "salon_phone", "zone", "within_from"}},
 		{"nothing given for a cancellation", Cancelled, Facts{}, []string{"salon_name", "salon_phone", "zone", "start"}},
 		{"an unknown kind", "greeting", base, []string{"kind"}},
-		{"no emergency number", Aftercare, with(base, func(f *Facts) { f.Emergency = "\r\n" }), []string{"emergency"}},
 		{"an end before the start", Reminder, with(base, func(f *Facts) { f.Straightening = false; f.End = f.Start }), []string{"end"}},
 		{"dry until before the end", Aftercare, with(base, func(f *Facts) { f.KeepDryUntil = &f.Start }), []string{"keep_dry_until"}},
 		{"untied for a month", Aftercare, with(base, func(f *Facts) { f.NoTieUntil = after(f.End, 720*time.Hour) }), []string{"no_tie_until"}},
@@ -317,7 +349,6 @@ func TestComposeNamesEveryMissingFact(t *testing.T) {
 			f.WithinFrom, f.WithinTo = new(date.New(2026, 5, 2)), new(date.New(2026, 5, 1))
 		}), []string{"within_to"}},
 		{"new hair of a metre", Retouch, with(base, func(f *Facts) { f.WithinFrom, f.NewHairCM = new(date.New(2026, 5, 2)), 100 }), []string{"new_hair_cm"}},
-		{"the day after without an emergency number", DayAfter, with(base, func(f *Facts) { f.Emergency = "" }), []string{"emergency"}},
 		{"a whole name to staff", DidNotCome, with(base, func(f *Facts) { f.ClientInitials = "Mara Keller" }), []string{"client_initials"}},
 		{"nobody to staff", ClientLate, base, []string{"client_initials", "late_minutes"}},
 		{"a check that is over before it is due", CheckDue, with(base, func(f *Facts) {

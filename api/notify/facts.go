@@ -94,8 +94,8 @@ type Facts struct {
 	// KeepDryUntil and NoTieUntil are instants, 48 hours after End by common
 	// practice. A nil NoTieUntil means the same as KeepDryUntil.
 	KeepDryUntil, NoTieUntil *time.Time
-	// Emergency is the emergency number, needed by Aftercare, DayAfter and
-	// AftercareEnd.
+	// Emergency is the emergency number of where the salon is, for Aftercare,
+	// DayAfter and AftercareEnd; without one they say whom to call in words.
 	Emergency string
 
 	// WithinFrom and WithinTo are the first and the last day that suit: of the

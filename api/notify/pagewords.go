@@ -25,6 +25,8 @@ type (
 	Given bool
 	// Hair is a length of hair in centimetres.
 	Hair float64
+	// Emergency is the number to call, or whom to call where there is none.
+	Emergency string
 	// Words of the language file itself, such as those of another text.
 	Said string
 )
@@ -49,7 +51,7 @@ type PageWords struct {
 // none.
 func (p PageWords) Text(name string, says Says) (text, in string) {
 	w := p.Words
-	if w == nil || w.pages[name] == nil {
+	if w == nil || w.pages[name] == nil || w.services == "" && slices.Contains(slices.Collect(maps.Values(says)), any(Emergency(""))) {
 		w = english
 	}
 	if w != p.Words {
@@ -92,6 +94,11 @@ func (p PageWords) value(w *Words, x any) value {
 		return words(w.hair(float64(x), p.Inches))
 	case Need:
 		return words(w.need(Needed{Kind: x}))
+	case Emergency:
+		if x == "" {
+			return words(w.services)
+		}
+		return fact(string(x))
 	case Said:
 		return words(string(x))
 	case Given:

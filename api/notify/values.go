@@ -41,7 +41,9 @@ func (w *Words) setPeople(v values, f Facts) {
 	if strings.HasPrefix(v["phone"].href, "mailto:") {
 		v["by_mail"] = note
 	}
-	v["emergency"] = reach(f.Emergency)
+	if v["emergency"] = reach(f.Emergency); !v["emergency"].given() {
+		v["emergency"] = words(w.services)
+	}
 	v["name"] = greeted(f.ClientFirstName)
 	if f.GuardianFirstName != "" {
 		v["for_child"], v["child"] = note, v["name"]

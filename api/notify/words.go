@@ -42,6 +42,7 @@ type Words struct {
 	forms    map[formName][]node
 	counts   map[unit]map[plural.Form][]node
 	needs    map[Need][]node // those that the file has
+	services string          // whom to call in an emergency, "" where the file does not say
 	client   framing
 	staff    framing
 	kinds    map[Kind]kindWords
@@ -94,13 +95,19 @@ func (w *Words) Missing() []string {
 			missing = append(missing, "needs."+string(n))
 		}
 	}
+	if w.services == "" {
+		missing = append(missing, "emergency_services")
+	}
 	return missing
 }
 
-// speaking returns the language in which message k is written: this one, or
-// English where this one lacks it.
-func (w *Words) speaking(k Kind, short bool) *Words {
+// speaking returns the language in which message k about f is written: this one, or
+// English where this one lacks it, or whom to call without a number.
+func (w *Words) speaking(k Kind, short bool, f Facts) *Words {
 	if w == nil {
+		return english
+	}
+	if _, named := kindNames[k]["emergency"]; named && w.services == "" && clean(f.Emergency) == "" {
 		return english
 	}
 	if t := w.kinds[k]; t.body == nil || short && t.short == nil {

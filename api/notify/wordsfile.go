@@ -32,11 +32,13 @@ type wordsFile struct {
 	Forms     map[string]string            `json:"forms"`
 	Counts    map[string]map[string]string `json:"counts"`
 	Needs     map[string]string            `json:"needs"`
-	Parts     map[string]lines             `json:"parts"`
-	Client    headFoot                     `json:"client"`
-	Staff     headFoot                     `json:"staff"`
-	Messages  map[string]messageFile       `json:"messages"`
-	Pages     map[string]string            `json:"pages"`
+	// Services are whom to call where the salon has given no number.
+	Services string                 `json:"emergency_services"`
+	Parts    map[string]lines       `json:"parts"`
+	Client   headFoot               `json:"client"`
+	Staff    headFoot               `json:"staff"`
+	Messages map[string]messageFile `json:"messages"`
+	Pages    map[string]string      `json:"pages"`
 }
 
 type headFoot struct {
@@ -136,6 +138,7 @@ func (f *wordsFile) words(faults *scheduling.Faults) *Words {
 	f.readForms(w, faults)
 	f.readCounts(w, faults)
 	f.readNeeds(w, faults)
+	f.readServices(w, faults)
 	f.readPages(w, faults)
 	good := f.goodParts(faults)
 	w.client = f.Client.read(faults, "client", good, false)
@@ -187,6 +190,15 @@ func (f *wordsFile) basics(w *Words, faults *scheduling.Faults) {
 	}
 	checkNames(faults, "weekdays", w.weekdays, 7, "from Monday on")
 	checkNames(faults, "months", w.months, 12, "from January on")
+}
+
+// readServices reads whom to call in an emergency, which a file may lack.
+func (f *wordsFile) readServices(w *Words, faults *scheduling.Faults) {
+	if unusual(f.Services) != "" || len(f.Services) > 100 {
+		faults.Add("emergency_services", "is no name", "a name of at most 100 octets, such as the emergency services")
+		return
+	}
+	w.services = clean(f.Services)
 }
 
 // checkNames wants n short names.

@@ -249,6 +249,7 @@ type BookedView struct {
 	Deposit         string // what was asked ahead, "" for nothing
 	Messages        []MessageDue
 	NoMessages      string // why there are none
+	AskWay          *AskWay
 	VisitHref       string
 	// Behind is what is pencilled behind it, BehindHref the page that decides about
 	// that.

@@ -78,7 +78,7 @@ func (d *demoSalon) named(ctx context.Context, given, family string) (string, er
 			c = list[i]
 			return nil
 		}
-		c, err = t.AddClient(ctx, store.Client{GivenName: given, FamilyName: family, ContactBy: "none"})
+		c, err = t.AddClient(ctx, store.Client{GivenName: given, FamilyName: family, ContactBy: store.NotAsked})
 		return err
 	})
 	return c.ID, err

@@ -21,6 +21,8 @@ const (
 	demoZone  = "Europe/London"
 	demoMail  = "desk@lantern.example"
 	demoPhone = "+442079460018" // from the range that is kept for fiction
+	// demoEmergency is the number of where the demonstration is.
+	demoEmergency = "999"
 	// demoMessages lets messages go out by night as well: whoever tries the tour
 	// wants to see them.
 	demoMessages = `{"quiet_from": "08:00", "quiet_to": "08:00"}`
@@ -89,7 +91,7 @@ func openDemo(ctx context.Context, st *store.Store, now time.Time, log func(stri
 	var err error
 	d.row, err = st.FirstSalon(ctx)
 	if errors.Is(err, scheduling.ErrNotFound) {
-		d.row, err = st.AddSalon(ctx, store.Salon{Name: demoName, Zone: demoZone, Currency: "GBP", Mail: demoMail, Phone: demoPhone,
+		d.row, err = st.AddSalon(ctx, store.Salon{Name: demoName, Zone: demoZone, Currency: "GBP", Mail: demoMail, Phone: demoPhone, Emergency: demoEmergency,
 			Address: "18 Lantern Street", Messages: json.RawMessage(demoMessages)})
 	}
 	if err != nil {

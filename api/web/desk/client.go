@@ -27,6 +27,7 @@ type clientView struct {
 	Voice                                                                    bool
 	MayBook, MayEdit, MayWish, MayMinor, MayFeed, MayLink, MayExport, MayDel bool
 	MayWithdraw, MayWait, MaySame, Inches                                    bool
+	AskWay                                                                   *pages.AskWay // nil: it has been answered
 }
 
 // clientVisit is a visit in a line.
@@ -82,6 +83,9 @@ func (p page) showClient(c echo.Context, status int, wrong []pages.FieldError) e
 		if v.Links, err = p.ownLinks(ctx, id); err != nil {
 			return api.Sorry(c, err)
 		}
+	}
+	if api.May(ctx, "update-client") {
+		v.AskWay = api.AskWayOf(v.O, api.Path("clients", id))
 	}
 	lead := api.Signed(ctx).Role == "lead"
 	v.MayBook, v.MayEdit, v.MayWish = api.May(ctx, "book-visit"), api.May(ctx, "update-client"), api.May(ctx, "set-message-wishes")
@@ -177,8 +181,26 @@ func (clientView) ToldWords() map[string]string {
 // AlikeWhy says what another client has in common with this one.
 func (v clientView) AlikeWhy(why string) string { return alikeWords[why] }
 
-// Contact says how she is reached.
-func (v clientView) Contact() string { return byWords[v.O.Client.ContactBy] }
+// Reached says how she is reached, or why she is not.
+func (v clientView) Reached() string {
+	if m := v.O.Minor; m != nil && m.Minor {
+		return reached("Her guardian", m.ContactBy, m.Phone+m.Mail)
+	}
+	return reached("She", v.O.Client.ContactBy, v.O.Client.Phone+v.O.Client.Mail)
+}
+
+// reached says how somebody of whom at is noted is reached.
+func reached(who, by, at string) string {
+	switch {
+	case by == "not_asked" && at == "":
+		return "Neither a mail address nor a telephone number is noted: nothing is sent"
+	case by == "not_asked":
+		return who + " is not told of anything yet: nobody has asked how she wants to hear of it"
+	case by == "none":
+		return who + " wishes no messages"
+	}
+	return who + " is reached " + byWords[by]
+}
 
 // Growth says how quickly her hair seems to grow.
 func (v clientView) Growth() string {

@@ -26,6 +26,7 @@ func (p page) mountClients() {
 	p.site.POST("/clients/:id/minor-back", "delete-minor", p.minorBack)
 	p.site.GET("/clients/:id/messages", "set-message-wishes", p.wishes)
 	p.site.POST("/clients/:id/messages", "set-message-wishes", p.saveWishes)
+	p.site.POST("/clients/:id/way", "update-client", p.answerWay)
 	p.site.POST("/clients/:id/withdraw", "withdraw-consent", p.withdraw)
 	p.site.POST("/clients/:id/delete", "delete-client", p.deleteClient)
 	p.mountClientLinks()
@@ -89,7 +90,7 @@ var contactWays = []pages.Option{{ID: "mail", Name: "by mail"}, {ID: "call", Nam
 func clientFields(f url.Values) []pages.Field {
 	return []pages.Field{pages.Input("given_name", "First name", "", "text", f.Get("given_name")), pages.Input("family_name", "Family name", "", "text", f.Get("family_name")),
 		pages.Input("phone", "Telephone", "with country code; one number may serve many", "tel", f.Get("phone")), pages.Input("mail", "Mail address", "", "email", f.Get("mail")),
-		pages.Select("contact_by", "How she is reached", "", f.Get("contact_by"), contactWays, "by mail when there is an address, else not at all"),
+		pages.Select("contact_by", "How she is reached", "", f.Get("contact_by"), contactWays, "by mail when there is an address, else nobody has asked"),
 		pages.Select("growth", "Her hair grows", "as far as it was seen; measured on two visits it counts by itself", f.Get("growth"),
 			[]pages.Option{{ID: "slow", Name: "slowly"}, {ID: "usual", Name: "as usual"}, {ID: "quick", Name: "quickly"}}, "nobody has looked"),
 		pages.Area("note", "Good to know", "for the desk: brings children, wheelchair, prefers quiet; never health", f.Get("note"))}
@@ -180,12 +181,54 @@ func (p page) saveClient(c echo.Context) error {
 	return show(c, status, "client-form", v)
 }
 
+// answerWay notes how a client, or the guardian of a minor, wants to hear of visits,
+// asked on the page that it comes back to.
+func (p page) answerWay(c echo.Context) error {
+	ctx, id := c.Request().Context(), c.Param("id")
+	form, err := web.Form(c)
+	if err != nil {
+		return err
+	}
+	var who api.ClientBody
+	reply, err := p.site.Into(ctx, api.Question{Path: api.Path("clients", id)}, &who)
+	if err != nil {
+		return api.Sorry(c, err)
+	}
+	q := api.Question{Method: http.MethodPut, Path: api.Path("clients", id), IfMatch: reply.ETag}
+	if who.Minor {
+		var m api.MinorBody
+		if reply, err = p.site.Into(ctx, api.Question{Path: api.Path("clients", id, "minor")}, &m); err != nil {
+			return api.Sorry(c, err)
+		}
+		m.ContactBy, m.Changes, q.Path, q.IfMatch = form.Get("way"), nil, api.Path("clients", id, "minor"), reply.ETag
+		q.Body = m
+	} else {
+		who.ContactBy = form.Get("way")
+		q.Body = who
+	}
+	wrong, _, status, err := p.press(ctx, q, map[string]string{})
+	switch {
+	case err != nil:
+		return api.Sorry(c, err)
+	case len(wrong) > 0:
+		return p.showClient(c, status, wrong)
+	}
+	back := api.OwnPath(form.Get("back"))
+	switch {
+	case back == "" || back == api.Path("clients", id):
+		back = to(api.Path("clients", id), "asked")
+	case strings.HasPrefix(back, "/visits/") && !strings.Contains(back, "?"):
+		back = to(back, "asked")
+	}
+	return web.Done(c, back)
+}
+
 func minorFields(f url.Values) []pages.Field {
 	return []pages.Field{pages.Input("minor_until", "A minor until", "the day on which she reaches the salon’s age of consent", "date", f.Get("minor_until")),
 		pages.Input("guardian_name", "Guardian", "needed before anything is booked", "text", f.Get("guardian_name")),
 		pages.Input("guardian_phone", "Guardian’s telephone", "with country code", "tel", f.Get("guardian_phone")),
 		pages.Input("guardian_mail", "Guardian’s mail address", "", "email", f.Get("guardian_mail")),
-		pages.Select("contact_by", "How the guardian is reached", "", f.Get("contact_by"), contactWays, "by mail when there is an address, else not at all"),
+		pages.Select("contact_by", "How the guardian is reached", "", f.Get("contact_by"), contactWays, "by mail when there is an address, else nobody has asked"),
 		pages.Select("guardian_stays", "During the visit the guardian is", "", f.Get("guardian_stays"), []pages.Option{{ID: "reachable", Name: "reachable"}, {ID: "present", Name: "present"}}, ""),
 		pages.Input("approved_by", "Yes by the licensed person", "only for an earlier day", "text", f.Get("approved_by")),
 		pages.Input("reason", "Reason", "only for an earlier day; nothing about health", "text", f.Get("reason"))}

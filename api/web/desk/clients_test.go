@@ -20,7 +20,7 @@ func TestAClientIsFoundAddedAndChanged(t *testing.T) {
 	d := at(t, s, store.Desk, "").get("/clients").says("Name or telephone number", "New client")
 	d.get("/clients/new").send(http.StatusUnprocessableEntity, "/clients/new", "given_name", "Juna", "phone", "12", "note", strings.Repeat("z", 600)).says("2 things to put right", "Telephone: ", "Good to know: has 600 characters")
 	require.Contains(t, d.page, strings.Repeat("z", 600), "what was typed stays")
-	d.send(http.StatusOK, "/clients/new", "family_name", "Kestrel", "phone", "+44 20 7946 0018", "note", "brings\na child", "contact_by", "call").says("Added.", "Juna Kestrel", "+44 20 7946 0018", "Good to know: brings a child", "Reached by telephone")
+	d.send(http.StatusOK, "/clients/new", "family_name", "Kestrel", "phone", "+44 20 7946 0018", "note", "brings\na child", "contact_by", "call").says("Added.", "Juna Kestrel", "+44 20 7946 0018", "Good to know: brings a child", "She is reached by telephone")
 	id := strings.SplitN(strings.SplitN(d.page, `href="/clients/`, 2)[1], "/", 2)[0]
 	for _, q := range []string{"kes", "Juna K", "946 0018", "+442079460018"} {
 		d.get("/clients").send(http.StatusOK, "/clients", "q", q).says("Juna Kestrel")
@@ -93,6 +93,30 @@ func TestHowAClientWishesToBeWrittenTo(t *testing.T) {
 	require.Contains(t, d.page, "not a language!")
 	d.send(http.StatusOK, page, "language", "de", "voice", "true", "stopped", "retouch").says("Saved.", "language de", "word may be left on an answering machine", "Does not wish: retouch due")
 	d.get(page).says("What was said of it", "retouch due: not wished, noted by desk")
+}
+
+func TestWhoWasNotAskedIsAskedWhereItSaysSo(t *testing.T) {
+	s := newSalon(t)
+	const unasked, said = "nobody has asked", "Ask her now: how may we say when a time changes, and remind?"
+	var who api.ClientBody
+	s.Ask(http.MethodPost, "/clients", webtest.Object{"given_name": "Juna", "family_name": "Kestrel"}, http.StatusCreated, &who)
+	page := "/clients/" + who.ID
+	d := at(t, s, store.Desk, "").get(page).says("Neither a mail address nor a telephone number is noted: nothing is sent", "how can we reach her?").lacks(said)
+	d.get(page+"/edit").send(http.StatusOK, page+"/edit", "phone", "+44 20 7946 0018").says("She is not told of anything yet: "+unasked, said)
+	v := cut(s, who.ID, tuesday(9, 0))
+	visit := "/visits/" + v.ID
+	d.get(visit).says(said, "not sent: "+unasked+" her yet how she wants to hear of it").lacks("waits for its time", "wishes no messages")
+	d.get("/book?booked="+v.ID).says("No message goes out: "+unasked+" her yet", said)
+	d.get(visit).send(http.StatusOK, page+"/way", "way", "call").says("Noted how she is told.").lacks(unasked, said)
+	d.get(page).says("She is reached by telephone").lacks(said)
+	d.sees(d.v.Post(page+"/way", url.Values{"way": {"pigeon"}}))
+	require.Equal(t, http.StatusUnprocessableEntity, d.status)
+
+	s.Ask(http.MethodPost, "/clients", webtest.Object{"given_name": "Lio", "phone": "+442079460018"}, http.StatusCreated, &who)
+	page = "/clients/" + who.ID
+	d.get(page+"/minor").send(http.StatusOK, page+"/minor", "minor_until", "2028-01-01", "guardian_name", "Mara Kestrel", "guardian_phone", "+442079460018")
+	d.says("Her guardian is not told of anything yet: "+unasked, "Ask the guardian now")
+	d.send(http.StatusOK, page+"/way", "way", "none").says("Her guardian wishes no messages").lacks("Ask the guardian now")
 }
 
 func TestSecretAddressesAreShownOnce(t *testing.T) {

@@ -57,7 +57,9 @@ func (v sameView) Names() [2]string {
 }
 
 // Contact says how she is reached afterwards.
-func (v sameView) Contact() string { return byWords[v.M.Reached.ContactBy] }
+func (v sameView) Contact() string {
+	return reached("She", v.M.Reached.ContactBy, v.M.Reached.Phone+v.M.Reached.Mail)
+}
 
 func (p page) putTogether(c echo.Context) error {
 	form, err := web.Form(c)

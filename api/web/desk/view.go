@@ -74,6 +74,7 @@ var doneWords = map[string]string{
 	"named": "The visit is on the client’s file now.", "aside": "The message is laid aside.", "again": "The message is in line again.", "noted": "Noted.",
 	"reached": "Noted: reached.", "left_word": "Noted: left word.", "no_answer": "Noted: no answer.", "added": "Added.", "saved": "Saved.",
 	"feed": "The calendar address has ended.", "same": "Both files are one now.", "waiting": "The request is on the waiting list.", "off": "The request is off the waiting list.",
+	"asked":     "Noted how she is told. What waited for it goes out.",
 	"pencilled": "Pencilled. Call her, then book it or give it up.", "applied": "The day is rearranged. Everybody who gets another time is told.",
 	"remedy": "Done.", "kept": "The time is kept.", "stock": "The stock is noted.", "moved": "The visit has another time now.",
 }
@@ -156,7 +157,7 @@ func notFound(err error) bool {
 func to(path, done string) string { return path + "?" + url.Values{"done": {done}}.Encode() }
 
 // byWords say how somebody is reached.
-var byWords = map[string]string{"mail": "by mail", "text": "by text message", "call": "by telephone", "none": "not at all"}
+var byWords = map[string]string{"mail": "by mail", "text": "by text message", "call": "by telephone", "none": "not at all", "not_asked": "as nobody has asked her yet"}
 
 // local reads a day and a time of day as a form has them. wrong is what to say
 // where that is no time, in the words of the form or because no clock shows it.

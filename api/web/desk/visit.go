@@ -43,6 +43,7 @@ type visitView struct {
 	Typed   url.Values
 	Failed  string // name of the act that went wrong
 	Instead []api.OpeningBody
+	AskWay  *pages.AskWay // nil: it has been answered, or is not for who is signed in to ask
 
 	MayMove, MaySwap, MayLink, MayCome, MayName, MayConsent, MayMoney, MayAside, MayWait, MayRun, MayClient bool
 	BoardHref, BoardDay                                                                                     string // its own day
@@ -101,6 +102,13 @@ func (p page) readVisit(c echo.Context, id string) (visitView, error) {
 			return v, err
 		}
 		v.Group = &g
+	}
+	if v.V.ContactBy == "not_asked" && v.V.ClientID != "" && api.May(ctx, "update-client") {
+		o, err := web.Get[api.ClientOverview](ctx, p.site, api.Path("clients", v.V.ClientID, "overview"), nil)
+		if err != nil {
+			return v, err
+		}
+		v.AskWay = api.AskWayOf(o, api.Path("visits", id))
 	}
 	return v, p.history(ctx, &v)
 }
@@ -264,13 +272,19 @@ func (v visitView) Messages() []messageLine {
 			continue
 		}
 		m := messageLine{ID: r.ID, When: v.When(r.Due), What: api.KindName(r.Kind), State: messageState(r.State), Waits: r.State == "waiting" || r.State == "failed"}
-		if r.Problem != "" {
+		switch by := v.V.ContactBy; {
+		case (by == "not_asked" || by == "none") && (r.State == "waiting" || r.State == "not_wanted"): // one word for all
+			m.State, m.Waits = notSent[by], false
+		case r.Problem != "":
 			m.State += ": " + r.Problem
 		}
 		out = append(out, m)
 	}
 	return out
 }
+
+// notSent says why messages do not go out by a way that is none.
+var notSent = map[string]string{"none": "not sent: she wishes no messages", "not_asked": "not sent: nobody has asked her yet how she wants to hear of it"}
 
 // messageState says where a message stands.
 func messageState(state string) string {
@@ -280,8 +294,11 @@ func messageState(state string) string {
 
 // NoMessages says why nothing goes out.
 func (v visitView) NoMessages() string {
-	if v.V.ContactBy == "none" {
-		return "No message goes out: the client wishes none, or there is nowhere to send it."
+	switch v.V.ContactBy {
+	case "none":
+		return "No message goes out: the client wishes none."
+	case "not_asked":
+		return "No message goes out: nobody has asked her yet how she wants to hear of it."
 	}
 	return "No message goes out: none is due."
 }

@@ -267,6 +267,8 @@ func (v visitView) whatFollows(became string) []string {
 	case v.V.ClientID == "":
 	case became == "cancelled" && v.V.ContactBy == "none":
 		out = append(out, "No message goes out: the client wishes none.")
+	case became == "cancelled" && v.V.ContactBy == "not_asked":
+		out = append(out, "Nobody has asked her yet how she wants to hear of it: with a telephone number it goes on the list of calls to make.")
 	case became == "cancelled" && v.V.ContactBy == "call":
 		out = append(out, "It goes on the list of calls to make.")
 	case became == "cancelled":

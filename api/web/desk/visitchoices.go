@@ -196,6 +196,8 @@ func toldOf(by string) string {
 	switch by {
 	case "call":
 		return "She is called: it goes on the list of calls to make."
+	case "not_asked":
+		return "Nobody has asked her yet how she wants to hear of it: with a telephone number it goes on the list of calls."
 	case "none", "":
 		return "Nobody tells her: she wishes no messages."
 	}

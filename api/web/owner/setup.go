@@ -64,7 +64,7 @@ func (v *visit) setUpSheet() (*sheet, error) {
 
 // blocks are where on the page something is entered, by its code.
 var blocks = map[string]string{"hours": "#week", "people": "#people", "staff_hours": "#people", "chairs": "#rooms", "basins": "#rooms", "services": "#services",
-	"skills": "#people", "steps": "/set-up/services", "prices": "/set-up/services", "solution": "#maker", "neutralizer": "#maker", "phone": "#salon", "mail": "#salon", "address": "#salon"}
+	"skills": "#people", "steps": "/set-up/services", "prices": "/set-up/services", "solution": "#maker", "neutralizer": "#maker", "phone": "#salon", "mail": "#salon", "address": "#salon", "emergency": "#salon"}
 
 func checklist(b api.SetUpBody) part {
 	p := part{ID: "missing", Title: "Ready: the first visit can be booked"}
@@ -93,7 +93,7 @@ func salonPart(n api.SalonBody, tag string) part {
 			pages.Input("salon-address", "Address", "On one line", "text", n.Address),
 			pages.Input("salon-phone", "Telephone for clients", "With the country code, such as +49 30 901820", "tel", n.Phone),
 			pages.Input("salon-mail", "Mail for clients", "", "email", n.Mail),
-			pages.Input("salon-emergency", "Emergency number", "Named in aftercare, such as 112", "text", n.Emergency),
+			pages.Input("salon-emergency", "Emergency number", "Dialled for an ambulance where you are: 2 to 6 digits, such as 112, 911 or 999. Named in aftercare and when product has to come off", "text", n.Emergency),
 			pages.Input("salon-currency", "Currency", "Three letters, such as EUR", "text", n.Currency),
 			choose("salon-length_unit", "Lengths", n.LengthUnit, "cm", "in centimetres", "in", "in inches"),
 			choose("salon-heat_unit", "Heat", n.HeatUnit, "C", "in °C", "F", "in °F"),

@@ -37,7 +37,11 @@ func TestASalonIsSetUpFromNothing(t *testing.T) {
 	require.NotContains(t, p.text(), "Ready:")
 
 	p = d.fill(p, "salon", map[string]string{"name": "New Chairs", "address": "3 Quay Lane", "phone": "+44 20 7946 0018", "mail": "desk@new.example", "currency": "gbp"})
-	p.says(t, "Saved.")
+	p.says(t, "Saved.", "Which number calls an ambulance where you are?")
+	p = d.fill(p, "salon", map[string]string{"emergency": "12 call"})
+	p.says(t, "the number that is dialled for an ambulance where the salon is: 2 to 6 digits")
+	p = d.fill(p, "salon", map[string]string{"emergency": "999"})
+	require.NotContains(t, p.says(t, "Saved.").text(), "Which number calls")
 	p = d.fill(p, "week", map[string]string{"open-2": "9-18", "open-3": "09:00–13:00, 14:00–18:00", "open-5": "9.30 to 20.00"})
 	p.says(t, "The week is saved.")
 	p = d.fill(p, "usual", nil)

@@ -109,7 +109,7 @@ func (s *Salon) open() {
 	s.t.Helper()
 	ctx := s.t.Context()
 	var err error
-	s.Row, err = s.Store.AddSalon(ctx, store.Salon{Name: "Harbour Chairs", Zone: "Europe/London", Mail: "desk@harbour.example", Phone: "+442079460018",
+	s.Row, err = s.Store.AddSalon(ctx, store.Salon{Name: "Harbour Chairs", Zone: "Europe/London", Mail: "desk@harbour.example", Phone: "+442079460018", Emergency: "112",
 		Booking: json.RawMessage(asksForNothing)})
 	require.NoError(s.t, err)
 	require.NoError(s.t, s.Store.InTx(ctx, s.Row.ID, func(tx *store.Tx) (err error) {
