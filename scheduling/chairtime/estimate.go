@@ -124,7 +124,9 @@ func (c *Settings) estimateIn(room []StepTime, h Head) (Estimate, work) {
 	c.book(&e)
 	c.mix(&w, &e)
 	e.AssistantMinutes = sumOf(e.Steps, scheduling.Wash, scheduling.RinseShort, scheduling.Rinse1, scheduling.Dry1, scheduling.Rinse2, scheduling.Dry2)
-	e.Unbreakable = unbreakable(e.Steps)
+	for _, s := range unbroken(e.Steps) {
+		e.Unbreakable += s.Mean
+	}
 	return e, w
 }
 
@@ -181,19 +183,20 @@ func (e Estimate) Booked() map[scheduling.StepKind][]int {
 	return out
 }
 
-// unbreakable is the mean from the first strand to the end of the second rinse.
-func unbreakable(steps []StepTime) float64 {
-	var sum float64
-	on := false
+// unbroken returns the steps from the first strand to the second rinse.
+func unbroken(steps []StepTime) []StepTime {
 	for i := range steps {
-		if on = on || steps[i].Kind.FirstStrand(); on {
-			sum += steps[i].Mean
+		if !steps[i].Kind.FirstStrand() {
+			continue
 		}
-		if steps[i].Kind == scheduling.Rinse2 {
-			break
+		for k := i; k < len(steps); k++ {
+			if steps[k].Kind == scheduling.Rinse2 {
+				return steps[i : k+1]
+			}
 		}
+		return steps[i:]
 	}
-	return sum
+	return nil
 }
 
 func sumOf(steps []StepTime, kinds ...scheduling.StepKind) float64 {

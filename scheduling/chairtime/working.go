@@ -78,14 +78,18 @@ func (c *Settings) describe(w *work, e *Estimate) {
 	t := texts.Get().(*text)
 	defer texts.Put(t)
 	*t = (*t)[:0]
-	var ends [mostSteps]int
+	var from, ends [mostSteps]int
 	for i := range e.Steps {
 		s := &e.Steps[i]
-		from := len(*t)
+		if k := alikeBefore(e.Steps[:i], s); k >= 0 { // another batch
+			from[i], ends[i] = from[k], ends[k]
+			continue
+		}
+		from[i] = len(*t)
 		c.count(t, w, s.Kind)
 		t.further(s)
 		if p, ok := c.paceShown(s.Kind, w.head.Hands); ok {
-			t.enclose(from)
+			t.enclose(from[i])
 			t.times(p.Factor, p.Words)
 		}
 		t.say(" = ")
@@ -93,13 +97,22 @@ func (c *Settings) describe(w *work, e *Estimate) {
 		t.say(" min")
 		ends[i] = len(*t)
 	}
+	steps := len(*t)
 	c.exposureWorking(t, e)
-	all, from := string(*t), 0
+	all := string(*t)
 	for i := range e.Steps {
-		e.Steps[i].Working = all[from:ends[i]]
-		from = ends[i]
+		e.Steps[i].Working = all[from[i]:ends[i]]
 	}
-	e.ExposureWorking = all[from:]
+	e.ExposureWorking = all[steps:]
+}
+
+// alikeBefore returns which of steps is the same step of another batch, and -1
+// where none is.
+func alikeBefore(steps []StepTime, s *StepTime) int {
+	if s.Batch < 2 {
+		return -1
+	}
+	return slices.IndexFunc(steps, func(o StepTime) bool { return o.Kind == s.Kind && o.Mean == s.Mean && o.planned() == s.planned() })
 }
 
 // count writes down the count behind the mean of the step k.
