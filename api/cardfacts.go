@@ -178,6 +178,27 @@ func (v *FactValue) read(n salonDay, f *scheduling.Faults, kind card.Kind) (json
 	return doc, nil
 }
 
+// faults are those that read would find, as far as they do not depend on the
+// salon. v is left as it is.
+func (v FactValue) faults(kind card.Kind) error {
+	doc, err := json.Marshal(v)
+	if err != nil {
+		return nil //nolint:nilerr // a number that is none, which a description refuses
+	}
+	var mine FactValue
+	if err := json.Unmarshal(doc, &mine); err != nil {
+		return nil //nolint:nilerr // the same
+	}
+	if mine.Iron != nil && mine.Iron.Unit == "" { // in the salon's unit
+		return nil
+	}
+	var f scheduling.Faults
+	if _, err := mine.read(salonDay{}, &f, kind); err != nil && len(f) == 0 {
+		return nil //nolint:nilerr // the same
+	}
+	return f.Err()
+}
+
 // write fills in the member of a kept fact.
 func (v *FactValue) write(kind card.Kind, doc json.RawMessage) error {
 	into := map[card.Kind]any{card.KindCheck: &v.Check, card.KindSolution: &v.Solution, card.KindNeutralizer: &v.Neutralizer, card.KindIron: &v.Iron,

@@ -100,6 +100,12 @@ type FactRequest struct {
 	FactValue
 }
 
+// Resolve holds what is wrong with b beside what its description refuses.
+func (b *FactRequest) Resolve(ctx huma.Context, at *huma.PathBuffer) []error {
+	hold(ctx, at, b.FactValue.faults(card.Kind(b.Kind)))
+	return nil
+}
+
 // FactCorrection corrects a fact or takes it back.
 type FactCorrection struct {
 	TakeBack bool       `json:"take_back,omitempty" doc:"It was not so at all; nothing else is given then"`

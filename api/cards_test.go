@@ -164,6 +164,8 @@ func TestAFactSaysWhatItsKindNamesAndWhereAndWhenItWas(t *testing.T) {
 	require.Equal(t, []string{"body /iron", "body /dryness"}, pointers(send(object{"kind": "iron", "dryness": object{"percent": 90}})))
 	p := send(object{"kind": "dryness", "dryness": object{"percent": 190}, "iron": object{"setting": 1}, "step": 14, "at": monday(9, 42)})
 	require.ElementsMatch(t, []string{"body /at", "body /dryness/percent", "body /iron", "body /step"}, pointers(p), "all at once")
+	p = send(object{"kind": "check", "check": object{"stretch": 3, "ready": true, "next_minutes": 61}, "iron": object{"setting": 1, "unit": "C"}, "step": 200})
+	require.ElementsMatch(t, []string{"body /check/next_minutes", "body /check/stretch", "body /iron", "body /step"}, pointers(p), "in one round")
 	require.Equal(t, []string{"body /at"}, pointers(send(factBody(object{"dryness": object{"percent": 90}}, monday(0, 0).Add(-time.Second)))))
 	x.write(object{"dryness": object{"percent": 90}}, monday(9, 10))
 

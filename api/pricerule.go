@@ -65,7 +65,14 @@ func (b *PriceRuleBody) other() quoting.Rule {
 
 // checkPricing notes what is wrong with price and products of a service.
 func (b ServiceBody) checkPricing(f *scheduling.Faults, x scheduling.Service) {
-	_ = f.Join("price_rule", b.PriceRule.rule(b.PriceCents).Validate()) // all of it faults
+	var rule scheduling.Faults
+	_ = rule.Join("", b.PriceRule.rule(b.PriceCents).Validate()) // all of it faults
+	for _, x := range rule {
+		if x.Field != "price_cents" { // which stands beside the rule
+			x.Field = scheduling.Under("price_rule", x.Field)
+		}
+		f.Add(x.Field, x.Problem, x.Want)
+	}
 	if r := b.PriceRule; r != nil {
 		everybody := "a service whose steps follow the hair"
 		if !needsHair(x) && quoting.By(r.By) == quoting.ByBand {

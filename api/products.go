@@ -101,6 +101,13 @@ func (b ProductBody) row() (store.Product, error) {
 	return p, nil
 }
 
+// Resolve holds what is wrong with b beside what its description refuses.
+func (b *ProductBody) Resolve(ctx huma.Context, at *huma.PathBuffer) []error {
+	_, err := b.row()
+	hold(ctx, at, err)
+	return nil
+}
+
 func writeProduct(p store.Product) (ProductBody, error) {
 	b := ProductBody{ID: p.ID, Name: p.Name, Kind: p.Kind, Strength: p.Strength, PackML: p.PackML, CostCents: p.CostCents,
 		Missing: []string{}, Cautions: []SourceBody{}, Safety: chairtime.SafetyLine}

@@ -112,7 +112,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 // setFramework sets what the framework keeps for all servers of the process: once,
 // because another server may be answering already.
 var setFramework = sync.OnceFunc(func() {
-	huma.NewError = frameworkError
+	huma.NewError, huma.NewErrorWithContext = frameworkError, requestError
 	huma.DefaultArrayNullable = false
 	huma.ValidateStrictCasing = true // "Name" beside "name" would count as one name
 })
@@ -175,7 +175,7 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 			_ = huma.WriteErr(s.api, ctx, http.StatusForbidden, refusal) // the client hung up
 			return
 		}
-		next(huma.WithContext(ctx, acting))
+		next(holding(huma.WithContext(ctx, acting)))
 	})
 	huma.Register(s.api, op, func(ctx context.Context, in *I) (*O, error) {
 		out, err := h(ctx, in)

@@ -88,6 +88,13 @@ func (b ServiceBody) service() (scheduling.Service, error) {
 	return x, f.Err()
 }
 
+// Resolve holds what is wrong with b beside what its description refuses.
+func (b *ServiceBody) Resolve(ctx huma.Context, at *huma.PathBuffer) []error {
+	_, err := b.service()
+	hold(ctx, at, err)
+	return nil
+}
+
 func (b StepBody) step(f *scheduling.Faults, at string) scheduling.Step {
 	st := scheduling.Step{Kind: scheduling.StepKind(b.Kind), Who: scheduling.Who(b.Who), Where: scheduling.Where(b.Where),
 		Minutes: b.Minutes, Formula: b.Formula, HandsOn: b.HandsOn, Watched: b.Watched,

@@ -111,6 +111,10 @@ func TestAServiceThatCanNeverBePlacedIsRefusedWithEveryReason(t *testing.T) {
 	p := s.call("POST", "/v1/services", b).refused(422, "invalid")
 	require.ElementsMatch(t, []string{"body /name", "body /skill", "body /aftercare", "body /retouch", "body /steps", "body /steps/0/wait_min_minutes",
 		"body /steps/0/held_while_waiting/0", "body /steps/1/who", "body /steps/2/may_overrun", "body /steps/2/watch_for/0"}, pointers(p))
+	b["price_cents"], b["steps"].([]object)[1]["minutes"] = -1, 601 // which the description refuses already
+	p = s.call("POST", "/v1/services", b).refused(422, "invalid")
+	require.ElementsMatch(t, []string{"body /price_cents", "body /steps/1/minutes", "body /name", "body /aftercare", "body /retouch",
+		"body /steps/0/wait_min_minutes", "body /steps/0/held_while_waiting/0", "body /steps/2/may_overrun", "body /steps/2/watch_for/0"}, pointers(p), "in one round")
 	require.Contains(t, s.call("PUT", "/v1/services/"+s.services["Dry cut"], b, "If-Match", `"v1"`).refused(422, "invalid").Errors[0].Pointer, "/")
 	require.Equal(t, before, s.tables()())
 }
@@ -160,8 +164,14 @@ func TestAssistantsDoOnlyWhatTheRuleNames(t *testing.T) {
 	read := s.call("GET", "/v1/booking-rules", nil).is(200, &rules)
 	require.Equal(t, []string{"wash", "rinse", "rinse_1", "rinse_2", "rinse_short", "dry", "dry_1", "dry_2"}, rules.AssistantSteps)
 	require.Empty(t, rules.Assisted)
+	require.InDelta(t, 51.92, s.estimate(hair()).Estimate.AssistantMinutes, 0.01) // derived twice by independent programs
 	rules.AssistantSteps = []string{"wash"}
-	s.call("PUT", "/v1/booking-rules", rules.BookingRules, "If-Match", read.header.Get("ETag")).is(200, &rules)
+	s.call("PUT", "/v1/booking-rules", rules, "If-Match", read.header.Get("ETag")).is(200, &rules)
+	e := s.estimate(hair()).Estimate
+	require.InDelta(t, 9.75, e.AssistantMinutes, 0)
+	require.Contains(t, e.Why, api.WhyBody{Figure: "assistant_minutes", Label: "what an assistant may do", Working: "9.75 wash = 9.8 min"})
+	require.Contains(t, e.Why, api.WhyBody{Figure: "panels", Label: "panels for the iron", Working: "520 cm² ÷ 4 sections ÷ (1 cm × 6 cm), rounded up, × 4 = 88"})
+	require.Contains(t, e.Steps[3].WatchFor, "Start at the nape and work up, ends last; keep 2.5 cm off the scalp.")
 	var kinds []string
 	for _, x := range rules.Assisted {
 		require.Equal(t, []any{old.ID, s.mina, old.Start}, []any{x.VisitID, x.StaffID, x.Start})

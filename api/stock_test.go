@@ -152,6 +152,8 @@ func TestAProductSaysWhatToAskItsMakerAndWhatToBeCarefulOf(t *testing.T) {
 	require.Equal(t, "/kind /strength", places(put(object{"name": "S", "kind": "neutralizer", "strength": "weak"}).refused(422, "invalid")))
 	require.Equal(t, "/strength /label/processing_minutes", places(put(object{"name": "S", "kind": "solution", "strength": "",
 		"label": object{"processing_minutes": 20, "longest_minutes": 10}}).refused(422, "invalid")))
+	require.Equal(t, "/label/ph /strength /label/processing_minutes", places(put(object{"name": "S", "kind": "solution", "strength": "",
+		"label": object{"processing_minutes": 20, "longest_minutes": 10, "ph": 15}}).refused(422, "invalid")), "in one round")
 	put(object{"name": "Lotion", "kind": "solution", "strength": "strong"}).is(200, &p)
 	require.Len(t, p.Missing, 3)
 	require.Empty(t, p.Cautions)
