@@ -13,7 +13,7 @@ import (
 // RulesAnswer is the rules of booking with the visits that contradict them.
 type RulesAnswer struct {
 	BookingRules
-	Assisted []AssistedStepBody `json:"assisted_against_rule" nullable:"false" doc:"Steps of visits to come that are booked with an assistant although assistant_steps does not name them: the desk has to move them"`
+	Assisted []AssistedStepBody `json:"assisted_against_rule" readOnly:"true" required:"false" nullable:"false" doc:"Steps of visits to come that are booked with an assistant although assistant_steps does not name them: the desk has to move them"`
 }
 
 // AssistedStepBody is a step that an assistant is booked for.
@@ -47,6 +47,34 @@ func (b BookingRules) checkAssistants(f *scheduling.Faults) {
 			f.Add(index("assistant_steps", i), "is there twice", "each kind once")
 		}
 	}
+}
+
+// assistedKinds are the steps of x that an assistant may do here.
+func (n salonDay) assistedKinds(x scheduling.Service) []scheduling.StepKind {
+	may := n.rules.assistants()
+	var out []scheduling.StepKind
+	for _, st := range x.LedWhere(may).Steps {
+		if st.Who != scheduling.ByAssistant {
+			continue
+		}
+		out = append(out, st.Kind)
+		if st.Kind == scheduling.Rinse1 && slices.Contains(may, scheduling.RinseShort) { // which no service names
+			out = append(out, scheduling.RinseShort)
+		}
+	}
+	return out
+}
+
+// assisted sets the minutes of e, an estimate of x, that an assistant may do.
+func (n salonDay) assisted(x scheduling.Service, e *EstimateBody) {
+	kinds := n.assistedKinds(x)
+	e.AssistantMinutes = 0
+	for _, st := range e.Steps {
+		if slices.Contains(kinds, scheduling.StepKind(st.Kind)) {
+			e.AssistantMinutes += st.MeanMinutes
+		}
+	}
+	e.AssistantMinutes = decimals(e.AssistantMinutes, 2)
 }
 
 func kindNames(list []scheduling.StepKind) []string {

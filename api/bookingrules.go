@@ -101,7 +101,7 @@ func bookingRules(n store.Salon) (BookingRules, error) {
 
 type rulesInput struct {
 	Precondition
-	Body BookingRules
+	Body RulesAnswer // so that an answer can be sent back
 }
 
 func (s *Server) ruleRoutes() {
@@ -142,7 +142,7 @@ func (s *Server) setRules(ctx context.Context, in *rulesInput) (out *found[Rules
 			return err
 		}
 		in.Body.UsualMix = settledMix(in.Body.UsualMix, day.time)
-		doc, err := json.Marshal(in.Body)
+		doc, err := json.Marshal(in.Body.BookingRules)
 		if err != nil {
 			return fmt.Errorf("api: booking rules: %w", err)
 		}

@@ -74,6 +74,9 @@ func (b *booking) estimated(v *pages.EstimateView, i int, w *worked, first bool)
 	v.OutOfTen = int(math.Round(10 * e.Quantile))
 	if first {
 		v.FirstSectionMinutes, v.FirstSectionWorking = e.BookedExposure, e.ExposureWorking
+		for _, r := range b.n.time.Why(e, b.n.assistedKinds(b.service(b.c.services[i].Service).Service)) {
+			v.Why = append(v.Why, pages.CountLine{What: r.Label, Working: r.Working})
+		}
 		if v.Plans, err = b.plans(w); err != nil {
 			return err
 		}

@@ -278,6 +278,7 @@ func estimateFor(ctx context.Context, t *store.Tx, n salonDay, f *scheduling.Fau
 		if e.Pace, err = n.paceLines(ctx, t, e, hair.Hands); err != nil {
 			return nil, err
 		}
+		n.assisted(x, &e)
 		return &worked{hair: hair.settled(n.time), result: e}, nil
 	case r.EstimateID == "":
 		f.Add(at, "lacks the hair, on which the time of this service depends", "hair or estimate_id")

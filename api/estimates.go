@@ -96,6 +96,10 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	if e.Pace, err = n.paceLines(ctx, t, e, hair.Hands); err != nil {
 		return EstimateAnswer{}, err
 	}
+	n.assisted(row.Service, &e)
+	if e, err = n.explained(row.Service, hair, e); err != nil {
+		return EstimateAnswer{}, err
+	}
 	w := worked{hair: hair.settled(n.time), result: e}
 	kept, err := w.row(row.ID, row.Version, b.ClientID, b.HeadID)
 	if err != nil {
@@ -105,7 +109,17 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 		return EstimateAnswer{}, err
 	}
 	w.result.Pace = addressed(ctx, w.result.Pace)
+	w.result.watchFor(row.Service, n.time.Figures(n.units()))
 	return EstimateAnswer{kept.ID, row.ID, row.Version, w.hair.shown(n.time.Units), w.result, kept.Created.In(n.loc)}, nil
+}
+
+// explained is e, worked out for hair by x, with how its figures are counted.
+func (n salonDay) explained(x scheduling.Service, hair HeadBody, e EstimateBody) (EstimateBody, error) {
+	again, err := n.time.Estimate(hairFor(x, hair))
+	if err != nil {
+		return e, err
+	}
+	return e.Explained(n.time.Why(again, n.assistedKinds(x))), nil
 }
 
 // row is the estimate as it is kept.
@@ -176,6 +190,14 @@ func (s *Server) getEstimate(ctx context.Context, in *ByID) (*found[EstimateAnsw
 			return err
 		}
 		w.result.Pace = addressed(ctx, w.result.Pace)
+		service, err := t.ServiceVersion(ctx, row.Service, row.ServiceVersion)
+		if err != nil {
+			return err
+		}
+		if n, err = n.paced(ctx, t, "", service.Service); err != nil {
+			return err
+		}
+		w.result.watchFor(service.Service, n.time.Figures(n.units()))
 		out = EstimateAnswer{row.ID, row.Service, row.ServiceVersion, w.hair.shown(n.time.Units), w.result, row.Created.In(n.loc)}
 		return nil
 	})

@@ -85,7 +85,7 @@ type EstimateBody struct {
 	FirstStrandExposureMinutes float64        `json:"first_strand_exposure_minutes" doc:"Product on the first section, on means"`
 	BookedExposureMinutes      float64        `json:"booked_exposure_minutes" doc:"The same on booked minutes, with the longest wait and the walk to the basin; limits are held against it"`
 	UnbreakableMinutes         float64        `json:"unbreakable_minutes" doc:"From application to second rinse, which may not be interrupted"`
-	AssistantMinutes           float64        `json:"assistant_minutes" doc:"What an assistant may do: wash, rinse, dry"`
+	AssistantMinutes           float64        `json:"assistant_minutes" doc:"What an assistant may do by the service and by the booking rule assistant_steps"`
 	SolutionML                 float64        `json:"solution_ml"`
 	NeutralizerML              float64        `json:"neutralizer_ml"`
 	SolutionPacks              int            `json:"solution_packs,omitempty" doc:"Whole packs, where the salon counts them"`
@@ -101,7 +101,15 @@ type EstimateBody struct {
 	Cautions                   []CautionBody  `json:"cautions" nullable:"false"`
 	Plans                      []PlanBody     `json:"plans" nullable:"false" doc:"Other batches and hands; empty unless product would stay on too long"`
 	NormalPlan                 *PlanBody      `json:"normal_plan,omitempty" doc:"What was chosen where the normal plan was asked for; the figures are those of this plan"`
+	Why                        []WhyBody      `json:"why,omitempty" doc:"How the figures that belong to no one step are counted; left out of estimates that were made with a booking"`
 	Safety                     string         `json:"safety" doc:"What comes before every figure"`
+}
+
+// WhyBody is the count behind one figure of an estimate.
+type WhyBody struct {
+	Figure  string `json:"figure,omitempty" doc:"Name of the figure; left out: others are made of it" example:"panels"`
+	Label   string `json:"label" doc:"What it is" example:"panels for the iron"`
+	Working string `json:"working" doc:"A sum, and what it comes to" example:"520 cm² ÷ 4 sections ÷ (1 cm × 6 cm), rounded up, × 4 = 88"`
 }
 
 // StepTimeBody is one step of an estimate.
@@ -112,6 +120,8 @@ type StepTimeBody struct {
 	PaceFactor    float64 `json:"pace_factor,omitempty" doc:"What the sheet's mean was multiplied by, because records say so; left out: nothing"`
 	BookedMinutes int     `json:"booked_minutes"`
 	Working       string  `json:"working" doc:"The count behind the mean, for people"`
+	// WatchFor is never kept with an estimate.
+	WatchFor []string `json:"watch_for,omitempty" doc:"Short lines for whoever does it, with the salon's figures filled in"`
 }
 
 // TotalBody is a whole visit in minutes.
@@ -172,6 +182,15 @@ func NewEstimateBody(e chairtime.Estimate) EstimateBody {
 	}
 	for i, c := range e.Cautions {
 		b.Cautions[i] = CautionBody{string(c.Level), c.Code, c.Text}
+	}
+	return b
+}
+
+// Explained is b with how its figures are counted.
+func (b EstimateBody) Explained(why []chairtime.Reason) EstimateBody {
+	b.Why = make([]WhyBody, len(why))
+	for i, r := range why {
+		b.Why[i] = WhyBody(r)
 	}
 	return b
 }

@@ -215,6 +215,8 @@ func TestLearningCanBeSwitchedOffAndBegunAnew(t *testing.T) {
 	s.call("GET", "/v1/pace-settings", nil).is(200, &b)
 	require.Equal(t, s.ada, b.Staff[0].StaffID)
 	require.Len(t, b.List, 9)
+	require.Equal(t, "age at which a visit counts half", b.List[3].Label)
+	require.True(t, b.List[4].Whole)
 	s.setPace(object{"constants": object{"prior_sd": 0.05}}).is(200, &b)
 	require.Less(t, s.paceEstimate(s.ada).Estimate.Pace[0].Factor, 1.2, "held nearer to the sheet")
 

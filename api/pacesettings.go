@@ -42,7 +42,7 @@ func writePaceSettings(n store.Salon) (*found[PaceSettingsBody], error) {
 	b.List = make([]SettingBody, 0, len(pace.List()))
 	for _, x := range pace.List() {
 		v, _ := c.Value(x.Name)
-		b.List = append(b.List, SettingBody{Name: x.Name, Unit: x.Unit, Value: v, Default: x.Default, Min: x.Min, Max: x.Max, Source: x.Source})
+		b.List = append(b.List, SettingBody{Name: x.Name, Label: x.Label, Unit: x.Unit, Value: v, Default: x.Default, Min: x.Min, Max: x.Max, Whole: x.Whole, Source: x.Source})
 	}
 	return &found[PaceSettingsBody]{ETag: etag(n.Version), Body: b}, nil
 }

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"slices"
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
@@ -85,6 +86,17 @@ func (w watchFor) of(v store.Visit) [][]string {
 func (w watchFor) fill(b *VisitBody, v store.Visit) {
 	for i, lines := range w.of(v) {
 		b.Steps[i].WatchFor = lines
+	}
+}
+
+// watchFor writes what to watch for in the steps of x into b, an estimate of it.
+func (b *EstimateBody) watchFor(x scheduling.Service, figures map[string]string) {
+	b.Steps = slices.Clone(b.Steps)
+	seen := map[scheduling.StepKind]int{}
+	for i := range b.Steps {
+		kind := scheduling.StepKind(b.Steps[i].Kind)
+		b.Steps[i].WatchFor = scheduling.Fill(linesOf(x.Steps, kind, seen[kind]), figures)
+		seen[kind]++
 	}
 }
 

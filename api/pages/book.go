@@ -143,6 +143,8 @@ type EstimateView struct {
 	// FirstSectionWorking is the sum behind it, "30 applying + 15 processing = 45
 	// min"; "" shows the minutes alone.
 	FirstSectionWorking string
+	// Why says how what belongs to no one step is counted.
+	Why []CountLine
 	// Pace says where the minutes follow records instead of the sheet.
 	Pace     []string
 	Cautions []Caution
@@ -152,6 +154,9 @@ type EstimateView struct {
 	// Bookable is false when a caution refuses the plan: no times are offered.
 	Bookable bool
 }
+
+// CountLine is one figure and the sum behind it.
+type CountLine struct{ What, Working string }
 
 // EstimateLine is one step: the minutes expected, those booked, and the working
 // behind the former.

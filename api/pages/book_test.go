@@ -45,6 +45,7 @@ func estimated() BookPage {
 			{"neutralize", 15.4, 18, "24 strips × 4 sections"}, {"neutralizer working", 4.3, 5, "the maker’s figure"}, {"rinse", 6.8, 8, "4 + 0.08 × 35 cm"},
 			{"dry", 14.5, 17, "3 + 116 g of hair"}, {"finish", 12.8, 15, "panels 2.5 × 8 cm"}, {"aftercare and pay", 5.1, 6, "5 min"},
 		},
+		Why: []CountLine{{"hairs on the treated part of the scalp", "520 cm² × 190 hairs per cm² = 98800"}, {"to book", "262 min, rounded up to a multiple of 15 min = 270 min"}},
 		Cautions: []Caution{
 			{Level: CautionWarn, Text: "Product is on the first section for 45 min; look from the tenth minute on."},
 			{Level: CautionNeedsYes, Text: "Coloured in the last three years."},

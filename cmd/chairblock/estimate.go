@@ -22,6 +22,7 @@ type EstimateCmd struct {
 	JSON bool   `help:"Answer in JSON: one object for one object, a list for a list."`
 	// WatchFor is for the sheet: a program needs no reminders.
 	WatchFor bool `help:"Print what to watch for in each step, too."`
+	Why      bool `help:"Say how every other figure is counted, too: hairs, grams, product, panels, minutes."`
 
 	// Units are those of the answer; left out: those that the hair was given in.
 	Units []string `placeholder:"UNIT" help:"Answer in these units: cm or in, C or F; left out: as the hair was given."`
@@ -79,13 +80,16 @@ func (c *EstimateCmd) Run(k *kong.Context, in io.Reader, out io.Writer) error {
 		return err
 	}
 	if !c.JSON {
-		return writeSheets(out, estimates, c.WatchFor)
+		return writeSheets(out, estimates, c.WatchFor, c.Why)
 	}
 	bodies := make([]api.EstimateBody, len(estimates))
 	for i, e := range estimates {
 		bodies[i] = api.NewEstimateBody(e.Estimate)
 		if e.normal != nil {
 			bodies[i] = bodies[i].Normal(*e.normal)
+		}
+		if c.Why {
+			bodies[i] = bodies[i].Explained(e.why())
 		}
 	}
 	if list {
@@ -114,6 +118,8 @@ func (c *EstimateCmd) oneSource(k *kong.Context) error {
 	switch {
 	case c.WatchFor && (c.JSON || c.Phone):
 		return usagef("--watch-for belongs on the sheet of an estimate; leave it out with --json and --phone")
+	case c.Why && c.Phone:
+		return usagef("--why belongs to the figures of an estimate; leave it out with --phone")
 	case c.Phone && c.File != "":
 		return usagef("--phone and --file do not go together")
 	case c.Phone && service:
@@ -215,6 +221,13 @@ type worked struct {
 	chairtime.Estimate
 	normal *chairtime.PlanOption
 	units  chairtime.Units
+}
+
+// why is how the figures of w are counted that belong to no one step.
+func (w worked) why() []chairtime.Reason {
+	c := chairtime.Default()
+	c.Units = w.units
+	return c.Why(w.Estimate, scheduling.StandardAssistantSteps())
 }
 
 // work works out all hair, or returns the faults of all.

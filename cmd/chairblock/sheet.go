@@ -13,7 +13,7 @@ import (
 )
 
 // writeSheets writes one sheet for each estimate, for a stylist to read.
-func writeSheets(out io.Writer, estimates []worked, watchFor bool) error {
+func writeSheets(out io.Writer, estimates []worked, watchFor, why bool) error {
 	var b bytes.Buffer
 	for i, e := range estimates {
 		if len(estimates) > 1 {
@@ -23,6 +23,9 @@ func writeSheets(out io.Writer, estimates []worked, watchFor bool) error {
 			fmt.Fprintf(&b, "%d of %d\n", i+1, len(estimates))
 		}
 		writeSheet(&b, e)
+		if why {
+			writeWhy(&b, e.why())
+		}
 		if watchFor {
 			writeWatchFor(&b, e.Estimate, e.units)
 		}
@@ -71,6 +74,14 @@ func writeTotals(b *bytes.Buffer, e chairtime.Estimate) {
 	fmt.Fprintf(b, "Solution %d ml, neutralizer %d ml for %d g of hair, %d g of it treated.\n",
 		whole(e.SolutionML), whole(e.NeutralizerML), whole(e.HairGrams), whole(e.TreatedGrams))
 	fmt.Fprintf(b, "%d strips, %d panels, %d presses each, %d presses in all.\n", e.Strips, e.Panels, e.PressesPerPanel, e.Presses)
+}
+
+// writeWhy writes how the figures are counted that belong to no one step.
+func writeWhy(b *bytes.Buffer, why []chairtime.Reason) {
+	b.WriteString("\nHow it is counted:\n")
+	for _, r := range why {
+		fmt.Fprintf(b, "  %s: %s\n", r.Label, r.Working)
+	}
 }
 
 func writeCautions(b *bytes.Buffer, e chairtime.Estimate) {

@@ -81,12 +81,12 @@ func (r *reasons) hair() {
 		t.of(c.ProfileFloor, " = ")
 		t.share(profile)
 	})
-	r.grams("hair_grams", "hair on it", h.Length, profile)
+	r.grams("hair_grams", "weight of this hair", h.Length, profile)
 	treated := profile
 	if !w.untreated {
 		treated = 1
 	}
-	r.grams("treated_grams", "of it treated: what is not kept off the scalp", w.treatedLength, treated)
+	r.grams("treated_grams", "weight of what is treated", w.treatedLength, treated)
 }
 
 // microgramsPerCM is the mass of a centimetre of one hair.
