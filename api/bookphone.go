@@ -18,6 +18,7 @@ type phoneAnswer struct {
 	length  float64 // of the hair that stands in, in cm
 	// sections are those that such hair is divided into.
 	sections int
+	why      []chairtime.Reason
 }
 
 // phoneHair is hair that stands in for what was told on the telephone, so that a
@@ -40,7 +41,7 @@ func (b *booking) phoneHair(ctx context.Context, list []ServiceRequest) (*HeadBo
 	if err != nil {
 		return nil, err
 	}
-	b.phone = &phoneAnswer{PhoneAnswer: a, density: h.Density, length: h.Length, sections: h.Sections}
+	b.phone = &phoneAnswer{PhoneAnswer: a, density: h.Density, length: h.Length, sections: h.Sections, why: n.time.WhyPhone(q, a)}
 	p, err := n.phonePrice(ctx, b.t, q, row.ID)
 	if err != nil {
 		return nil, err
@@ -88,6 +89,10 @@ func (b *booking) phoneView(v *pages.EstimateView, w *worked) {
 	}
 	if p.price != "" {
 		v.Price = p.price
+	}
+	v.Why = nil
+	for _, r := range p.why {
+		v.Why = append(v.Why, pages.CountLine{What: r.Label, Working: r.Working})
 	}
 	v.PriceWorking, v.Lines, v.MeanMinutes, v.OutOfTen, v.FirstSectionMinutes = "", nil, 0, 0, 0
 }

@@ -219,7 +219,7 @@ func (s *Server) phoneEstimate(ctx context.Context, in *phoneInput) (*phoneOutpu
 		if err != nil {
 			return err
 		}
-		out.Body = NewPhoneAnswerBody(a)
+		out.Body = NewPhoneAnswerBody(a).Explained(c.WhyPhone(in.Body.Questions(), a))
 		n.time = c
 		h, err := c.StandIn(in.Body.Questions())
 		if err != nil {

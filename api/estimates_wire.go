@@ -188,11 +188,22 @@ func NewEstimateBody(e chairtime.Estimate) EstimateBody {
 
 // Explained is b with how its figures are counted.
 func (b EstimateBody) Explained(why []chairtime.Reason) EstimateBody {
-	b.Why = make([]WhyBody, len(why))
-	for i, r := range why {
-		b.Why[i] = WhyBody(r)
-	}
+	b.Why = whyBodies(why)
 	return b
+}
+
+// Explained is b with how its figures are counted.
+func (b PhoneAnswerBody) Explained(why []chairtime.Reason) PhoneAnswerBody {
+	b.Why = whyBodies(why)
+	return b
+}
+
+func whyBodies(why []chairtime.Reason) []WhyBody {
+	out := make([]WhyBody, len(why))
+	for i, r := range why {
+		out[i] = WhyBody(r)
+	}
+	return out
 }
 
 // Normal is b with p as the normal plan that it is worked out by.
@@ -245,6 +256,7 @@ type PhoneAnswerBody struct {
 	StrandTest          bool           `json:"strand_test" doc:"A strand test belongs to the consultation"`
 	Pace                []PaceLineBody `json:"pace,omitempty" doc:"Where records have moved a step by more than 2 % from the sheet"`
 	Words               string         `json:"words"`
+	Why                 []WhyBody      `json:"why,omitempty" doc:"What is mixed over, and how the minutes come of it"`
 	Safety              string         `json:"safety"`
 
 	Price   *PhonePriceBody `json:"price,omitempty" doc:"What such a visit costs; left out where the salon has no such service"`

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -118,8 +119,6 @@ func (c *EstimateCmd) oneSource(k *kong.Context) error {
 	switch {
 	case c.WatchFor && (c.JSON || c.Phone):
 		return usagef("--watch-for belongs on the sheet of an estimate; leave it out with --json and --phone")
-	case c.Why && c.Phone:
-		return usagef("--why belongs to the figures of an estimate; leave it out with --phone")
 	case c.Phone && c.File != "":
 		return usagef("--phone and --file do not go together")
 	case c.Phone && service:
@@ -269,14 +268,23 @@ func workOut(hair api.HeadBody, twoStage bool, units chairtime.Units) (w worked,
 }
 
 func (c *EstimateCmd) answerCaller(out io.Writer) error {
-	a, err := chairtime.Default().Phone(api.PhoneBody{Reach: c.Reach, Ponytail: c.Ponytail, History: c.History}.Questions())
+	q := api.PhoneBody{Reach: c.Reach, Ponytail: c.Ponytail, History: c.History}.Questions()
+	a, err := chairtime.Default().Phone(q)
 	if err != nil {
 		return err
 	}
-	if c.JSON {
-		return writeJSON(out, api.NewPhoneAnswerBody(a))
+	var why []chairtime.Reason
+	if c.Why {
+		why = chairtime.Default().WhyPhone(q, a)
 	}
-	_, err = fmt.Fprintf(out, "%s\n\n%s\n", sentence(a.Words), chairtime.SafetyLine)
+	if c.JSON {
+		return writeJSON(out, api.NewPhoneAnswerBody(a).Explained(why))
+	}
+	var b bytes.Buffer
+	fmt.Fprintf(&b, "%s\n", sentence(a.Words))
+	writeWhy(&b, why)
+	fmt.Fprintf(&b, "\n%s\n", chairtime.SafetyLine)
+	_, err = out.Write(b.Bytes())
 	return err
 }
 

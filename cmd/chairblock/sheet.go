@@ -76,8 +76,11 @@ func writeTotals(b *bytes.Buffer, e chairtime.Estimate) {
 	fmt.Fprintf(b, "%d strips, %d panels, %d presses each, %d presses in all.\n", e.Strips, e.Panels, e.PressesPerPanel, e.Presses)
 }
 
-// writeWhy writes how the figures are counted that belong to no one step.
+// writeWhy writes how figures are counted, when there are any.
 func writeWhy(b *bytes.Buffer, why []chairtime.Reason) {
+	if len(why) == 0 {
+		return
+	}
 	b.WriteString("\nHow it is counted:\n")
 	for _, r := range why {
 		fmt.Fprintf(b, "  %s: %s\n", r.Label, r.Working)

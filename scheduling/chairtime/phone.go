@@ -208,7 +208,7 @@ func (c *Settings) eachCaller(q PhoneQuestions, lengths int, f func(h Head, slic
 	h := Head{PlateWidth: phonePlateCM, Hands: 1, NewClient: !slices.Contains(q.History, HistoryStraightenedHere)}
 	for _, density := range c.densities(q.Ponytail) {
 		h.Density, h.Sections = density.value, phoneSections(density.value)
-		for _, strand := range normed([]weighed[Strand]{{StrandFine, c.StrandWeight.Fine}, {StrandMedium, c.StrandWeight.Medium}, {StrandCoarse, c.StrandWeight.Coarse}}) {
+		for _, strand := range c.strands() {
 			h.Strand = strand.value
 			for _, kind := range c.porosities(q.History) {
 				h.Porosity, h.Damaged = kind.value.porosity, kind.value.damaged
@@ -261,6 +261,10 @@ func (c *Settings) densities(p Ponytail) []weighed[Density] {
 	case PonytailUnknown:
 	}
 	return normed([]weighed[Density]{{DensityLow, c.DensityWeight.Low}, {DensityMedium, c.DensityWeight.Medium}, {DensityHigh, c.DensityWeight.High}})
+}
+
+func (c *Settings) strands() []weighed[Strand] {
+	return normed([]weighed[Strand]{{StrandFine, c.StrandWeight.Fine}, {StrandMedium, c.StrandWeight.Medium}, {StrandCoarse, c.StrandWeight.Coarse}})
 }
 
 // soundness is porosity together with damage.

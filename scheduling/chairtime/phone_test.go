@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -185,4 +186,26 @@ func TestCallersAreAllTheHairThatWouldAnswer(t *testing.T) {
 	require.InDelta(t, 0.25, damaged, 1e-9)
 	_, err = Default().Callers(PhoneQuestions{Reach: "heel"})
 	require.Error(t, err)
+}
+
+func TestTheAnswerToACallerIsCountedOut(t *testing.T) {
+	for _, tt := range []struct {
+		q          PhoneQuestions
+		hair, keep string
+	}{
+		{PhoneQuestions{Reach: ReachShoulder, Ponytail: PonytailAverage, History: []History{HistoryNothing}},
+			"any length from 25 cm to 40 cm; average amount of hair; each hair 25 % fine, 50 % medium, 25 % coarse; " +
+				"20 % resistant hair, 55 % normal porosity, 25 % porous hair: 2 of 10 such visits end within ",
+			"min − 2 min that are not worth more time while nobody has seen the hair, rounded up to a multiple of 15 min = 270 min"},
+		{PhoneQuestions{Reach: ReachChin, History: []History{HistoryColoured}},
+			"any length from 15 cm to 25 cm; 25 % little hair, 50 % average amount of hair, 25 % a lot of hair; each hair 25 % fine, 50 % medium, 25 % coarse; " +
+				"15 % resistant hair, 41.25 % normal porosity, 18.75 % porous hair, 25 % porous and damaged: ", ""},
+	} {
+		a, err := Default().Phone(tt.q)
+		require.NoError(t, err)
+		why := Default().WhyPhone(tt.q, a)
+		require.Len(t, why, 2)
+		require.True(t, strings.HasPrefix(why[0].Working, tt.hair), why[0].Working)
+		require.Contains(t, why[1].Working, tt.keep)
+	}
 }
