@@ -22,7 +22,7 @@ func (s *salon) toCall(visit string) string {
 	var w api.WishBody
 	s.call("POST", "/v1/waiting-list", object{"client_id": client, "first_date": day, "last_date": day, "services": s.trim(s.ben)},
 		"Idempotency-Key", fmt.Sprintf("wish%d", bookings.Add(1))).is(201, &w)
-	s.behind(`UPDATE wish SET visit_id = $1, state = 'booked' WHERE wish_id = $2`, visit, w.ID)
+	s.alter(`UPDATE wish SET visit_id = $1, state = 'booked' WHERE wish_id = $2`, visit, w.ID)
 	return s.becomes(visit, "confirmation", "to_call")
 }
 
@@ -30,7 +30,6 @@ func (s *salon) toCall(visit string) string {
 func (s *salon) becomes(visit, kind, state string) (id string) {
 	s.t.Helper()
 	db := s.db()
-	defer db.Close()
 	require.NoError(s.t, db.QueryRow(`UPDATE reminder SET state = $3, done_at = due_at WHERE reminder_id = (
 		SELECT max(reminder_id) FROM reminder WHERE visit_id = $1 AND kind = $2) RETURNING reminder_id`, visit, kind, state).Scan(&id))
 	return id
@@ -124,7 +123,7 @@ func TestAllThatIsToBeSaidOfAVisitIsOneCallAndTodayComesFirst(t *testing.T) {
 	later, _ := s.book(s.caller("Juna"), tuesday(12, 0).AddDate(0, 0, 7), s.straightening())
 	v, _ := s.book(s.caller("Mara"), tuesday(10, 0), s.straightening())
 	s.becomes(later.ID, "prepare", "to_call")
-	s.behind(`UPDATE reminder SET due_at = $1 WHERE visit_id = $2 AND kind = 'prepare'`, monday(7, 0).AddDate(0, 0, -3), later.ID)
+	s.alter(`UPDATE reminder SET due_at = $1 WHERE visit_id = $2 AND kind = 'prepare'`, monday(7, 0).AddDate(0, 0, -3), later.ID)
 	s.at(tuesday(7, 0))
 	prepare, reminder := s.becomes(v.ID, "prepare", "to_call"), s.becomes(v.ID, "reminder", "to_call")
 	list := s.callList()
@@ -226,8 +225,8 @@ func TestACallIsJudgedByWhatItsMessageKeeps(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
 	v, _ := s.book(s.client("Mara"), friday(10, 0), s.trim(s.ben))
-	s.behind(`UPDATE client SET contact_by = 'call', phone = '+4930901821'`)
-	s.behind(`DELETE FROM reminder`)
+	s.alter(`UPDATE client SET contact_by = 'call', phone = '+4930901821'`)
+	s.alter(`DELETE FROM reminder`)
 	kinds := func() []string {
 		var out []string
 		for _, c := range s.callList() {
@@ -237,15 +236,15 @@ func TestACallIsJudgedByWhatItsMessageKeeps(t *testing.T) {
 	}
 	call := func(kind, detail string) {
 		s.inLine(store.Reminder{Visit: v.ID, Kind: kind, Before: &v.Start, Detail: json.RawMessage(detail)})
-		s.behind(`UPDATE reminder SET state = 'to_call' WHERE kind = $1`, kind)
+		s.alter(`UPDATE reminder SET state = 'to_call' WHERE kind = $1`, kind)
 	}
 	call("running_late", `{"late_minutes": 30, "new_start_at": "`+v.Start.Add(30*time.Minute).Format(time.RFC3339)+`"}`)
 	require.Equal(t, []string{"running_late"}, kinds())
 	call("moved", `{"leads": ["`+s.ada+`"]}`)
 	require.Contains(t, kinds(), "moved", "somebody else is in charge")
-	s.behind(`UPDATE reminder SET detail = $1 WHERE kind = 'moved'`, `{"leads": ["`+s.ben+`"]}`)
+	s.alter(`UPDATE reminder SET detail = $1 WHERE kind = 'moved'`, `{"leads": ["`+s.ben+`"]}`)
 	require.Equal(t, []string{"running_late"}, kinds(), "all is as before")
-	s.behind(`UPDATE visit SET starts_at = starts_at + interval '1 day', ends_at = ends_at + interval '1 day'`)
+	s.alter(`UPDATE visit SET starts_at = starts_at + interval '1 day', ends_at = ends_at + interval '1 day'`)
 	require.NotContains(t, kinds(), "running_late", "that was another day")
 }
 

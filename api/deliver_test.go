@@ -2,9 +2,7 @@ package api_test
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -71,24 +69,15 @@ func (s *salon) sent(o *outbox, d store.Due) store.Outcome {
 // turn makes a visit look as it would in a state.
 func (s *salon) turn(v api.VisitBody, state string) {
 	s.t.Helper()
-	s.behind(`UPDATE visit SET state = $2, held_until = CASE WHEN $2 IN ('held', 'lapsed') THEN starts_at - interval '30 minutes' END,
+	s.alter(`UPDATE visit SET state = $2, held_until = CASE WHEN $2 IN ('held', 'lapsed') THEN starts_at - interval '30 minutes' END,
 		finished_at = CASE WHEN $2 IN ('finished', 'stopped_early') THEN ends_at END WHERE visit_id = $1`, v.ID, state)
-}
-
-// behind changes the database behind the server's back.
-func (s *salon) behind(query string, args ...any) {
-	s.t.Helper()
-	db, err := sql.Open("pgx", s.url)
-	require.NoError(s.t, err)
-	_, err = db.Exec(query, args...)
-	require.NoError(s.t, errors.Join(err, db.Close()))
 }
 
 // firstRetouchSent makes it so that the first message about a retouch went out eight
 // days ago.
 func (s *salon) firstRetouchSent(v api.VisitBody) {
 	s.t.Helper()
-	s.behind(`UPDATE reminder SET state = 'sent', sending_at = NULL, due_at = $2, done_at = $2 WHERE kind = 'retouch' AND visit_id = $1`, v.ID, s.clock.Load().AddDate(0, 0, -8))
+	s.alter(`UPDATE reminder SET state = 'sent', sending_at = NULL, due_at = $2, done_at = $2 WHERE kind = 'retouch' AND visit_id = $1`, v.ID, s.clock.Load().AddDate(0, 0, -8))
 }
 
 // allStates are those of a visit, and one that was stopped and not cleared.
@@ -107,7 +96,7 @@ var goesOut = map[string]string{
 func TestAMessageGoesOutOnlyWhileItsVisitStillHasWhatItSays(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
-	s.behind(`UPDATE staff SET mail = 'ada@example.org' WHERE staff_id = $1`, s.ada)
+	s.alter(`UPDATE staff SET mail = 'ada@example.org' WHERE staff_id = $1`, s.ada)
 	v, _ := s.book(s.client("Mara"), start.Add(51*time.Hour), s.straightening())
 	details := map[string]string{
 		"running_late": `{"late_minutes": 20}`, "client_late": `{"late_minutes": 12}`, "helper_away": `{"helper_id": "` + s.mina + `"}`,
@@ -154,7 +143,7 @@ func TestAMessageGoesOutOnlyWhileItsVisitStillHasWhatItSays(t *testing.T) {
 			require.Equal(t, want, out.State, "%s of a visit that is %s: %s", kind, state, out.Problem)
 			require.Equal(t, want == store.Sent, len(o.mails) > before)
 			if state == "stopped_and_held" {
-				s.behind(`DELETE FROM visit_stop`)
+				s.alter(`DELETE FROM visit_stop`)
 			}
 		}
 	}
@@ -181,7 +170,7 @@ func TestAMessageThatWouldComeTooLateStaysAway(t *testing.T) {
 		{"aftercare_end", "finished", v.End.Add(72 * time.Hour)}, {"first_wash", "finished", v.End.Add(240 * time.Hour)},
 		{"retouch", "finished", start.Add(28 * 24 * time.Hour)}, {"retouch_again", "finished", start.Add(28 * 24 * time.Hour)},
 	} {
-		s.behind(`UPDATE reminder SET state = 'sent', done_at = due_at WHERE kind = 'retouch'`)
+		s.alter(`UPDATE reminder SET state = 'sent', done_at = due_at WHERE kind = 'retouch'`)
 		s.turn(v, x.state)
 		r := store.Reminder{Visit: v.ID, Kind: x.kind, Due: start, Detail: json.RawMessage(`{"late_minutes": 20}`)}
 		s.at(x.last.Add(time.Second))
@@ -201,9 +190,9 @@ func TestATimeThatIsPencilledOverQuietHoursIsToldAtOnce(t *testing.T) {
 	evening := start.Add(12*time.Hour + 30*time.Minute) // 20:30
 	s.at(evening)
 	held := store.Reminder{Visit: v.ID, Kind: "held", Due: evening}
-	s.behind(`UPDATE visit SET held_until = $1 WHERE visit_id = $2`, evening.Add(3*time.Hour), v.ID)
+	s.alter(`UPDATE visit SET held_until = $1 WHERE visit_id = $2`, evening.Add(3*time.Hour), v.ID)
 	require.Equal(t, store.Sent, s.sent(&outbox{}, s.inLine(held)).State, "in the morning it is over")
-	s.behind(`UPDATE visit SET held_until = $1 WHERE visit_id = $2`, evening.Add(30*time.Hour), v.ID)
+	s.alter(`UPDATE visit SET held_until = $1 WHERE visit_id = $2`, evening.Add(30*time.Hour), v.ID)
 	require.Equal(t, store.Waiting, s.sent(&outbox{}, s.inLine(held)).State)
 }
 
@@ -249,17 +238,17 @@ func TestAMessageGoesByWhatBecameOfEarlierOnes(t *testing.T) {
 	require.Equal(t, store.Waiting, out.State, "the first still waits")
 	require.True(t, out.Later.Equal(due.AddDate(0, 0, 7)), "%v", out.Later)
 	for became, want := range map[string]store.ReminderState{"failed": store.Withdrawn, "not_wanted": store.Withdrawn, "sent": store.Sent, "to_call": store.Sent} {
-		s.behind(`UPDATE reminder SET state = $1, done_at = due_at WHERE kind = 'retouch'`, became)
+		s.alter(`UPDATE reminder SET state = $1, done_at = due_at WHERE kind = 'retouch'`, became)
 		require.Equal(t, want, s.sent(o, s.inLine(again)).State, became)
 	}
-	s.behind(`UPDATE reminder SET state = 'sent', due_at = $1, done_at = $1 WHERE kind = 'retouch'`, due.Add(-time.Hour))
+	s.alter(`UPDATE reminder SET state = 'sent', due_at = $1, done_at = $1 WHERE kind = 'retouch'`, due.Add(-time.Hour))
 	require.Equal(t, store.Waiting, s.sent(o, s.inLine(again)).State, "both at once after the rules have changed")
 
 	s.turn(v, "booked")
 	s.at(v.Start.Add(-24 * time.Hour))
 	near := store.Reminder{Visit: v.ID, Kind: "reminder", Due: v.Start.Add(-24 * time.Hour)}
 	require.Equal(t, store.Sent, s.sent(o, s.inLine(near)).State, "the confirmation has not gone out")
-	s.behind(`UPDATE reminder SET state = 'sent', due_at = $1 WHERE kind = 'confirmation'`, v.Start.Add(-25*time.Hour))
+	s.alter(`UPDATE reminder SET state = 'sent', due_at = $1 WHERE kind = 'confirmation'`, v.Start.Add(-25*time.Hour))
 	require.Equal(t, store.Withdrawn, s.sent(o, s.inLine(near)).State)
 }
 
@@ -322,7 +311,7 @@ func TestWhoStopsMessagesWhileOneIsOnItsWayDoesNotGetIt(t *testing.T) {
 	d = s.inLine(store.Reminder{Visit: v.ID, Kind: "moved", Before: &v.Start})
 	s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start}, "If-Match", tag).is(200, nil)
 	require.Equal(t, store.Withdrawn, s.sent(o, d).State)
-	s.behind(`DELETE FROM reminder WHERE reminder_id = $1`, d.Reminder.ID)
+	s.alter(`DELETE FROM reminder WHERE reminder_id = $1`, d.Reminder.ID)
 	require.Equal(t, store.Withdrawn, s.sent(o, d).State)
 	require.Empty(t, o.mails)
 
@@ -392,7 +381,7 @@ func TestAMessageIsWrittenInTheClientsLanguage(t *testing.T) {
 	require.Contains(t, text(), "Hello")
 	// A file that this version of the program cannot read is none.
 	s.wishes(client, object{"language": "de"})
-	s.behind(`UPDATE message_language SET doc = '{"tag": "de"}', version = nextval('message_language_version')`)
+	s.alter(`UPDATE message_language SET doc = '{"tag": "de"}', version = nextval('message_language_version')`)
 	require.Contains(t, text(), "Hello")
 	var list struct{ Items []api.LanguageInList }
 	s.call("GET", "/v1/languages", nil).is(200, &list)
@@ -427,7 +416,7 @@ func TestATextMessageHoldsTheLinkThatStopsTextMessages(t *testing.T) {
 	d := s.inLine(store.Reminder{Visit: v.ID, Kind: "reminder"})
 	out := s.sent(&outbox{}, d)
 	require.Equal(t, store.Outcome{State: store.Sent, Channel: store.ByWebhook}, out)
-	s.behind(`UPDATE reminder SET channel = 'webhook', state = 'sent', done_at = due_at WHERE reminder_id = $1`, d.Reminder.ID) // as the worker does
+	s.alter(`UPDATE reminder SET channel = 'webhook', state = 'sent', done_at = due_at WHERE reminder_id = $1`, d.Reminder.ID) // as the worker does
 	_, bodies := g.taken()
 	i := strings.Index(bodies[0], "/m/m_")
 	require.Positive(t, i, bodies[0])

@@ -181,7 +181,7 @@ func TestAMailProgramStopsMessagesWithOnePost(t *testing.T) {
 func TestALinkThatDoesNothingIsAlwaysTheSamePage(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
-	s.behind(`UPDATE staff SET mail = 'ada@example.org' WHERE staff_id = $1`, s.ada)
+	s.alter(`UPDATE staff SET mail = 'ada@example.org' WHERE staff_id = $1`, s.ada)
 	client := s.client("Mara")
 	v, _ := s.book(client, start.Add(3*time.Hour), s.straightening())
 	path, d := s.linkIn(v.ID, "reminder")

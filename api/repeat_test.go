@@ -230,7 +230,6 @@ func TestASecretWhoseAnswerWasLostIsAnsweredAnewUntilItIsUsed(t *testing.T) {
 func (s *salon) howMany(query string, args ...any) int {
 	s.t.Helper()
 	db := s.db()
-	defer db.Close()
 	var n int
 	require.NoError(s.t, db.QueryRow(query, args...).Scan(&n))
 	return n

@@ -341,8 +341,14 @@ func TestARightRequestOfEveryOperationSucceeds(t *testing.T) {
 	s := newSalon(t)
 	requests := s.requests()
 	s.store.Close()
+	reads := s.copy(t)
 	for _, id := range slices.Sorted(maps.Keys(mayDo)) {
 		t.Run(id, func(t *testing.T) {
+			if requests[id].method == "GET" {
+				reads.at(start)
+				reads.succeeds(t, id, requests)
+				return
+			}
 			s.copy(t).succeeds(t, id, requests) // each changes what others need
 		})
 	}

@@ -33,6 +33,7 @@ type salon struct {
 	door   http.RoundTripper // checks the traffic against the description
 	token  string            // the owner's
 	row    store.Salon
+	beside *beside
 	clock  *atomic.Pointer[time.Time]
 
 	ada, ben, mina string            // stylist, stylist, assistant
@@ -65,7 +66,8 @@ func serve(t testing.TB, url string) *salon {
 	require.NoError(t, err)
 	after(t, st.Close)
 	st.SealWith(healthKey(t, 1))
-	s := &salon{t: t, url: url, store: st, clock: &atomic.Pointer[time.Time]{}}
+	s := &salon{t: t, url: url, store: st, clock: &atomic.Pointer[time.Time]{}, beside: &beside{}}
+	after(t, s.beside.close)
 	s.at(start)
 	s.server = api.New(st, "http://127.0.0.1", func() time.Time { return *s.clock.Load() })
 	s.server.Reach(outbound.NewClient(outbound.Options{Loopback: true}))
@@ -132,8 +134,9 @@ func (s *salon) neighbour() *salon {
 func (s *salon) copy(t testing.TB) *salon {
 	t.Helper()
 	c := *s
+	s.beside.close()
 	own := serve(t, storetest.Copy(t, s.url))
-	c.t, c.url, c.store, c.server, c.http, c.clock = t, own.url, own.store, own.server, own.http, own.clock
+	c.t, c.url, c.store, c.server, c.http, c.clock, c.beside = t, own.url, own.store, own.server, own.http, own.clock, own.beside
 	return &c
 }
 

@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"sync"
 
 	"github.com/labstack/echo/v4"
 )
@@ -87,11 +88,12 @@ func (s *Server) routes() {
 
 // serveSpec publishes the OpenAPI description, which needs no token.
 func (s *Server) serveSpec() {
-	spec, err := s.Spec()
-	if err != nil {
-		panic(err) // the description is built from the code alone
-	}
+	written := sync.OnceValues(s.Spec) // once it is asked for: it takes longer than the rest of a start
 	s.echo.GET("/openapi.json", func(c echo.Context) error {
+		spec, err := written()
+		if err != nil {
+			return err
+		}
 		return c.Blob(http.StatusOK, "application/openapi+json", spec)
 	})
 }

@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"fmt"
 	"strings"
+	"sync"
 
 	"github.com/stretchr/testify/require"
 )
@@ -12,11 +13,28 @@ import (
 // package store brings along.
 func (s *salon) db() *sql.DB {
 	s.t.Helper()
-	db, err := sql.Open("pgx", s.url)
-	require.NoError(s.t, err)
-	db.SetMaxIdleConns(0) // a test may look often, and the cluster has few connections
-	s.t.Cleanup(func() { _ = db.Close() })
-	return db
+	s.beside.once.Do(func() {
+		s.beside.db, s.beside.err = sql.Open("pgx", s.url)
+		if s.beside.err != nil {
+			return
+		}
+		s.beside.db.SetMaxIdleConns(1) // making a connection takes longer than most of what is asked; the cluster has few of them
+	})
+	require.NoError(s.t, s.beside.err)
+	return s.beside.db
+}
+
+// beside is a salon's database beside its server, opened when it is first asked for.
+type beside struct {
+	once sync.Once
+	db   *sql.DB
+	err  error
+}
+
+func (b *beside) close() {
+	if b.db != nil {
+		_ = b.db.Close()
+	}
 }
 
 // tables returns a function that tells what every table holds, as one hash

@@ -30,10 +30,10 @@ func (s *salon) worked(sender notify.Sender, d store.Due) (notify.Mail, store.Re
 	if keeps {
 		before = len(o.mails)
 	}
-	s.behind(`UPDATE reminder SET state = 'sending', sending_at = now() WHERE reminder_id = $1`, d.Reminder.ID)
+	s.alter(`UPDATE reminder SET state = 'sending', sending_at = now() WHERE reminder_id = $1`, d.Reminder.ID)
 	out, err := s.server.Deliver(sender)(s.t.Context(), d)
 	require.NoError(s.t, err)
-	s.behind(`UPDATE reminder SET state = $2, channel = $3, problem = $4 WHERE reminder_id = $1`, d.Reminder.ID, out.State, out.Channel, out.Problem)
+	s.alter(`UPDATE reminder SET state = $2, channel = $3, problem = $4 WHERE reminder_id = $1`, d.Reminder.ID, out.State, out.Channel, out.Problem)
 	if !keeps || len(o.mails) == before {
 		return notify.Mail{}, out.State
 	}
@@ -198,7 +198,7 @@ func TestWhoHearsByMailAgainKeepsTheVisit(t *testing.T) {
 		client := s.client("Mara")
 		v, tag := s.book(client, start.Add(51*time.Hour), s.straightening())
 		s.says(o, v, notify.Confirmation)
-		s.behind(`UPDATE client SET contact_by = 'none'`)
+		s.alter(`UPDATE client SET contact_by = 'none'`)
 		s.movedByAnHour(v, tag)
 		s.says(o, v, notify.Moved)
 		list := s.entries(v)
@@ -206,7 +206,7 @@ func TestWhoHearsByMailAgainKeepsTheVisit(t *testing.T) {
 		if late {
 			s.worked(o, list[0])
 		}
-		s.behind(`UPDATE client SET contact_by = 'mail'`)
+		s.alter(`UPDATE client SET contact_by = 'mail'`)
 		if !late {
 			require.Equal(t, store.Withdrawn, second(s.worked(o, list[0])))
 		}

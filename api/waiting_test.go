@@ -19,7 +19,6 @@ import (
 func (s *salon) sendDue() {
 	s.t.Helper()
 	db := s.db()
-	defer db.Close()
 	_, err := db.Exec(`UPDATE reminder SET state = 'sent', done_at = due_at WHERE state = 'waiting' AND due_at <= $1`, *s.clock.Load())
 	require.NoError(s.t, err)
 }
@@ -41,7 +40,6 @@ func toClient(v api.VisitBody) []string {
 func (s *salon) waiting() []string {
 	s.t.Helper()
 	db := s.db()
-	defer db.Close()
 	rows, err := db.Query(`SELECT r.due_at, r.kind, coalesce(u.name, c.given_name || ', client'), r.detail->'late_minutes', v.starts_at
 		FROM reminder r JOIN visit v USING (salon_id, visit_id) LEFT JOIN client c USING (salon_id, client_id)
 		LEFT JOIN unit u ON u.salon_id = r.salon_id AND u.unit_id = r.staff_id

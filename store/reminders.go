@@ -97,9 +97,14 @@ func (t *Tx) AddReminder(ctx context.Context, r Reminder) (Reminder, error) {
 	return r, err
 }
 
-// enqueue gives a message the job that sends it.
+// enqueue gives a message the job that sends it. What is due already gets no time: the
+// queue looks for jobs with a time every few seconds only, for others at once.
 func (t *Tx) enqueue(ctx context.Context, r Reminder, due time.Time) (*int64, error) {
-	job, err := t.jobs.InsertTx(ctx, t.tx, reminderArgs{t.salon, r.ID, r.Rounds}, &river.InsertOpts{ScheduledAt: due})
+	var opts river.InsertOpts
+	if due.After(time.Now()) {
+		opts.ScheduledAt = due
+	}
+	job, err := t.jobs.InsertTx(ctx, t.tx, reminderArgs{t.salon, r.ID, r.Rounds}, &opts)
 	if err != nil {
 		return nil, domain("enqueue reminder", err, false)
 	}
