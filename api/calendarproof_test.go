@@ -123,9 +123,14 @@ func TestEveryFeedOfEveryZoneIsReadAsItWasMeant(t *testing.T) {
 				{"client of the night", "client", clients[1], nil},
 				{"client who cancelled", "client", clients[2], nil},
 			}
-			for _, f := range feeds {
-				c := n.feed(f.kind, f.subject)
-				url := n.http.URL + c.path
+			calendars, urls := make([]calendar, len(feeds)), make([]string, len(feeds))
+			for i, f := range feeds {
+				calendars[i] = n.feed(f.kind, f.subject)
+				urls[i] = n.http.URL + calendars[i].path
+			}
+			kept := subscribeOnce(t, urls, zone)
+			for i, f := range feeds {
+				c, url := calendars[i], urls[i]
 				args := append([]string{checker, url, "--profile", "feed", "--werror", "--peers", "--quiet"}, f.more...)
 				out, err := exec.CommandContext(t.Context(), "/usr/bin/python3", args...).CombinedOutput()
 				if strings.Contains(string(out), "N-304") {
@@ -133,9 +138,8 @@ func TestEveryFeedOfEveryZoneIsReadAsItWasMeant(t *testing.T) {
 					out, err = exec.CommandContext(t.Context(), "/usr/bin/python3", args...).CombinedOutput()
 				}
 				require.NoError(t, err, "%s: %s", f.name, out)
-				kept := subscribeOnce(t, url, zone)
 				_, events := c.events()
-				require.Len(t, events, kept, "%s: the calendar client keeps every event", f.name)
+				require.Len(t, events, kept[i], "%s: the calendar client keeps every event", f.name)
 				require.NotEmpty(t, events, f.name)
 				if f.kind == "client" {
 					requireAppointments(t, n.visitsOf(visits, f.subject), events)
@@ -209,46 +213,49 @@ func proofPrograms(t *testing.T) string {
 	return path
 }
 
-// subscribeOnce subscribes a real calendar client, lets khal show everything
-// and returns how many events it keeps. A second fetch changes nothing.
-func subscribeOnce(t *testing.T, url, zone string) int {
+// subscribeOnce subscribes a real calendar client to each address, lets khal show
+// everything and returns how many events it keeps of each. A second fetch changes
+// nothing.
+func subscribeOnce(t *testing.T, urls []string, zone string) []int {
 	t.Helper()
 	dir := t.TempDir()
-	require.NoError(t, os.Mkdir(filepath.Join(dir, "kept"), 0o700))
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "sync.conf"), fmt.Appendf(nil, `[general]
-status_path = "%[1]s/status/"
-[pair feed]
-a = "salon"
-b = "phone"
-collections = null
-conflict_resolution = "a wins"
-[storage salon]
-type = "http"
-url = "%[2]s"
-read_only = true
-[storage phone]
-type = "filesystem"
-path = "%[1]s/kept/"
-fileext = ".ics"
-`, dir, url), 0o600))
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "khal.conf"), fmt.Appendf(nil, `[calendars]
-[[feed]]
-path = %[1]s/kept/
-readonly = True
-[locale]
+	sync := fmt.Sprintf("[general]\nstatus_path = %q\n", dir+"/status/")
+	khal := fmt.Sprintf(`[locale]
 timeformat = %%H:%%M
 dateformat = %%Y-%%m-%%d
 longdateformat = %%Y-%%m-%%d
 datetimeformat = %%Y-%%m-%%d %%H:%%M
 longdatetimeformat = %%Y-%%m-%%d %%H:%%M
-local_timezone = %[2]s
-default_timezone = %[2]s
-`, dir, zone), 0o600))
+local_timezone = %[1]s
+default_timezone = %[1]s
+[calendars]
+`, zone)
+	folder := func(i int) string { return filepath.Join(dir, fmt.Sprint("kept", i)) }
+	for i, url := range urls {
+		require.NoError(t, os.Mkdir(folder(i), 0o700))
+		sync += fmt.Sprintf(`[pair feed%[1]d]
+a = "salon%[1]d"
+b = "phone%[1]d"
+collections = null
+conflict_resolution = "a wins"
+[storage salon%[1]d]
+type = "http"
+url = %[2]q
+read_only = true
+[storage phone%[1]d]
+type = "filesystem"
+path = %[3]q
+fileext = ".ics"
+`, i, url, folder(i))
+		khal += fmt.Sprintf("[[feed%d]]\npath = %s\nreadonly = True\n", i, folder(i))
+	}
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "sync.conf"), []byte(sync), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "khal.conf"), []byte(khal), 0o600))
 	run := func(program string, args ...string) string {
 		cmd := exec.CommandContext(t.Context(), program, args...)
 		cmd.Dir = dir
 		cmd.Env = append(os.Environ(), "HOME="+dir, "XDG_CONFIG_HOME="+dir, "XDG_DATA_HOME="+dir+"/data", "XDG_CACHE_HOME="+dir+"/cache", "LC_ALL=C.UTF-8")
-		cmd.Stdin = strings.NewReader(strings.Repeat("y\n", 9))
+		cmd.Stdin = strings.NewReader(strings.Repeat("y\n", 9*len(urls)))
 		out, err := cmd.CombinedOutput()
 		require.NoError(t, err, "%s %v: %s", program, args, out)
 		return string(out)
@@ -257,7 +264,11 @@ default_timezone = %[2]s
 	run("vdirsyncer", "-c", "sync.conf", "sync")
 	require.NotRegexp(t, `(?i)copying|deleting|updating`, run("vdirsyncer", "-c", "sync.conf", "sync"), "a second fetch changes nothing")
 	require.NotRegexp(t, `(?i)error|could not|skipping|traceback`, run("khal", "-c", "khal.conf", "list", proofDay.AddDate(0, 0, -30).Format(time.DateOnly), "215d"))
-	kept, err := filepath.Glob(filepath.Join(dir, "kept", "*.ics"))
-	require.NoError(t, err)
-	return len(kept)
+	kept := make([]int, len(urls))
+	for i := range urls {
+		names, err := filepath.Glob(filepath.Join(folder(i), "*.ics"))
+		require.NoError(t, err)
+		kept[i] = len(names)
+	}
+	return kept
 }
