@@ -4,6 +4,7 @@ import (
 	"flag"
 	"os"
 	"runtime"
+	"runtime/debug"
 	"testing"
 
 	"chairblock/migrations"
@@ -18,6 +19,9 @@ var update = flag.Bool("update", false, "write golden files anew")
 func TestMain(m *testing.M) {
 	if runtime.GOMAXPROCS(0) < 6 {
 		_ = flag.Set("test.parallel", "6") // what the command line says comes after this
+	}
+	if flag.Parse(); flag.Lookup("test.bench").Value.String() == "" {
+		debug.SetGCPercent(400) // tests have the memory and lack the processors; what is measured is as it is
 	}
 	os.Exit(storetest.Main(m, store.Migrate, migrations.Hash()))
 }

@@ -10,11 +10,9 @@ package storetest
 import (
 	"context"
 	"errors"
-	"flag"
 	"fmt"
 	"net/url"
 	"os"
-	"runtime/debug"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -59,9 +57,6 @@ func Main(m *testing.M, migrate func(ctx context.Context, url string) error, has
 			fmt.Fprintln(os.Stderr, "storetest:", err)
 			return 1
 		}
-	}
-	if flag.Parse(); flag.Lookup("test.bench").Value.String() == "" {
-		debug.SetGCPercent(400) // tests have the memory and lack the processors; what is measured is as it is
 	}
 	current = s
 	code := m.Run()
