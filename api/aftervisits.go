@@ -230,7 +230,7 @@ func (s *Server) bookAs(ctx context.Context, t *store.Tx, n salonDay, b VisitReq
 func (c *composed) free() {
 	c.price = 0
 	for i := range c.services {
-		c.services[i].PriceCents = 0
+		c.services[i].PriceCents, c.services[i].Open = 0, false
 	}
 }
 

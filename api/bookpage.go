@@ -29,6 +29,7 @@ type booking struct {
 	// What was worked out and what it was asked for, nil before that.
 	c     *composed
 	req   []ServiceRequest
+	told  toldRange
 	phone *phoneAnswer // of hair that nobody has seen, nil where it was measured
 	done  string       // id of the visit that was booked
 	after string       // id of what was pencilled behind it
@@ -354,9 +355,11 @@ func (b *booking) request(ctx context.Context, kind pages.ActionKind) ([]Service
 		return list, f.Err()
 	}
 	var h *HeadBody
+	var told *PhoneBody
 	var err error
 	if phone && !v.HairAsked() && v.PhoneAsked() {
-		h, err = b.phoneHair(ctx, list)
+		told = &PhoneBody{Reach: v.Reach, Ponytail: v.Ponytail, History: v.History}
+		h, err = b.phoneHair(ctx, list, *told)
 	} else {
 		h, err = b.measuredHair(!v.HairAsked() && phone)
 	}
@@ -365,7 +368,7 @@ func (b *booking) request(ctx context.Context, kind pages.ActionKind) ([]Service
 	}
 	for i := range list {
 		if needsHair(b.service(list[i].ServiceID).Service) {
-			list[i].Hair = h
+			list[i].Hair, list[i].Phone = h, told
 		}
 	}
 	return list, f.Err()

@@ -13,7 +13,7 @@ import (
 // phoneAnswer is what the three questions tell of hair that nobody has seen.
 type phoneAnswer struct {
 	chairtime.PhoneAnswer
-	price   string // from and to, "" where no service follows the hair
+	questions chairtime.PhoneQuestions
 	density chairtime.Density
 	length  float64 // of the hair that stands in, in cm
 	// sections are those that such hair is divided into.
@@ -24,9 +24,9 @@ type phoneAnswer struct {
 // phoneHair is hair that stands in for what was told on the telephone, so that a
 // visit can be booked for it. Which minutes are kept is worked out at the pace of
 // whoever is asked for.
-func (b *booking) phoneHair(ctx context.Context, list []ServiceRequest) (*HeadBody, error) {
+func (b *booking) phoneHair(ctx context.Context, list []ServiceRequest, told PhoneBody) (*HeadBody, error) {
 	v := b.page.Fields
-	q := PhoneBody{Reach: v.Reach, Ponytail: v.Ponytail, History: v.History}.Questions()
+	q := told.Questions()
 	i := slices.IndexFunc(list, func(r ServiceRequest) bool { return needsHair(b.service(r.ServiceID).Service) })
 	row := b.service(list[i].ServiceID)
 	n, err := b.n.paced(ctx, b.t, list[i].LeadID, row.Service)
@@ -41,14 +41,7 @@ func (b *booking) phoneHair(ctx context.Context, list []ServiceRequest) (*HeadBo
 	if err != nil {
 		return nil, err
 	}
-	b.phone = &phoneAnswer{PhoneAnswer: a, density: h.Density, length: h.Length, sections: h.Sections, why: n.time.WhyPhone(q, a)}
-	p, err := n.phonePrice(ctx, b.t, q, row.ID)
-	if err != nil {
-		return nil, err
-	}
-	if p != nil && len(list) == 1 {
-		b.phone.price = n.fromTo(p.FromCents, p.ToCents)
-	}
+	b.phone = &phoneAnswer{PhoneAnswer: a, questions: q, density: h.Density, length: h.Length, sections: h.Sections, why: n.time.WhyPhone(q, a)}
 	out := &HeadBody{LengthCM: h.Length, Density: string(h.Density), Strand: string(h.Strand), Porosity: string(h.Porosity),
 		NewClient: h.NewClient, Sections: h.Sections, PlateDepthCM: h.PlateWidth, Hands: 1, Plan: NormalPlan}
 	if v.Batches != "" { // a plan was chosen
@@ -72,11 +65,56 @@ func wholeCount(f *scheduling.Faults, field, text string, least, most int) int {
 	return n
 }
 
+// toldRange is what can be said before a stylist is chosen: it covers everybody who
+// may be, each at her own pace.
+type toldRange struct {
+	from, to int64
+	dearest  int64 // the highest of the least prices by stylist, of which deposits are asked
+	keep     int   // minutes, of the slowest
+}
+
+// tellRange works out what can be said of price and minutes. Where hair is only told
+// of, others than the stylist asked for may take longer, and cost more.
+func (b *booking) tellRange(ctx context.Context) error {
+	from, to := b.c.priceRange()
+	b.told = toldRange{from: from, to: to, dearest: from}
+	if b.phone == nil {
+		return nil
+	}
+	ways, err := b.s.atEveryPace(ctx, b.t, b.n, b.c)
+	if err != nil {
+		return err
+	}
+	for _, c := range ways {
+		from, to := c.priceRange()
+		b.told.from, b.told.to, b.told.dearest = min(b.told.from, from), max(b.told.to, to), max(b.told.dearest, from)
+		b.told.keep = max(b.told.keep, c.minutes())
+		lead := c.wish[0].LeadID
+		if lead == "" {
+			continue
+		}
+		n, err := b.n.paced(ctx, b.t, lead, b.service(b.hairService(b.c.wish)).Service)
+		if err != nil {
+			return err
+		}
+		a, err := n.time.Phone(b.phone.questions)
+		if err != nil {
+			return err
+		}
+		b.phone.From, b.phone.To = min(b.phone.From, a.From), max(b.phone.To, a.To)
+	}
+	return nil
+}
+
 // phoneView puts into the estimate what can be said on the telephone.
 func (b *booking) phoneView(v *pages.EstimateView, w *worked) {
 	p := b.phone
+	rest := v.KeepMinutes - w.result.BlockMinutes // of services besides
 	v.FromMinutes, v.ToMinutes = p.From, p.To
-	if rest := v.KeepMinutes - w.result.BlockMinutes; rest > 0 { // of services besides
+	if b.told.keep > v.KeepMinutes {
+		v.KeepMost = b.told.keep
+	}
+	if rest > 0 {
 		v.FromMinutes, v.ToMinutes = v.FromMinutes+rest, v.ToMinutes+rest
 	}
 	v.Counted = "Counted for hair as she describes it: 2 of 10 such visits end within the shorter time, 8 of 10 within the longer."
@@ -87,9 +125,7 @@ func (b *booking) phoneView(v *pages.EstimateView, w *worked) {
 		}
 		v.Counted += "."
 	}
-	if p.price != "" {
-		v.Price = p.price
-	}
+	v.Price = b.n.fromTo(b.told.from, b.told.to)
 	v.Why = nil
 	for _, r := range p.why {
 		v.Why = append(v.Why, pages.CountLine{What: r.Label, Working: r.Working})

@@ -55,10 +55,13 @@ func (b *booking) estimateView(ctx context.Context) (*pages.EstimateView, error)
 			v.MeanMinutes += l.Expected
 		}
 	}
+	err := b.tellRange(ctx)
+	if err != nil {
+		return nil, err
+	}
 	if i := slices.IndexFunc(c.estimates, func(w *worked) bool { return w != nil }); b.phone != nil && i >= 0 {
 		b.phoneView(v, c.estimates[i])
 	}
-	var err error
 	v.StillNeeded, err = b.needed(ctx)
 	return v, err
 }
@@ -99,12 +102,18 @@ func (b *booking) estimated(v *pages.EstimateView, i int, w *worked, first bool)
 // needed says what the visit will need before it can begin, as far as that is the
 // same for whoever comes.
 func (b *booking) needed(ctx context.Context) ([]string, error) {
-	var out []string
-	d, err := b.n.depositFor(ctx, b.t, b.c.price, b.c.chemical, b.page.Fields.Client)
-	if d.Cents > 0 {
-		out = append(out, "a deposit of "+b.n.amount(d.Cents))
+	least, err := b.n.depositFor(ctx, b.t, b.told.from, b.c.chemical, b.page.Fields.Client)
+	if err != nil {
+		return nil, err
 	}
-	return out, err
+	most, err := b.n.depositFor(ctx, b.t, b.told.dearest, b.c.chemical, b.page.Fields.Client)
+	switch {
+	case most.Cents > least.Cents:
+		return []string{"a deposit of " + quoting.Plain(least.Cents, b.n.row.Currency) + " to " + b.n.amount(most.Cents) + ", by stylist"}, err
+	case most.Cents > 0:
+		return []string{"a deposit of " + b.n.amount(most.Cents)}, err
+	}
+	return nil, err
 }
 
 // workings gives every line the count of the step of the same kind, the first
@@ -268,7 +277,7 @@ func (b *booking) showBooked(ctx context.Context) error {
 	body := writeVisit(v, b.n, nil)
 	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepBooked
 	b.page.Booked = &pages.BookedView{Client: clientName(x.client), Service: serviceNames(v), Start: body.Start, End: body.End,
-		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
+		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: b.n.priceWords(v),
 		StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Chemical: x.chemical,
 		Messages: x.messages, NoMessages: x.noMessages, VisitHref: "/visits/" + v.ID}
 	if full, err := b.s.visitBody(ctx, b.t, b.n, v); err != nil {

@@ -136,6 +136,9 @@ func (b *booking) list(ctx context.Context, c *composed, list []OpeningBody, int
 			}
 			days[on] = x
 		}
+		if o.ToCents > 0 {
+			v.Price = b.n.rangeWords(o.FromCents, o.ToCents)
+		}
 		v.Small = days[on].small(c, o)
 		*into = append(*into, v)
 	}

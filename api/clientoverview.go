@@ -37,6 +37,8 @@ type ClientVisitBody struct {
 	Services   []string          `json:"services" nullable:"false"`
 	LeadName   string            `json:"lead_name,omitempty"`
 	PriceCents int64             `json:"price_cents"`
+	FromCents  int64             `json:"price_from_cents,omitempty" doc:"With price_to_cents: what was said on the telephone; left out once the price is firm"`
+	ToCents    int64             `json:"price_to_cents,omitempty"`
 	LeftCents  int64             `json:"left_cents" doc:"As for money facts"`
 	Deposit    *MoneyDepositBody `json:"deposit,omitempty" doc:"Left out when none is asked"`
 }
@@ -113,6 +115,9 @@ func (s *Server) overVisits(ctx context.Context, t *store.Tx, n salonDay, o *Cli
 		money := store.NewBalance(v.ID, entries[v.ID])
 		b := ClientVisitBody{ID: v.ID, State: string(v.State), Start: v.Start.In(n.loc), End: v.End.In(n.loc), Services: v.Services, LeadName: names[v.Lead],
 			PriceCents: v.PriceCents, LeftCents: money.Left(), Deposit: writeDeposit(money.Deposit(), n.loc)}
+		if v.FromCents < v.ToCents {
+			b.FromCents, b.ToCents = v.FromCents, v.ToCents
+		}
 		switch {
 		case v.State == store.Cancelled || v.State == store.Missed || v.State == store.Lapsed:
 			o.LeftCents += max(0, b.LeftCents)

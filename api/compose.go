@@ -24,6 +24,8 @@ type ServiceRequest struct {
 	Pace       string    `json:"pace,omitempty" enum:"lead,salon" doc:"Whose pace the minutes follow where hair is given: that of lead_id, or the salon's, as in a search without lead_id; left out: lead where lead_id is given"`
 	EstimateID string    `json:"estimate_id,omitempty" maxLength:"64"`
 	Hair       *HeadBody `json:"hair,omitempty"`
+
+	Phone *PhoneBody `json:"phone,omitempty" doc:"With hair: what was told on the telephone, for which that hair stands in (stand_in of POST /estimates/phone). The price is from one amount to another then, until the hair was looked at"`
 }
 
 // composed is a visit worked out but not placed.
@@ -44,6 +46,7 @@ type composed struct {
 	spaced    []scheduling.SpacedService // as the rules of spacing see them
 	recorded  []CautionBody              // what is on record of the client asks for
 	tested    bool                       // a skin test counts for the visit, or the salon asks for none
+	seen      bool                       // the hair was looked at
 	unguarded bool                       // the client is a minor, and no guardian is named
 }
 
@@ -122,6 +125,9 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 		}
 		parts = append(parts, part)
 		if err := f.Join(at, c.add(ctx, t, n, row, w)); err != nil {
+			return nil, err
+		}
+		if err := c.tell(ctx, t, n, &f, at, row, r); err != nil {
 			return nil, err
 		}
 	}

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"net/http"
@@ -37,6 +38,7 @@ type phoneInput struct {
 	Body struct {
 		PhoneBody
 		ServiceID string `json:"service_id,omitempty" maxLength:"64" doc:"What the caller asks for, for its price; left out: the salon's first service whose time follows the hair and that treats all of it"`
+		LeadID    string `json:"lead_id,omitempty" maxLength:"64" doc:"Stylist in charge, whose pace the price follows; left out: everybody who may be"`
 	}
 }
 type phoneOutput struct{ Body PhoneAnswerBody }
@@ -211,7 +213,11 @@ func (s *Server) phoneEstimate(ctx context.Context, in *phoneInput) (*phoneOutpu
 		if err != nil {
 			return err
 		}
-		c, err := n.timeFor(ctx, t, "", scheduling.Service{})
+		var f scheduling.Faults
+		if err := cmp.Or(knownLead(ctx, t, &f, "", in.Body.LeadID), f.Err()); err != nil {
+			return err
+		}
+		c, err := n.timeFor(ctx, t, in.Body.LeadID, scheduling.Service{})
 		if err != nil {
 			return err
 		}
@@ -230,7 +236,7 @@ func (s *Server) phoneEstimate(ctx context.Context, in *phoneInput) (*phoneOutpu
 		if out.Body.Pace, err = n.paceLinesOf(ctx, t, pace.Kinds(), 1); err != nil {
 			return err
 		}
-		out.Body.Price, err = n.phonePrice(ctx, t, in.Body.Questions(), in.Body.ServiceID)
+		out.Body.Price, err = n.phonePrice(ctx, t, in.Body.Questions(), in.Body.ServiceID, in.Body.LeadID)
 		return err
 	})
 	return &out, err

@@ -103,6 +103,7 @@ type EstimateBody struct {
 	NormalPlan                 *PlanBody      `json:"normal_plan,omitempty" doc:"What was chosen where the normal plan was asked for; the figures are those of this plan"`
 	Why                        []WhyBody      `json:"why,omitempty" doc:"How the figures that belong to no one step are counted; left out of estimates that were made with a booking"`
 	Safety                     string         `json:"safety" doc:"What comes before every figure"`
+	Phone                      *PhoneBody     `json:"phone,omitempty" doc:"What was told on the telephone, where the hair only stands in for it"`
 }
 
 // WhyBody is the count behind one figure of an estimate.

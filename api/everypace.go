@@ -83,6 +83,11 @@ func sameMinutes(a, b *composed) bool {
 
 // ownPaces are the stylists with a pace of their own who may be in charge of c.
 func (n salonDay) ownPaces(ctx context.Context, t *store.Tx, c *composed) ([]string, error) {
+	return n.stylistsWithPace(ctx, t, c.needsOnly)
+}
+
+// stylistsWithPace are those with a pace of their own who are able by their skills.
+func (n salonDay) stylistsWithPace(ctx context.Context, t *store.Tx, able func(skills []string) bool) ([]string, error) {
 	set, err := paceSettings(n.row)
 	if err != nil || !set.learns() {
 		return nil, err
@@ -101,7 +106,7 @@ func (n salonDay) ownPaces(ctx context.Context, t *store.Tx, c *composed) ([]str
 	}
 	var out []string
 	for _, p := range staff {
-		if has[p.ID] && p.MayLead && p.Active && !set.person(p.ID).Off && c.needsOnly(p.Skills) {
+		if has[p.ID] && p.MayLead && p.Active && !set.person(p.ID).Off && able(p.Skills) {
 			out = append(out, p.ID)
 		}
 	}

@@ -88,6 +88,8 @@ type HairSeenAnswer struct {
 	Before    HeadBody     `json:"before" doc:"As it was booked"`
 	EndWas    time.Time    `json:"end_was"`
 	WasCents  int64        `json:"price_was_cents"`
+	WasFrom   int64        `json:"price_was_from_cents,omitempty" doc:"With price_was_to_cents: what was said on the telephone"`
+	WasTo     int64        `json:"price_was_to_cents,omitempty"`
 	Choices   []ChoiceBody `json:"choices" nullable:"false" doc:"What can be done about it; empty when the hair is unchanged"`
 	HeadID    string       `json:"head_id,omitempty" doc:"The measurement that was noted for the client"`
 	Visit     *VisitBody   `json:"visit,omitempty" doc:"What became of the visit; left out of a preview"`
@@ -101,7 +103,7 @@ type ChoiceBody struct {
 	Minutes    int           `json:"booked_minutes" doc:"Of all steps"`
 	End        *time.Time    `json:"end,omitempty" doc:"The new end, where it fits"`
 	PriceCents int64         `json:"price_cents"`
-	AsksClient bool          `json:"asks_client" doc:"The price is another one: the client has to agree"`
+	AsksClient bool          `json:"asks_client" doc:"The price is another one, or none of those that were said on the telephone: the client has to agree"`
 	InTheWay   string        `json:"in_the_way,omitempty" doc:"What it collides with, where it does not fit"`
 	Cautions   []CautionBody `json:"cautions" nullable:"false"`
 	Openings   []OpeningBody `json:"openings,omitempty" doc:"With rebook: the next starts"`
@@ -283,6 +285,9 @@ func (x *looking) answer(ctx context.Context, t *store.Tx) (HairSeenAnswer, erro
 	v := x.card.v
 	out := HairSeenAnswer{Preview: x.b.Preview, Unchanged: x.b.Unchanged, Hair: x.hair.shown(x.card.n.units()), Before: x.was.shown(x.card.n.units()), EndWas: v.End.In(x.card.n.loc),
 		WasCents: v.PriceCents, Choices: []ChoiceBody{}}
+	if from, to := v.PriceRange(); from < to {
+		out.WasFrom, out.WasTo = from, to
+	}
 	if x.b.Unchanged || !x.b.Preview {
 		return out, nil
 	}
@@ -307,7 +312,7 @@ func (x *looking) choice(ctx context.Context, t *store.Tx, choice, less string) 
 	if err != nil || len(f) > 0 || r == nil {
 		return nil, err
 	}
-	b := &ChoiceBody{Choice: choice, Less: less, Minutes: r.c.minutes(), PriceCents: r.price, AsksClient: r.price != x.card.v.PriceCents,
+	b := &ChoiceBody{Choice: choice, Less: less, Minutes: r.c.minutes(), PriceCents: r.price, AsksClient: !x.said(r.price),
 		Cautions: r.cautions()}
 	if choice == choiceRebook {
 		now := x.s.now()
@@ -372,6 +377,9 @@ func (x *looking) carryOut(ctx context.Context, t *store.Tx, out *HairSeenAnswer
 	fact := HairSeenFact{Unchanged: x.b.Unchanged, Hair: x.hair, Choice: x.b.Choice, Less: x.b.Less, PriceCents: v.PriceCents, WasCents: v.PriceCents,
 		ClientAgreed: x.b.ClientAgreed, End: v.End, EndWas: v.End, ApprovedBy: x.approvedBy}
 	if x.b.Unchanged && x.b.Choice == choiceGoOn {
+		if err := t.FirmPrices(ctx, &v); err != nil {
+			return v, err
+		}
 		return v, x.note(ctx, t, v, fact, out)
 	}
 	if !x.b.Unchanged {
@@ -379,6 +387,9 @@ func (x *looking) carryOut(ctx context.Context, t *store.Tx, out *HairSeenAnswer
 	}
 	var f scheduling.Faults
 	r, err := x.reshaped(ctx, t, &f, x.b.Choice, x.b.Less)
+	if r != nil {
+		r.c.seen = true
+	}
 	if err == nil && r == nil && len(f) == 0 {
 		f.Add("choice", "makes no sense for this hair", "another choice of the preview")
 	}
@@ -416,12 +427,19 @@ func (x *looking) mayGoOn(r *reshaped) error {
 	if len(ask) > 0 && x.approvedBy == "" {
 		return needsYes(ask)
 	}
-	if r.price != x.card.v.PriceCents && !x.b.ClientAgreed {
+	if !x.said(r.price) && !x.b.ClientAgreed {
 		cur := x.card.n.row.Currency
 		return &scheduling.InvalidError{Field: "client_agreed", Problem: fmt.Sprintf("is not given, and the price is %s instead of %s",
-			price(r.price, cur), price(x.card.v.PriceCents, cur)), Want: "true once the client has agreed"}
+			price(r.price, cur), x.card.n.priceWords(x.card.v)), Want: "true once the client has agreed"}
 	}
 	return nil
+}
+
+// said reports whether the client was told of a price: it is the one that was
+// booked, or lies between those that were said on the telephone.
+func (x *looking) said(cents int64) bool {
+	from, to := x.card.v.PriceRange()
+	return from <= cents && cents <= to
 }
 
 // move gives the visit its new minutes from now on, or its new start.
@@ -454,8 +472,12 @@ func (x *looking) notePrices(ctx context.Context, t *store.Tx, was []store.Visit
 		if sv.PriceCents == was[i].PriceCents {
 			continue
 		}
+		note := "hair as seen, the client agreed"
+		if w := was[i]; w.Open && w.FromCents <= sv.PriceCents && sv.PriceCents <= w.ToCents {
+			note = "hair as seen, as it was said on the telephone"
+		}
 		_, err := t.AddMoney(ctx, store.MoneyEntry{Visit: v.ID, Kind: store.PriceChanged, Amount: sv.PriceCents, Was: was[i].PriceCents, Service: &i,
-			Note: "hair as seen, the client agreed", NotedBy: by}, x.s.now())
+			Note: note, NotedBy: by}, x.s.now())
 		if err != nil {
 			return err
 		}

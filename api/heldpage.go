@@ -173,7 +173,7 @@ func (b *booking) showPencilled(ctx context.Context, id string, fresh bool) erro
 	}
 	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepPencilled
 	b.page.Pencilled = &pages.PencilledView{ID: v.ID, Version: v.Version, Service: serviceNames(v), Start: body.Start, End: body.End,
-		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: price(v.PriceCents, b.n.row.Currency),
+		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: b.n.priceWords(v),
 		Until: *body.HeldUntil, Now: b.s.now().In(b.n.loc), Cautions: cautionViews(append(cautions, body.Cautions...)), Chemical: x.chemical}
 	if v.State == store.Lapsed {
 		b.page.Pencilled.Now = *body.HeldUntil // nothing is left
@@ -211,6 +211,10 @@ func (b *booking) fieldsOf(ctx context.Context, v store.Visit) (pages.BookFields
 		return out, err
 	}
 	h := w.hair
+	if p := w.result.Phone; p != nil { // hers was told of, and not seen
+		out.Reach, out.Ponytail, out.History = p.Reach, p.Ponytail, p.History
+		return out, nil
+	}
 	b.hairFields(&out, h)
 	out.Hands, out.Batches = strconv.Itoa(h.Hands), strconv.Itoa(max(1, h.Batches))
 	return out, nil

@@ -62,6 +62,8 @@ type MoneyBody struct {
 	VisitID    string            `json:"visit_id"`
 	Currency   string            `json:"currency"`
 	PriceCents int64             `json:"price_cents"`
+	FromCents  int64             `json:"price_from_cents,omitempty" doc:"With price_to_cents: what was said on the telephone; left out once the price is firm"`
+	ToCents    int64             `json:"price_to_cents,omitempty"`
 	Deposit    *MoneyDepositBody `json:"deposit,omitempty" doc:"Left out when none is asked"`
 	InCents    int64             `json:"in_cents" doc:"Received, or carried over from other visits"`
 	OutCents   int64             `json:"out_cents" doc:"Returned, or carried over to other visits"`
@@ -97,6 +99,9 @@ func (n salonDay) writeMoney(v store.Visit, list []store.MoneyEntry) MoneyBody {
 	b := store.NewBalance(v.ID, list)
 	out := MoneyBody{VisitID: v.ID, Currency: n.row.Currency, PriceCents: v.PriceCents, InCents: b.In, OutCents: b.Out, KeptCents: b.Forfeit,
 		LeftCents: b.Left(), Entries: []MoneyEntryBody{}, Deposit: writeDeposit(b.Deposit(), n.loc)}
+	if from, to := v.PriceRange(); from < to {
+		out.FromCents, out.ToCents = from, to
+	}
 	back := map[string]bool{}
 	for _, e := range list {
 		if e.Reverses != nil {

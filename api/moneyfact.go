@@ -109,10 +109,11 @@ func (s *Server) changePrice(ctx context.Context, t *store.Tx, n salonDay, v *st
 	switch {
 	case !v.State.Open() && v.State != store.Held && v.State != store.Finished && v.State != store.StoppedEarly:
 		return conflict("the visit is " + words(v.State) + ": its price does not matter any more")
-	case e.Amount == v.Services[*e.Service].PriceCents:
+	case e.Amount == v.Services[*e.Service].PriceCents && !v.Services[*e.Service].Open:
 		return conflict(n.amount(e.Amount) + " is the price already")
 	}
 	e.Was = v.Services[*e.Service].PriceCents
+	v.Services[*e.Service].Open = false
 	return s.setPrice(ctx, t, n, v, e, *e.Service, e.Amount)
 }
 
@@ -146,6 +147,9 @@ func (s *Server) priceBack(ctx context.Context, t *store.Tx, n salonDay, v *stor
 			return conflict("the price was changed again since: take that back first")
 		}
 	}
+	if x := &v.Services[*old.Service]; x.ToCents > 0 && x.FromCents <= old.Was && old.Was <= x.ToCents {
+		x.Open = true // it was said on the telephone, and nobody has seen the hair since
+	}
 	return s.setPrice(ctx, t, n, v, e, *old.Service, old.Was)
 }
 
@@ -178,12 +182,13 @@ func (s *Server) askDeposit(ctx context.Context, t *store.Tx, n salonDay, v stor
 		return err
 	}
 	var p quoting.Price
+	total, _ := v.PriceRange() // of what it costs at least
 	q, err := t.QuoteOfVisit(ctx, v.ID)
 	switch {
 	case err == nil:
-		p, err = n.afterMissed(ctx, t, quoting.Price{Cents: q.DepositCents, Working: "as quoted"}, v.PriceCents, v.Client)
+		p, err = n.afterMissed(ctx, t, quoting.Price{Cents: q.DepositCents, Working: "as quoted"}, total, v.Client)
 	case is(err, scheduling.ErrNotFound):
-		p, err = n.depositFor(ctx, t, v.PriceCents, chemical, v.Client)
+		p, err = n.depositFor(ctx, t, total, chemical, v.Client)
 	}
 	if err != nil || p.Cents == 0 {
 		return err

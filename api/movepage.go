@@ -302,7 +302,7 @@ func (m *movingPage) compare(ctx context.Context, t *store.Tx, opening string, v
 	if err := m.compareNeeds(ctx, t, v, row); err != nil {
 		return err
 	}
-	if words := m.priceWords(v.PriceCents, body.PriceToday); words != "" {
+	if words := m.priceStays(v, body.PriceToday); words != "" {
 		p.Same = append(p.Same, words)
 	}
 	if m.v.SaidYesAt != nil && v.SaidYesAt == nil {
@@ -312,14 +312,14 @@ func (m *movingPage) compare(ctx context.Context, t *store.Tx, opening string, v
 	return nil
 }
 
-// priceWords say what a move does to the price. today is what the same would cost
+// priceStays says what a move does to the price. today is what the same would cost
 // when it was booked now, nil for the same; both are in the salon's smallest unit
 // of money.
-func (m *movingPage) priceWords(cents int64, today *int64) string {
+func (m *movingPage) priceStays(v store.Visit, today *int64) string {
 	var out string
 	switch {
-	case cents > 0:
-		out = "The price stays " + m.n.amount(cents) + "."
+	case v.PriceCents > 0:
+		out = "The price stays " + m.n.priceWords(v) + "."
 	case today != nil:
 		out = "It still costs nothing."
 	}

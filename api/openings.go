@@ -56,6 +56,9 @@ type OpeningBody struct {
 	FirstAllowed *time.Time    `json:"first_allowed,omitempty" doc:"The first start from this one on at which services of this client are far enough apart"`
 	Rank         *RankBody     `json:"rank,omitempty" doc:"With order best: why it stands where it does"`
 
+	FromCents int64 `json:"price_from_cents,omitempty" doc:"With price_to_cents: between which the price lies at the pace of this stylist, where hair was only told of"`
+	ToCents   int64 `json:"price_to_cents,omitempty"`
+
 	at *placed // for who draws it
 }
 
@@ -440,6 +443,9 @@ func (d *describer) opening(sch openings.Schedule) OpeningBody {
 	if d.c.aftercare {
 		o.KeepDryUntil, o.UntiedUntil = new(d.n.keepDryUntil(o.End)), new(d.n.untiedUntil(o.End))
 		o.Words += "; " + d.n.care.after.Words(o.End) + ": does that suit?"
+	}
+	if from, to := d.c.priceRange(); from < to {
+		o.FromCents, o.ToCents = from, to
 	}
 	d.space(&o)
 	return o

@@ -389,7 +389,7 @@ func (d *ownDoc) allVisits(ctx context.Context, list []store.Visit) error {
 		if toCome(x) {
 			state = "state_to_come"
 		}
-		lines = append(lines, d.text("visit_line", notify.Says{"when": notify.Span{From: x.Start, To: x.End}, "what": serviceNames(x), "price": d.n.amount(x.PriceCents),
+		lines = append(lines, d.text("visit_line", notify.Says{"when": notify.Span{From: x.Start, To: x.End}, "what": serviceNames(x), "price": notify.Said(d.priceOf(x).Text),
 			"state": d.said(state, nil)}))
 		for _, e := range money[x.ID] {
 			lines = append(lines, pages.Plain(d.words.At(e.Noted)+": "+d.n.entryWords(x.ID, e)))

@@ -336,7 +336,11 @@ func ownMove(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 func (d *ownDoc) confirmMove(x store.Visit, o OpeningBody) pages.OwnPage {
 	d.head("then_is")
 	d.consequences(o)
-	d.say("", "price_stays", notify.Says{"amount": d.n.amount(x.PriceCents)})
+	if from, to := x.PriceRange(); from < to {
+		d.say("", "price_stays_open", notify.Says{"from": d.n.amount(from), "to": d.n.amount(to)})
+	} else {
+		d.say("", "price_stays", notify.Says{"amount": d.n.amount(from)})
+	}
 	f := d.makeForm("/own/visits/"+x.ID+"/move", "move_now")
 	f.Main = true
 	f.Hidden = []pages.OwnHidden{{Name: "was", Value: x.Start.UTC().Format(time.RFC3339)}, {Name: "start", Value: o.Start.UTC().Format(time.RFC3339)}, {Name: "any", Value: d.field("any")}, {Name: "lead", Value: o.LeadID}}

@@ -174,7 +174,7 @@ func (d *ownDoc) visitFacts(ctx context.Context, x store.Visit) ([]pages.OwnFact
 		d.fact("what", pages.Plain(serviceNames(x))),
 		d.fact("with", pages.Plain(strings.Join(leads, ", "))),
 		d.fact("stay", pages.Plain(d.words.Long(x.End.Sub(x.Start)))),
-		d.fact("price", pages.Plain(d.n.amount(x.PriceCents))),
+		d.fact("price", d.priceOf(x)),
 	}
 	money, err := d.deposit(ctx, x)
 	if err != nil {
@@ -395,4 +395,14 @@ func forbidden(text string) error {
 	p := wrongForm("", text).(*Problem) //nolint:errorlint,forcetypeassert // straight from wrongForm
 	p.Status = http.StatusConflict
 	return p
+}
+
+// priceOf says what a visit costs, or between which prices as long as nobody has
+// looked at the hair.
+func (v *ownView) priceOf(x store.Visit) pages.OwnText {
+	from, to := x.PriceRange()
+	if from == to {
+		return pages.Plain(v.n.amount(from))
+	}
+	return v.text("price_between", notify.Says{"from": v.n.amount(from), "to": v.n.amount(to)})
 }

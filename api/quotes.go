@@ -272,7 +272,7 @@ func (c *composed) asQuoted(ctx context.Context, t *store.Tx, n salonDay, f *sch
 	}
 	c.quote, c.price = &q, 0
 	for i, line := range kept.Lines {
-		c.services[i].PriceCents = line.PriceCents
+		c.services[i].PriceCents, c.services[i].Open = line.PriceCents, false
 		c.price += line.PriceCents
 	}
 	return nil

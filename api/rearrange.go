@@ -424,6 +424,9 @@ func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 			was, lead := j.v.Services[k], j.v.Services[k].Lead
 			j.v.Services[k] = j.c.services[k]
 			j.v.Services[k].Lead = lead
+			if was.Open && !j.c.seen { // hers was still only told of
+				j.v.Services[k].StayOpen(was)
+			}
 			if !j.isNew() {
 				j.v.PriceCents += j.c.services[k].PriceCents - was.PriceCents
 			}

@@ -38,6 +38,8 @@ type VisitBody struct {
 	End          time.Time          `json:"end"`
 	ChairID      string             `json:"chair_id"`
 	PriceCents   int64              `json:"price_cents" doc:"As it was booked, in the currency's smallest unit; a new price of a service changes nothing"`
+	FromCents    int64              `json:"price_from_cents,omitempty" doc:"With price_to_cents: between which the price lies as it was said on the telephone; both left out once it is firm, which it is when somebody has looked at the hair or has noted a price. price_cents is that of the time that is kept"`
+	ToCents      int64              `json:"price_to_cents,omitempty"`
 	Note         string             `json:"note"`
 	ApprovedBy   string             `json:"approved_by"`
 	ArrivedAt    *time.Time         `json:"arrived_at,omitempty"`
@@ -81,6 +83,8 @@ type VisitServiceBody struct {
 	LeadID         string `json:"lead_id"`
 	EstimateID     string `json:"estimate_id,omitempty"`
 	PriceCents     int64  `json:"price_cents"`
+	FromCents      int64  `json:"price_from_cents,omitempty" doc:"As for the visit"`
+	ToCents        int64  `json:"price_to_cents,omitempty"`
 }
 
 // VisitStepBody is one step of a visit's plan.
@@ -166,6 +170,9 @@ func writeVisit(v store.Visit, n salonDay, reminders []store.Reminder) VisitBody
 	b := VisitBody{ID: v.ID, ClientID: v.Client, State: string(v.State), Start: v.Start.In(loc), End: v.End.In(loc), ChairID: v.Chair,
 		PriceCents: v.PriceCents, Note: v.Note, ApprovedBy: v.ApprovedBy, ArrivedAt: localTime(v.ArrivedAt, loc),
 		FinishedAt: localTime(v.FinishedAt, loc), SaidYesAt: localTime(v.SaidYesAt, loc), Services: []VisitServiceBody{}, Steps: []VisitStepBody{}}
+	if from, to := v.PriceRange(); from < to {
+		b.FromCents, b.ToCents = from, to
+	}
 	b.Title, b.HeldUntil = v.Title, localTime(v.HeldUntil, loc)
 	if v.Group != nil {
 		b.GroupID = *v.Group
@@ -177,6 +184,9 @@ func writeVisit(v store.Visit, n salonDay, reminders []store.Reminder) VisitBody
 		sb := VisitServiceBody{ServiceID: x.Service, ServiceVersion: x.Version, Name: x.Name, LeadID: x.Lead, PriceCents: x.PriceCents}
 		if x.Estimate != nil {
 			sb.EstimateID = *x.Estimate
+		}
+		if x.Open {
+			sb.FromCents, sb.ToCents = x.FromCents, x.ToCents
 		}
 		b.Services = append(b.Services, sb)
 		if x.Aftercare && !v.FollowUpHeld {

@@ -91,6 +91,9 @@ var accounts = map[string]func(t *store.Tx, x *filled) (any, error){
 	"RetireProduct": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.RetireProduct(x.t.Context(), x.product, 1)
 	},
+	"FirmPrices": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.FirmPrices(x.t.Context(), &store.Visit{ID: x.visit})
+	},
 	"SetPrices": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.SetPrices(x.t.Context(), &store.Visit{ID: x.visit, Services: make([]store.VisitService, 1)}, []int64{7})
 	},

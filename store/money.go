@@ -110,13 +110,25 @@ func (t *Tx) AddMoney(ctx context.Context, e MoneyEntry, now time.Time) (MoneyEn
 	return e, nil
 }
 
-// SetPrices writes what the services of a locked visit cost, in their order, and
-// the visit's price, their sum. It returns scheduling.ErrNotFound.
+// FirmPrices makes the prices of a locked visit firm as they are.
+func (t *Tx) FirmPrices(ctx context.Context, v *Visit) error {
+	_, err := t.tx.Exec(ctx, `UPDATE visit_service SET price_open = false WHERE salon_id = $1 AND visit_id = $2 AND price_open`, t.salon, v.ID)
+	if err != nil {
+		return domain("firm prices", err, false)
+	}
+	for i := range v.Services {
+		v.Services[i].Open = false
+	}
+	return nil
+}
+
+// SetPrices writes what the services of a locked visit cost, in their order and as
+// firm as they say, and the visit's price, their sum. It returns scheduling.ErrNotFound.
 func (t *Tx) SetPrices(ctx context.Context, v *Visit, prices []int64) error {
 	var b pgx.Batch
 	v.PriceCents = 0
 	for i, p := range prices {
-		b.Queue(`UPDATE visit_service SET price_cents = $4 WHERE salon_id = $1 AND visit_id = $2 AND ordinal = $3`, t.salon, v.ID, i, p)
+		b.Queue(`UPDATE visit_service SET price_cents = $4, price_open = $5 WHERE salon_id = $1 AND visit_id = $2 AND ordinal = $3`, t.salon, v.ID, i, p, v.Services[i].Open)
 		v.PriceCents += p
 	}
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {

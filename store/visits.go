@@ -84,6 +84,36 @@ type VisitService struct {
 	Lead       string
 	Estimate   *string
 	PriceCents int64
+	// FromCents and ToCents are what was said on the telephone, both 0 where nothing
+	// was; Open says that the price is not firm yet, and lies between them.
+	FromCents, ToCents int64
+	Open               bool
+}
+
+// PriceRange returns between which prices the visit lies, the same twice once it is
+// firm.
+func (v Visit) PriceRange() (from, to int64) {
+	from, to = v.PriceCents, v.PriceCents
+	for _, x := range v.Services {
+		if x.Open {
+			from, to = from+x.FromCents-x.PriceCents, to+x.ToCents-x.PriceCents
+		}
+	}
+	return from, to
+}
+
+// StayOpen makes a price that was worked out anew for hair that nobody has seen
+// yet as open as before, between what was said then and what it is now.
+func (x *VisitService) StayOpen(was VisitService) {
+	x.FromCents, x.ToCents, x.Open = min(was.FromCents, x.PriceCents), max(was.ToCents, x.PriceCents), true
+}
+
+// told is what is kept of a price that was said as a range.
+func (x VisitService) told() (from, to *int64) {
+	if x.ToCents == 0 {
+		return nil, nil
+	}
+	return &x.FromCents, &x.ToCents
 }
 
 // VisitStep is one step of the plan with its units.
@@ -141,7 +171,8 @@ const (
 	SELECT ` + visitColumns + `, (
 		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_id,
 			'Version', x.service_version, 'Name', k.name, 'Aftercare', k.aftercare, 'Lead', x.lead_id,
-			'Estimate', x.estimate_id, 'PriceCents', x.price_cents) ORDER BY x.ordinal)
+			'Estimate', x.estimate_id, 'PriceCents', x.price_cents,
+			'FromCents', coalesce(x.price_from_cents, 0), 'ToCents', coalesce(x.price_to_cents, 0), 'Open', x.price_open) ORDER BY x.ordinal)
 		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
 		WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
 	) AS services, `
@@ -342,10 +373,12 @@ func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
 func (t *Tx) writePlan(ctx context.Context, v *Visit) error {
 	var b pgx.Batch
 	for i, s := range v.Services {
+		from, to := s.told()
 		b.Queue(`
-			INSERT INTO visit_service (salon_id, visit_id, ordinal, service_id, service_version, lead_id, estimate_id, price_cents)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
-			t.salon, v.ID, i, s.Service, s.Version, s.Lead, s.Estimate, s.PriceCents)
+			INSERT INTO visit_service (salon_id, visit_id, ordinal, service_id, service_version, lead_id, estimate_id, price_cents,
+				price_from_cents, price_to_cents, price_open)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
+			t.salon, v.ID, i, s.Service, s.Version, s.Lead, s.Estimate, s.PriceCents, from, to, s.Open && to != nil)
 	}
 	for i, s := range v.Steps {
 		b.Queue(`

@@ -132,6 +132,8 @@ type EstimateView struct {
 	MeanMinutes           float64
 	// FromMinutes and ToMinutes are set when the hair was only described.
 	FromMinutes, ToMinutes int
+	// KeepMost is what the slowest stylist keeps, 0 where that is the same for all.
+	KeepMost int
 	// Counted says how the minutes were counted where that is no working by steps.
 	Counted string
 	Price   string
@@ -215,6 +217,7 @@ type OpeningView struct {
 	With, Chair string
 	Waiting     int    // minutes of it without any step
 	Why         string // why it is ranked here, "" for nothing to say
+	Price       string // between which it lies with this stylist, "" where that is the same for all
 	// Small is the day as a drawing, "" for none, and Chosen marks the time that is
 	// taken for the consultation.
 	Small  template.HTML

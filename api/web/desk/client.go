@@ -98,7 +98,7 @@ func (p page) showClient(c echo.Context, status int, wrong []pages.FieldError) e
 // fill puts visits and consents into words.
 func (v *clientView) fill() {
 	for _, x := range v.O.Visits {
-		l := clientVisit{ID: x.ID, When: x.Start.Format("Mon 2 January 2006, ") + v.At(x.Start), What: strings.Join(x.Services, ", "), State: api.StateWords(x.State), Money: v.Amount(x.PriceCents)}
+		l := clientVisit{ID: x.ID, When: x.Start.Format("Mon 2 January 2006, ") + v.At(x.Start), What: strings.Join(x.Services, ", "), State: api.StateWords(x.State), Money: v.Between(x.PriceCents, x.FromCents, x.ToCents)}
 		if x.LeadName != "" {
 			l.What += ", with " + x.LeadName
 		}

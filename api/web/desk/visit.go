@@ -275,6 +275,9 @@ func (v visitView) Messages() []messageLine {
 		switch by := v.V.ContactBy; {
 		case (by == "not_asked" || by == "none") && (r.State == "waiting" || r.State == "not_wanted"): // one word for all
 			m.State, m.Waits = notSent[by], false
+			if v.nowhere() {
+				m.State = "not sent: neither a mail address nor a telephone number is noted"
+			}
 		case r.Problem != "":
 			m.State += ": " + r.Problem
 		}
@@ -292,12 +295,17 @@ func messageState(state string) string {
 		"not_wanted": "not wished", "failed": "failed"}[state]
 }
 
+// nowhere reports whether nothing is noted at which the client could be reached.
+func (v visitView) nowhere() bool { return v.AskWay != nil && len(v.AskWay.Ways) == 0 }
+
 // NoMessages says why nothing goes out.
 func (v visitView) NoMessages() string {
-	switch v.V.ContactBy {
-	case "none":
+	switch by := v.V.ContactBy; {
+	case by == "none":
 		return "No message goes out: the client wishes none."
-	case "not_asked":
+	case v.nowhere():
+		return "No message goes out: neither a mail address nor a telephone number is noted."
+	case by == "not_asked":
 		return "No message goes out: nobody has asked her yet how she wants to hear of it."
 	}
 	return "No message goes out: none is due."

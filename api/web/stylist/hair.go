@@ -198,7 +198,7 @@ func (p page) refusedHair(c echo.Context, form url.Values, ask api.HairSeenReque
 
 // choices puts what can be done into words, with what it costs.
 func (v *hairView) choices(form url.Values) {
-	v.EndWas, v.PriceWas = v.At(v.Answer.EndWas), quoting.Amount(v.Answer.WasCents, v.salon.Currency)
+	v.EndWas, v.PriceWas = v.At(v.Answer.EndWas), api.PriceWords(v.Answer.WasCents, v.Answer.WasFrom, v.Answer.WasTo, v.salon.Currency)
 	for _, name := range []string{"length", "density", "strand", "porosity", "damaged", "regrowth"} {
 		v.Carried = append(v.Carried, pages.Field{Name: name, Value: form.Get(name)})
 	}
