@@ -58,7 +58,7 @@ func (v sameView) Names() [2]string {
 
 // Contact says how she is reached afterwards.
 func (v sameView) Contact() string {
-	return reached("She", v.M.Reached.ContactBy, v.M.Reached.Phone+v.M.Reached.Mail)
+	return reached("Afterwards she", v.M.Reached.ContactBy, v.M.Reached.Phone+v.M.Reached.Mail)
 }
 
 func (p page) putTogether(c echo.Context) error {
