@@ -14,8 +14,8 @@ import (
 type phoneAnswer struct {
 	chairtime.PhoneAnswer
 	questions chairtime.PhoneQuestions
-	density chairtime.Density
-	length  float64 // of the hair that stands in, in cm
+	density   chairtime.Density
+	length    float64 // of the hair that stands in, in cm
 	// sections are those that such hair is divided into.
 	sections int
 	why      []chairtime.Reason
@@ -71,6 +71,7 @@ type toldRange struct {
 	from, to int64
 	dearest  int64 // the highest of the least prices by stylist, of which deposits are asked
 	keep     int   // minutes, of the slowest
+	widened  bool  // somebody is quicker or slower than the salon
 }
 
 // tellRange works out what can be said of price and minutes. Where hair is only told
@@ -101,7 +102,10 @@ func (b *booking) tellRange(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		b.phone.From, b.phone.To = min(b.phone.From, a.From), max(b.phone.To, a.To)
+		if a.From < b.phone.From || a.To > b.phone.To {
+			b.told.widened = true
+			b.phone.From, b.phone.To = min(b.phone.From, a.From), max(b.phone.To, a.To)
+		}
 	}
 	return nil
 }
@@ -129,6 +133,9 @@ func (b *booking) phoneView(v *pages.EstimateView, w *worked) {
 	v.Why = nil
 	for _, r := range p.why {
 		v.Why = append(v.Why, pages.CountLine{What: r.Label, Working: r.Working})
+	}
+	if b.told.widened {
+		v.Why = append(v.Why, pages.CountLine{What: "by stylist", Working: "the shorter time is that of the quickest who may be in charge, the longer that of the slowest"})
 	}
 	v.PriceWorking, v.Lines, v.MeanMinutes, v.OutOfTen, v.FirstSectionMinutes = "", nil, 0, 0, 0
 }

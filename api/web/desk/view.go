@@ -42,7 +42,9 @@ type base struct {
 func (b base) Amount(cents int64) string { return quoting.Amount(cents, b.Currency) }
 
 // Between writes what a visit costs: from and to where its price is not firm yet.
-func (b base) Between(cents, from, to int64) string { return api.PriceWords(cents, from, to, b.Currency) }
+func (b base) Between(cents, from, to int64) string {
+	return api.PriceWords(cents, from, to, b.Currency)
+}
 
 // start reads the salon and makes the frame of a page.
 func (p page) start(c echo.Context, here, title string) (base, error) {
