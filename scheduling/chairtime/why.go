@@ -74,7 +74,7 @@ func (r *reasons) hair() {
 	r.add("", "mean length of all hairs, as a share of the length", func(t *text) {
 		t.num(c.ProfileBase)
 		t.say(" − ")
-		t.rate(c.Units, c.ProfilePerCM)
+		t.share(c.ProfilePerCM / c.Units.InLength(1))
 		t.say(" × ")
 		t.length(c.Units, h.Length)
 		t.say(", at least ")

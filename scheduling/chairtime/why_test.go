@@ -32,8 +32,9 @@ func TestFiguresOfTheShoulderHeadAreCountedOut(t *testing.T) {
 	// The results are derived twice by independent programs.
 	why := whyOf(t, Default(), estimated(t, Default(), shoulderMedium))
 	for figure, want := range map[string]string{
-		"hairs":                         "520 cm² × 190 hairs per cm² = 98800",
-		"a hair":                        "3.1416 × (70 µm ÷ 2)² × 1.32 g/cm³ = 50.8 µg/cm",
+		"hairs":  "520 cm² × 190 hairs per cm² = 98800",
+		"a hair": "3.1416 × (70 µm ÷ 2)² × 1.32 g/cm³ = 50.8 µg/cm",
+		"mean length of all hairs, as a share of the length": "0.8 − 0.004 × 35 cm, at least 0.45 = 0.66",
 		"hair_grams":                    "98800 hairs × 50.8 µg/cm × 35 cm × 0.66 = 115.9 g",
 		"treated_grams":                 "98800 hairs × 50.8 µg/cm × 32.5 cm × 0.66 = 107.7 g",
 		"solution_ml":                   "107.66 g × 1 ml/g = 107.7 ml",
