@@ -132,6 +132,9 @@ func (b *booking) phoneView(v *pages.EstimateView, w *worked) {
 	v.Price = b.n.fromTo(b.told.from, b.told.to)
 	v.Why = nil
 	for _, r := range p.why {
+		if r.Figure != "" && v.KeepMinutes != p.Keep { // for batches, or with services besides
+			continue
+		}
 		v.Why = append(v.Why, pages.CountLine{What: r.Label, Working: r.Working})
 	}
 	if b.told.widened {

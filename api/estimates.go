@@ -98,7 +98,6 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	if e.Pace, err = n.paceLines(ctx, t, e, hair.Hands); err != nil {
 		return EstimateAnswer{}, err
 	}
-	n.assisted(row.Service, &e)
 	if e, err = n.explained(row.Service, hair, e); err != nil {
 		return EstimateAnswer{}, err
 	}
@@ -115,12 +114,14 @@ func keepEstimate(ctx context.Context, t *store.Tx, n salonDay, b EstimateReques
 	return EstimateAnswer{kept.ID, row.ID, row.Version, w.hair.shown(n.time.Units), w.result, kept.Created.In(n.loc)}, nil
 }
 
-// explained is e, worked out for hair by x, with how its figures are counted.
+// explained is e, worked out for hair by x, with what an assistant may do of it
+// and how its figures are counted.
 func (n salonDay) explained(x scheduling.Service, hair HeadBody, e EstimateBody) (EstimateBody, error) {
 	again, err := n.time.Estimate(hairFor(x, hair))
 	if err != nil {
 		return e, err
 	}
+	n.assisted(x, &e)
 	return e.Explained(n.time.Why(again, n.assistedKinds(x))), nil
 }
 

@@ -39,11 +39,10 @@ func hold(ctx huma.Context, at *huma.PathBuffer, err error) {
 // requestError is frameworkError with what was held. What follows from a fault that
 // is told already is left out: whatever stands above or below its place.
 func requestError(ctx huma.Context, status int, msg string, errs ...error) huma.StatusError {
-	err := frameworkError(status, msg, errs...)
-	p, ours := err.(*Problem) //nolint:errorlint // just made
+	p := frameworkProblem(status, msg, errs)
 	held, ok := ctx.Context().Value(heldKey{}).(*heldFaults)
-	if !ours || !ok || status != http.StatusUnprocessableEntity {
-		return err
+	if !ok || status != http.StatusUnprocessableEntity {
+		return p
 	}
 	told := slices.Clone(p.Errors)
 	for _, f := range held.list {

@@ -150,6 +150,7 @@ func TestTheBookingPageTakesTheNormalPlanUnlessOneIsChosen(t *testing.T) {
 	d.get("/book").press("estimate", typed)
 	d.says("This plan: one stylist, 3 batches", "with a helper, 2 batches")
 	require.NotContains(t, d.page, "Not to be booked")
+	d.says("How everything else is counted", "520 cm² ÷ 5 sections ÷ (0.85 cm × 6 cm), rounded up, × 5 = 105")
 	d.press("plan:2/2", nil)
 	d.says("This plan: with a helper, 2 batches", "one stylist, 3 batches")
 
@@ -157,6 +158,11 @@ func TestTheBookingPageTakesTheNormalPlanUnlessOneIsChosen(t *testing.T) {
 	d.says("This plan: one stylist, all at once", "Not to be booked", "The normal plan is 3 batches by one stylist", "No times are offered for this plan.")
 	d.press("estimate", map[string]string{"batches": ""})
 	d.says("This plan: one stylist, 3 batches")
+
+	d.get("/book").press("estimate", map[string]string{"service": s.services["Straightening"], "first_name": "Rhea", "reach": "shoulder", "ponytail": "average", "history": "nothing"})
+	d.says("it is kept for 2 batches", "How it is counted", "any length from 25 cm to 40 cm; average amount of hair")
+	require.NotContains(t, d.page, "520 cm²", "not of the hair that stands in")
+	require.NotContains(t, d.page, "to keep free", "which is for one batch")
 
 	d.get("/book").press("estimate", typed).press("openings", nil).press("book:", nil)
 	kinds := s.column(`SELECT kind FROM visit_step ORDER BY starts_at`)

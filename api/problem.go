@@ -236,6 +236,10 @@ func kindOf(status int) string {
 // frameworkError replaces huma's own error document. It copies where and what,
 // never the value that was sent, which may be about somebody's health.
 func frameworkError(status int, msg string, errs ...error) huma.StatusError {
+	return frameworkProblem(status, msg, errs)
+}
+
+func frameworkProblem(status int, msg string, errs []error) *Problem {
 	if status >= http.StatusInternalServerError {
 		return newProblem(status, kindOf(status), "")
 	}
