@@ -17,6 +17,7 @@ type TokenBody struct {
 	ID       string     `json:"id" readOnly:"true" required:"false"`
 	Role     string     `json:"role" enum:"owner,desk,lead,assistant"`
 	StaffID  string     `json:"staff_id,omitempty" maxLength:"64" doc:"Whose token it is"`
+	Account  string     `json:"account_id,omitempty" readOnly:"true" required:"false" doc:"Who has signed in by the interface with it; left out for a token that was made for a program"`
 	Label    string     `json:"label" doc:"What it is for"`
 	Token    string     `json:"token,omitempty" readOnly:"true" required:"false" doc:"Shown once, when the token is made"`
 	Created  time.Time  `json:"created_at" readOnly:"true" required:"false"`
@@ -41,6 +42,9 @@ func writeToken(k store.AccessToken) TokenBody {
 	b := TokenBody{ID: k.ID, Role: string(k.Role), Label: k.Label, Created: k.Created, Expires: k.Expires, Revoked: k.Revoked, LastUsed: k.LastUsed}
 	if k.StaffID != nil {
 		b.StaffID = *k.StaffID
+	}
+	if k.Account != nil {
+		b.Account = *k.Account
 	}
 	return b
 }

@@ -24,6 +24,7 @@ type AccountBody struct {
 	Disabled    bool       `json:"disabled" required:"false" doc:"She may not sign in; setting it signs her out everywhere"`
 	HasPassword bool       `json:"has_password" readOnly:"true" required:"false" doc:"She has chosen one"`
 	HasCode     bool       `json:"has_code" readOnly:"true" required:"false" doc:"She has a short code for shared screens"`
+	Factor      *time.Time `json:"second_factor_since,omitempty" readOnly:"true" required:"false" doc:"Since when she signs in with a second step, a code that changes with time; left out for none"`
 	Left        bool       `json:"left_staff" readOnly:"true" required:"false" doc:"She is on the staff no more; only an owner may then still sign in"`
 	Browsers    int        `json:"browsers" readOnly:"true" required:"false" doc:"In how many browsers she is signed in"`
 	SignedIn    *time.Time `json:"signed_in_at,omitempty" readOnly:"true" required:"false" doc:"When she signed in last"`
@@ -55,7 +56,7 @@ func (s *Server) accountRoutes() {
 
 func writeAccount(a store.Account, browsers int) AccountBody {
 	b := AccountBody{ID: a.ID, Mail: a.Login, Name: a.Name, StaffID: a.Staff, Disabled: a.Disabled != nil, HasPassword: a.Password, HasCode: a.Code,
-		Left: a.Left, Browsers: browsers, SignedIn: a.SignedIn, Created: a.Created}
+		Factor: a.Factor, Left: a.Left, Browsers: browsers, SignedIn: a.SignedIn, Created: a.Created}
 	for _, r := range a.Roles {
 		b.Roles = append(b.Roles, string(r))
 	}

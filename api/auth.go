@@ -94,10 +94,12 @@ var allowed = map[string][]store.Role{
 	"rotate-feed":   working,
 	"revoke-feed":   working,
 	"list-accounts": owner, "get-account": owner, "add-account": owner, "update-account": owner, "add-account-link": owner,
-	"end-account-sessions": owner,
-	"list-tokens":          owner,
-	"add-token":            owner,
-	"revoke-token":         owner,
+	"end-account-sessions":  owner,
+	"get-own-second-factor": everybody, "begin-own-second-factor": everybody, "confirm-own-second-factor": everybody, "end-own-second-factor": everybody,
+	"new-recovery-codes": everybody, "reset-second-factor": owner, "get-access-rules": owner, "set-access-rules": owner, "sign-out": everybody,
+	"list-tokens":  owner,
+	"add-token":    owner,
+	"revoke-token": owner,
 }
 
 type principalKey struct{}
@@ -155,11 +157,15 @@ func (s *Server) bearer(next echo.HandlerFunc) echo.HandlerFunc {
 		if fromAsk(c) {
 			return next(c)
 		}
+		ctx := c.Request().Context()
+		if c.Request().URL.Path == "/v1"+signInPath {
+			c.SetRequest(c.Request().WithContext(context.WithValue(ctx, addressKey{}, c.RealIP())))
+			return next(c)
+		}
 		scheme, token, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
 		if !strings.EqualFold(scheme, "Bearer") || token == "" {
 			return newProblem(http.StatusUnauthorized, "unauthorized", "send the header Authorization: Bearer with a token of this salon")
 		}
-		ctx := c.Request().Context()
 		token = strings.TrimSpace(token)
 		if !couldBeSecret(token) {
 			return newProblem(http.StatusUnauthorized, "unauthorized", "the token is unknown, expired or revoked")

@@ -18,6 +18,8 @@ type PasswordFor struct {
 	Salon string // its name
 	Name  string
 	Login string // empty while she has named no mail address
+	// Ends is that the link takes her second step away.
+	Ends bool
 }
 
 // openLink asks for the press that opens a session, or for a password to be chosen.
@@ -31,7 +33,7 @@ func (s *Server) openLink(c echo.Context) error {
 	case link.Account != "" && s.doors.Password == nil:
 		return deadLink(c, scheduling.ErrNotFound)
 	case link.Account != "":
-		return s.doors.Password(c, secret, PasswordFor{link.SalonName, link.Name, link.Login})
+		return s.doors.Password(c, secret, PasswordFor{link.SalonName, link.Name, link.Login, link.Ends && link.Factor})
 	}
 	return pressPage(c, "Sign in", "This link signs this browser in to "+link.SalonName+", once.", "/open/"+secret+"/enter", "Sign in here")
 }
@@ -114,7 +116,7 @@ type NewPassword struct {
 func (s *Server) ChoosePassword(c echo.Context, secret string, n NewPassword) (PasswordFor, Entered, error) {
 	ctx := c.Request().Context()
 	link, err := s.linked(c, secret)
-	of := PasswordFor{link.SalonName, link.Name, link.Login}
+	of := PasswordFor{link.SalonName, link.Name, link.Login, link.Ends && link.Factor}
 	if err != nil {
 		return of, Entered{}, err
 	}
@@ -137,14 +139,28 @@ func (s *Server) ChoosePassword(c echo.Context, secret string, n NewPassword) (P
 		return of, Entered{}, err
 	}
 	kind := SignInForm{Phone: n.Phone}.kind()
-	in, err := s.enterAccount(c, link.Salon, link.Account, kind, func(ctx context.Context, t *store.Tx) error {
+	set := func(ctx context.Context, t *store.Tx) error {
 		if err := t.UseLink(ctx, secret, s.now()); err != nil {
 			return err
 		}
+		if of.Ends {
+			if err := t.EndFactor(ctx, link.Account); err != nil && !is(err, scheduling.ErrNotFound) {
+				return err
+			}
+		}
 		return t.SetPassword(ctx, link.Account, login, hash, "")
-	})
+	}
+	var in Entered
+	if link.Factor && !link.Ends { // which whoever opened the link has to take, too
+		in.Second = true
+		if err = s.store.InTx(ctx, link.Salon, func(t *store.Tx) error { return set(ctx, t) }); err == nil {
+			err = s.awaitCode(c, link.Salon, link.Account, hash, kind)
+		}
+	} else {
+		in, err = s.enterAccount(c, link.Salon, link.Account, kind, set)
+	}
 	if err == nil {
-		slog.InfoContext(ctx, "password set by a link", "salon", link.Salon, "account", link.Account)
+		slog.InfoContext(ctx, "password set by a link", "salon", link.Salon, "account", link.Account, "second_step_taken_away", of.Ends)
 	}
 	return of, in, err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -20,6 +21,9 @@ type OwnAccount struct {
 	Name     string
 	Roles    []string // in words
 	HasCode  bool
+	Factor   *time.Time // since when she has a second step, nil for none
+	Codes    int        // recovery codes that are left
+	Owner    bool
 	Shared   bool // the browser is a shared screen
 	MayShare bool // it may become one
 	Browsers []OwnBrowser
@@ -37,10 +41,16 @@ type OwnBrowser struct {
 // errNoAccount means that the browser was signed in by a link.
 var errNoAccount = newProblem(http.StatusConflict, "conflict", "this browser was signed in by a link, without a password: ask the owner for an invitation of your own")
 
-// account is that of whoever uses the browser, or errNoAccount.
+// errNobody means that a program asks, with a token that is nobody's.
+var errNobody = newProblem(http.StatusConflict, "conflict", "this token was made for a program: somebody has to sign in for what is her own")
+
+// account is that of whoever has signed in, or errNoAccount or errNobody.
 func account(ctx context.Context) (string, error) {
 	if p := principal(ctx); p.Account != "" && !p.ReadOnly {
 		return p.Account, nil
+	}
+	if session(ctx).Session == "" {
+		return "", errNobody
 	}
 	return "", errNoAccount
 }
@@ -59,8 +69,12 @@ func (s *Server) Own(ctx context.Context) (OwnAccount, error) {
 		if err != nil {
 			return err
 		}
+		f, err := t.FactorOf(ctx, id)
+		if err != nil {
+			return err
+		}
 		list, err := t.BrowsersOf(ctx, id, s.now())
-		out = OwnAccount{ID: id, Login: a.Login, Name: a.Name, HasCode: a.Code, Shared: who.Kind == store.SharedScreen,
+		out = OwnAccount{ID: id, Login: a.Login, Name: a.Name, HasCode: a.Code, Factor: f.Confirmed, Codes: f.Codes, Owner: slices.Contains(a.Roles, store.Owner), Shared: who.Kind == store.SharedScreen,
 			MayShare: who.Kind != store.SharedScreen && atDesk(a.Roles)}
 		for _, r := range a.Roles {
 			out.Roles = append(out.Roles, roleWords[r])
@@ -111,10 +125,11 @@ func clipped(s string) string {
 	return s
 }
 
-// ChangePassword sets a new password for whoever uses the browser and signs her other
-// browsers out. Errors are scheduling.Faults about the fields old, password and again,
+// ChangePassword sets a new password for whoever uses the browser, signs her other
+// browsers out and gives this one another token. Errors are scheduling.Faults about the fields old, password and again,
 // and *Problem with status 429 after too many wrong tries.
-func (s *Server) ChangePassword(ctx context.Context, old string, n NewPassword) error {
+func (s *Server) ChangePassword(c echo.Context, old string, n NewPassword) error {
+	ctx := c.Request().Context()
 	var f scheduling.Faults
 	id, err := account(ctx)
 	if err != nil {
@@ -146,12 +161,16 @@ func (s *Server) ChangePassword(ctx context.Context, old string, n NewPassword) 
 		if err := t.SetPassword(ctx, id, "", hash, session(ctx).Session); err != nil {
 			return err
 		}
+		if f, err := t.FactorOf(ctx, id); err != nil || f.On() {
+			return err // the password alone proves too little
+		}
 		return t.SetProven(ctx, session(ctx).Session, id, s.now())
 	})
-	if err == nil {
-		s.accessNoted(ctx, slog.LevelInfo, "password changed", "account", id)
+	if err != nil {
+		return err
 	}
-	return err
+	s.accessNoted(ctx, slog.LevelInfo, "password changed", "account", id)
+	return s.NewToken(c)
 }
 
 // SetOwnCode sets the short code with which whoever uses the browser says who she is

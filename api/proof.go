@@ -22,19 +22,24 @@ const provenFor = 15 * time.Minute
 // guarded are the operations that let somebody in somewhere, or keep her out. In a
 // browser they need the password of whoever uses it, given just now.
 var guarded = []string{"add-account", "update-account", "add-account-link", "end-account-sessions", "add-token", "revoke-token",
+	"begin-own-second-factor", "confirm-own-second-factor", "end-own-second-factor", "new-recovery-codes", "reset-second-factor", "set-access-rules",
 	"add-webhook", "update-webhook", "delete-webhook", "rotate-webhook-secret"}
 
 // guardedPages are pages with forms for these, by how their addresses begin.
-var guardedPages = []string{"/set-up/sign-in", "/set-up/access"}
+var guardedPages = []string{"/set-up/sign-in", "/set-up/access", "/me/second-step"}
 
 // unproven reports whether somebody has to give her password before she carries out an
-// operation in her browser, or opens a page at a path. Who was signed in by a link has
-// none.
-func (s *Server) unproven(who store.SignedIn, operation, path string) bool {
-	if who.Session == "" || who.Account == "" || s.now().Sub(who.Proven) < provenFor {
+// operation, in her browser or signed in by the interface, or opens a page at a path.
+// Who was signed in by a link has none.
+func (s *Server) unproven(ctx context.Context, operation, path string) bool {
+	who, p := session(ctx), principal(ctx)
+	switch {
+	case !slices.Contains(guarded, operation) && !slices.ContainsFunc(guardedPages, func(p string) bool { return path == p || strings.HasPrefix(path, p+"/") }):
 		return false
+	case who.Session != "" && who.Account != "":
+		return s.now().Sub(who.Proven) >= provenFor
 	}
-	return slices.Contains(guarded, operation) || slices.ContainsFunc(guardedPages, func(p string) bool { return path == p || strings.HasPrefix(path, p+"/") })
+	return p.Token != "" && p.SignedIn >= provenFor
 }
 
 // proveWords say what whoever changes a way in has to do first.
@@ -52,15 +57,42 @@ func (s *Server) askProof(c echo.Context) error {
 	return s.doors.Proof(c, s.carry(c))
 }
 
-// Prove notes that whoever uses the browser has just given her password. Errors are
-// *scheduling.InvalidError about the field old, and *Problem with status 429 after too
-// many wrong tries.
-func (s *Server) Prove(ctx context.Context, password string) error {
+// Prove notes that whoever uses the browser has just given her password and, where she
+// has a second step, its code. Errors are *scheduling.InvalidError about the fields old
+// and step, and *Problem with status 429 after too many wrong tries.
+func (s *Server) Prove(c echo.Context, password, code string) error {
+	ctx := c.Request().Context()
 	id, err := s.proven(ctx, password)
 	if err != nil {
 		return err
 	}
-	return s.inTx(ctx, func(t *store.Tx) error { return t.SetProven(ctx, session(ctx).Session, id, s.now()) })
+	if err := s.secondStepOf(ctx, id, code); err != nil {
+		return err
+	}
+	err = s.inTx(ctx, func(t *store.Tx) error { return t.SetProven(ctx, session(ctx).Session, id, s.now()) })
+	if err != nil {
+		return err
+	}
+	return s.NewToken(c)
+}
+
+// NewToken gives the session of a browser another token, after its person has shown
+// who she is or changed how she does: the one before is worth nothing any more.
+func (s *Server) NewToken(c echo.Context) error {
+	before := c.Request().Context()
+	ctx, err := s.sessions.Load(before, s.sessionToken(c))
+	if err != nil {
+		return err
+	}
+	if err := s.sessions.RenewToken(ctx); err != nil {
+		return err
+	}
+	token, expires, err := s.sessions.Commit(ctx)
+	if err != nil {
+		return err
+	}
+	s.sessions.WriteSessionCookie(ctx, c.Response(), token, expires)
+	return s.inTx(before, func(t *store.Tx) error { return t.MoveSession(before, session(before).Session, keptAs(token)) })
 }
 
 // accessNoted writes into the log that somebody's way in has changed, or that a way in was

@@ -75,6 +75,8 @@ var mayDo = map[string]string{
 	"get-privacy": "odl", "set-privacy": "o", "list-health-reads": "o",
 	"list-accounts": "o", "get-account": "o", "add-account": "o", "update-account": "o", "add-account-link": "o", "end-account-sessions": "o",
 	"list-tokens": "o", "add-token": "o", "revoke-token": "o",
+	"get-own-second-factor": "odla", "begin-own-second-factor": "odla", "confirm-own-second-factor": "odla", "end-own-second-factor": "odla",
+	"new-recovery-codes": "odla", "reset-second-factor": "o", "get-access-rules": "o", "set-access-rules": "o", "sign-in": "odla", "sign-out": "odla",
 	"get-message-rules": "odla", "set-message-rules": "o", "get-message-wishes": "odl", "set-message-wishes": "odl",
 	"list-languages": "odla", "get-language": "odla", "set-language": "o", "delete-language": "o", "preview-message": "odl",
 	"note-yes": "odl", "take-back-yes": "odl",
@@ -235,6 +237,8 @@ func (s *salon) requests() map[string]request {
 	bodies["book-correction"] = object{"start": "2026-06-16T09:00:00+02:00", "approved_by": "Ada", "hair": hair()}
 	bodies["add-webhook"] = object{"address": nowhere, "enabled": false}
 	bodies["update-webhook"] = bodies["add-webhook"]
+	bodies["sign-in"] = object{"mail": "sue@example.org", "password": herPassword}
+	bodies["confirm-own-second-factor"], bodies["set-access-rules"] = object{"code": "123456"}, object{"owners_second_factor": true}
 	fetched := s.privateRequests(bodies)
 	twin := s.client("Mara")
 	bodies["merge-clients"] = object{"other_id": twin, "other_version": 1}
@@ -404,6 +408,8 @@ func (s *salon) succeeds(t *testing.T, id string, requests map[string]request) {
 		}
 	case "take-back-yes":
 		s.send(requests["note-yes"]).is(200, nil)
+	case "sign-in", "sign-out", "begin-own-second-factor", "confirm-own-second-factor", "end-own-second-factor", "new-recovery-codes", "reset-second-factor":
+		s.stepFor(id, &r)
 	case "name-client":
 		s.at(start.Add(2 * time.Hour))
 		r.path = "/v1/visits/" + s.walkedIn("Dry cut").ID + "/client"

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	"reflect"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -166,7 +167,11 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "read-only", readOnlyWords)) // the client hung up
 			return
 		}
-		if s.unproven(session(ctx.Context()), op.OperationID, "") {
+		if principal(ctx.Context()).NeedsFactor && !slices.Contains(withoutFactor, op.OperationID) {
+			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "second-step-needed", factorWords)) // the client hung up
+			return
+		}
+		if s.unproven(ctx.Context(), op.OperationID, "") {
 			_ = writeProblem(ctx, newProblem(http.StatusForbidden, "password-needed", proveWords)) // the client hung up
 			return
 		}

@@ -267,7 +267,9 @@ func (s *Server) signedIn(operation string) echo.MiddlewareFunc {
 				return s.askWho(c)
 			case refusal != "":
 				return message(c, http.StatusForbidden, titles["forbidden"], refusal)
-			case s.unproven(who, operation, c.Path()):
+			case who.NeedsFactor && !slices.Contains(withoutFactor, operation):
+				return s.askFactor(c)
+			case s.unproven(ctx, operation, c.Path()):
 				return s.askProof(c)
 			}
 			return next(c)

@@ -67,8 +67,10 @@ type SalonChoice struct{ ID, Name string }
 func foldMail(s string) string { return strings.ToLower(strings.TrimSpace(s)) }
 
 // Entered is what became of somebody who signed in: the page at which she begins and
-// her account, or the salons between which she has to choose.
+// her account, or the salons between which she has to choose, or that the code of her
+// second step is asked for.
 type Entered struct {
+	Second  bool
 	Home    string
 	Account string
 	Salons  []SalonChoice
@@ -100,7 +102,7 @@ func (s *Server) SignIn(c echo.Context, f SignInForm) (Entered, error) {
 	s.tries.forget(tries[0].key)
 	s.tries.takeBack(tries[1:]...)
 	if len(found) == 1 {
-		return s.enterAccount(c, found[0].Salon, found[0].Account, f.kind(), nil)
+		return s.enterMatching(c, found[0], f.kind())
 	}
 	return Entered{Salons: salonChoices(found)}, s.remember(c, found, f.kind())
 }
@@ -152,9 +154,65 @@ func salonChoices(found []store.Credentials) []SalonChoice {
 	return out
 }
 
-// Names of what is kept of a browser between password and choice of a salon.
+// enterMatching signs the browser in as somebody whose password is right, or asks for
+// the code of her second step.
+func (s *Server) enterMatching(c echo.Context, k store.Credentials, kind string) (Entered, error) {
+	if !k.Factor {
+		return s.enterAccount(c, k.Salon, k.Account, kind, nil)
+	}
+	return Entered{Second: true}, s.awaitCode(c, k.Salon, k.Account, k.Password, kind)
+}
+
+// awaitCode keeps in the browser's session whose second step is asked for. It is
+// signed in nowhere yet. password is the hash of that which was right.
+func (s *Server) awaitCode(c echo.Context, salon, account, password, kind string) error {
+	ctx, err := s.renewed(c)
+	if err != nil {
+		return err
+	}
+	s.sessions.Put(ctx, secondOf, []string{salon, account, keptAs(password)})
+	s.sessions.Put(ctx, chosenKind, kind)
+	_, err = s.commit(ctx, c, choiceLife)
+	return err
+}
+
+// errTooSlow means that the first half of signing in is forgotten.
+var errTooSlow = newProblem(http.StatusUnauthorized, "unauthorized", "it took too long: sign in once more")
+
+// SignInSecond signs the browser in by the code of the second step, after SignIn asked
+// for it. Errors are *scheduling.InvalidError about the field step, and *Problem with
+// status 401 when the password was given too long ago or is another one by now, and
+// 429 after too many wrong codes.
+func (s *Server) SignInSecond(c echo.Context, code string) (Entered, error) {
+	ctx, err := s.sessions.Load(c.Request().Context(), s.sessionToken(c))
+	if err != nil {
+		return Entered{}, err
+	}
+	list, _ := s.sessions.Get(ctx, secondOf).([]string)
+	if len(list) != 3 {
+		return Entered{}, errTooSlow
+	}
+	salon, account := list[0], list[1]
+	var kept store.Secrets
+	err = s.store.InTx(ctx, salon, func(t *store.Tx) (err error) { kept, err = t.SecretsOf(ctx, account); return err })
+	if is(err, scheduling.ErrNotFound) || err == nil && keptAs(kept.Password) != list[2] {
+		return Entered{}, errTooSlow
+	}
+	if err != nil {
+		return Entered{}, err
+	}
+	if err := s.secondStep(ctx, salon, account, code); is(err, scheduling.ErrNotFound) {
+		return Entered{}, errTooSlow // it was taken away meanwhile
+	} else if err != nil {
+		return Entered{}, err
+	}
+	return s.enterAccount(c, salon, account, s.sessions.GetString(ctx, chosenKind), nil)
+}
+
+// Names of what is kept of a browser between password and choice of a salon or code.
 const (
 	chosenFrom = "accounts" // salon and account in turn
+	secondOf   = "second"   // salon, account and a hash of the password's
 	chosenKind = "kind"
 )
 
@@ -185,10 +243,33 @@ func (s *Server) SignInTo(c echo.Context, salon string) (Entered, error) {
 	list, _ := s.sessions.Get(ctx, chosenFrom).([]string)
 	for i := 0; i+1 < len(list); i += 2 {
 		if list[i] == salon {
-			return s.enterAccount(c, salon, list[i+1], s.sessions.GetString(ctx, chosenKind), nil)
+			return s.enterChosen(c, salon, list[i+1], s.sessions.GetString(ctx, chosenKind))
 		}
 	}
 	return Entered{}, newProblem(http.StatusUnauthorized, "unauthorized", "choosing the salon took too long: sign in once more")
+}
+
+// enterChosen signs the browser in to a salon that was chosen.
+func (s *Server) enterChosen(c echo.Context, salon, account, kind string) (Entered, error) {
+	ctx := c.Request().Context()
+	k := store.Credentials{Salon: salon, Account: account}
+	err := s.store.InTx(ctx, salon, func(t *store.Tx) error {
+		f, err := t.FactorOf(ctx, account)
+		if err != nil {
+			return err
+		}
+		k.Factor = f.On()
+		kept, err := t.SecretsOf(ctx, account)
+		k.Password = kept.Password
+		return err
+	})
+	if is(err, scheduling.ErrNotFound) {
+		return Entered{}, errTooSlow
+	}
+	if err != nil {
+		return Entered{}, err
+	}
+	return s.enterMatching(c, k, kind)
 }
 
 // renewed is the browser's session without all that it held, under a new token.

@@ -65,6 +65,8 @@ func (s *Server) routes() {
 	s.webhookRoutes()
 	s.accessRoutes()
 	s.accountRoutes()
+	s.secondFactorRoutes()
+	s.signInRoutes()
 	s.feedRoutes()
 	s.ownLinkRoutes()
 	s.mergeRoutes()

@@ -23,6 +23,7 @@ type Account struct {
 	Disabled *time.Time `db:"disabled_at"`
 	// Left is that she is on the staff no more. Only an owner may still sign in.
 	Left     bool       `db:"left_staff"`
+	Factor   *time.Time `db:"factor_at"` // since when she has a second step, nil for none
 	SignedIn *time.Time `db:"signed_in_at"`
 	Created  time.Time  `db:"created_at"`
 	Version  int64      `db:"version"`
@@ -40,7 +41,8 @@ const accountQuery = `
 	SELECT a.account_id, coalesce(a.staff_id, '') AS staff_id, coalesce(a.login, '') AS login, coalesce(u.name, a.name) AS name,
 	       array(SELECT r FROM unnest(ARRAY['owner', 'desk', 'lead', 'assistant']) WITH ORDINALITY o (r, n) WHERE r = ANY(a.roles) ORDER BY n) AS roles,
 	       a.password IS NOT NULL AS has_password, a.code IS NOT NULL AS has_code, a.disabled_at, NOT coalesce(u.active, true) AS left_staff,
-	       a.signed_in_at, a.created_at, a.version
+	       a.signed_in_at, a.created_at, a.version,
+	       (SELECT f.confirmed_at FROM second_factor f WHERE f.salon_id = a.salon_id AND f.account_id = a.account_id) AS factor_at
 	FROM account a LEFT JOIN unit u ON u.salon_id = a.salon_id AND u.unit_id = a.staff_id
 	WHERE a.salon_id = $1`
 
@@ -180,13 +182,15 @@ type Credentials struct {
 	SalonName string `db:"salon_name"`
 	Account   string `db:"account_id"`
 	Password  string `db:"password"` // hash, empty when none is chosen yet
+	Factor    bool   `db:"factor"`   // a second step is asked for
 }
 
 // CredentialsOf lists the accounts with a login, one a salon and eight at most, of
 // those that may sign in. login is in small letters.
 func (s *Store) CredentialsOf(ctx context.Context, login string) ([]Credentials, error) {
 	const q = `
-		SELECT a.salon_id, n.name AS salon_name, a.account_id, coalesce(a.password, '') AS password
+		SELECT a.salon_id, n.name AS salon_name, a.account_id, coalesce(a.password, '') AS password,
+		       EXISTS (SELECT FROM second_factor f WHERE f.salon_id = a.salon_id AND f.account_id = a.account_id AND f.confirmed_at IS NOT NULL) AS factor
 		FROM account a JOIN salon n USING (salon_id) LEFT JOIN unit u ON u.salon_id = a.salon_id AND u.unit_id = a.staff_id
 		WHERE a.login = $1 AND ` + mayEnter + ` ORDER BY n.created_at, n.salon_id LIMIT 8`
 	return collectAll[Credentials](ctx, s, "credentials", q, login)

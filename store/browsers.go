@@ -76,12 +76,16 @@ func (t *Tx) EndSession(ctx context.Context, account, session string) error {
 	return one("session", tag.RowsAffected(), err)
 }
 
-// EndSessions signs an account out everywhere but in session keep, which may be
-// empty, and ends what it does on shared screens of others.
+// EndSessions signs an account out everywhere but in session or with token keep,
+// which may be empty, and ends what it does on shared screens of others.
 func (t *Tx) EndSessions(ctx context.Context, account, keep string) error {
-	_, err := t.tx.Exec(ctx, `DELETE FROM browser_session WHERE salon_id = $1 AND account_id = $2 AND session_id <> $3`, t.salon, account, keep)
-	if err != nil {
-		return domain("end sessions", err, false)
+	for _, q := range []string{
+		`DELETE FROM browser_session WHERE salon_id = $1 AND account_id = $2 AND session_id <> $3`,
+		`UPDATE access_token SET revoked_at = now() WHERE salon_id = $1 AND account_id = $2 AND token_id <> $3 AND revoked_at IS NULL`,
+	} {
+		if _, err := t.tx.Exec(ctx, q, t.salon, account, keep); err != nil {
+			return domain("end sessions", err, false)
+		}
 	}
 	return t.leaveScreens(ctx, account, keep)
 }
@@ -118,6 +122,13 @@ func (t *Tx) SetPerson(ctx context.Context, session, account string, until time.
 func (t *Tx) SetProven(ctx context.Context, session, account string, at time.Time) error {
 	tag, err := t.tx.Exec(ctx, `UPDATE browser_session SET proven_by = $3, proven_at = $4 WHERE salon_id = $1 AND session_id = $2`,
 		t.salon, session, account, at)
+	return one("session", tag.RowsAffected(), err)
+}
+
+// MoveSession gives a session another token, as the session library keeps it, or
+// returns scheduling.ErrNotFound.
+func (t *Tx) MoveSession(ctx context.Context, session, token string) error {
+	tag, err := t.tx.Exec(ctx, `UPDATE browser_session SET token = $3 WHERE salon_id = $1 AND session_id = $2`, t.salon, session, token)
 	return one("session", tag.RowsAffected(), err)
 }
 

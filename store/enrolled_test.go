@@ -26,6 +26,15 @@ func (x *filled) enrolled() {
 		if err := t.GuardCodes(ctx, a.ID, time.Now(), func(w *store.WrongCodes) { w.Misses++ }); err != nil {
 			return err
 		}
+		if err := t.BeginFactor(ctx, a.ID, []byte("secret of "+x.row.ID), time.Now()); err != nil {
+			return err
+		}
+		if err := t.UseFactor(ctx, a.ID, time.Now(), func(u *store.FactorUse) error { u.LastStep = 7; return nil }); err != nil {
+			return err
+		}
+		if err := t.SetRecoveryCodes(ctx, a.ID, []string{"code of " + x.row.ID}); err != nil {
+			return err
+		}
 		var err error
 		x.linkSecret, err = t.AddPasswordLink(ctx, a.ID, time.Now().Add(time.Hour))
 		return err
@@ -59,6 +68,35 @@ var entering = map[string]func(t *store.Tx, x *filled) (any, error){
 		err := t.GuardCodes(x.t.Context(), x.accountID, time.Now(), func(w *store.WrongCodes) { was = *w })
 		return was.Misses, err
 	},
+	"FactorOf": func(t *store.Tx, x *filled) (any, error) { return t.FactorOf(x.t.Context(), x.accountID) },
+	"BeginFactor": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.BeginFactor(x.t.Context(), x.accountID, []byte("another"), time.Now())
+	},
+	"UseFactor": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.UseFactor(x.t.Context(), x.accountID, time.Now(), func(u *store.FactorUse) error { u.LastStep++; return nil })
+	},
+	"ConfirmFactor": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.ConfirmFactor(x.t.Context(), x.accountID, time.Now())
+	},
+	"EndFactor": func(t *store.Tx, x *filled) (any, error) { return nil, t.EndFactor(x.t.Context(), x.accountID) },
+	"SetRecoveryCodes": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.SetRecoveryCodes(x.t.Context(), x.accountID, []string{"another"})
+	},
+	"UseRecoveryCode": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.UseRecoveryCode(x.t.Context(), x.accountID, "code of "+x.row.ID, time.Now())
+	},
+	"AddNotice": func(t *store.Tx, x *filled) (any, error) { return nil, t.AddNotice(x.t.Context(), x.accountID, "news") },
+	"AddAccountToken": func(t *store.Tx, x *filled) (any, error) {
+		_, _, err := t.AddAccountToken(x.t.Context(), x.accountID, "", time.Hour)
+		return nil, err
+	},
+	"AddWayBackLink": func(t *store.Tx, x *filled) (any, error) {
+		_, err := t.AddWayBackLink(x.t.Context(), x.accountID, time.Now().Add(time.Hour))
+		return nil, err
+	},
+	"MoveSession": func(t *store.Tx, x *filled) (any, error) {
+		return nil, t.MoveSession(x.t.Context(), x.browserID, "elsewhere")
+	},
 	"LockAccounts": func(t *store.Tx, x *filled) (any, error) { return nil, t.LockAccounts(x.t.Context()) },
 	"SecretsOf":    func(t *store.Tx, x *filled) (any, error) { return t.SecretsOf(x.t.Context(), x.accountID) },
 	"SetCode": func(t *store.Tx, x *filled) (any, error) {
@@ -84,4 +122,7 @@ var entering = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 }
 
-func init() { maps.Copy(crossing, entering) }
+func init() {
+	maps.Copy(crossing, entering)
+	ownOnly = append(ownOnly, "AccessRules", "SetAccessRules")
+}

@@ -131,6 +131,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	river.AddWorker(workers, &overdueWorker{store: s})
 	river.AddWorker(workers, &lateAllWorker{store: s})
 	river.AddWorker(workers, &lateWorker{store: s})
+	river.AddWorker(workers, &noticeWorker{store: s})
 	addPrivateWorkers(workers, s)
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers, FetchCooldown: messagePause}, privateQueue: {MaxWorkers: privateAtOnce}},
@@ -213,6 +214,7 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		`DELETE FROM session WHERE expires_at < now() - interval '1 day'`,
 		`DELETE FROM session_link WHERE expires_at < now() - interval '1 day'`,
 		`DELETE FROM sessions WHERE expiry < now()`,
+		`DELETE FROM access_token WHERE account_id IS NOT NULL AND expires_at < now() - interval '1 day'`,
 		`DELETE FROM browser_session b WHERE (ends_at < now() - interval '1 day' OR NOT EXISTS (SELECT 1 FROM sessions s WHERE s.token = b.token))
 			AND opened_at < now() - interval '1 hour'`,
 		`UPDATE reminder SET state = 'failed', done_at = now(), sending_at = NULL, next_at = NULL,

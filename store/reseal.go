@@ -29,6 +29,7 @@ var sealedPlaces = []sealedPlace{
 	{"visit_stop", "cleared_sealed", "", "x.visit_id", "'" + clearedPlace + "', x.visit_id"},
 	{"text_gateway", "sealed", "", "'gateway'", "'" + gatewayPlace + "', 'now'"},
 	{"text_gateway", "old_sealed", "", "'gateway'", "'" + gatewayPlace + "', 'before'"},
+	{"second_factor", "sealed", "", "x.account_id", "'" + factorPlace + "', x.account_id"},
 	{"private_calendar", "address_sealed", "", "x.private_calendar_id", "'" + addressPlace + "', x.private_calendar_id"},
 	{"private_calendar", "file_sealed", "", "x.private_calendar_id", "'" + filePlace + "', x.private_calendar_id"},
 }

@@ -54,7 +54,13 @@ type signedInRow struct {
 	PersonUntil *time.Time `db:"person_until"`
 	ProvenBy    *string    `db:"proven_by"`
 	ProvenAt    *time.Time `db:"proven_at"`
+	NeedsFactor bool       `db:"needs_factor"`
 }
+
+// needsFactor holds for owners' accounts a without a second step, in a salon where
+// owners need one.
+const needsFactor = `coalesce('owner' = ANY(a.roles) AND (SELECT r.owners_second_factor FROM access_rule r WHERE r.salon_id = a.salon_id)
+	AND NOT EXISTS (SELECT FROM second_factor f WHERE f.salon_id = a.salon_id AND f.account_id = a.account_id AND f.confirmed_at IS NOT NULL), false)`
 
 const signedInQuery = `
 	WITH hit AS (
@@ -63,7 +69,7 @@ const signedInQuery = `
 		       coalesce(u.name, a.name, '') AS name, NOT coalesce(u.active, true) AS left_staff,
 		       p.account_id AS person_id, coalesce(p.staff_id, '') AS person_staff, coalesce(p.roles, '{}') AS person_roles,
 		       coalesce(pu.name, p.name, '') AS person_name, NOT coalesce(pu.active, true) AS person_left, b.person_until,
-		       b.proven_by, b.proven_at
+		       b.proven_by, b.proven_at, b.kind <> 'shared' AND ` + needsFactor + ` AS needs_factor
 		FROM sessions s JOIN browser_session b USING (token)
 		LEFT JOIN account a ON a.salon_id = b.salon_id AND a.account_id = b.account_id
 		LEFT JOIN unit u ON u.salon_id = b.salon_id AND u.unit_id = coalesce(a.staff_id, b.staff_id)
@@ -79,7 +85,7 @@ const signedInQuery = `
 		  AND $6 AND (hit.last_used_at < $3 OR hit.person_id IS NOT NULL AND hit.person_until < $5)
 	)
 	SELECT salon_id, session_id, kind, account_id, staff_id, roles, name, left_staff, person_id, person_staff, person_roles,
-	       person_name, person_left, person_until, proven_by, proven_at FROM hit`
+	       person_name, person_left, person_until, proven_by, proven_at, needs_factor FROM hit`
 
 // WhoUses finds who uses the browser that holds a session, by the hash that the
 // session library keeps of its token, in one query; scheduling.ErrNotFound when it
@@ -112,6 +118,7 @@ func (r signedInRow) signedIn() SignedIn {
 	case r.Kind != SharedScreen:
 		out.Name = r.Name
 		out.Principal = principalOf(r.Salon, r.Account, r.Staff, r.Roles, r.Left)
+		out.NeedsFactor = r.NeedsFactor
 		if r.Account == "" {
 			out.TokenID = "session:" + r.Session
 		}

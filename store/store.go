@@ -60,8 +60,10 @@ type Store struct {
 	tellLate TellLate
 	// fetch is nil when nobody fetches private calendars.
 	fetch FetchPrivate
-	work  JobSettings
-	live  *liveHub
+	// tellAccount is nil when nobody tells people of changes to how they sign in.
+	tellAccount func(context.Context, Notice) error
+	work        JobSettings
+	live        *liveHub
 	// observe holds nil when nobody counts.
 	observe atomic.Pointer[func(what Happening, n int)]
 }

@@ -43,6 +43,12 @@ type Principal struct {
 	StaffID  string // empty when the token belongs to no person
 	Account  string // of somebody who has signed in with a password or a code, else empty
 	ReadOnly bool   // a shared screen of which nobody has said who she is
+	// NeedsFactor is that she has to set a second step up before she does anything else.
+	NeedsFactor bool
+	// Token is the id of the token with which somebody works who signed in by the
+	// interface, and SignedIn how long ago that was; empty and 0 for everybody else.
+	Token    string
+	SignedIn time.Duration
 }
 
 // Has reports whether the person holds a role.
@@ -90,6 +96,7 @@ type AccessToken struct {
 	ID       string     `db:"token_id"`
 	Role     Role       `db:"role"`
 	StaffID  *string    `db:"staff_id"`
+	Account  *string    `db:"account_id"` // of whoever has signed in by the interface
 	Label    string     `db:"label"`
 	Created  time.Time  `db:"created_at"`
 	Expires  *time.Time `db:"expires_at"`
@@ -112,6 +119,27 @@ func (t *Tx) AddToken(ctx context.Context, role Role, staff, label string, expir
 	return id, secret, domain("add token", err, false)
 }
 
+// AddAccountToken signs the person of an account in by the interface for life, by the
+// database's clock, and returns the secret and when it ends.
+func (t *Tx) AddAccountToken(ctx context.Context, account, label string, life time.Duration) (secret string, expires time.Time, err error) {
+	n, err := t.SalonRow(ctx)
+	if err != nil {
+		return "", expires, err
+	}
+	a, err := t.AccountByID(ctx, account)
+	if err != nil {
+		return "", expires, err
+	}
+	secret, sum := newSecret(KindBearer, n.Key)
+	err = t.tx.QueryRow(ctx, `
+		INSERT INTO access_token (salon_id, token_id, sha256, role, account_id, label, expires_at) VALUES ($1, $2, $3, $4, $5, $6, now() + $7::interval)
+		RETURNING expires_at`, t.salon, NewID(), sum, a.Roles[0], account, label, life).Scan(&expires)
+	if err == nil {
+		_, err = t.tx.Exec(ctx, `UPDATE account SET signed_in_at = now() WHERE salon_id = $1 AND account_id = $2`, t.salon, account)
+	}
+	return secret, expires, domain("add token", err, false)
+}
+
 // RenewToken gives a token that nobody has used yet another secret and returns it:
 // the old one ends at once. It returns scheduling.ErrNotFound when there is no such
 // token, when it was used, and when it has ended.
@@ -131,7 +159,7 @@ func (t *Tx) RenewToken(ctx context.Context, id string) (string, error) {
 // Tokens lists the bearer tokens, newest first.
 func (t *Tx) Tokens(ctx context.Context) ([]AccessToken, error) {
 	const q = `
-		SELECT token_id, role, staff_id, label, created_at, expires_at, revoked_at, last_used_at
+		SELECT token_id, role, staff_id, account_id, label, created_at, expires_at, revoked_at, last_used_at
 		FROM access_token WHERE salon_id = $1 ORDER BY token_id DESC`
 	return collect[AccessToken](ctx, t, "tokens", q, t.salon)
 }
@@ -154,20 +182,39 @@ func (s *Store) Principal(ctx context.Context, secret string) (Principal, error)
 	// The time of last use is only worth a write when it is a minute old.
 	const q = `
 		WITH hit AS (
-			SELECT t.salon_id, t.token_id, t.role, coalesce(t.staff_id, '') AS staff_id, t.last_used_at
+			SELECT t.salon_id, t.token_id, t.role, coalesce(a.staff_id, t.staff_id, '') AS staff_id, t.last_used_at,
+			       coalesce(t.account_id, '') AS account_id, coalesce(a.roles, '{}') AS roles, NOT coalesce(u.active, true) AS left_staff,
+			       now() - t.created_at AS signed_in, ` + needsFactor + ` AS needs_factor
 			FROM access_token t JOIN salon n USING (salon_id)
+			LEFT JOIN account a ON a.salon_id = t.salon_id AND a.account_id = t.account_id
+			LEFT JOIN unit u ON u.salon_id = a.salon_id AND u.unit_id = a.staff_id
 			WHERE n.key = $1 AND t.sha256 = $2 AND t.revoked_at IS NULL
 			  AND (t.expires_at IS NULL OR t.expires_at > now())
+			  AND (t.account_id IS NULL OR coalesce(t.last_used_at, t.created_at) > now() - $3::interval AND ` + mayEnter + `)
 		), touch AS (
 			UPDATE access_token t SET last_used_at = now() FROM hit
 			WHERE t.salon_id = hit.salon_id AND t.token_id = hit.token_id
 			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '1 minute')
 		)
-		SELECT salon_id, role, token_id, staff_id FROM hit`
+		SELECT salon_id, role, token_id, staff_id, account_id, roles, left_staff, signed_in, needs_factor FROM hit`
 	var p Principal
-	err := s.pool.QueryRow(ctx, q, key, hash(secret)).Scan(&p.Salon, &p.Role, &p.TokenID, &p.StaffID)
+	var account string
+	var roles []Role
+	var left, needs bool
+	var signedIn time.Duration
+	err := s.pool.QueryRow(ctx, q, key, hash(secret), AccountTokenIdle).
+		Scan(&p.Salon, &p.Role, &p.TokenID, &p.StaffID, &account, &roles, &left, &signedIn, &needs)
+	if err == nil && account != "" {
+		token := p.TokenID
+		p = principalOf(p.Salon, account, p.StaffID, roles, left)
+		p.Token, p.SignedIn, p.NeedsFactor = token, signedIn, needs
+	}
 	return p, domain("token", err, false)
 }
+
+// AccountTokenIdle is after how long without a request a token of an account ends
+// (judgement, as in a browser on a machine of the salon).
+const AccountTokenIdle = 2 * time.Hour
 
 // collect runs a query and scans every row by its column names.
 func collect[T any](ctx context.Context, t *Tx, what, q string, args ...any) ([]T, error) {

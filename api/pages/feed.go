@@ -44,7 +44,7 @@ func RenderFeed(w io.Writer, p FeedPage) error {
 	if err := f.Err(); err != nil {
 		return fmt.Errorf("pages: render feed: %w", err)
 	}
-	code, err := codeSVG(p.Webcal)
+	code, err := codeSVG(p.Webcal, calendarCode)
 	if err != nil {
 		return fmt.Errorf("pages: render feed: %w", err)
 	}
@@ -68,16 +68,19 @@ func notInAddress(r rune) bool {
 // quiet is the margin of a code in modules (ISO/IEC 18004, from memory).
 const quiet = 4
 
+// calendarCode is what codes of calendars are called.
+const calendarCode = "Code with the address of the calendar"
+
 // codeSVG draws text as a QR code: dark on white whatever the page's colours are,
-// since cameras expect it so.
-func codeSVG(text string) (string, error) {
+// since cameras expect it so. label is plain text of the program.
+func codeSVG(text, label string) (string, error) {
 	code, err := qr.Encode(text, qr.M)
 	if err != nil {
 		return "", fmt.Errorf("code: %w", err)
 	}
 	var b strings.Builder
 	side := strconv.Itoa(code.Size + 2*quiet)
-	b.WriteString(`<svg class="code" role="img" aria-label="Code with the address of the calendar" width="264" height="264" viewBox="0 0 ` +
+	b.WriteString(`<svg class="code" role="img" aria-label="` + label + `" width="264" height="264" viewBox="0 0 ` +
 		side + ` ` + side + `" shape-rendering="crispEdges"><rect width="` + side + `" height="` + side + `" fill="#fff"/><path fill="#000" d="`)
 	for y := range code.Size {
 		for x := 0; x < code.Size; {

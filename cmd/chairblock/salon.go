@@ -33,8 +33,9 @@ func (c *MigrateCmd) Run(out io.Writer) error {
 
 // SalonCmd manages salons.
 type SalonCmd struct {
-	Add        SalonAddCmd   `cmd:"" help:"Make a salon and print the token of its owner and the link with which she signs in, once."`
-	SignInLink SignInLinkCmd `cmd:"" help:"Print a new link for somebody who has lost her password, or for owners who have chosen none."`
+	Add             SalonAddCmd        `cmd:"" help:"Make a salon and print the token of its owner and the link with which she signs in, once."`
+	ResetSecondStep ResetSecondStepCmd `cmd:"" help:"Print a link for somebody who has lost her second step: it is taken away when she chooses a new password there."`
+	SignInLink      SignInLinkCmd      `cmd:"" help:"Print a new link for somebody who has lost her password, or for owners who have chosen none."`
 }
 
 // SalonAddCmd makes a salon with the standard services.

@@ -300,6 +300,7 @@ func (r *running) startJobs(ctx context.Context) error {
 	r.store.LapseWith(r.api.LapseOverdue)
 	r.store.FetchWith(r.api.FetchPrivateCalendar)
 	r.store.TellLateWith(r.api.TellLate)
+	r.store.TellAccounts(r.api.TellAccount(r.sender))
 	r.jobs, err = r.store.StartJobs(context.WithoutCancel(ctx), r.api.Deliver(r.sender), r.api.Refit)
 	if err != nil {
 		return err

@@ -29,14 +29,16 @@ type doorView struct {
 
 // done are the words for what has just been done.
 var done = map[string]string{
-	"out":      "You are signed out. What this browser had kept of the pages is gone.",
-	"password": "Your new password is set. Other browsers are signed out.",
-	"code":     "Your short code is set.",
-	"no-code":  "Your short code is taken away.",
-	"ended":    "That browser is signed out.",
-	"shared":   "This screen is shared now.",
-	"changed":  "The change is kept.",
-	"all-out":  "This person is signed out everywhere.",
+	"out":        "You are signed out. What this browser had kept of the pages is gone.",
+	"password":   "Your new password is set. Other browsers are signed out.",
+	"code":       "Your short code is set.",
+	"no-code":    "Your short code is taken away.",
+	"ended":      "That browser is signed out.",
+	"shared":     "This screen is shared now.",
+	"step-gone":  "Your second step is taken away. Other browsers are signed out.",
+	"step-reset": "The second step of this person is taken away. She is signed out everywhere, and told by mail.",
+	"changed":    "The change is kept.",
+	"all-out":    "This person is signed out everywhere.",
 }
 
 func (p page) door(c echo.Context, status int, v doorView) error {
@@ -97,6 +99,14 @@ func (p page) signIn(c echo.Context) error {
 	if len(in.Salons) > 0 {
 		return p.door(c, http.StatusOK, doorView{Frame: p.frame("Which salon?"), Action: "/sign-in/salon", Salons: in.Salons, Carried: k})
 	}
+	return p.entered(c, k, in)
+}
+
+// entered leads somebody on who has signed in, or asks for the code of her second step.
+func (p page) entered(c echo.Context, k api.Carried, in api.Entered) error {
+	if in.Second {
+		return p.door(c, http.StatusOK, secondView(p, k))
+	}
 	return p.goOn(c, k, in.Home, mine{account: in.Account})
 }
 
@@ -109,7 +119,7 @@ func (p page) chooseSalon(c echo.Context) error {
 	if err != nil {
 		return p.refuse(c, signInView(p, nil, k), err)
 	}
-	return p.goOn(c, k, in.Home, mine{account: in.Account})
+	return p.entered(c, k, in)
 }
 
 // mine is whose forms somebody may send on: those of an account, or of the shared
@@ -165,6 +175,9 @@ func passwordView(p page, link string, of api.PasswordFor, t typed) doorView {
 	} else {
 		v.Lead, v.Login = []string{"You will sign in with " + of.Login + "."}, of.Login
 	}
+	if of.Ends {
+		v.Lead = append(v.Lead, "Your second step is taken away by it: set up another one afterwards.")
+	}
 	v.Fields = append(v.Fields,
 		pages.Input("password", "New password", "At least 12 characters, such as four words. Everything may be in it.", "password", "").WithAuto("new-password"),
 		pages.Input("again", "The same once more", "", "password", "").WithAuto("new-password"),
@@ -185,7 +198,7 @@ func (p page) choosePassword(c echo.Context) error {
 	case err != nil:
 		return p.refuse(c, passwordView(p, link, of, t), err)
 	}
-	return web.Done(c, in.Home)
+	return p.entered(c, api.Carried{}, in)
 }
 
 func (p page) signOut(c echo.Context) error {

@@ -128,7 +128,7 @@ func (p page) newPassword(c echo.Context, own api.OwnAccount) error {
 	if err != nil {
 		return err
 	}
-	err = p.site.ChangePassword(c.Request().Context(), t.get("old"), api.NewPassword{Password: t.get("password"), Again: t.get("again")})
+	err = p.site.ChangePassword(c, t.get("old"), api.NewPassword{Password: t.get("password"), Again: t.get("again")})
 	return p.changed(c, own, err, "password", nil)
 }
 

@@ -26,6 +26,7 @@ func Mount(s *web.Site) {
 	s.Open(http.MethodGet, "/sign-in", p.signInPage)
 	s.Open(http.MethodPost, "/sign-in", p.signIn)
 	s.Open(http.MethodPost, "/sign-in/salon", p.chooseSalon)
+	s.Open(http.MethodPost, "/sign-in/code", p.signInSecond)
 	s.Open(http.MethodPost, "/open/:link", p.choosePassword)
 	s.Open(http.MethodPost, "/sign-out", s.InSession(p.signOut))
 	s.Open(http.MethodPost, "/sign-out-everywhere", s.InSession(p.signOutEverywhere))
@@ -39,9 +40,16 @@ func Mount(s *web.Site) {
 	s.Open(http.MethodPost, "/me/code", s.InSession(p.own(p.newCode)))
 	s.Open(http.MethodPost, "/me/end", s.InSession(p.own(p.endBrowser)))
 	s.Open(http.MethodPost, "/me/share", s.InSession(p.own(p.share)))
+	s.GET(api.FactorPath, "get-own-second-factor", p.factor)
+	s.POST(api.FactorPath, "begin-own-second-factor", p.beginFactor)
+	s.POST(api.FactorPath+"/confirm", "confirm-own-second-factor", p.confirmFactor)
+	s.POST(api.FactorPath+"/recovery-codes", "new-recovery-codes", p.newRecovery)
+	s.POST(api.FactorPath+"/end", "end-own-second-factor", p.endFactor)
 	s.GET("/set-up/sign-in", "list-accounts", p.people)
 	s.POST("/set-up/sign-in", "add-account", p.invite)
+	s.POST("/set-up/sign-in/rules", "set-access-rules", p.setRules)
 	s.GET("/set-up/sign-in/:id", "get-account", p.person)
+	s.POST("/set-up/sign-in/:id/second-step", "reset-second-factor", p.resetFactor)
 	s.POST("/set-up/sign-in/:id", "update-account", p.change)
 	s.POST("/set-up/sign-in/:id/link", "add-account-link", p.newLink)
 	s.POST("/set-up/sign-in/:id/end", "end-account-sessions", p.endAll)
@@ -52,7 +60,7 @@ type page struct{ site *web.Site }
 
 // labels are what the fields are called, for what is wrong with them.
 var labels = map[string]string{"mail": "Mail address", "password": "Password", "again": "Password once more", "old": "Present password",
-	"code": "Short code", "who": "The name", "shared": "The shared screen", "name": "Name", "staff_id": "On the staff", "roles": "A role"}
+	"code": "Short code", "step": "Code", "who": "The name", "shared": "The shared screen", "name": "Name", "staff_id": "On the staff", "roles": "A role"}
 
 // wrong puts what was refused into words. ok is false for what no form can put right.
 func wrong(c echo.Context, err error) (list []pages.FieldError, status int, ok bool) {

@@ -14,19 +14,21 @@ import (
 
 // peopleView lists who may sign in, or shows one of them.
 type peopleView struct {
-	Frame  pages.Frame
-	People []personLine
-	One    *personLine // the page of one person
-	Action string
-	Fields []pages.Field
-	Etag   string
-	Link   string // is shown once
-	For    string // whom the link is for
+	Frame    pages.Frame
+	People   []personLine
+	One      *personLine // the page of one person
+	Action   string
+	Fields   []pages.Field
+	Etag     string
+	Link     string // is shown once
+	Rules    []pages.Field
+	RulesTag string
+	For      string // whom the link is for
 }
 
 type personLine struct {
 	ID, Name, Mail, Roles, State, SignedIn, Browsers string
-	Enabled                                          bool
+	Enabled, Factor                                  bool
 }
 
 // here is the address of the list.
@@ -42,7 +44,7 @@ func (p page) line(a api.AccountBody, n web.Salon) personLine {
 	for _, r := range a.Roles {
 		roles = append(roles, roleShort[r])
 	}
-	l := personLine{ID: a.ID, Name: a.Name, Mail: a.Mail, Roles: strings.Join(roles, ", "), SignedIn: "never", Browsers: strconv.Itoa(a.Browsers), Enabled: !a.Disabled}
+	l := personLine{ID: a.ID, Name: a.Name, Mail: a.Mail, Roles: strings.Join(roles, ", "), SignedIn: "never", Browsers: strconv.Itoa(a.Browsers), Enabled: !a.Disabled, Factor: a.Factor != nil}
 	if l.Name == "" {
 		l.Name = "no name yet"
 	}
@@ -58,6 +60,9 @@ func (p page) line(a api.AccountBody, n web.Salon) personLine {
 		l.State = "has chosen no password yet"
 	case a.HasCode:
 		l.State = "has a short code"
+	}
+	if a.Factor != nil {
+		l.State = strings.TrimPrefix(l.State+", second step on", ", ")
 	}
 	return l
 }
@@ -100,6 +105,9 @@ func (p page) peopleView(c echo.Context) (peopleView, error) {
 	v.Frame.Done = done[c.QueryParam("done")]
 	for _, a := range list {
 		v.People = append(v.People, p.line(a, n))
+	}
+	if err := p.rules(c, &v); err != nil {
+		return v, err
 	}
 	v.Fields, err = p.fields(c, api.AccountBody{})
 	return v, err

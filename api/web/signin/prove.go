@@ -38,6 +38,9 @@ func (p page) proveView(c echo.Context, own api.OwnAccount, k api.Carried) (door
 	v := doorView{Frame: p.site.Frame(c, n, "", "Your password once more"), Action: "/prove", Button: "Go on", Carried: k, Login: own.Login,
 		Lead:   []string{"What comes next decides who gets in, so a short code or a machine that was left open is not enough for it. It is asked again after 15 minutes."},
 		Fields: []pages.Field{pages.Input("old", "Password of "+own.Name, "", "password", "").WithAuto("current-password")}}
+	if own.Factor != nil {
+		v.Fields = append(v.Fields, stepField("6 digits from your telephone, or a recovery code"))
+	}
 	if k.Kept() {
 		v.Lead = append(v.Lead, "What you typed is kept: you send it with one press afterwards.")
 	}
@@ -52,7 +55,7 @@ func (p page) prove(c echo.Context, own api.OwnAccount) error {
 	if err != nil {
 		return err
 	}
-	if err := p.site.Prove(c.Request().Context(), t.get("old")); err != nil {
+	if err := p.site.Prove(c, t.get("old"), t.get("step")); err != nil {
 		v, fault := p.proveView(c, own, k)
 		if fault != nil {
 			return api.Sorry(c, fault)
