@@ -59,12 +59,27 @@ func StepOf(secret []byte, code string, at time.Time, after int64) (step int64, 
 		if n <= after || n < 0 {
 			continue
 		}
-		want, err := hotp.GenerateCodeCustom(base32Plain.EncodeToString(secret), uint64(n), codeForm)
-		if err == nil && subtle.ConstantTimeCompare([]byte(want), []byte(code)) == 1 {
+		want := CodeAt(secret, time.Unix(n*codeStep, 0))
+		if subtle.ConstantTimeCompare([]byte(want), []byte(code)) == 1 {
 			return n, true
 		}
 	}
 	return 0, false
+}
+
+// CodeAt is the code that a telephone with a secret shows at a time, from 1970 on.
+func CodeAt(secret []byte, at time.Time) string {
+	code, err := hotp.GenerateCodeCustom(base32Plain.EncodeToString(secret), uint64(max(0, at.Unix())/codeStep), codeForm)
+	if err != nil {
+		panic(err) // the secret was just encoded
+	}
+	return code
+}
+
+// ReadSecret is a secret that people were shown, and whether it is one.
+func ReadSecret(written string) (secret []byte, ok bool) {
+	secret, err := base32Plain.DecodeString(strings.ToUpper(digitsOf(written)))
+	return secret, err == nil && len(secret) == secretBytes
 }
 
 // digitsOf is what was typed without the spaces that people put between digits.

@@ -11,17 +11,17 @@ import (
 	"testing"
 	"time"
 
-	"github.com/pquerna/otp/totp"
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
 	"chairblock/api/notify"
+	"chairblock/api/passwords"
 	"chairblock/api/web/signin"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
 
-// telephone makes codes as another program does.
+// telephone makes codes.
 type telephone struct {
 	s      *webtest.Salon
 	secret string
@@ -29,9 +29,9 @@ type telephone struct {
 
 func (x telephone) code(t testing.TB) string {
 	t.Helper()
-	code, err := totp.GenerateCode(strings.ReplaceAll(x.secret, "-", ""), x.s.Now())
-	require.NoError(t, err)
-	return code
+	secret, ok := passwords.ReadSecret(x.secret)
+	require.True(t, ok)
+	return passwords.CodeAt(secret, x.s.Now())
 }
 
 // next lets half a minute pass, in which the code changes.
