@@ -6,6 +6,8 @@ import (
 	"slices"
 	"time"
 
+	"github.com/danielgtaylor/huma/v2"
+
 	"chairblock/scheduling"
 	"chairblock/store"
 )
@@ -14,6 +16,14 @@ import (
 type RulesAnswer struct {
 	BookingRules
 	Assisted []AssistedStepBody `json:"assisted_against_rule" readOnly:"true" required:"false" nullable:"false" doc:"Steps of visits to come that are booked with an assistant although assistant_steps does not name them: the desk has to move them"`
+}
+
+// Resolve holds what is wrong with b beside what its description refuses.
+func (b *RulesAnswer) Resolve(ctx huma.Context, at *huma.PathBuffer) []error {
+	var f scheduling.Faults
+	b.check(&f)
+	hold(ctx, at, f.Err())
+	return nil
 }
 
 // AssistedStepBody is a step that an assistant is booked for.

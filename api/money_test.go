@@ -109,6 +109,7 @@ func TestMoneyFactsThatContradictWhatIsKnownAreRefused(t *testing.T) {
 		{object{"kind": "goodwill", "note": "x", "minutes": 5, "amount_cents": 5}, "/minutes"},
 		{object{"kind": "goodwill", "minutes": 5}, "/note"},
 		{object{"kind": "voucher"}, "/note"},
+		{object{"kind": "received", "amount_cents": -1, "minutes": 601}, "/amount_cents /minutes /how"},
 		{object{"kind": "waived"}, "/who"},
 		{object{"kind": "price_changed", "amount_cents": 3000}, "/client_agreed"},
 		{object{"kind": "price_changed", "amount_cents": 3000, "client_agreed": true, "service_index": 1}, "/service_index"},

@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
 
 	"chairblock/scheduling"
 	"chairblock/scheduling/quoting"
@@ -40,6 +43,18 @@ func (b MoneyRequest) given() []string {
 		}
 	}
 	return out
+}
+
+// Resolve holds what is wrong with b beside what its description refuses, and does
+// not depend on the visit.
+func (b *MoneyRequest) Resolve(ctx huma.Context, at *huma.PathBuffer) []error {
+	late := store.Visit{Start: time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC), Services: make([]store.VisitService, 1)}
+	if b.Service != nil {
+		late.Services = make([]store.VisitService, max(1, min(*b.Service, 7)+1))
+	}
+	_, err := b.entry(late)
+	hold(ctx, at, err)
+	return nil
 }
 
 // entry is b for the store, once its fields fit its kind.

@@ -199,9 +199,9 @@ func TestAssistantsDoOnlyWhatTheRuleNames(t *testing.T) {
 	require.Empty(t, rules.Assisted)
 	s.call("POST", "/v1/visits/"+v.ID+"/move", object{"start": v.Start.Add(5 * time.Minute), "approved_by": "Ada"}, "If-Match", vtag).is(200, &moved)
 	require.Equal(t, []string{"wash"}, assisted(moved))
-	rules.AssistantSteps = []string{"wash", "Wash!", "wash"}
+	rules.AssistantSteps, rules.HoldMinutes = []string{"wash", "Wash!", "wash"}, 0
 	p = s.call("PUT", "/v1/booking-rules", rules.BookingRules, "If-Match", `"v3"`).refused(422, "invalid")
-	require.Equal(t, []string{"body /assistant_steps/1", "body /assistant_steps/2"}, pointers(p))
+	require.Equal(t, []string{"body /hold_minutes", "body /assistant_steps/1", "body /assistant_steps/2"}, pointers(p), "in one round")
 }
 
 func TestNeutralizerIsNeverMadeLonger(t *testing.T) {
