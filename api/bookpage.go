@@ -114,6 +114,7 @@ func (b *booking) answer(ctx context.Context, pressed bool) (int, error) {
 		if !pressed {
 			b.page.Fields = b.usual()
 			b.startOnDay()
+			b.startWithService()
 			b.page.Fields.How = b.form.Get(pages.FieldHow)
 			if err := b.startWithClient(ctx); err != nil {
 				return err
@@ -219,6 +220,15 @@ func (b *booking) startOnDay() {
 	text := b.form.Get(pages.FieldDateFrom)
 	if d := day(&f, pages.FieldDateFrom, text); len(f) == 0 && d.After(scheduling.CivilDate(b.s.now(), b.n.loc)) {
 		b.page.Fields.DateFrom = d.String()
+	}
+}
+
+// startWithService opens the form for the service that the address names; one that
+// is not offered leaves the choice open.
+func (b *booking) startWithService() {
+	id := b.form.Get(pages.FieldService)
+	if slices.ContainsFunc(b.rows, func(r store.ServiceRow) bool { return r.ID == id && r.Active }) {
+		b.page.Fields.Service = id
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +14,7 @@ import (
 	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
+	"chairblock/scheduling/needs"
 	"chairblock/scheduling/quoting"
 	"chairblock/store"
 )
@@ -99,9 +101,25 @@ func (b *booking) estimated(v *pages.EstimateView, i int, w *worked, first bool)
 	return nil
 }
 
-// needed says what the visit will need before it can begin, as far as that is the
-// same for whoever comes.
+// neededAhead is how far ahead of now a visit is taken to be whose time nobody has
+// chosen yet: further than any test has to be (judgement).
+const neededAhead = 15 * 24 * time.Hour
+
+// needed says what the visit will need before it can begin by what is on record of
+// who is chosen, while she can still be asked.
 func (b *booking) needed(ctx context.Context) ([]string, error) {
+	out := []string{}
+	list, _, err := b.c.needs(ctx, b.t, b.n, b.page.Fields.Client, b.s.now().Add(neededAhead))
+	if err != nil {
+		return nil, err
+	}
+	for _, k := range inKindOrder(needs.FirstOpen(list)) {
+		line := k.Words()
+		if lead := b.n.leadOf(k); lead > 0 && !k.Hidden() {
+			line += ", at least " + scheduling.Number(lead) + " hours before"
+		}
+		out = append(out, line)
+	}
 	least, err := b.n.depositFor(ctx, b.t, b.told.from, b.c.chemical, b.page.Fields.Client)
 	if err != nil {
 		return nil, err
@@ -109,11 +127,11 @@ func (b *booking) needed(ctx context.Context) ([]string, error) {
 	most, err := b.n.depositFor(ctx, b.t, b.told.dearest, b.c.chemical, b.page.Fields.Client)
 	switch {
 	case most.Cents > least.Cents:
-		return []string{"a deposit of " + quoting.Plain(least.Cents, b.n.row.Currency) + " to " + b.n.amount(most.Cents) + ", by stylist"}, err
+		out = append(out, "a deposit of "+quoting.Plain(least.Cents, b.n.row.Currency)+" to "+b.n.amount(most.Cents)+", by stylist")
 	case most.Cents > 0:
-		return []string{"a deposit of " + b.n.amount(most.Cents)}, err
+		out = append(out, "a deposit of "+b.n.amount(most.Cents))
 	}
-	return nil, err
+	return out, err
 }
 
 // workings gives every line the count of the step of the same kind, the first
@@ -278,7 +296,7 @@ func (b *booking) showBooked(ctx context.Context) error {
 	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepBooked
 	b.page.Booked = &pages.BookedView{Client: clientName(x.client), Service: serviceNames(v), Start: body.Start, End: body.End,
 		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: b.n.priceWords(v),
-		StillNeeded: x.needed, Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Chemical: x.chemical,
+		StillNeeded: x.needed, First: b.bookFirst(x, v), Cautions: cautionViews(x.cautions), ApprovedBy: v.ApprovedBy, Chemical: x.chemical,
 		Messages: x.messages, NoMessages: x.noMessages, VisitHref: "/visits/" + v.ID}
 	if full, err := b.s.visitBody(ctx, b.t, b.n, v); err != nil {
 		return err
@@ -292,6 +310,25 @@ func (b *booking) showBooked(ctx context.Context) error {
 		return err
 	}
 	return b.showBehind(ctx)
+}
+
+// bookFirst are the ways to book what has to come before a visit, where the salon
+// has services for it.
+func (b *booking) bookFirst(x *visitFacts, v store.Visit) (out []pages.Option) {
+	for _, k := range x.open {
+		kind := map[needs.Kind]scheduling.StepKind{needs.Consultation: stepOfConsultation, needs.PatchTest: "patch_test"}[k]
+		i := slices.IndexFunc(b.rows, func(r store.ServiceRow) bool {
+			return kind != "" && r.Active && len(r.Steps) == 1 && r.Steps[0].Kind == kind
+		})
+		if i >= 0 {
+			q := url.Values{pages.FieldService: {b.rows[i].ID}}
+			if v.Client != "" {
+				q.Set(pages.FieldClient, v.Client)
+			}
+			out = append(out, pages.Option{ID: "/book?" + q.Encode(), Name: b.rows[i].Name})
+		}
+	}
+	return out
 }
 
 // showBehind says what is pencilled behind a consultation that was booked.

@@ -9,6 +9,7 @@ import (
 	"chairblock/api/pages"
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
+	"chairblock/scheduling/needs"
 	"chairblock/store"
 )
 
@@ -171,10 +172,19 @@ func (b *booking) showPencilled(ctx context.Context, id string, fresh bool) erro
 			cautions = append(cautions, c)
 		}
 	}
+	if !slices.Contains(x.open, needs.Deposit) { // which is asked when it is booked
+		d, err := b.n.depositFor(ctx, b.t, v.PriceCents, x.chemical, v.Client)
+		if err != nil {
+			return err
+		}
+		if d.Cents > 0 {
+			x.needed = append(x.needed, "a deposit of "+b.n.amount(d.Cents))
+		}
+	}
 	b.page.BoardHref, b.page.Step = boardOf(b.n, v), pages.StepPencilled
 	b.page.Pencilled = &pages.PencilledView{ID: v.ID, Version: v.Version, Service: serviceNames(v), Start: body.Start, End: body.End,
 		DryUntil: body.KeepDryUntil, UntiedUntil: body.UntiedUntil, With: x.names[v.Lead()], Chair: x.names[v.Chair], Price: b.n.priceWords(v),
-		Until: *body.HeldUntil, Now: b.s.now().In(b.n.loc), Cautions: cautionViews(append(cautions, body.Cautions...)), Chemical: x.chemical}
+		Until: *body.HeldUntil, Now: b.s.now().In(b.n.loc), StillNeeded: x.needed, First: b.bookFirst(x, v), Cautions: cautionViews(append(cautions, body.Cautions...)), Chemical: x.chemical}
 	if v.State == store.Lapsed {
 		b.page.Pencilled.Now = *body.HeldUntil // nothing is left
 	}

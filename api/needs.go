@@ -213,6 +213,22 @@ func (s *Server) writeNeeds(ctx context.Context, n salonDay, list []needs.Need) 
 	return out
 }
 
+// leadOf is how many hours before a visit a need has to be met, 0 for those without
+// such a time.
+func (n salonDay) leadOf(k needs.Need) float64 {
+	r := n.needRules()
+	switch k.Kind {
+	case needs.Consultation:
+		return r.ConsultationHours
+	case needs.PatchTest:
+		return r.PatchTestHours
+	case needs.StrandTest:
+		return r.StrandTestHours
+	case needs.Deposit, needs.Guardian, needs.Consent:
+	}
+	return 0
+}
+
 // atWords writes a time as the desk says it.
 func (n salonDay) atWords(t time.Time) string { return t.In(n.loc).Format("Mon 2 January 15:04") }
 

@@ -28,28 +28,11 @@ func (c *composed) prove(ctx context.Context, t *store.Tx, n salonDay, client st
 	if client == "" {
 		return nil
 	}
-	v := needs.Visit{Start: start}
-	r, err := t.NeedRecords(ctx, []store.Visit{{ID: c.visit, Client: client}})
+	list, on, err := c.needs(ctx, t, n, client, start)
 	if err != nil {
 		return err
 	}
-	used, err := c.solutions(ctx, t, r.Services[c.visit])
-	if err != nil {
-		return err
-	}
-	for i, x := range c.services {
-		row, err := t.ServiceVersion(ctx, x.Service, x.Version)
-		if err != nil {
-			return err
-		}
-		v.Services = append(v.Services, needs.Service{Chemical: row.Chemical, Aftercare: row.Aftercare, Retouch: row.Retouch, Families: row.Families, Products: used[i]})
-	}
-	if err := n.readTreated(ctx, t, &r, map[string][]needs.Service{client: v.Services}); err != nil {
-		return err
-	}
-	on := n.onRecord(client, start, r)
 	c.unguarded = on.Minor && !on.GuardianNamed
-	list := needs.List(v, on, n.needRules(), n.loc)
 	for _, x := range list {
 		switch {
 		case x.Kind == needs.Guardian && x.Open():
@@ -61,6 +44,39 @@ func (c *composed) prove(ctx context.Context, t *store.Tx, n salonDay, client st
 	}
 	c.tested = c.tested || slices.ContainsFunc(list, func(x needs.Need) bool { return x.Kind == needs.PatchTest && !x.Open() })
 	return nil
+}
+
+// needs is what a visit at start would need, and what is on record of its client;
+// of nobody in particular nothing is. Deposits are asked when it is booked.
+func (c *composed) needs(ctx context.Context, t *store.Tx, n salonDay, client string, start time.Time) ([]needs.Need, needs.Client, error) {
+	v, on := needs.Visit{Start: start}, needs.Client{}
+	var r store.NeedRecords
+	var err error
+	if client != "" || c.visit != "" {
+		if r, err = t.NeedRecords(ctx, []store.Visit{{ID: c.visit, Client: client}}); err != nil {
+			return nil, on, err
+		}
+	}
+	used, err := c.solutions(ctx, t, r.Services[c.visit])
+	if err != nil {
+		return nil, on, err
+	}
+	for i, x := range c.services {
+		row, err := t.ServiceVersion(ctx, x.Service, x.Version)
+		if err != nil {
+			return nil, on, err
+		}
+		damaged := i < len(c.estimates) && c.estimates[i] != nil && c.estimates[i].hair.Damaged
+		v.Services = append(v.Services, needs.Service{Chemical: row.Chemical, Aftercare: row.Aftercare, Retouch: row.Retouch, Damaged: damaged,
+			Families: row.Families, Products: used[i]})
+	}
+	if client != "" {
+		if err := n.readTreated(ctx, t, &r, map[string][]needs.Service{client: v.Services}); err != nil {
+			return nil, on, err
+		}
+		on = n.onRecord(client, start, r)
+	}
+	return needs.List(v, on, n.needRules(), n.loc), on, nil
 }
 
 // solutions lists by service what is put on that skin tests are made with: what

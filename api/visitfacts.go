@@ -52,7 +52,8 @@ type visitFacts struct {
 	names      map[string]string
 	cautions   []CautionBody // as they were when it was booked
 	needed     []string
-	against    bool // something in needed says what of the client's health speaks against the visit
+	open       []needs.Kind // what of it is not hidden
+	against    bool         // something in needed says what of the client's health speaks against the visit
 	chemical   bool
 	messages   []pages.MessageDue
 	noMessages string
@@ -118,6 +119,7 @@ func (x *visitFacts) needs(ctx context.Context, t *store.Tx, n salonDay, v store
 			line, x.against = k.Why, v.Client != ""
 		case !k.Hidden():
 			line += ", " + k.Right(n.atWords)
+			x.open = append(x.open, k.Kind)
 		}
 		x.needed = append(x.needed, line)
 	}

@@ -237,9 +237,11 @@ type PencilledView struct {
 	With, Chair string
 	Price       string
 	// Until is when the time is free again for others, Now when the page was made.
-	Until, Now time.Time
-	Cautions   []Caution
-	Chemical   bool // asks for the safety line
+	Until, Now  time.Time
+	StillNeeded []string
+	First       []Option // addresses at which what is needed can be booked
+	Cautions    []Caution
+	Chemical    bool // asks for the safety line
 }
 
 // BookedView is what was booked.
@@ -251,6 +253,7 @@ type BookedView struct {
 	With, Chair     string
 	Price           string
 	StillNeeded     []string
+	First           []Option // addresses at which what is needed can be booked
 	Cautions        []Caution
 	ApprovedBy      string // who said yes to them
 	Chemical        bool   // asks for the safety line

@@ -407,3 +407,31 @@ func TestWhatWasTypedOutlivesASessionThatEnds(t *testing.T) {
 		})
 	}
 }
+
+func TestWhatIsStillNeededIsSaidWhileTheCallerIsOnTheTelephone(t *testing.T) {
+	s := webtest.New(t)
+	tag := s.Ask(http.MethodGet, "/booking-rules", nil, http.StatusOK, nil).Get("ETag")
+	s.Ask(http.MethodPut, "/booking-rules", webtest.Object{"hold_minutes": 10}, http.StatusOK, nil, "If-Match", tag) // all else by the program's own rules
+	b := at(t, s)
+	b.Scripts(false)
+	b.Open(s.URL + "/book?date_from=2026-06-22")
+	b.Fill(map[string]string{"first_name": "Juna", "service": "Straightening", "reach": "shoulder", "ponytail": "a finger"})
+	b.Click(`input[name="history"][value="nothing"]`)
+	b.Press(`button[value="openings"]`)
+	for _, line := range []string{"a consultation, at least 24 hours before", "a skin test, at least 48 hours before", "a strand test, at least 24 hours before", "consent", "a deposit of "} {
+		require.Contains(t, b.Text(), line, "with the estimate")
+	}
+	b.Press(`button[value^="pencil:"]`)
+	for _, line := range []string{"Still needed before the visit", "a consultation, ", "a skin test, ", "a strand test, ", "a deposit of ", "consent"} {
+		require.Contains(t, b.Text(), line, "on the pencilled page")
+	}
+	b.Press(`button[value="firm"]`)
+	require.Contains(t, b.Text(), "Still needed before the visit")
+	require.Contains(t, b.Text(), "Book: Consultation")
+	test := b.Eval(`[...document.querySelectorAll("a.go")].filter(a => a.innerText.includes("Patch test"))[0].getAttribute("href")`)
+	v := visitsOf(s, "Juna")[0]
+	b.Open(s.URL + test)
+	require.Equal(t, v.ClientID, b.Eval(`document.querySelector("[name=client]").value`))
+	require.Contains(t, b.Eval(`document.querySelector("[name=service]").selectedOptions[0].innerText`), "Patch test")
+	b.Quiet("422")
+}
