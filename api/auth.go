@@ -39,6 +39,7 @@ var allowed = map[string][]store.Role{
 	"list-stations": everybody, "get-station": everybody, "add-station": owner, "add-stations": owner, "update-station": owner,
 	"delete-station": owner,
 	"get-hours":      everybody, "set-hours": owner,
+	"list-opening-days": everybody, "add-opening-day": owner, "get-opening-day": everybody, "set-opening-day": owner, "delete-opening-day": owner,
 	"list-closures": everybody, "add-closure": owner, "add-closures": owner, "delete-closure": owner,
 	"list-absences": everybody, "add-absence": desk, "delete-absence": desk,
 	"list-private-calendars": working, "add-private-calendar": working, "add-private-file": working, "get-private-calendar": working,

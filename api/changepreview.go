@@ -23,6 +23,7 @@ type ChangeRequest struct {
 	StaffHours *StaffHoursChange `json:"staff_hours,omitempty"`
 	Weeks      *WeeksChange      `json:"weeks_by_date,omitempty"`
 	SingleDay  *SingleDayChange  `json:"single_day,omitempty"`
+	OpeningDay *OpeningDayChange `json:"opening_day,omitempty"`
 	Closures   []ClosureBody     `json:"closures,omitempty" nullable:"false" maxItems:"100" doc:"Days on which the salon would stay shut"`
 	Absence    *AbsenceBody      `json:"absence,omitempty" doc:"Time in which a person would be away or a station out of order"`
 	Staff      *StaffChange      `json:"staff,omitempty" doc:"What a person would be and do"`
@@ -177,6 +178,11 @@ func (b ChangeRequest) read(f *scheduling.Faults) (c made, first, last date.Date
 	note(b.SingleDay != nil, "single_day", func() (c made) {
 		c, first = b.SingleDay.read(f)
 		last = first.Add(1) // a shift may pass midnight
+		return c
+	})
+	note(b.OpeningDay != nil, "opening_day", func() (c made) {
+		c, first = b.OpeningDay.read(f)
+		last = first.Add(1)
 		return c
 	})
 	note(len(b.Closures) > 0, "closures", func() made {

@@ -70,7 +70,7 @@ func (s *Server) busyTime(ctx context.Context, f store.FeedState) (ics.FreeBusy,
 
 // presence is when a person can work at all.
 type presence struct {
-	open   []openings.ClockWindow
+	open   openings.WorkRota
 	own    openings.WorkRota
 	closed []openings.DateRange
 	away   []store.Absence
@@ -78,12 +78,9 @@ type presence struct {
 
 func presenceOf(ctx context.Context, t *store.Tx, staff string, days openings.DateRange) (presence, error) {
 	var p presence
-	open, err := t.OpeningHours(ctx)
-	if err != nil {
+	var err error
+	if p.open, err = t.OpeningRota(ctx, days.First); err != nil {
 		return p, err
-	}
-	for _, w := range open {
-		p.open = append(p.open, openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
 	}
 	if p.own, err = t.WorkRota(ctx, staff, days); err != nil {
 		return p, err
@@ -121,7 +118,8 @@ func (p presence) periods(h openings.Horizon, busy []store.Part) []ics.Period {
 	}
 	fill([]openings.Span{{From: 0, To: h.Length}}, isUnavailable)
 	work, breaks := h.Working(p.own, p.closed)
-	fill(common(h.Weekly(p.open, p.closed), work), isFree)
+	open, _ := h.Working(p.open, p.closed)
+	fill(common(open, work), isFree)
 	fill(breaks, isUnavailable)
 	var away, taken []openings.Span
 	for _, a := range p.away {

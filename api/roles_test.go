@@ -30,6 +30,7 @@ var mayDo = map[string]string{
 	"list-single-days": "odla", "add-single-day": "o", "get-single-day": "odla", "set-single-day": "o", "delete-single-day": "o",
 	"list-stations": "odla", "get-station": "odla", "add-station": "o", "add-stations": "o", "update-station": "o", "delete-station": "o",
 	"get-hours": "odla", "set-hours": "o",
+	"list-opening-days": "odla", "add-opening-day": "o", "get-opening-day": "odla", "set-opening-day": "o", "delete-opening-day": "o",
 	"list-closures": "odla", "add-closure": "o", "add-closures": "o", "delete-closure": "o",
 	"list-absences": "odla", "add-absence": "od", "delete-absence": "od",
 	"list-private-calendars": "odl", "add-private-calendar": "odl", "add-private-file": "odl", "get-private-calendar": "odl",
@@ -123,6 +124,7 @@ func (s *salon) things() map[string]string {
 		out[path] = x.ID
 	}
 	out["rotas"] = s.byDate(s.ben)
+	s.call("POST", "/v1/hours/days", openingDay("2026-06-10", "08:00", "19:00")).is(201, nil)
 	out["screenings"] = s.screened(client, map[string]string{"perm": "yes"}).ID
 	out["skin-tests"], out["consents"] = s.onRecord(client)
 	out["facts"] = s.fact(v)
@@ -159,6 +161,7 @@ func (s *salon) requests() map[string]request {
 		"set-hours": object{"open": windows}, "set-staff-hours": object{"work": windows, "breaks": []object{}},
 		"add-staff-rota": twoWeeks("2026-09-01", ""), "set-staff-rota": twoWeeks("2026-07-01", "2026-08-30"),
 		"add-single-day": singleDay("2026-06-14", "10:00", "15:00"), "set-single-day": singleDay("2026-06-10"),
+		"add-opening-day": openingDay("2026-06-14", "10:00", "15:00"), "set-opening-day": openingDay("2026-06-10"),
 		"add-stations": object{"chairs": 1, "basins": 1},
 		"add-closures": object{"items": []object{{"first_date": "2026-08-05", "last_date": "2026-08-06", "reason": "works"}}},
 		"add-closure":  object{"first_date": "2026-08-03", "last_date": "2026-08-04", "reason": "works"},

@@ -150,19 +150,16 @@ func workOf(d store.StaffDay) (out []openings.ClockWindow) {
 // premises are when the salon is open.
 type premises struct {
 	zone   *time.Location
-	open   []openings.ClockWindow
+	open   openings.WorkRota
 	closed []openings.DateRange
 }
 
 // premisesFrom reads when the salon is open from a day on.
 func premisesFrom(ctx context.Context, t *store.Tx, n salonDay, from date.Date) (premises, error) {
 	p := premises{zone: n.loc}
-	open, err := t.OpeningHours(ctx)
-	if err != nil {
+	var err error
+	if p.open, err = t.OpeningRota(ctx, from); err != nil {
 		return p, err
-	}
-	for _, w := range open {
-		p.open = append(p.open, openings.ClockWindow{Weekday: w.Weekday, From: w.From, To: w.To})
 	}
 	closed, err := t.Closures(ctx, from)
 	for _, c := range closed {
@@ -184,7 +181,7 @@ func (p premises) shutFor(d date.Date, work []openings.ClockWindow) bool {
 	}
 	h := openings.NewHorizon(p.zone, openings.DateRange{First: d, Last: d.Add(1)})
 	spans, _ := h.Working(openings.WorkRota{Single: map[date.Date]openings.Week{d: {Work: work}}}, nil)
-	open := h.Weekly(p.open, nil)
+	open, _ := h.Working(p.open, nil)
 	return slices.ContainsFunc(spans, func(s openings.Span) bool {
 		return !slices.ContainsFunc(open, func(o openings.Span) bool { return o.From <= s.From && s.To <= o.To })
 	})
@@ -359,15 +356,6 @@ func (c SingleDayChange) read(f *scheduling.Faults) (made, date.Date) {
 		if err := knownPerson(ctx, t, at+"staff_id", c.StaffID); err != nil {
 			return err
 		}
-		x := d // a transaction may run twice
-		old, err := t.StaffDayOn(ctx, c.StaffID, d.Date)
-		switch {
-		case err == nil:
-			x.Version = old.Version
-			_, err = t.SetStaffDay(ctx, x)
-		case is(err, scheduling.ErrNotFound):
-			_, err = t.AddStaffDay(ctx, x)
-		}
-		return err
+		return putStaffDay(ctx, t, d)
 	}, d.Date
 }

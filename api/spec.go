@@ -19,6 +19,7 @@ func (s *Server) routes() {
 	s.rotaRoutes()
 	s.datedRotaRoutes()
 	s.singleDayRoutes()
+	s.openingDayRoutes()
 	s.privateCalendarRoutes()
 	s.serviceRoutes()
 	s.serviceVersionRoutes()

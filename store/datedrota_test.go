@@ -36,6 +36,15 @@ func init() {
 		"DeleteStaffRota": func(t *store.Tx, x *filled) (any, error) {
 			return nil, t.DeleteStaffRota(x.t.Context(), x.ada, x.weeks())
 		},
+		"OpeningDays":  func(t *store.Tx, x *filled) (any, error) { return t.OpeningDays(x.t.Context(), all.First) },
+		"OpeningDayOn": func(t *store.Tx, x *filled) (any, error) { return t.OpeningDayOn(x.t.Context(), shiftDay) },
+		"OpeningRota":  func(t *store.Tx, x *filled) (any, error) { return t.OpeningRota(x.t.Context(), all.First) },
+		"SetOpeningDay": func(t *store.Tx, x *filled) (any, error) {
+			return t.SetOpeningDay(x.t.Context(), store.OpeningDay{Date: shiftDay, Version: 1})
+		},
+		"DeleteOpeningDay": func(t *store.Tx, x *filled) (any, error) {
+			return nil, t.DeleteOpeningDay(x.t.Context(), shiftDay)
+		},
 		"StaffDays":  func(t *store.Tx, x *filled) (any, error) { return t.StaffDays(x.t.Context(), x.ada, all.First) },
 		"StaffDayOn": func(t *store.Tx, x *filled) (any, error) { return t.StaffDayOn(x.t.Context(), x.ada, shiftDay) },
 		"AddStaffDay": func(t *store.Tx, x *filled) (any, error) {

@@ -299,9 +299,32 @@ func (w *writer) weeks(t *store.Tx) error {
 	return err
 }
 
-// day notes, changes or takes back a single day of somebody.
+// opening notes, changes or takes back opening hours of one date.
+func (w *writer) opening(t *store.Tx) error {
+	ctx := w.t.Context()
+	d := store.OpeningDay{Date: date.NewAt(w.when())}
+	if w.r.IntN(3) > 0 {
+		d.Windows = []store.Window{{Kind: "open", From: 60 * w.r.IntN(12), To: 720 + 60*w.r.IntN(12)}}
+	}
+	old, err := t.OpeningDayOn(ctx, d.Date)
+	switch {
+	case errors.Is(err, scheduling.ErrNotFound):
+		_, err = t.AddOpeningDay(ctx, d)
+	case err == nil && w.r.IntN(2) == 0:
+		d.Version = old.Version
+		_, err = t.SetOpeningDay(ctx, d)
+	case err == nil:
+		err = t.DeleteOpeningDay(ctx, d.Date)
+	}
+	return err
+}
+
+// day notes, changes or takes back a single day of somebody, or of the salon.
 func (w *writer) day(t *store.Tx) error {
 	ctx := w.t.Context()
+	if w.r.IntN(3) == 0 {
+		return w.opening(t)
+	}
 	d := store.StaffDay{Staff: w.units()[w.r.IntN(3)], Date: date.NewAt(w.when())}
 	if w.r.IntN(2) == 0 {
 		d.Windows = []store.Window{{Kind: "work", From: 60 * w.r.IntN(12), To: 720 + 60*w.r.IntN(12)}}

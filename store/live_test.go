@@ -92,6 +92,10 @@ func TestWhoWatchesIsToldOfEveryChangeOnce(t *testing.T) {
 			_, err := tx.AddStaffRota(t.Context(), store.StaffRota{Staff: s.ada, First: shiftDay, Weeks: [][]store.Window{everyDay("work", 540, 1080)}})
 			return err
 		},
+		" day ": func(tx *store.Tx) error {
+			_, err := tx.AddOpeningDay(t.Context(), store.OpeningDay{Date: shiftDay})
+			return err
+		},
 		" day": func(tx *store.Tx) error {
 			_, err := tx.AddStaffDay(t.Context(), store.StaffDay{Staff: s.ben, Date: shiftDay})
 			return err

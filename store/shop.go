@@ -8,6 +8,7 @@ import (
 	"chairblock/scheduling/openings"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/rickb777/date"
 )
 
 // LoadShop reads what a search over h needs: opening windows, people,
@@ -42,6 +43,7 @@ type shopLoad struct {
 	h        openings.Horizon
 	from, to time.Time
 	open     []openings.ClockWindow
+	special  map[date.Date]openings.Week // dates with opening hours of their own
 	closed   []openings.DateRange
 	order    []string
 	names    map[string]string
@@ -61,6 +63,8 @@ func newShopLoad(h openings.Horizon) *shopLoad {
 // queueRota asks for hours, closures and units.
 func (l *shopLoad) queueRota(b *pgx.Batch, salon string) {
 	b.Queue(`SELECT weekday, opens, closes FROM opening_hours WHERE salon_id = $1`, salon).Query(l.opening)
+	b.Queue(`SELECT day::text, opens::int[], closes::int[] FROM opening_day WHERE salon_id = $1 AND day BETWEEN $2::text::date - 1 AND $3::text::date`,
+		salon, l.h.Days.First.String(), l.h.Days.Last.String()).Query(l.openingDays)
 	b.Queue(`SELECT from_date::text, to_date::text FROM closure
 		WHERE salon_id = $1 AND to_date >= $2::text::date - 1 AND from_date <= $3::text::date`,
 		salon, l.h.Days.First.String(), l.h.Days.Last.String()).Query(l.closures)
@@ -91,6 +95,23 @@ func (l *shopLoad) opening(rows pgx.Rows) error {
 	var w openings.ClockWindow
 	_, err := pgx.ForEachRow(rows, []any{&w.Weekday, &w.From, &w.To}, func() error {
 		l.open = append(l.open, w)
+		return nil
+	})
+	return err
+}
+
+func (l *shopLoad) openingDays(rows pgx.Rows) error {
+	var d date.Date
+	var opens, closes []int
+	_, err := pgx.ForEachRow(rows, []any{&d, &opens, &closes}, func() error {
+		var w openings.Week
+		for i := range opens {
+			w.Work = append(w.Work, openings.ClockWindow{Weekday: (int(d.Weekday())+6)%7 + 1, From: opens[i], To: closes[i]})
+		}
+		if l.special == nil {
+			l.special = map[date.Date]openings.Week{}
+		}
+		l.special[d] = w
 		return nil
 	})
 	return err
@@ -194,7 +215,8 @@ func booking(h openings.Horizon, from, to, cleared time.Time) openings.Booking {
 // shop lays the rota over the horizon. A person without hours of their own
 // does not work; a station is there whenever the salon is.
 func (l *shopLoad) shop() openings.Shop {
-	out := openings.Shop{Minutes: l.h.Length, Premises: l.h.Weekly(l.open, l.closed)}
+	premises, _ := l.h.Working(openings.WorkRota{Standing: openings.Week{Work: l.open}, Single: l.special}, l.closed)
+	out := openings.Shop{Minutes: l.h.Length, Premises: premises}
 	for _, id := range l.order {
 		u := l.units[id]
 		if l.staff[id] {

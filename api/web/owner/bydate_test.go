@@ -5,6 +5,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -242,4 +243,33 @@ func TestHoursByDateInABrowser(t *testing.T) {
 	b.Press(`form:has(#f-weeks-first) button.main`)
 	looked(b, "weeks-refused")
 	b.Quiet("422")
+}
+
+func TestTheOwnerOpensOnAnExtraDayAndSeesWhatAnEarlyEndHits(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	const hours = "/set-up/hours"
+	p := d.fill(d.see(hours), "openday", map[string]string{"date": "2026-06-14", "open": "ten", "reason": "fair"})
+	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	p.says(t, "“ten” cannot be read.")
+	typed, _ := p.form(t, "openday")
+	require.Equal(t, "fair", typed.Get("openday-reason"))
+	p = d.fill(p, "openday", map[string]string{"open": "10-14", "who": s.Ada})
+	p.says(t, "The hours of the day are noted.", "Sun 14 June 2026", "10:00–14:00", "fair")
+	d.see("/set-up/people/"+s.Ada).says(t, "Sun 14 June 2026", "10:00–14:00")
+	p = d.fill(d.see(hours), "openday", map[string]string{"date": "2026-06-14", "open": "9-10"})
+	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	p.says(t, "Has opening hours of its own already")
+
+	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, time.Date(2026, 6, 9, 11, 0, 0, 0, time.UTC)) // Tuesday at noon
+	p = d.fill(d.see(hours), "openday", map[string]string{"date": "2026-06-09", "open": "9-13"})
+	p.says(t, "1 visit is hit", "Juna K.", "Nothing is changed yet")
+	d.fill(p, "openday", map[string]string{"do": "sure"}).says(t, "The hours of the day are noted.", "Tue 9 June 2026")
+	var day api.DayBody
+	s.Ask(http.MethodGet, "/days/2026-06-09", nil, http.StatusOK, &day)
+	require.Equal(t, "13:00", day.Open[0].To.Format("15:04"))
+	p = d.fill(d.see(hours+"/days/2026-06-09"), "openday", map[string]string{"open": "9-20"})
+	p.says(t, "The hours of the day are noted.", "09:00–20:00")
+	d.fill(d.see(hours+"/days/2026-06-09"), "gone", nil).says(t, "Taken back: the week holds on that day.")
+	require.NotEmpty(t, v.ID)
 }

@@ -62,6 +62,7 @@ func (v *visit) previewed() {
 		note("/staff_hours/week"+pointer, name)
 		note("/weeks_by_date/rota"+pointer, name)
 		note("/single_day/day"+pointer, name)
+		note("/opening_day/day"+pointer, name)
 		note("/absence"+pointer, name)
 		note("/staff/person"+pointer, name)
 	}

@@ -11,6 +11,7 @@ import (
 )
 
 func (p page) hoursPages() {
+	p.openingDayPages()
 	p.get("/set-up/hours", "set-hours", (*visit).hoursSheet)
 	p.post("/set-up/hours/week", "set-hours", saveWeek("/set-up/hours?done=week"), (*visit).hoursSheet)
 	p.post("/set-up/hours/closures", "add-closure", (*visit).close, (*visit).hoursSheet)
@@ -31,7 +32,11 @@ func (v *visit) hoursSheet() (*sheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.Parts = append(s.Parts, part{ID: "week", Title: "Opening hours", Forms: []form{weekForm("/set-up/hours/week", week.Open, tag)}}, closedPart(closed.Items), addClosed(), holidayPart())
+	days, err := v.openingDaysPart()
+	if err != nil {
+		return nil, err
+	}
+	s.Parts = append(s.Parts, part{ID: "week", Title: "Opening hours", Forms: []form{weekForm("/set-up/hours/week", week.Open, tag)}}, days, closedPart(closed.Items), addClosed(), holidayPart())
 	return s, nil
 }
 
