@@ -176,7 +176,13 @@ func (s *Server) bearer(next echo.HandlerFunc) echo.HandlerFunc {
 			if pr := problem(ctx, err); pr.Status != http.StatusNotFound {
 				return pr
 			}
+			if miss(c) {
+				return tooManyMissed(c)
+			}
 			return newProblem(http.StatusUnauthorized, "unauthorized", "the token is unknown, expired or revoked")
+		}
+		if err := s.within(c, p); err != nil {
+			return err
 		}
 		c.SetRequest(c.Request().WithContext(withPrincipal(ctx, p)))
 		return next(c)

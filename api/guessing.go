@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 	"net/netip"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -98,6 +99,11 @@ func miss(c echo.Context) (tooMany bool) {
 }
 
 func tooManyMissed(c echo.Context) error {
+	if strings.HasPrefix(c.Request().URL.Path, "/v1/") {
+		p := newProblem(http.StatusTooManyRequests, "too-many-tries", "too many tokens that do nothing were sent from this address: wait a minute")
+		p.retryAfter = int(missesWithin / time.Second)
+		return p
+	}
 	c.Response().Header().Set("Retry-After", "60")
 	c.Response().Header().Set("Content-Security-Policy", pages.ContentSecurityPolicy)
 	return message(c, http.StatusTooManyRequests, "Please wait a minute", "Too many links that do not work were opened from here.")

@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"context"
 	"log/slog"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -30,6 +32,20 @@ const (
 // ownActsAllowed is how many forms of such pages may be sent for one client in an hour.
 // Nobody needs more; a program that books and cancels in turn would.
 const ownActsAllowed = 20
+
+// ownBookingsOfAddress is how many visits may be booked on such pages from one address
+// in an hour, whoever's pages they are (judgement: a household, or the wireless network
+// of a café, needs a few).
+const ownBookingsOfAddress = 20
+
+// tooManyActs says how long to wait for the next form of a client's own pages.
+func (s *Server) tooManyActs(c echo.Context, client string) time.Duration {
+	list := []counted{{client, ownActsAllowed}}
+	if c.Path() == "/own/again" && c.FormValue("start") != "" {
+		list = append(list, fromAddress(c.RealIP(), ownBookingsOfAddress)...)
+	}
+	return s.ownActs.begin(s.now(), list...)
+}
 
 // clientRole is whoever has opened a client's own pages. No operation of the
 // interface is allowed to it: what such a page does is done in its own name only
@@ -370,8 +386,8 @@ func (s *Server) ownPost(act ownAct, page ownPage) echo.HandlerFunc {
 		if err != nil {
 			return sorry(c, err)
 		}
-		if s.ownActs.begin(s.now(), counted{door.Salon + " " + door.Client, ownActsAllowed}) > 0 {
-			c.Response().Header().Set("Retry-After", "3600")
+		if wait := s.tooManyActs(c, door.Salon+" "+door.Client); wait > 0 {
+			c.Response().Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(wait.Seconds()))))
 			return message(c, http.StatusTooManyRequests, "That is enough for now", "Many changes were made on these pages within an hour. Please call the salon, or try again later.")
 		}
 		to := ""

@@ -90,6 +90,7 @@ var titles = map[string]string{
 	"read-only":          "This screen is read only",
 	"password-needed":    "Your password is needed once more",
 	"too-many-tries":     "Too many wrong tries",
+	"too-many-requests":  "Too many requests",
 	"code-needed":        "The code of the second step is needed",
 	"second-step-needed": "A second step has to be set up first",
 	"not-found":          "There is no such thing in this salon",

@@ -53,6 +53,7 @@ type Server struct {
 	doors    Doors
 	hasher   *passwords.Hasher
 	tries    tally
+	budgets  budgets
 	seal     *browserSeal
 	// project works out how a day goes on.
 	project func(delays.Day) (delays.DayProjection, error)
@@ -94,7 +95,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	// The address of the peer counts; forwarded headers are anybody's words.
 	s.echo.IPExtractor = echo.ExtractIPDirect()
 	s.count()
-	s.echo.Use(s.counted, recovery(), s.securityHeaders, limitTime, below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
+	s.echo.Use(s.counted, recovery(), s.securityHeaders, limitTime, below("/v1/", s.slowGuessing), below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
@@ -194,7 +195,7 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 // statuses lists what an operation can answer beside success, by what its
 // input holds.
 func statuses(input reflect.Type) []int {
-	out := []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity, http.StatusServiceUnavailable}
+	out := []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusTooManyRequests, http.StatusUnprocessableEntity, http.StatusServiceUnavailable}
 	for field, codes := range map[string][]int{
 		"ID":      {http.StatusNotFound},
 		"IfMatch": {http.StatusConflict, http.StatusPreconditionFailed, http.StatusPreconditionRequired},

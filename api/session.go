@@ -260,6 +260,9 @@ func (s *Server) signedIn(operation string) echo.MiddlewareFunc {
 			if err != nil {
 				return sorry(c, err)
 			}
+			if err := s.within(c, who.Principal); err != nil {
+				return sorry(c, err)
+			}
 			ctx, refusal := actFor(withSession(c.Request().Context(), who), operation)
 			c.SetRequest(c.Request().WithContext(ctx))
 			switch {

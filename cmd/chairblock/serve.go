@@ -95,6 +95,7 @@ type ServeCmd struct {
 	// led into its own machine by an address that somebody types in.
 	Development bool     `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
 	Proxies     []string `name:"trusted-proxy" env:"TRUSTED_PROXIES" placeholder:"NETWORK" help:"Address or network of a reverse proxy whose X-Forwarded-For is believed, such as 127.0.0.1 or 10.1.0.0/16. Several with commas."`
+	Requests    int      `name:"requests-per-minute" env:"REQUESTS_PER_MINUTE" default:"3000" help:"How many requests a token or an account may make in a minute, at each process; 0 for as many as it likes."`
 	URL         string   `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
 	// Metrics stand on a port of their own, so that no proxy passes them on by mistake.
 	Tracing `embed:""`
@@ -108,6 +109,9 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	log := func(format string, args ...any) { fmt.Fprintf(out, format+"\n", args...) }
 	if c.SMTP == "" && c.Maildir == "" {
 		return usagef("name a mail server with --smtp-url or a folder for messages with --maildir")
+	}
+	if c.Requests < 0 {
+		return usagef("--requests-per-minute is below 0; expected 0 or more")
 	}
 	proxies, err := networks(c.Proxies)
 	if err != nil {
@@ -124,6 +128,7 @@ func (c *ServeCmd) Run(out io.Writer) error {
 	}
 	defer s.close()
 	s.api.TrustProxies(proxies)
+	s.api.LimitRequests(c.Requests)
 	s.reach(c.Development)
 	if err := s.startJobs(ctx); err != nil {
 		return untilStopped(ctx, log, err)

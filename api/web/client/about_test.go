@@ -204,6 +204,20 @@ func TestTwentyFormsAnHourAreSentForOneClient(t *testing.T) {
 	v.post("/own/messages", url.Values{"way": {"mail"}}).says(http.StatusOK)
 }
 
+func TestTwentyVisitsAnHourAreBookedFromOneAddress(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t)
+	var last *visitor
+	for range 4 { // of whom each may send twenty forms
+		last = enter(t, s, s.Client("Mara", "Stone"))
+		for range 5 {
+			require.NotEqual(t, http.StatusTooManyRequests, last.post("/own/again", url.Values{"start": {"2026-07-01T09:00:00Z"}}).status)
+		}
+	}
+	last.post("/own/again", url.Values{"start": {"2026-07-01T09:00:00Z"}}).says(http.StatusTooManyRequests)
+	require.NotEqual(t, http.StatusTooManyRequests, last.post("/own/messages", url.Values{"way": {"mail"}}).status)
+}
+
 func TestAnotherSitesPageSendsNoForm(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t)
