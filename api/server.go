@@ -21,6 +21,7 @@ import (
 
 	"chairblock/api/metrics"
 	"chairblock/api/outbound"
+	"chairblock/api/pages"
 	"chairblock/api/passwords"
 	"chairblock/scheduling/delays"
 	"chairblock/store"
@@ -31,6 +32,9 @@ const (
 	maxBody      = 256 << 10
 	maxHeader    = 16 << 10
 	handlerLimit = 10 * time.Second
+	// roomLimit is how long a request waits for the database to have a connection free:
+	// somebody at a desk presses again after about as long (judgement).
+	roomLimit = 2 * time.Second
 )
 
 // Server answers requests. Make one with New.
@@ -95,7 +99,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	// The address of the peer counts; forwarded headers are anybody's words.
 	s.echo.IPExtractor = echo.ExtractIPDirect()
 	s.count()
-	s.echo.Use(s.counted, recovery(), s.securityHeaders, limitTime, below("/v1/", s.slowGuessing), below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
+	s.echo.Use(s.counted, recovery(), s.securityHeaders, limitTime, s.room, below("/v1/", s.slowGuessing), below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
@@ -272,6 +276,21 @@ func limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 		ctx, cancel := context.WithTimeout(c.Request().Context(), handlerLimit)
 		defer cancel()
 		c.SetRequest(c.Request().WithContext(ctx))
+		return next(c)
+	}
+}
+
+// room sends away at once what would wait for a connection until its time is over.
+// What needs no database is answered always.
+func (s *Server) room(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		switch path := c.Request().URL.Path; {
+		case path == "/healthz", path == "/robots.txt", path == "/openapi.json", strings.HasPrefix(path, "/problems/"), strings.HasPrefix(path, pages.AssetPrefix):
+			return next(c)
+		}
+		if err := s.store.Room(c.Request().Context(), roomLimit); err != nil {
+			return err
+		}
 		return next(c)
 	}
 }

@@ -150,7 +150,9 @@ func (t *Tx) HasFeed(ctx context.Context, client string) (bool, error) {
 // own that every booking would have to wait for: it is the sum of those of its
 // people and stations, one of which rises with every visit.
 const stateOfFeed = `
-	SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at
+	SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at` + fromHit
+
+const fromHit = `
 	FROM hit JOIN salon n USING (salon_id), LATERAL (
 		SELECT coalesce(sum(x.version), 0)::bigint AS version, coalesce(max(x.changed_at), hit.created_at) AS changed_at
 		FROM feed_version x WHERE x.salon_id = hit.salon_id AND (x.subject_id = hit.subject_id OR hit.kind = 'salon'
@@ -167,23 +169,29 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string, read ...string)
 	}
 	const q = `
 		WITH hit AS (
-			SELECT f.salon_id, f.feed_id, f.kind, f.subject_id, f.created_at, f.last_used_at
+			SELECT f.salon_id, f.feed_id, f.kind, f.subject_id, f.created_at, ` + feedUnnoted + ` AS unnoted
 			FROM feed f JOIN salon n USING (salon_id)
 			WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL AND (f.kind = 'salon'
 				OR f.kind = 'client' AND EXISTS (SELECT 1 FROM client c WHERE c.salon_id = f.salon_id AND c.client_id = f.subject_id)
 				OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))
-		), touch AS (
-			UPDATE feed f SET last_used_at = now(), readings = f.readings + 1 FROM hit
-			WHERE hit.kind = ANY($3) AND f.salon_id = hit.salon_id AND f.feed_id = hit.feed_id
-			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '5 minutes')
-		)` + stateOfFeed
+		)
+		SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at, coalesce(hit.kind = ANY($3), false) AND hit.unnoted` + fromHit
 	rows, err := s.pool.Query(ctx, q, key, hash(secret), read)
 	if err != nil {
 		return FeedState{}, domain("feed", err, false)
 	}
-	f, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])
-	return f, domain("feed", err, false)
+	f, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[struct {
+		FeedState
+		Unnoted bool
+	}])
+	if err == nil && f.Unnoted {
+		err = s.note(ctx, `UPDATE feed f SET last_used_at = now(), readings = f.readings + 1 WHERE f.salon_id = $1 AND f.feed_id = $2 AND `+feedUnnoted, f.Salon, f.Feed)
+	}
+	return f.FeedState, domain("feed", err, false)
 }
+
+// feedUnnoted holds for feeds f whose reading is to be noted.
+const feedUnnoted = `(f.last_used_at IS NULL OR f.last_used_at < now() - interval '5 minutes')`
 
 // feedByID reads the state of feed $2 in salon $1.
 const feedByID = `WITH hit AS (SELECT salon_id, feed_id, kind, subject_id, created_at FROM feed WHERE salon_id = $1 AND feed_id = $2)` + stateOfFeed

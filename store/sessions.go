@@ -55,6 +55,7 @@ type signedInRow struct {
 	ProvenBy    *string    `db:"proven_by"`
 	ProvenAt    *time.Time `db:"proven_at"`
 	NeedsFactor bool       `db:"needs_factor"`
+	Unnoted     bool       `db:"unnoted"` // its use is to be written down
 }
 
 // needsFactor holds for owners' accounts a without a second step, in a salon where
@@ -78,14 +79,16 @@ const signedInQuery = `
 		WHERE s.token = $1 AND b.ends_at > $2 AND b.last_used_at + b.idle > $2
 		  AND a.disabled_at IS NULL AND (coalesce(u.active, true) OR 'owner' = ANY(a.roles))
 		  AND (b.kind <> 'shared' OR a.roles && ARRAY['owner', 'desk'])
-	), touch AS (
-		UPDATE browser_session b SET last_used_at = GREATEST(b.last_used_at, $2),
-			person_until = CASE WHEN hit.person_id IS NOT NULL AND b.person_id = hit.person_id THEN GREATEST(b.person_until, $4) ELSE b.person_until END
-		FROM hit WHERE b.salon_id = hit.salon_id AND b.session_id = hit.session_id
-		  AND $6 AND (hit.last_used_at < $3 OR hit.person_id IS NOT NULL AND hit.person_until < $5)
 	)
 	SELECT salon_id, session_id, kind, account_id, staff_id, roles, name, left_staff, person_id, person_staff, person_roles,
-	       person_name, person_left, person_until, proven_by, proven_at, needs_factor FROM hit`
+	       person_name, person_left, person_until, proven_by, proven_at, needs_factor,
+	       $4 AND (last_used_at < $3 OR person_id IS NOT NULL AND person_until < $5) AS unnoted FROM hit`
+
+// noteSession notes that a session is used and its person is there.
+const noteSession = `
+	UPDATE browser_session b SET last_used_at = GREATEST(b.last_used_at, $3),
+		person_until = CASE WHEN $4::text IS NOT NULL AND b.person_id = $4 THEN GREATEST(b.person_until, $5) ELSE b.person_until END
+	WHERE b.salon_id = $1 AND b.session_id = $2`
 
 // WhoUses finds who uses the browser that holds a session, by the hash that the
 // session library keeps of its token, in one query; scheduling.ErrNotFound when it
@@ -95,13 +98,18 @@ const signedInQuery = `
 func (s *Store) WhoUses(ctx context.Context, token string, p Press) (SignedIn, error) {
 	extended := p.Now.Add(p.Stays)
 	writeBelow := extended.Add(-personWithin)
-	rows, err := s.pool.Query(ctx, signedInQuery, token, p.Now, p.Now.Add(-usedWithin), extended, writeBelow, p.Pressed)
+	rows, err := s.pool.Query(ctx, signedInQuery, token, p.Now, p.Now.Add(-usedWithin), p.Pressed, writeBelow)
 	if err != nil {
 		return SignedIn{}, domain("session", err, false)
 	}
 	row, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[signedInRow])
 	if err != nil {
 		return SignedIn{}, domain("session", err, false)
+	}
+	if row.Unnoted {
+		if err := s.note(ctx, noteSession, row.Salon, row.Session, p.Now, row.Person, extended); err != nil {
+			return SignedIn{}, err
+		}
 	}
 	out := row.signedIn()
 	if out.Kind == SharedScreen && !out.ReadOnly && p.Pressed && row.PersonUntil.Before(writeBelow) {

@@ -105,6 +105,7 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	cfg.ConnConfig.RuntimeParams["lock_timeout"] = "5s"
 	cfg.ConnConfig.RuntimeParams["statement_timeout"] = "20s"
 	cfg.ConnConfig.RuntimeParams["idle_in_transaction_session_timeout"] = "30s"
+	cfg.ConnConfig.ConnectTimeout = min(cfg.ConnConfig.ConnectTimeout, connectAtMost)
 	if provider != nil {
 		cfg.ConnConfig.Tracer = otelpgx.NewTracer(otelpgx.WithTracerProvider(provider), otelpgx.WithDisableConnectionDetailsInAttributes())
 	}
@@ -120,6 +121,27 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	s := &Store{pool: pool, jobs: jobs, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
 	s.live = newLiveHub(s)
 	return s, nil
+}
+
+// connectAtMost is how long making a connection may take, whatever the address says:
+// longer than a server under load needs to answer (judgement).
+const connectAtMost = 10 * time.Second
+
+// Room waits until a connection is free, at most for a time, and answers
+// ErrUnavailable when there was none: requests that would queue for longer are better
+// told to come again than to hold what they hold.
+func (s *Store) Room(ctx context.Context, atMost time.Duration) error {
+	wait, cancel := context.WithTimeout(ctx, atMost)
+	defer cancel()
+	c, err := s.pool.Acquire(wait)
+	switch {
+	case err == nil:
+		c.Release()
+		return nil
+	case ctx.Err() == nil && wait.Err() != nil:
+		return fmt.Errorf("%w: every connection is in use", ErrUnavailable)
+	}
+	return domain("room", err, false)
 }
 
 // closeAtMost is how long Close waits for transactions that still run: longer than

@@ -181,36 +181,34 @@ func (s *Store) Principal(ctx context.Context, secret string) (Principal, error)
 	}
 	// The time of last use is only worth a write when it is a minute old.
 	const q = `
-		WITH hit AS (
-			SELECT t.salon_id, t.token_id, t.role, coalesce(a.staff_id, t.staff_id, '') AS staff_id, t.last_used_at,
-			       coalesce(t.account_id, '') AS account_id, coalesce(a.roles, '{}') AS roles, NOT coalesce(u.active, true) AS left_staff,
-			       now() - t.created_at AS signed_in, ` + needsFactor + ` AS needs_factor
-			FROM access_token t JOIN salon n USING (salon_id)
-			LEFT JOIN account a ON a.salon_id = t.salon_id AND a.account_id = t.account_id
-			LEFT JOIN unit u ON u.salon_id = a.salon_id AND u.unit_id = a.staff_id
-			WHERE n.key = $1 AND t.sha256 = $2 AND t.revoked_at IS NULL
-			  AND (t.expires_at IS NULL OR t.expires_at > now())
-			  AND (t.account_id IS NULL OR coalesce(t.last_used_at, t.created_at) > now() - $3::interval AND ` + mayEnter + `)
-		), touch AS (
-			UPDATE access_token t SET last_used_at = now() FROM hit
-			WHERE t.salon_id = hit.salon_id AND t.token_id = hit.token_id
-			  AND (hit.last_used_at IS NULL OR hit.last_used_at < now() - interval '1 minute')
-		)
-		SELECT salon_id, role, token_id, staff_id, account_id, roles, left_staff, signed_in, needs_factor FROM hit`
+		SELECT t.salon_id, t.role, t.token_id, coalesce(a.staff_id, t.staff_id, ''), coalesce(t.account_id, ''), coalesce(a.roles, '{}'),
+		       NOT coalesce(u.active, true), now() - t.created_at, ` + needsFactor + `, ` + tokenUnnoted + `
+		FROM access_token t JOIN salon n USING (salon_id)
+		LEFT JOIN account a ON a.salon_id = t.salon_id AND a.account_id = t.account_id
+		LEFT JOIN unit u ON u.salon_id = a.salon_id AND u.unit_id = a.staff_id
+		WHERE n.key = $1 AND t.sha256 = $2 AND t.revoked_at IS NULL
+		  AND (t.expires_at IS NULL OR t.expires_at > now())
+		  AND (t.account_id IS NULL OR coalesce(t.last_used_at, t.created_at) > now() - $3::interval AND ` + mayEnter + `)`
 	var p Principal
 	var account string
 	var roles []Role
-	var left, needs bool
+	var left, needs, unnoted bool
 	var signedIn time.Duration
 	err := s.pool.QueryRow(ctx, q, key, hash(secret), AccountTokenIdle).
-		Scan(&p.Salon, &p.Role, &p.TokenID, &p.StaffID, &account, &roles, &left, &signedIn, &needs)
+		Scan(&p.Salon, &p.Role, &p.TokenID, &p.StaffID, &account, &roles, &left, &signedIn, &needs, &unnoted)
 	if err == nil && account != "" {
 		token := p.TokenID
 		p = principalOf(p.Salon, account, p.StaffID, roles, left)
 		p.Token, p.SignedIn, p.NeedsFactor = token, signedIn, needs
 	}
+	if err == nil && unnoted {
+		err = s.note(ctx, `UPDATE access_token t SET last_used_at = now() WHERE t.salon_id = $1 AND t.sha256 = $2 AND `+tokenUnnoted, p.Salon, hash(secret))
+	}
 	return p, domain("token", err, false)
 }
+
+// tokenUnnoted holds for tokens t whose use is to be noted.
+const tokenUnnoted = `(t.last_used_at IS NULL OR t.last_used_at < now() - interval '1 minute')`
 
 // AccountTokenIdle is after how long without a request a token of an account ends
 // (judgement, as in a browser on a machine of the salon).
