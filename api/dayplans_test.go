@@ -207,6 +207,36 @@ func TestTheClientInSolutionGetsTheOtherBasinAheadOfEverybody(t *testing.T) {
 	require.Empty(t, p.CannotStay[k].Offers)
 }
 
+func TestWhatIsOverStaysAsItWasWhenTheDayIsRearranged(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	var basin struct{ ID string }
+	s.call("POST", "/v1/stations", object{"kind": "basin", "name": "other basin", "changeover_minutes": 2}).is(201, &basin)
+	v, tag := s.book(s.client("Emil"), tuesday(9, 0), s.straightening())
+	x := &noting{s, v.ID, tag, v}
+	s.at(tuesday(7, 45)) // before it opens
+	x.ok("arrive")
+	x.ok(x.step("talk") + "start")
+	s.at(tuesday(7, 50))
+	x.ok(x.step("wash") + "start")
+	s.at(tuesday(7, 56))
+	x.ok("steps/2/start")
+	before, _ := s.read(v.ID)
+	used := before.Steps[1].Units[slices.IndexFunc(before.Steps[1].Units, func(u api.StepUnitBody) bool { return u.Role == "basin" })].UnitID
+	p := s.plan(object{"date": "2026-06-09", "movable": []string{"all_not_started"}, "away": []object{{"unit_id": used}}, "rounds": 50})
+	s.carryOut(p.ID, object{"approved_by": "Ada"}).is(200, nil)
+	now, _ := s.read(v.ID)
+	require.Equal(t, before.Steps[:3], now.Steps[:3], "what has begun or is over")
+	other := false
+	for _, st := range now.Steps[3:] {
+		for _, u := range st.Units {
+			require.NotEqual(t, used, u.UnitID, st.Label)
+			other = other || u.UnitID == basin.ID || u.UnitID == s.basins[0]
+		}
+	}
+	require.True(t, other, "what is to come is done at the other basin")
+}
+
 func TestWithoutTheHelperAVisitOfTwoIsDoneByOneWhereThatIsSafe(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)

@@ -250,12 +250,40 @@ func (p *packer) spareHere(ctx context.Context, t *store.Tx, away []awaySpan) er
 	return nil
 }
 
+// begun reports whether a step has really begun, or is over: it or a later one was
+// noted, whenever it was planned.
+func (j *packJob) begun(step int) bool {
+	for k := step; j.visit != nil && k < len(j.visit.Steps); k++ {
+		if st := j.visit.Steps[k]; st.RealStart != nil || st.RealEnd != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// done are the times of a visit's plan in which a unit has begun or done its work,
+// and is not needed for it any more.
+func (p *packer) done(j *packJob, unit string) []openings.Span {
+	var out []openings.Span
+	for i := range j.c.plan.Steps {
+		if !j.begun(i) {
+			break
+		}
+		for _, u := range j.c.plan.Uses(*j.stay, i) {
+			if u.Unit == unit {
+				out = append(out, openings.Span{From: j.stay.Phases[i].Start, To: j.stay.Phases[i].End})
+			}
+		}
+	}
+	return out
+}
+
 // absentFrom is absent for what of a visit is still to come.
 func (p *packer) absentFrom(j *packJob) string {
 	now := p.h.Minute(p.now)
 	for i := range j.c.plan.Steps {
 		ph := j.stay.Phases[i]
-		if ph.End <= now {
+		if ph.End <= now || j.begun(i) {
 			continue
 		}
 		for _, u := range j.c.plan.Uses(*j.stay, i) {
@@ -280,7 +308,7 @@ func (p *packer) spare(j *packJob) (openings.Schedule, bool, error) {
 	for i := range spec.Phases {
 		pool, ph := slices.Clone(spec.Phases[i].Pool), j.stay.Phases[i]
 		for k := range pool {
-			if ph.End <= now || !p.away(ph.Pool[k], openings.Span{From: max(ph.Start, now), To: ph.End}) {
+			if ph.End <= now || j.begun(i) || !p.away(ph.Pool[k], openings.Span{From: max(ph.Start, now), To: ph.End}) {
 				pool[k].Only = []string{ph.Pool[k]}
 			}
 		}
@@ -298,6 +326,7 @@ func (p *packer) spare(j *packJob) (openings.Schedule, bool, error) {
 		for k := range u.Breaks {
 			u.Breaks[k].From = max(u.Breaks[k].From, min(now, u.Breaks[k].To-1))
 		}
+		u.Breaks = without(u.Breaks, p.done(j, u.ID))
 	}
 	snap, err := openings.NewSnapshot(shop)
 	if err != nil {
