@@ -140,13 +140,7 @@ func (b *booking) wholeNumber(text string) string {
 }
 
 // region is the country of the salon's own number, "" where it has none.
-func (b *booking) region() string {
-	n, err := phonenumbers.Parse(b.n.row.Phone, "")
-	if err != nil {
-		return ""
-	}
-	return phonenumbers.GetRegionCodeForNumber(n)
-}
+func (b *booking) region() string { return regionOf(b.n.row.Phone) }
 
 // bookPart answers with a part of the booking page for the form as it stands.
 func (s *Server) bookPart(part func(ctx context.Context, b *booking, into *bytes.Buffer) error) echo.HandlerFunc {

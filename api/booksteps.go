@@ -270,7 +270,7 @@ func (b *booking) client(ctx context.Context) (string, error) {
 	if v.Client != "" {
 		return v.Client, nil
 	}
-	row, err := ClientBody{GivenName: v.FirstName, FamilyName: v.Initial, Phone: v.Phone, Mail: v.Mail, ContactBy: v.Preferred}.row()
+	row, err := ClientBody{GivenName: v.FirstName, FamilyName: v.Initial, Phone: v.Phone, Mail: v.Mail, ContactBy: v.Preferred}.row(b.region())
 	if err != nil {
 		return "", err
 	}

@@ -18,6 +18,7 @@ type ClientOverview struct {
 	Version   int64                  `json:"version" doc:"The number in the ETag of the client"`
 	Minor     *MinorBody             `json:"minor,omitempty" doc:"Left out when nothing is noted of it"`
 	Visits    []ClientVisitBody      `json:"visits" nullable:"false" doc:"By start, the latest first, at most 120"`
+	Care      *ClientCareBody        `json:"care,omitempty" doc:"What the client has to mind after her last treatment; left out when the last was longer than three weeks ago"`
 	LeftCents int64                  `json:"left_cents" doc:"What is here for visits that did not take place, and of which nobody has decided yet"`
 	OpenCents int64                  `json:"deposits_open_cents" doc:"Deposits of visits to come that were asked and are not here"`
 	Hair      []HeadOutput           `json:"hair" nullable:"false" doc:"Measurements, newest first, at most 6"`
@@ -26,6 +27,14 @@ type ClientOverview struct {
 	Alike     []AlikeClientBody      `json:"alike" nullable:"false" doc:"Others on file who may be the same person, at most 20"`
 	Contact   []ContactChangeBody    `json:"contact_changes" nullable:"false" doc:"When somebody here changed where messages go, the latest first"`
 	Feeds     []FeedBody             `json:"feeds" nullable:"false" doc:"Her calendar addresses, without their secret; none for who may not give them out"`
+}
+
+// ClientCareBody is until when hair stays dry and untied after a visit.
+type ClientCareBody struct {
+	VisitID     string     `json:"visit_id"`
+	DryUntil    *time.Time `json:"keep_dry_until,omitempty" doc:"It may be over; left out while the licensed person has yet to say what holds after a visit that was stopped early"`
+	UntiedUntil *time.Time `json:"untied_until,omitempty"`
+	Over        bool       `json:"over" doc:"Both have passed"`
 }
 
 // ClientVisitBody is a visit of a client in a line.
@@ -70,7 +79,7 @@ func (s *Server) getOverview(ctx context.Context, in *ByID) (*overviewOutput, er
 		}
 		o := ClientOverview{Client: writeClient(c), Version: c.Version, Visits: []ClientVisitBody{}, Hair: []HeadOutput{}, Consents: []TreatmentConsentBody{},
 			Alike: []AlikeClientBody{}, Feeds: []FeedBody{}, Contact: []ContactChangeBody{}}
-		for _, add := range []func(context.Context, *store.Tx, salonDay, *ClientOverview) error{s.overMinor, s.overVisits, s.overHair, s.overContact, s.overRest} {
+		for _, add := range []func(context.Context, *store.Tx, salonDay, *ClientOverview) error{s.overMinor, s.overVisits, s.overCare, s.overHair, s.overContact, s.overRest} {
 			if err := add(ctx, t, n, &o); err != nil {
 				return err
 			}
@@ -127,6 +136,34 @@ func (s *Server) overVisits(ctx context.Context, t *store.Tx, n salonDay, o *Cli
 		o.Visits = append(o.Visits, b)
 	}
 	return err
+}
+
+// careShown is for how long after a visit it is still said what the hair has to be
+// kept from, or that this is over: longer than any such time (judgement).
+const careShown = 21 * 24 * time.Hour
+
+// overCare says what holds after the last treatment.
+func (s *Server) overCare(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {
+	now := s.now()
+	for _, x := range o.Visits { // the latest first
+		if state := store.VisitState(x.State); state != store.Finished && state != store.StoppedEarly || now.Sub(x.Start) > careShown {
+			continue
+		}
+		v, err := t.VisitByID(ctx, x.ID)
+		if err != nil {
+			return err
+		}
+		if !treats(v) {
+			continue
+		}
+		o.Care = &ClientCareBody{VisitID: v.ID}
+		if needsAftercare(v) {
+			dry, tie := n.keepDryUntil(realEnd(v)), n.untiedUntil(realEnd(v))
+			o.Care.DryUntil, o.Care.UntiedUntil, o.Care.Over = &dry, &tie, !now.Before(laterOf(dry, tie))
+		}
+		return nil
+	}
+	return nil
 }
 
 // mostMeasured is how many measurements are listed.

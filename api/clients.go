@@ -16,7 +16,7 @@ type ClientBody struct {
 	ID         string `json:"id" readOnly:"true" required:"false"`
 	GivenName  string `json:"given_name" example:"Mara"`
 	FamilyName string `json:"family_name" required:"false"`
-	Phone      string `json:"phone" required:"false" doc:"With country code; kept as E.164" example:"+49 30 901820"`
+	Phone      string `json:"phone" required:"false" doc:"With country code, or as it is dialled in the country of the salon's own number; kept as E.164" example:"+49 30 901820"`
 	Mail       string `json:"mail" required:"false" example:"mara@example.org"`
 	ContactBy  string `json:"contact_by" required:"false" enum:"mail,call,text,none,not_asked" doc:"How messages should reach the client; left out or not_asked, which is nobody's answer: mail when there is an address, else not_asked"`
 	Note       string `json:"note" required:"false" doc:"Good to know for the desk; never health"`
@@ -54,14 +54,15 @@ func (s *Server) clientRoutes() {
 	s.headRoutes()
 }
 
-func (b ClientBody) row() (store.Client, error) {
+// row reads b; telephone numbers without a country are those of region.
+func (b ClientBody) row(region string) (store.Client, error) {
 	var f scheduling.Faults
 	c := store.Client{ContactBy: b.ContactBy, Growth: b.Growth}
 	c.GivenName = text(&f, "given_name", b.GivenName, 1, 80)
 	c.FamilyName = text(&f, "family_name", b.FamilyName, 0, 80)
 	c.Note = text(&f, "note", b.Note, 0, 500)
 	c.Mail = address(&f, "mail", b.Mail)
-	c.Phone = phone(&f, "phone", b.Phone)
+	c.Phone = phone(&f, "phone", b.Phone, region)
 	c.ContactBy = contactBy(&f, c.ContactBy, "mail", c.Mail, "phone", c.Phone)
 	return c, f.Err()
 }
@@ -126,7 +127,11 @@ func (s *Server) getClient(ctx context.Context, in *ByID) (*found[ClientBody], e
 }
 
 func (s *Server) addClient(ctx context.Context, in *clientInput) (*created[ClientBody], error) {
-	c, err := in.Body.row()
+	region, err := s.region(ctx)
+	if err != nil {
+		return nil, err
+	}
+	c, err := in.Body.row(region)
 	if err != nil {
 		return nil, err
 	}
@@ -142,7 +147,11 @@ func (s *Server) updateClient(ctx context.Context, in *clientChange) (*found[Cli
 	if err != nil {
 		return nil, err
 	}
-	c, err := in.Body.row()
+	region, err := s.region(ctx)
+	if err != nil {
+		return nil, err
+	}
+	c, err := in.Body.row(region)
 	if err != nil {
 		return nil, err
 	}

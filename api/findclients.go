@@ -42,13 +42,17 @@ func (s *Server) findClients(ctx context.Context, in *findClientsInput) (*listBo
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	whole := phone(&none, "text", words)
+	region, err := s.region(ctx)
+	if err != nil {
+		return nil, err
+	}
+	whole := phone(&none, "text", words, region)
 	if len(none) > 0 {
 		whole = ""
 	}
 	var rows []store.FoundClient
 	var loc *time.Location
-	err := s.read(ctx, func(t *store.Tx) (err error) {
+	err = s.read(ctx, func(t *store.Tx) (err error) {
 		if loc, err = zone(ctx, t); err != nil {
 			return err
 		}

@@ -118,13 +118,13 @@ func (s *Server) minorRoutes() {
 		Summary: "Use a new wording from now on: consent is needed again"}, s.addWording)
 }
 
-func (b MinorBody) row(client string) (store.Minor, error) {
+func (b MinorBody) row(client, region string) (store.Minor, error) {
 	var f scheduling.Faults
 	m := store.Minor{Client: client, ContactBy: b.ContactBy, Stays: cmp.Or(b.Stays, "reachable")}
 	m.Until = day(&f, "minor_until", b.Until)
 	m.Guardian = text(&f, "guardian_name", b.GuardianName, 0, 120)
 	m.Mail = address(&f, "guardian_mail", b.Mail)
-	m.Phone = phone(&f, "guardian_phone", b.Phone)
+	m.Phone = phone(&f, "guardian_phone", b.Phone, region)
 	m.ContactBy = contactBy(&f, m.ContactBy, "guardian_mail", m.Mail, "guardian_phone", m.Phone)
 	return m, f.Err()
 }
@@ -187,7 +187,11 @@ func (s *Server) minorChange(ctx context.Context, t *store.Tx, ends bool, in, ap
 }
 
 func (s *Server) setMinor(ctx context.Context, in *minorInput) (out *found[MinorBody], err error) {
-	m, err := in.Body.row(in.ID)
+	region, err := s.region(ctx)
+	if err != nil {
+		return nil, err
+	}
+	m, err := in.Body.row(in.ID, region)
 	if err != nil {
 		return nil, err
 	}

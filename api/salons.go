@@ -73,7 +73,7 @@ func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonB
 	n.Name = text(&f, "name", b.Name, 1, 120)
 	n.Address = text(&f, "address", b.Address, 0, 200)
 	n.Mail = address(&f, "mail", b.Mail)
-	n.Phone = phone(&f, "phone", b.Phone)
+	n.Phone = phone(&f, "phone", b.Phone, "")
 	if _, known := quoting.MinorDigits(b.Currency); !known {
 		f.Addf("currency", "the ISO 4217 code of a currency in use, such as EUR", "is %q", b.Currency)
 	}

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"net/mail"
@@ -13,6 +14,7 @@ import (
 	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
+	"chairblock/store"
 )
 
 // ByID is the path of one thing.
@@ -112,18 +114,39 @@ func address(f *scheduling.Faults, field, s string) string {
 	return s
 }
 
-// phone turns a number with its country code into E.164. Empty is allowed.
-func phone(f *scheduling.Faults, field, s string) string {
+// phone turns a number with its country code, or as it is dialled within region, into
+// E.164. Empty is allowed, for the region, too.
+func phone(f *scheduling.Faults, field, s, region string) string {
 	s = strings.TrimSpace(s)
 	if s == "" {
 		return s
 	}
-	n, err := phonenumbers.Parse(s, "")
+	n, err := phonenumbers.Parse(s, region)
 	if err != nil || !phonenumbers.IsValidNumber(n) {
-		f.Add(field, "is not a telephone number", "a number with its country code, such as +49 30 901820")
+		want := "a number with its country code, such as +49 30 901820"
+		if region != "" {
+			want += ", or as it is dialled here"
+		}
+		f.Add(field, "is not a telephone number", want)
 		return s
 	}
 	return phonenumbers.Format(n, phonenumbers.E164)
+}
+
+// regionOf is the country of a salon's own number, "" where that says none.
+func regionOf(number string) string {
+	n, err := phonenumbers.Parse(number, "")
+	if err != nil {
+		return ""
+	}
+	return phonenumbers.GetRegionCodeForNumber(n)
+}
+
+// region is the country in which numbers without one are read.
+func (s *Server) region(ctx context.Context) (string, error) {
+	var n store.Salon
+	err := s.read(ctx, func(t *store.Tx) (err error) { n, err = t.SalonRow(ctx); return err })
+	return regionOf(n.Phone), err
 }
 
 // day reads a civil date of the years 2000 to 2199.

@@ -59,7 +59,7 @@ func (p BookPage) clientGroup() fieldGroup {
 	return fieldGroup{Legend: "Who", Who: &who, Fields: []Field{
 		first,
 		Input(FieldInitial, "Family name", "an initial is enough", "text", f.Initial).stranger(),
-		Input(FieldPhone, "Phone", "with its country code; may be left out", "tel", f.Phone).stranger(),
+		Input(FieldPhone, "Phone", "with its country code, or as it is dialled here; may be left out", "tel", f.Phone).stranger(),
 		Input(FieldMail, "Mail", "may be left out", "email", f.Mail).stranger(),
 		Select(FieldPreferred, "Messages by", "", f.Preferred, preferredOptions, "not asked yet").stranger(),
 	}}

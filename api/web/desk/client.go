@@ -189,6 +189,26 @@ func (v clientView) Reached() string {
 	return reached("She", v.O.Client.ContactBy, v.O.Client.Phone+v.O.Client.Mail)
 }
 
+// CareWords says until when her hair stays dry and untied, or that it is over.
+func (v clientView) CareWords() string {
+	c := v.O.Care
+	switch {
+	case c == nil:
+		return ""
+	case c.DryUntil == nil:
+		return "What holds for her hair after the visit that was stopped early, the stylist in charge says."
+	}
+	dry, tie := v.When(*c.DryUntil), v.When(*c.UntiedUntil)
+	until := "dry and untied until " + dry
+	if dry != tie {
+		until = "dry until " + dry + ", untied until " + tie
+	}
+	if c.Over {
+		return "She can be told so: her hair was to stay " + until + ", which is over."
+	}
+	return "Her hair stays " + until + "."
+}
+
 // reached says how somebody of whom at is noted is reached.
 func reached(who, by, at string) string {
 	switch {

@@ -89,7 +89,7 @@ var contactWays = []pages.Option{{ID: "mail", Name: "by mail"}, {ID: "call", Nam
 
 func clientFields(f url.Values) []pages.Field {
 	return []pages.Field{pages.Input("given_name", "First name", "", "text", f.Get("given_name")), pages.Input("family_name", "Family name", "", "text", f.Get("family_name")),
-		pages.Input("phone", "Telephone", "with country code; one number may serve many", "tel", f.Get("phone")), pages.Input("mail", "Mail address", "", "email", f.Get("mail")),
+		pages.Input("phone", "Telephone", "with country code, or as it is dialled here; one number may serve many", "tel", f.Get("phone")), pages.Input("mail", "Mail address", "", "email", f.Get("mail")),
 		pages.Select("contact_by", "How she is reached", "", f.Get("contact_by"), contactWays, "by mail when there is an address, else nobody has asked"),
 		pages.Select("growth", "Her hair grows", "as far as it was seen; measured on two visits it counts by itself", f.Get("growth"),
 			[]pages.Option{{ID: "slow", Name: "slowly"}, {ID: "usual", Name: "as usual"}, {ID: "quick", Name: "quickly"}}, "nobody has looked"),
@@ -226,7 +226,7 @@ func (p page) answerWay(c echo.Context) error {
 func minorFields(f url.Values) []pages.Field {
 	return []pages.Field{pages.Input("minor_until", "A minor until", "the day on which she reaches the salon’s age of consent", "date", f.Get("minor_until")),
 		pages.Input("guardian_name", "Guardian", "needed before anything is booked", "text", f.Get("guardian_name")),
-		pages.Input("guardian_phone", "Guardian’s telephone", "with country code", "tel", f.Get("guardian_phone")),
+		pages.Input("guardian_phone", "Guardian’s telephone", "with country code, or as it is dialled here", "tel", f.Get("guardian_phone")),
 		pages.Input("guardian_mail", "Guardian’s mail address", "", "email", f.Get("guardian_mail")),
 		pages.Select("contact_by", "How the guardian is reached", "", f.Get("contact_by"), contactWays, "by mail when there is an address, else nobody has asked"),
 		pages.Select("guardian_stays", "During the visit the guardian is", "", f.Get("guardian_stays"), []pages.Option{{ID: "reachable", Name: "reachable"}, {ID: "present", Name: "present"}}, ""),

@@ -95,6 +95,19 @@ func TestHowAClientWishesToBeWrittenTo(t *testing.T) {
 	d.get(page).says("What was said of it", "retouch due: not wished, noted by desk")
 }
 
+func TestHerPageSaysUntilWhenHerHairStaysDry(t *testing.T) {
+	s := newSalon(t)
+	client := s.Client("Juna", "Kestrel")
+	v := s.Straightening(client, s.Ada, tuesday(9, 0))
+	page := "/clients/" + client
+	at(t, s, store.Desk, "").get(page).lacks("Her hair stays")
+	s.Exec(`UPDATE visit SET state = 'finished', arrived_at = starts_at, finished_at = ends_at - interval '15 minutes' WHERE visit_id = $1`, v.ID)
+	s.At(tuesday(20, 0))
+	at(t, s, store.Desk, "").get(page).says("Her hair stays dry and untied until Thu 11 June, 13:00.")
+	s.At(tuesday(13, 0).AddDate(0, 0, 2))
+	at(t, s, store.Desk, "").get(page).says("She can be told so: her hair was to stay dry and untied until Thu 11 June, 13:00, which is over.")
+}
+
 func TestWhoWasNotAskedIsAskedWhereItSaysSo(t *testing.T) {
 	s := newSalon(t)
 	const unasked, said = "nobody has asked", "Ask her now: how may we say when a time changes, and remind?"
@@ -102,7 +115,7 @@ func TestWhoWasNotAskedIsAskedWhereItSaysSo(t *testing.T) {
 	s.Ask(http.MethodPost, "/clients", webtest.Object{"given_name": "Juna", "family_name": "Kestrel"}, http.StatusCreated, &who)
 	page := "/clients/" + who.ID
 	d := at(t, s, store.Desk, "").get(page).says("Neither a mail address nor a telephone number is noted: nothing is sent", "how can we reach her?").lacks(said)
-	d.get(page+"/edit").send(http.StatusOK, page+"/edit", "phone", "+44 20 7946 0018").says("She is not told of anything yet: "+unasked, said)
+	d.get(page+"/edit").send(http.StatusOK, page+"/edit", "phone", "020 7946 0018").says("+44 20 7946 0018", "She is not told of anything yet: "+unasked, said)
 	v := cut(s, who.ID, tuesday(9, 0))
 	visit := "/visits/" + v.ID
 	d.get(visit).says(said, "not sent: "+unasked+" her yet how she wants to hear of it").lacks("waits for its time", "wishes no messages")
