@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	_ "github.com/jackc/pgx/v5/stdlib"
 	"github.com/pressly/goose/v3"
@@ -59,6 +60,49 @@ func TestFourWhoMigrateAtTheSameTimeMakeOneSchema(t *testing.T) {
 
 	require.NoError(t, store.Migrate(t.Context(), s.url+"&pool_max_conns=1"), "and again, with nothing to do")
 	require.Equal(t, got, s.schema())
+}
+
+// A server or a program that dies while it migrates leaves whole files behind it.
+func TestAMigrationThatIsCutShortIsTakenUp(t *testing.T) {
+	t.Parallel()
+	s := emptied(t)
+	cut := 0
+	for try := range 8 {
+		ended := make(chan error, 1)
+		go func() { ended <- store.Migrate(t.Context(), s.url) }()
+		time.Sleep(time.Duration(30+40*try) * time.Millisecond)
+		_, err := s.db.Exec(t.Context(), `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()`)
+		require.NoError(t, err)
+		if err := <-ended; err != nil {
+			cut++
+		}
+	}
+	t.Logf("%d of 8 were cut short", cut)
+	require.Positive(t, cut)
+	require.NoError(t, store.Migrate(t.Context(), s.url))
+	require.Equal(t, newSalon(t, 1).schema(), s.schema())
+}
+
+// While a new version is brought in, the one before it goes on beside it: migrations
+// only add for one version.
+func TestAProgramWorksOnTheSchemaOfTheNextVersion(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	x := s.filled()
+	_, err := s.db.Exec(t.Context(), `INSERT INTO goose_db_version (version_id, is_applied) VALUES (99999, true)`)
+	require.NoError(t, err)
+	for _, table := range rows[string](s, `SELECT tablename FROM pg_tables WHERE schemaname = 'public' AND tablename NOT LIKE 'river%' AND tablename NOT LIKE 'goose%'`) {
+		_, err := s.db.Exec(t.Context(), `ALTER TABLE `+table+` ADD COLUMN of_the_next_version text DEFAULT 'x'`)
+		require.NoError(t, err)
+	}
+	require.NoError(t, store.Migrate(t.Context(), s.url), "nothing is taken back")
+	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM goose_db_version WHERE version_id = 99999`))
+	st, err := store.Open(t.Context(), s.url, 2) // which has not seen the tables before
+	require.NoError(t, err)
+	defer st.Close()
+	require.NoError(t, st.Ping(t.Context()))
+	x.contents()
+	s.booked(s.client("Guest"), at(15, 0), s.seat())
 }
 
 func TestMigratingADatabaseInUseKeepsItsRows(t *testing.T) {
