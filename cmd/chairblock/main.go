@@ -57,6 +57,7 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 		kong.Name("chairblock"),
 		kong.Description("Booking and chair time for a small salon."),
 		kong.Writers(out, errs),
+		kong.Configuration(readOptions),
 		kong.BindTo(in, (*io.Reader)(nil)),
 		kong.BindTo(out, (*io.Writer)(nil)),
 	)

@@ -17,6 +17,8 @@ import (
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 	"go.opentelemetry.io/otel/trace"
 
+	"github.com/alecthomas/kong"
+
 	"chairblock/api"
 	"chairblock/api/notify"
 	"chairblock/api/outbound"
@@ -90,7 +92,8 @@ type ServeCmd struct {
 	Replies Replies `embed:""`
 	HealthKey
 	Erasures
-	Listen string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
+	Options `embed:""`
+	Listen  string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
 	// Development is for trying things out: a service that others reach must not be
 	// led into its own machine by an address that somebody types in.
 	Development bool     `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
@@ -103,7 +106,10 @@ type ServeCmd struct {
 }
 
 // Run serves until SIGINT or SIGTERM.
-func (c *ServeCmd) Run(out io.Writer) error {
+func (c *ServeCmd) Run(out io.Writer, parsed *kong.Context) error {
+	if c.Show {
+		return c.show(out, parsed)
+	}
 	ctx, stop := untilTold()
 	defer stop()
 	log := func(format string, args ...any) { fmt.Fprintf(out, format+"\n", args...) }
