@@ -182,6 +182,7 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 		}
 		acting, refusal := actFor(ctx.Context(), op.OperationID)
 		if refusal != "" {
+			s.accessNoted(ctx.Context(), slog.LevelWarn, "operation refused", "operation", op.OperationID, "role", principal(ctx.Context()).Role)
 			_ = huma.WriteErr(s.api, ctx, http.StatusForbidden, refusal) // the client hung up
 			return
 		}
@@ -261,6 +262,11 @@ func (s *Server) securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 		h.Set("Cache-Control", "no-store")
 		if s.secure() {
 			h.Set("Strict-Transport-Security", encryptedFor)
+		}
+		// Whether a length stood beside the chunks is not known any more: then a server
+		// has to close (RFC 9112 6.3), so that nothing hides behind the request.
+		if len(c.Request().TransferEncoding) > 0 {
+			h.Set("Connection", "close")
 		}
 		return next(c)
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
+	"log/slog"
 	"net/http"
 	"net/url"
 	"slices"
@@ -269,6 +270,7 @@ func (s *Server) signedIn(operation string) echo.MiddlewareFunc {
 			case who.ReadOnly && (refusal != "" || !reads(c.Request().Method)):
 				return s.askWho(c)
 			case refusal != "":
+				s.accessNoted(ctx, slog.LevelWarn, "operation refused", "operation", operation, "role", who.Role)
 				return message(c, http.StatusForbidden, titles["forbidden"], refusal)
 			case who.NeedsFactor && !slices.Contains(withoutFactor, operation):
 				return s.askFactor(c)

@@ -68,7 +68,7 @@ var testArrows = map[string][]string{
 	"cmd/chairblock": {"api/chromium", "migrations", "store/storetest"},
 	// pages show the day although it cannot be foreseen, which only api can make so
 	"api": {"api/web/board", "api/web/desk", "api/web/webtest", "migrations", "store/storetest"},
-	"api/web/allpages": {"api", "api/web", "api/web/board", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist", "api/chromium", "api/web/webtest",
+	"api/web/allpages": {"api", "api/passwords", "api/web", "api/web/board", "api/web/desk", "api/web/owner", "api/web/signin", "api/web/stylist", "api/chromium", "api/web/webtest",
 		"migrations", "store", "store/storetest"},
 	"api/web/booktest": {"api", "api/web/board", "api/web/desk", "api/web/signin", "api/chromium", "api/web/webtest", "migrations", "store", "store/storetest"},
 	"api/web/webtest":  {"api/chromium", "migrations"},

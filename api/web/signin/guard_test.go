@@ -306,6 +306,15 @@ func TestWhatChangesWhoGetsInIsLogged(t *testing.T) { // alone: the log is every
 	hers.post("/me/password", "old", password, "password", password+"!", "again", password+"!").goes("/me?done=password")
 	hers.post("/me/code", "code", "4812", "code-old", password+"!").goes("/me?done=code")
 	hers.post("/me/share").is(303)
+	dora := enrolled(s, t, "", person("dora@example.org", "Zqdora", "desk"))
+	his := open(t, s)
+	his.signIn("dora@example.org").is(303)
+	his.get("/set-up/sign-in").is(403)
+	phone, codes := his.withStep(s)
+	his.post("/sign-out").is(303)
+	his.signIn("dora@example.org").is(200)
+	his.post("/sign-in/code", "step", "000111").is(422)
+	his.post("/sign-in/code", "step", codes[0]).is(303)
 	hers.post("/sign-out-everywhere").is(303)
 	byLink := strings.TrimPrefix(s.Link("desk", ""), s.URL)
 	open(t, s).post(byLink + "/enter").goes("/")
@@ -321,10 +330,11 @@ func TestWhatChangesWhoGetsInIsLogged(t *testing.T) { // alone: the log is every
 		`msg="code refused".*why=locked`, `msg="name locked".*account=` + carla.ID, `msg="roles changed".*account=` + carla.ID + ` from="\[owner desk\]" to=\[desk\]`,
 		`msg="mail address to sign in with changed"`, `msg="link to choose a password made".*account=` + carla.ID, `msg="signed out everywhere".*account=` + carla.ID,
 		`msg="password set by a link".*account=` + boss.ID, `msg="password refused".*why=wrong`, `msg="password changed".*account=` + boss.ID, `msg="code set".*account=` + boss.ID,
-		`msg="screen shared"`, `msg="signed out everywhere".*account=` + boss.ID, `msg="signed in".*role=desk`, `msg="link to a client's pages made".*client=` + client} {
+		`msg="screen shared"`, `msg="operation refused".*operation=list-accounts role=desk`, `msg="second step set up".*account=` + dora.ID,
+		`msg="second step refused".*account=` + dora.ID + ` why=wrong`, `msg="second step taken".*account=` + dora.ID + ` by="recovery code"`, `msg="signed out everywhere".*account=` + boss.ID, `msg="signed in".*role=desk`, `msg="link to a client's pages made".*client=` + client} {
 		require.Regexp(t, line, said)
 	}
-	for _, secret := range []string{"carla@", "boss@", "example.org", password, "something wrong", "90210", "90211", "4812", token, hers.token(), link[len("/open/"):], made, byLink[len("/open/"):], l.URL, "Zq", "zq", "c_" + s.Row.Key} {
+	for _, secret := range []string{"carla@", "boss@", "example.org", password, "something wrong", "90210", "90211", "4812", phone.secret, codes[0], codes[1], "000111", token, hers.token(), link[len("/open/"):], made, byLink[len("/open/"):], l.URL, "Zq", "zq", "c_" + s.Row.Key} {
 		if secret != "" {
 			require.NotContains(t, said, secret)
 		}
