@@ -186,8 +186,8 @@ func TestNoRandomRequestBreaksTheServiceOrHalfHappens(t *testing.T) {
 	var routes []route
 	for _, path := range slices.Sorted(maps.Keys(r.spec.Paths)) {
 		for _, method := range slices.Sorted(maps.Keys(r.spec.Paths[path])) {
-			// Two operations would end the game: the last token, and the staff.
-			if op := r.spec.Paths[path][method]; op.ID != "revoke-token" && op.ID != "delete-staff" {
+			// Some would end the game: the last token, the staff, and a stream that never ends.
+			if op := r.spec.Paths[path][method]; !slices.Contains([]string{"revoke-token", "delete-staff", "watch-salon"}, op.ID) {
 				routes = append(routes, route{method, path, op})
 			}
 		}
