@@ -50,7 +50,7 @@ var allowed = map[string][]store.Role{
 	"get-stock": everybody, "add-stock-movement": everybody, "list-stock-movements": working, "set-visit-product": working,
 	"make-quote": working, "get-quote": working, "list-quotes": working, "list-money": working, "note-money": working,
 	"list-clients": working, "get-client": working, "add-client": working, "update-client": working,
-	"delete-client": owner, "preview-merge": desk, "merge-clients": desk, "look-at-erasure": owner, "erase-client": owner, "list-changes": owner,
+	"delete-client": owner, "preview-merge": desk, "merge-clients": desk, "export-client": desk, "export-client-files": desk, "look-at-erasure": owner, "erase-client": owner, "list-changes": owner,
 	"list-heads": working, "add-head": working, "expect-hair": working,
 	"get-hair-map": health, "list-hair-treatments": health, "add-hair-treatment": health, "delete-hair-treatment": health,
 	"make-estimate": working, "get-estimate": working, "phone-estimate": working,

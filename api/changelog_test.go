@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -27,7 +28,15 @@ func TestTheOwnerReadsWhoChangedWhat(t *testing.T) {
 		require.NotEmpty(t, x.By)
 		require.NotEmpty(t, x.Name, "what its token is called")
 	}
-	require.NotContains(t, string(got.body), "Zq")
+	require.NotContains(t, string(got.body), "Zqgiven")
+	require.Equal(t, "Zqother", log.Changes[1].Called, "what she is called now")
+	for query, want := range map[string]int{"by=" + log.Changes[1].By: 1, "by=program": 0, "what=client": 2, "what=visit": 0, "day=2001-01-01": 0,
+		"day=" + log.Changes[0].At.Format(time.DateOnly): 2} {
+		var some struct{ Changes []api.ChangeBody }
+		s.call("GET", "/v1/changes?subject="+c.ID+"&"+query, nil).is(200, &some)
+		require.Len(t, some.Changes, want, query)
+	}
+	s.call("GET", "/v1/changes?day=never", nil).refused(422, "invalid")
 	desk.call("GET", "/v1/changes", nil).refused(403, "forbidden")
 	s.call("GET", "/v1/changes?limit=1&before="+"0", nil).is(200, &log)
 	require.Len(t, log.Changes, 1)

@@ -110,8 +110,10 @@ func (s *Server) listHealthReads(ctx context.Context, in *readQuery) (*readPage,
 		rows = rows[:in.Limit]
 		out.Link = nextLink("/v1/health-reads", "", "", rows[len(rows)-1].ID, in.Limit)
 	}
-	out.Body.Items = listOf(rows, func(r store.HealthRead) HealthReadBody {
-		return HealthReadBody{r.ID, r.About, r.At.In(n.loc), r.What, r.Role, r.Staff, r.Token, r.Screening, r.Client}
-	}).Body.Items
+	out.Body.Items = listOf(rows, func(r store.HealthRead) HealthReadBody { return writeHealthRead(r, n.loc) }).Body.Items
 	return &out, nil
+}
+
+func writeHealthRead(r store.HealthRead, loc *time.Location) HealthReadBody {
+	return HealthReadBody{r.ID, r.About, r.At.In(loc), r.What, r.Role, r.Staff, r.Token, r.Screening, r.Client}
 }

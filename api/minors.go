@@ -145,19 +145,26 @@ func (s *Server) getMinor(ctx context.Context, in *ByID) (out *found[MinorBody],
 			return err
 		}
 		out = s.writeMinor(n, m)
-		list, err := t.MinorChanges(ctx, in.ID)
-		for _, c := range list {
-			b := MinorChangeBody{ApprovedBy: c.ApprovedBy, Reason: c.Reason, NotedBy: c.NotedBy, Made: c.Made.In(n.loc)}
-			if c.Was != nil {
-				b.Was = c.Was.String()
-			}
-			if c.Until != nil {
-				b.Until = c.Until.String()
-			}
-			out.Body.Changes = append(out.Body.Changes, b)
-		}
+		out.Body.Changes, err = n.minorChanges(ctx, t, in.ID)
 		return err
 	})
+	return out, err
+}
+
+// minorChanges are those of a client, oldest first.
+func (n salonDay) minorChanges(ctx context.Context, t *store.Tx, client string) ([]MinorChangeBody, error) {
+	list, err := t.MinorChanges(ctx, client)
+	var out []MinorChangeBody
+	for _, c := range list {
+		b := MinorChangeBody{ApprovedBy: c.ApprovedBy, Reason: c.Reason, NotedBy: c.NotedBy, Made: c.Made.In(n.loc)}
+		if c.Was != nil {
+			b.Was = c.Was.String()
+		}
+		if c.Until != nil {
+			b.Until = c.Until.String()
+		}
+		out = append(out, b)
+	}
 	return out, err
 }
 

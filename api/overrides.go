@@ -165,7 +165,9 @@ func (s *Server) listOverrides(ctx context.Context, in *ByID) (*listBody[Overrid
 		rows, err = t.NeedOverrides(ctx, in.ID)
 		return err
 	})
-	return listOf(rows, func(o store.NeedOverride) OverrideBody {
-		return OverrideBody{o.Kind, o.SaidBy, o.NotedBy, o.Made.In(loc), o.Reason, localTime(o.Withdrawn, loc), o.WithdrawnBy}
-	}), err
+	return listOf(rows, func(o store.NeedOverride) OverrideBody { return writeOverride(o, loc) }), err
+}
+
+func writeOverride(o store.NeedOverride, loc *time.Location) OverrideBody {
+	return OverrideBody{o.Kind, o.SaidBy, o.NotedBy, o.Made.In(loc), o.Reason, localTime(o.Withdrawn, loc), o.WithdrawnBy}
 }

@@ -219,7 +219,8 @@ type ownView struct {
 	n      salonDay
 	door   store.OwnPages
 	client store.Client
-	to     person // who reads it
+	to     person // who is spoken to for her
+	hushed bool   // see quiet
 	words  notify.PageWords
 	now    time.Time
 	rests  bool // where messages go was changed here lately: see contactRests
@@ -232,7 +233,7 @@ type ownView struct {
 // quiet reports whether what is about health stays out: the link was made by somebody
 // of the salon, who has seen it and may not read that. What a client gets at her own
 // address is hers, but for an address that somebody of the salon has just put there.
-func (v *ownView) quiet() bool { return v.door.Link != "" || v.rests }
+func (v *ownView) quiet() bool { return v.hushed }
 
 // An ownPage makes a page, an ownAct does something and says where to go on.
 type (
@@ -243,24 +244,17 @@ type (
 // ownView loads what every page needs. Pages that are for somebody else by now are
 // as if they were not there.
 func (s *Server) ownView(ctx context.Context, t *store.Tx, door store.OwnPages) (*ownView, error) {
-	v := &ownView{s: s, t: t, door: door, now: s.now()}
-	var err error
-	if v.n, err = loadSalon(ctx, t); err != nil {
-		return nil, err
-	}
-	if v.client, err = t.ClientByID(ctx, door.Client); err != nil {
-		return nil, err
-	}
-	minors, err := t.MinorsOf(ctx, door.Client)
+	v, err := s.fileOf(ctx, t, door.Client)
 	if err != nil {
 		return nil, err
 	}
-	if v.to = s.spokenTo(v.n, v.client, minors); v.to.minor != door.Guardian {
+	if v.door = door; v.to.minor != door.Guardian {
 		return nil, scheduling.ErrNotFound
 	}
 	if v.rests, err = s.contactRests(ctx, t, door.Client); err != nil {
 		return nil, err
 	}
+	v.hushed = door.Link != "" || v.rests
 	wish, err := t.MessageWishOf(ctx, door.Client)
 	if err != nil {
 		return nil, err
@@ -271,6 +265,21 @@ func (s *Server) ownView(ctx context.Context, t *store.Tx, door store.OwnPages) 
 	}
 	w, err := s.wordsFor(ctx, t, wish.Language, rules.Language)
 	v.words = notify.PageWords{Words: w, Zone: v.n.loc, Hour24: true, Inches: unitsOf(v.n.row).Inches, Now: v.now}
+	return v, err
+}
+
+// fileOf loads a client's file, for whoever reads it.
+func (s *Server) fileOf(ctx context.Context, t *store.Tx, client string) (*ownView, error) {
+	v := &ownView{s: s, t: t, now: s.now()}
+	var err error
+	if v.n, err = loadSalon(ctx, t); err != nil {
+		return nil, err
+	}
+	if v.client, err = t.ClientByID(ctx, client); err != nil {
+		return nil, err
+	}
+	minors, err := t.MinorsOf(ctx, client)
+	v.to = s.spokenTo(v.n, v.client, minors)
 	return v, err
 }
 

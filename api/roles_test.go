@@ -40,7 +40,7 @@ var mayDo = map[string]string{
 	"list-products": "odla", "get-product": "odla", "add-product": "o", "update-product": "o", "delete-product": "o",
 	"get-stock": "odla", "add-stock-movement": "odla", "list-stock-movements": "odl", "set-visit-product": "odl",
 	"make-quote": "odl", "get-quote": "odl", "list-quotes": "odl", "list-money": "odl", "note-money": "odl",
-	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o", "preview-merge": "od", "merge-clients": "od", "look-at-erasure": "o", "erase-client": "o", "list-changes": "o",
+	"list-clients": "odl", "get-client": "odl", "add-client": "odl", "update-client": "odl", "delete-client": "o", "preview-merge": "od", "merge-clients": "od", "export-client": "od", "export-client-files": "od", "look-at-erasure": "o", "erase-client": "o", "list-changes": "o",
 	"list-heads": "odl", "add-head": "odl", "expect-hair": "odl",
 	"get-hair-map": "ol", "list-hair-treatments": "ol", "add-hair-treatment": "ol", "delete-hair-treatment": "ol",
 	"make-estimate": "odl", "get-estimate": "odl", "phone-estimate": "odl",

@@ -113,6 +113,7 @@ func (s *Server) MountPages() {
 	page.GET("/", s.boardPage, s.signedIn("get-day"))
 	page.POST("/walk-in", s.walkInPage, s.signedIn("add-walk-in"))
 	page.GET("/clients/:id/cards.html", s.cardsPage, s.signedIn("export-cards"))
+	page.GET("/clients/:id/everything.zip", s.everythingPage, s.signedIn("export-client-files"))
 	page.GET("/book", s.bookPage, s.signedIn("book-visit"))
 	s.mountLive(page)
 	page.POST("/book", s.bookPage, s.signedIn("book-visit"))

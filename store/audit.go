@@ -54,11 +54,35 @@ type Noted struct {
 
 const notedColumns = `audit_id, at, actor, what, done, subject, columns, place`
 
-// Log lists who changed what, the newest first: before an id (0: from the newest),
-// of one row or, when subject is "", of all.
-func (t *Tx) Log(ctx context.Context, subject string, before int64, limit int) ([]Noted, error) {
+// Log filters for what no name of an actor stands for.
+const (
+	ByProgram = "program" // the program itself
+	ByClients = "clients" // clients, on their own pages
+)
+
+// LogQuery says which lines of the log are wanted; what is zero does not matter.
+type LogQuery struct {
+	Subject, What string    // id of a row, name of a table
+	Actor         string    // as in [As], ByProgram or ByClients
+	From, To      time.Time // not before, and before
+	Before        int64     // below this id
+	Limit         int
+}
+
+// Log lists who changed what, the newest first.
+func (t *Tx) Log(ctx context.Context, q LogQuery) ([]Noted, error) {
+	var from, to *time.Time
+	if !q.From.IsZero() {
+		from = &q.From
+	}
+	if !q.To.IsZero() {
+		to = &q.To
+	}
 	return collect[Noted](ctx, t, "log", `SELECT `+notedColumns+` FROM audit
-		WHERE salon_id = $1 AND ($2 = '' OR subject = $2) AND ($3 = 0 OR audit_id < $3) ORDER BY audit_id DESC LIMIT $4`, t.salon, subject, before, limit)
+		WHERE salon_id = $1 AND ($2 = '' OR subject = $2) AND ($3 = 0 OR audit_id < $3) AND ($5 = '' OR what = $5)
+			AND ($6 = '' OR actor = $6 OR ($6 = '`+ByProgram+`' AND actor = '') OR ($6 = '`+ByClients+`' AND actor LIKE 'own %'))
+			AND ($7::timestamptz IS NULL OR at >= $7) AND ($8::timestamptz IS NULL OR at < $8)
+		ORDER BY audit_id DESC LIMIT $4`, t.salon, q.Subject, q.Before, q.Limit, q.What, q.Actor, from, to)
 }
 
 // sealAtOnce bounds how many lines one transaction puts into chains.

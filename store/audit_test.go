@@ -13,7 +13,9 @@ import (
 
 func init() {
 	maps.Copy(crossing, map[string]func(t *store.Tx, x *filled) (any, error){
-		"Log": func(t *store.Tx, x *filled) (any, error) { return t.Log(x.t.Context(), x.client, 0, 100) },
+		"Log": func(t *store.Tx, x *filled) (any, error) {
+			return t.Log(x.t.Context(), store.LogQuery{Subject: x.client, Limit: 100})
+		},
 	})
 }
 

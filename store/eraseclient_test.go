@@ -15,9 +15,12 @@ import (
 
 func init() {
 	maps.Copy(crossing, map[string]func(t *store.Tx, x *filled) (any, error){
-		"ErasureOf":    func(t *store.Tx, x *filled) (any, error) { return t.ErasureOf(x.t.Context(), x.client) },
-		"CancelComing": func(t *store.Tx, x *filled) (any, error) { return nil, t.CancelComing(x.t.Context(), x.client) },
-		"EraseClient":  func(t *store.Tx, x *filled) (any, error) { return t.EraseClient(x.t.Context(), x.client, "", at(9, 0)) },
+		"EstimatesOf":         func(t *store.Tx, x *filled) (any, error) { return t.EstimatesOf(x.t.Context(), x.client) },
+		"InvitationsOfClient": func(t *store.Tx, x *filled) (any, error) { return t.InvitationsOfClient(x.t.Context(), x.client) },
+		"HealthReadsOf":       func(t *store.Tx, x *filled) (any, error) { return t.HealthReadsOf(x.t.Context(), x.client) },
+		"ErasureOf":           func(t *store.Tx, x *filled) (any, error) { return t.ErasureOf(x.t.Context(), x.client) },
+		"CancelComing":        func(t *store.Tx, x *filled) (any, error) { return nil, t.CancelComing(x.t.Context(), x.client) },
+		"EraseClient":         func(t *store.Tx, x *filled) (any, error) { return t.EraseClient(x.t.Context(), x.client, "", at(9, 0)) },
 	})
 }
 

@@ -137,7 +137,7 @@ func TestEveryPageIsOpenToAllAndLight(t *testing.T) {
 		b.Quiet()
 	})
 	t.Logf("%d kinds of pages: %s", len(seen), strings.Join(seen, " "))
-	for _, must := range []string{"/", "/book", "/visits/:id"} {
+	for _, must := range []string{"/", "/book", "/visits/:id", "/clients/:id/erase", "/set-up/changes"} {
 		require.Contains(t, seen, must)
 	}
 }

@@ -26,7 +26,7 @@ type clientView struct {
 	Language, NotWished                                                      string
 	Voice                                                                    bool
 	MayBook, MayEdit, MayWish, MayMinor, MayFeed, MayLink, MayExport, MayDel bool
-	MayWithdraw, MayWait, MaySame, Inches                                    bool
+	MayWithdraw, MayWait, MaySame, MayTake, MayErase, Inches                 bool
 	AskWay                                                                   *pages.AskWay // nil: it has been answered
 }
 
@@ -91,7 +91,7 @@ func (p page) showClient(c echo.Context, status int, wrong []pages.FieldError) e
 	v.MayBook, v.MayEdit, v.MayWish = api.May(ctx, "book-visit"), api.May(ctx, "update-client"), api.May(ctx, "set-message-wishes")
 	v.MayMinor, v.MayFeed, v.MayExport = api.May(ctx, "set-minor"), api.May(ctx, "add-feed") && !lead, api.May(ctx, "export-cards")
 	v.MayDel, v.MayWithdraw, v.MayWait = api.May(ctx, "delete-client") && len(v.O.Visits) == 0, api.May(ctx, "withdraw-consent"), api.May(ctx, "add-waiting")
-	v.MaySame = api.May(ctx, "merge-clients")
+	v.MaySame, v.MayTake, v.MayErase = api.May(ctx, "merge-clients"), api.May(ctx, "export-client-files"), api.May(ctx, "erase-client")
 	return show(c, status, "client", v)
 }
 

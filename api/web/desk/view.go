@@ -79,6 +79,7 @@ var doneWords = map[string]string{
 	"named": "The visit is on the client’s file now.", "aside": "The message is laid aside.", "again": "The message is in line again.", "noted": "Noted.",
 	"reached": "Noted: reached.", "left_word": "Noted: left word.", "no_answer": "Noted: no answer.", "added": "Added.", "saved": "Saved.",
 	"feed": "The calendar address has ended.", "same": "Both files are one now.", "waiting": "The request is on the waiting list.", "off": "The request is off the waiting list.",
+	"erased":    "Everything about her is erased.",
 	"asked":     "Noted how she is told. What waited for it goes out.",
 	"pencilled": "Pencilled. Call her, then book it or give it up.", "applied": "The day is rearranged. Everybody who gets another time is told.",
 	"remedy": "Done.", "kept": "The time is kept.", "stock": "The stock is noted.", "moved": "The visit has another time now.",

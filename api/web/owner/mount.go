@@ -33,6 +33,8 @@ func Mount(s *web.Site) {
 	p.pacePages()
 	p.accessPages()
 	p.productPages()
+	p.changePages()
+	p.erasePages()
 }
 
 // page answers requests of this package's pages.

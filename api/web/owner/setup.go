@@ -235,5 +235,6 @@ func everything() part {
 		{Href: "/set-up/pace", Text: "Pace and promise", More: "what the records say"},
 		{Href: "/set-up/access", Text: "Calendars and tokens"},
 		{Href: "/set-up/sign-in", Text: "Who signs in"},
+		{Href: "/set-up/changes", Text: "Who changed what", More: "by person, thing and day"},
 	}}
 }

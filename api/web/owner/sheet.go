@@ -57,6 +57,7 @@ type form struct {
 	Fold               string // is folded away behind these words
 	Open               bool   // but not now
 	File               bool   // carries a file
+	Get                bool   // chooses what is shown, and changes nothing
 	Text               []string
 	Hidden             []hidden
 	Fields             []pages.Field
