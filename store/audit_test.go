@@ -23,7 +23,7 @@ func init() {
 func (s *salon) logOf(subject string) (out []store.Noted) {
 	s.t.Helper()
 	s.tx(func(tx *store.Tx) error {
-		list, err := tx.Log(s.t.Context(), subject, 0, 100)
+		list, err := tx.Log(s.t.Context(), store.LogQuery{Subject: subject, Limit: 100})
 		for _, n := range list {
 			out = append([]store.Noted{n}, out...)
 		}
