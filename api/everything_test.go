@@ -205,6 +205,6 @@ func TestEverythingAboutAClientIsHandedOutAndNothingIsLeftAfterwards(t *testing.
 		require.Empty(t, list, column)
 	}
 	for _, table := range s.column(`SELECT table_name FROM information_schema.tables WHERE table_schema = 'public' AND table_type = 'BASE TABLE' AND table_name <> $1`, "nothing") {
-		require.Equal(t, []string{"0"}, s.column(`SELECT count(*)::text FROM "`+table+`" t WHERE t::text ~* $1`, "zq|901829|Rosa Quist|rosa@example"), table)
+		require.Empty(t, s.column(`SELECT substring(t::text FROM '(?i).{0,20}(?:'||$1||').{0,20}') FROM "`+table+`" t WHERE t::text ~* $1`, "zqgiven|zqfamily|zqnote|zq@zq|30901829|rosa quist|rosa@example"), table)
 	}
 }
