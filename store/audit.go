@@ -78,8 +78,13 @@ func (t *Tx) Log(ctx context.Context, q LogQuery) ([]Noted, error) {
 	if !q.To.IsZero() {
 		to = &q.To
 	}
+	// Two queries: a plan made for both once and for all goes through the whole log.
+	of := `$2::text = ''`
+	if q.Subject != "" {
+		of = `subject = $2`
+	}
 	return collect[Noted](ctx, t, "log", `SELECT `+notedColumns+` FROM audit
-		WHERE salon_id = $1 AND ($2 = '' OR subject = $2) AND ($3 = 0 OR audit_id < $3) AND ($5 = '' OR what = $5)
+		WHERE salon_id = $1 AND `+of+` AND ($3 = 0 OR audit_id < $3) AND ($5 = '' OR what = $5)
 			AND ($6 = '' OR actor = $6 OR ($6 = '`+ByProgram+`' AND actor = '') OR ($6 = '`+ByClients+`' AND actor LIKE 'own %'))
 			AND ($7::timestamptz IS NULL OR at >= $7) AND ($8::timestamptz IS NULL OR at < $8)
 		ORDER BY audit_id DESC LIMIT $4`, t.salon, q.Subject, q.Before, q.Limit, q.What, q.Actor, from, to)

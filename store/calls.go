@@ -35,9 +35,12 @@ const callColumns = `try_id, reminder_id, outcome, settles, note, again_at, said
 // for the caller to say.
 func (t *Tx) Calls(ctx context.Context, asked time.Time) ([]Reminder, error) {
 	return collect[Reminder](ctx, t, "calls", `SELECT `+reminderColumns+` FROM reminder r
-		WHERE salon_id = $1 AND staff_id IS NULL AND (state = 'to_call' OR kind = 'reminder' AND state = 'sent' AND due_at >= $2 AND EXISTS (
-			SELECT 1 FROM visit v WHERE v.salon_id = r.salon_id AND v.visit_id = r.visit_id AND v.state = 'booked' AND NOT EXISTS (
-				SELECT 1 FROM visit_yes y WHERE y.salon_id = v.salon_id AND y.visit_id = v.visit_id AND y.starts_at = v.starts_at)))
+		WHERE salon_id = $1 AND staff_id IS NULL AND reminder_id IN (
+			SELECT o.reminder_id FROM reminder o WHERE o.salon_id = $1 AND o.state = 'to_call'
+			UNION ALL
+			SELECT a.reminder_id FROM reminder a JOIN visit v ON v.salon_id = a.salon_id AND v.visit_id = a.visit_id
+			WHERE a.salon_id = $1 AND a.kind = 'reminder' AND a.state = 'sent' AND a.due_at >= $2 AND v.state = 'booked' AND NOT EXISTS (
+				SELECT 1 FROM visit_yes y WHERE y.salon_id = v.salon_id AND y.visit_id = v.visit_id AND y.starts_at = v.starts_at))
 		AND NOT EXISTS (SELECT 1 FROM call_try c WHERE c.salon_id = r.salon_id AND c.reminder_id = r.reminder_id AND c.settles)
 		ORDER BY due_at, reminder_id`, t.salon, asked)
 }

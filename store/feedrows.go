@@ -193,7 +193,7 @@ func (r *FeedRows) queueVersions(b *pgx.Batch, salon string, ids []string) {
 func (r *FeedRows) queueKept(b *pgx.Batch, salon string, ids []string) {
 	b.Queue(`
 		SELECT p.visit_id, p.subject FROM visit_part p JOIN visit v USING (salon_id, visit_id)
-		WHERE p.salon_id = $1 AND p.visit_id = ANY($2) AND v.chair_id IS NULL AND p.live AND p.kind IN ('hands_on', 'in_use')
+		WHERE p.salon_id = $1 AND p.visit_id = ANY($2) AND v.visit_id = ANY($2) AND v.chair_id IS NULL AND p.live AND p.kind IN ('hands_on', 'in_use')
 		ORDER BY p.visit_id, p.kind, p.subject`, salon, ids).Query(func(rows pgx.Rows) error {
 		var visit, unit string
 		_, err := pgx.ForEachRow(rows, []any{&visit, &unit}, func() error {

@@ -96,8 +96,11 @@ func (t *Tx) hasSubject(ctx context.Context, kind, subject string) error {
 
 // Feeds lists feeds, newest first; of one subject only unless it is empty.
 func (t *Tx) Feeds(ctx context.Context, subject string) ([]Feed, error) {
+	if subject == "" {
+		return collect[Feed](ctx, t, "feeds", `SELECT `+feedColumns+` FROM feed WHERE salon_id = $1 ORDER BY feed_id DESC`, t.salon)
+	}
 	return collect[Feed](ctx, t, "feeds", `SELECT `+feedColumns+` FROM feed
-		WHERE salon_id = $1 AND ($2 = '' OR subject_id = $2) ORDER BY feed_id DESC`, t.salon, subject)
+		WHERE salon_id = $1 AND subject_id = $2 ORDER BY feed_id DESC`, t.salon, subject)
 }
 
 // FeedByID returns one feed, or scheduling.ErrNotFound.
@@ -148,15 +151,16 @@ func (t *Tx) HasFeed(ctx context.Context, client string) (bool, error) {
 
 // stateOfFeed ends a query over hit. The salon's calendar has no version of its
 // own that every booking would have to wait for: it is the sum of those of its
-// people and stations, one of which rises with every visit.
+// people and stations, one of which rises with every visit. OFFSET 0 has each of them
+// looked up by its key: the planner would rather read those of all clients and choose.
 const stateOfFeed = `
 	SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at` + fromHit
 
 const fromHit = `
 	FROM hit JOIN salon n USING (salon_id), LATERAL (
 		SELECT coalesce(sum(x.version), 0)::bigint AS version, coalesce(max(x.changed_at), hit.created_at) AS changed_at
-		FROM feed_version x WHERE x.salon_id = hit.salon_id AND (x.subject_id = hit.subject_id OR hit.kind = 'salon'
-			AND x.subject_id IN (SELECT unit_id FROM unit u WHERE u.salon_id = hit.salon_id))
+		FROM (SELECT hit.subject_id UNION ALL SELECT unit_id FROM unit u WHERE hit.kind = 'salon' AND u.salon_id = hit.salon_id) s,
+			LATERAL (SELECT version, changed_at FROM feed_version y WHERE y.salon_id = hit.salon_id AND y.subject_id = s.subject_id OFFSET 0) x
 	) v`
 
 // FeedBySecret finds a feed that is not revoked and whose subject is still
