@@ -19,11 +19,25 @@ type RulesAnswer struct {
 }
 
 // Resolve holds what is wrong with b beside what its description refuses.
+// The framework does not look into what is embedded beside it, so that hair is
+// turned into SI units here.
 func (b *RulesAnswer) Resolve(ctx huma.Context, at *huma.PathBuffer) []error {
+	var errs []error
+	for i := range b.UsualMix {
+		if hair := b.UsualMix[i].Hair; hair != nil {
+			at.Push("usual_mix")
+			at.PushIndex(i)
+			at.Push("hair")
+			errs = append(errs, hair.Resolve(ctx, at)...)
+			at.Pop()
+			at.Pop()
+			at.Pop()
+		}
+	}
 	var f scheduling.Faults
 	b.check(&f)
 	hold(ctx, at, f.Err())
-	return nil
+	return errs
 }
 
 // AssistedStepBody is a step that an assistant is booked for.

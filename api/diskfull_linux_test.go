@@ -11,8 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
-	"chairblock/store"
-	"chairblock/store/pg"
+	"chairblock/store/storetest"
 )
 
 // TestAFullDiskLosesNothingThatWasAnswered fills the disk under the database while
@@ -25,16 +24,7 @@ func TestAFullDiskLosesNothingThatWasAnswered(t *testing.T) {
 		t.Skipf("SKIPPED: no small disk can be mounted here (%v), so that none is filled", err)
 	}
 	t.Cleanup(func() { require.NoError(t, syscall.Unmount(disk, syscall.MNT_DETACH)) })
-	for dir := disk; dir != "/"; dir = filepath.Dir(dir) { // the server's own account has to get in
-		if info, err := os.Stat(dir); err == nil && info.Mode().Perm()&0o011 != 0o011 {
-			require.NoError(t, os.Chmod(dir, info.Mode().Perm()|0o011))
-		}
-	}
-	server, err := pg.Start(t.Context(), pg.Config{Dir: filepath.Join(disk, "data"), EndWithParent: true, Log: t.Logf,
-		Settings: map[string]string{"min_wal_size": "32MB", "max_wal_size": "64MB"}})
-	require.NoError(t, err)
-	t.Cleanup(func() { _ = server.Stop() })
-	require.NoError(t, store.Migrate(t.Context(), server.URL()))
+	server := storetest.RealOn(t, disk, map[string]string{"min_wal_size": "32MB", "max_wal_size": "64MB"})
 	s := serve(t, server.URL())
 	s.open("Europe/Berlin")
 

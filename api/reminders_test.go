@@ -143,7 +143,7 @@ func TestWhoWasNotAskedIsToldWhenSheHasAnswered(t *testing.T) {
 	body := object{"given_name": "Lea", "phone": "+4930901820"}
 	s.call("POST", "/v1/clients", body).is(201, &c)
 	require.Equal(t, "not_asked", c.ContactBy)
-	v, tag := s.book(c.ID, begin.Add(73*time.Hour), s.cut())
+	v, _ := s.book(c.ID, begin.Add(73*time.Hour), s.cut())
 	p := s.deliver(nil)
 	for kind, r := range s.settled(v.ID) {
 		require.Equal(t, "not_wanted", r.State, kind)
@@ -156,7 +156,7 @@ func TestWhoWasNotAskedIsToldWhenSheHasAnswered(t *testing.T) {
 	require.Len(t, p.taken(), 2)
 
 	s.call("POST", "/v1/clients", body).is(201, &c)
-	v, tag = s.book(c.ID, begin.Add(74*time.Hour), s.cut())
+	v, tag := s.book(c.ID, begin.Add(74*time.Hour), s.cut())
 	s.call("POST", "/v1/visits/"+v.ID+"/cancel", nil, "If-Match", tag).is(200, nil)
 	require.Equal(t, "to_call", s.settled(v.ID)["cancelled"].State, "she would come for nothing")
 }

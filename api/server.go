@@ -99,7 +99,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	// The address of the peer counts; forwarded headers are anybody's words.
 	s.echo.IPExtractor = echo.ExtractIPDirect()
 	s.count()
-	s.echo.Use(s.counted, recovery(), s.securityHeaders, limitTime, s.room, below("/v1/", s.slowGuessing), below("/v1/", s.bearer), below("/v1/", readURL), below("/v1/", readBody))
+	s.echo.Use(s.counted, recovery(), s.securityHeaders, limitTime, s.room, below(s.slowGuessing), below(s.bearer), below(readURL), below(readBody))
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
@@ -235,13 +235,13 @@ func recovery() echo.MiddlewareFunc {
 		}})
 }
 
-// below runs m for addresses that begin with prefix, known or not. Middleware
+// below runs m for addresses of the interface, known or not. Middleware
 // of an echo group would answer 404 for a known address with a wrong method.
-func below(prefix string, m echo.MiddlewareFunc) echo.MiddlewareFunc {
+func below(m echo.MiddlewareFunc) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		inside := m(next)
 		return func(c echo.Context) error {
-			if strings.HasPrefix(c.Request().URL.Path, prefix) {
+			if strings.HasPrefix(c.Request().URL.Path, "/v1/") {
 				return inside(c)
 			}
 			return next(c)

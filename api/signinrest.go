@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -59,6 +60,9 @@ func (s *Server) signInRoutes() {
 }
 
 func (s *Server) signInByREST(ctx context.Context, b SignInBody) (*created[SignedInBody], error) {
+	if strings.ContainsFunc(b.Code, unicode.IsControl) {
+		return nil, &scheduling.InvalidError{Field: "code", Problem: "holds control characters", Want: "the six digits of the app, or a recovery code"}
+	}
 	if err := (SignInForm{Mail: b.Mail, Password: b.Password}).check(); err != nil {
 		return nil, err
 	}

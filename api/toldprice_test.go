@@ -46,7 +46,7 @@ func TestAPriceThatWasSaidOnTheTelephoneIsKeptWhoeverIsInCharge(t *testing.T) {
 	_, list = s.told(s.ada)
 	hers := s.openings(list, object{"first_date": day, "limit": 1}).Openings[0]
 	require.LessOrEqual(t, hers.ToCents, said.Price.ToCents, "the slowest is covered, too")
-	require.NotEqual(t, ranges["Cleo"], [2]int64{hers.FromCents, hers.ToCents})
+	require.NotEqual(t, [2]int64{hers.FromCents, hers.ToCents}, ranges["Cleo"])
 
 	client := s.client("Mara")
 	v, tag := s.book(client, hers.Start, list)

@@ -1,7 +1,6 @@
 package passwords_test
 
 import (
-	"fmt"
 	"net/url"
 	"strings"
 	"testing"
@@ -59,8 +58,9 @@ func TestASecretIsReadByTelephones(t *testing.T) {
 	require.Equal(t, "12345678901234567890", string(read))
 	_, ok = passwords.ReadSecret("GEZD")
 	require.False(t, ok)
-	require.Len(t, passwords.NewSecret(), 20)
-	require.NotEqual(t, passwords.NewSecret(), passwords.NewSecret())
+	one, other := passwords.NewSecret(), passwords.NewSecret()
+	require.Len(t, one, 20)
+	require.NotEqual(t, one, other)
 	at, err := url.Parse(passwords.SecretAddress([]byte("12345678901234567890"), "Quay: Chairs & Co", "ada+x@example.org"))
 	require.NoError(t, err)
 	require.Equal(t, "totp", at.Host)
@@ -85,7 +85,7 @@ func TestRecoveryCodesAreLongAndForgiving(t *testing.T) {
 	}
 	require.Len(t, seen, 10)
 	for _, wrong := range []string{"", "123456", list[0][1:], list[0] + "A", strings.Repeat("ß", 24), strings.Repeat("é", 12)} {
-		require.Empty(t, passwords.FoldRecovery(wrong), fmt.Sprintf("%q", wrong))
+		require.Empty(t, passwords.FoldRecovery(wrong), "%q", wrong)
 	}
 	require.True(t, passwords.LooksTimed("123 456"))
 }

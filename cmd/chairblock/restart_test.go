@@ -16,7 +16,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 
 	"chairblock/store"
@@ -120,10 +119,11 @@ func TestOfTwoServersEachIsRestartedAndNobodyNotices(t *testing.T) {
 	done.Store(true)
 	work.Wait()
 	t.Logf("%d clients told, %d readings, %d cut off before anybody read them", told.Load(), read.Load(), cut.Load())
-	c, err := pgx.Connect(t.Context(), database)
-	require.NoError(t, err)
-	defer func() { _ = c.Close(context.Background()) }() // it ends with the database
-	var n int64
-	require.NoError(t, c.QueryRow(t.Context(), `SELECT count(*) FROM client`).Scan(&n))
-	require.Equal(t, told.Load(), n, "each once")
+	var n int
+	require.NoError(t, st.InTx(t.Context(), row.ID, func(tx *store.Tx) error {
+		list, err := tx.Clients(t.Context(), "", "", 100_000)
+		n = len(list)
+		return err
+	}))
+	require.EqualValues(t, told.Load(), n, "each once")
 }

@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"net/url"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -123,7 +124,32 @@ func Real(t testing.TB) *pg.Server {
 	if _, measured := t.(*testing.B); measured {
 		run = m.diskRun
 	}
-	dir, err := m.cluster(t.Context(), run, fmt.Sprintf("real%d", s.serial.Add(1)))
+	return m.real(t, run, nil)
+}
+
+// RealOn is Real with its data in a folder that the test made, such as a small disk,
+// and with settings of its own.
+func RealOn(t testing.TB, folder string, settings map[string]string) *pg.Server {
+	t.Helper()
+	m, err := running(t).machine()
+	if err != nil {
+		t.Fatalf("storetest: %v", err)
+	}
+	// The account that runs the server has to get in.
+	for dir := folder; dir != filepath.Dir(dir); dir = filepath.Dir(dir) {
+		if info, err := os.Stat(dir); err == nil && info.Mode().Perm()&0o011 != 0o011 {
+			if err := os.Chmod(dir, info.Mode().Perm()|0o011); err != nil {
+				t.Fatalf("storetest: %v", err)
+			}
+		}
+	}
+	return m.real(t, folder, settings)
+}
+
+// real starts a server over a copy of the template in a folder of run.
+func (m *machine) real(t testing.TB, run string, settings map[string]string) *pg.Server {
+	t.Helper()
+	dir, err := m.cluster(t.Context(), run, fmt.Sprintf("real%d", m.suite.serial.Add(1)))
 	if err != nil {
 		t.Fatalf("storetest: %v", err)
 	}
@@ -133,7 +159,7 @@ func Real(t testing.TB) *pg.Server {
 		}
 	})
 	server, err := pg.Start(t.Context(), pg.Config{
-		Dir: dir, BinDir: m.programs.Dir, Template: template, EndWithParent: true, Log: t.Logf,
+		Dir: dir, BinDir: m.programs.Dir, Template: template, Settings: settings, EndWithParent: true, Log: t.Logf,
 	})
 	if err != nil {
 		t.Fatalf("storetest: %v", err)

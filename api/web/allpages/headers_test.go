@@ -28,7 +28,7 @@ type encrypted struct {
 	cookies map[string]*http.Cookie
 }
 
-func (e *encrypted) do(method, path string, form url.Values) *http.Response {
+func (e *encrypted) do(method, path string, form url.Values) answered {
 	e.t.Helper()
 	r := httptest.NewRequest(method, "https://salon.example"+path, strings.NewReader(form.Encode()))
 	r.Header.Set("Accept", "text/html")
@@ -44,6 +44,7 @@ func (e *encrypted) do(method, path string, form url.Values) *http.Response {
 	w := httptest.NewRecorder()
 	e.handler.ServeHTTP(w, r.WithContext(ctx))
 	a := w.Result()
+	require.NoError(e.t, a.Body.Close())
 	for _, c := range a.Cookies() {
 		at := method + " " + path
 		require.True(e.t, strings.HasPrefix(c.Name, "__Host-"), "%s sets %s", at, c.Name)
@@ -51,7 +52,13 @@ func (e *encrypted) do(method, path string, form url.Values) *http.Response {
 		require.Contains(e.t, []http.SameSite{http.SameSiteLaxMode, http.SameSiteStrictMode}, c.SameSite, at)
 		e.cookies[c.Name] = c
 	}
-	return a
+	return answered{a.StatusCode, a.Header}
+}
+
+// answered is what an answer says of itself.
+type answered struct {
+	StatusCode int
+	Header     http.Header
 }
 
 // changing are the tables that looking at a page may write to: when somebody was seen

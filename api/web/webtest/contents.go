@@ -18,6 +18,7 @@ func (s *Salon) Contents(but ...string) map[string]string {
 	defer db.Close()
 	rows, err := db.Query(`SELECT table_name FROM information_schema.tables WHERE table_schema = 'public' AND table_type = 'BASE TABLE'`)
 	require.NoError(s.t, err)
+	defer rows.Close()
 	var parts []string
 	for rows.Next() {
 		var name string
