@@ -243,6 +243,11 @@ func (s *Server) beginOwnFactor(ctx context.Context, _ *empty) (*created[FactorS
 }
 
 func (s *Server) confirmOwnFactor(ctx context.Context, in *factorCodeInput) (*struct{ Body RecoveryCodesBody }, error) {
+	var f scheduling.Faults
+	text(&f, "code", in.Body.Code, 0, 60)
+	if err := f.Err(); err != nil {
+		return nil, err
+	}
 	id, err := account(ctx)
 	if err != nil {
 		return nil, err

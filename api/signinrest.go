@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -60,8 +59,12 @@ func (s *Server) signInRoutes() {
 }
 
 func (s *Server) signInByREST(ctx context.Context, b SignInBody) (*created[SignedInBody], error) {
-	if strings.ContainsFunc(b.Code, unicode.IsControl) {
-		return nil, &scheduling.InvalidError{Field: "code", Problem: "holds control characters", Want: "the six digits of the app, or a recovery code"}
+	var f scheduling.Faults
+	text(&f, "mail", b.Mail, 0, 254)
+	text(&f, "code", b.Code, 0, 60)
+	text(&f, "salon_id", b.SalonID, 0, 64)
+	if err := f.Err(); err != nil {
+		return nil, err
 	}
 	if err := (SignInForm{Mail: b.Mail, Password: b.Password}).check(); err != nil {
 		return nil, err

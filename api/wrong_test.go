@@ -145,6 +145,9 @@ func TestEveryFaultOfEveryFieldIsNamedAndChangesNothing(t *testing.T) {
 				if strings.HasPrefix(w.at, "/chair_time/") { // its names are checked below
 					continue
 				}
+				if op.ID == "sign-in" && w.at == "/password" && slices.Contains([]string{"control characters", "line separator"}, w.what) {
+					continue // any password may be tried, and is wrong
+				}
 				body, err := json.Marshal(w.body)
 				require.NoError(t, err)
 				a := s.call(r.method, r.path, string(body), r.headers...)

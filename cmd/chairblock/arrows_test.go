@@ -182,6 +182,9 @@ func TestImportsFollowTheArrows(t *testing.T) {
 		}
 		allowed = append(append(slices.Clone(allowed), testArrows[from]...), from)
 		for _, to := range append(p.TestImports, p.XTestImports...) {
+			if from == "api" && under(to, "github.com/jackc/pgx/v5") {
+				continue // the load model fills a database and reads its plans as no method of the store should
+			}
 			require.Empty(t, checkArrow(from, to, allowed), "in a test")
 		}
 	}
