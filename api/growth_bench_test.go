@@ -106,24 +106,28 @@ type mixed struct {
 	failed []string
 }
 
-func (m *mixed) ask(kind string, code []int, req *http.Request) *http.Response {
+// ask sends a request and gives the entity tag of a whole answer.
+func (m *mixed) ask(kind string, code []int, req *http.Request) (tag string) {
 	begun := time.Now()
 	a, err := m.client.Do(req)
 	if err != nil {
 		m.failed = append(m.failed, err.Error())
-		return nil
+		return ""
 	}
 	body, err := io.ReadAll(a.Body)
 	_ = a.Body.Close()
 	if a.StatusCode == http.StatusServiceUnavailable {
 		m.took["try again"] = append(m.took["try again"], time.Since(begun))
-		return nil
+		return ""
 	}
 	m.took[kind] = append(m.took[kind], time.Since(begun))
 	if err != nil || !slices.Contains(code, a.StatusCode) {
 		m.failed = append(m.failed, fmt.Sprint(kind, a.StatusCode, err, string(body[:min(len(body), 300)])))
 	}
-	return a
+	if a.StatusCode != http.StatusOK {
+		return ""
+	}
+	return a.Header.Get("ETag")
 }
 
 // An outlet is where a request can go: one server as one salon.
@@ -152,8 +156,8 @@ func (m *mixed) once(p outlet) {
 			req.Header.Set("If-None-Match", tag)
 			kind = "304"
 		}
-		if a := m.ask(kind, []int{200, 304}, req); a != nil && a.StatusCode == 200 {
-			m.tags[path] = a.Header.Get("ETag")
+		if tag := m.ask(kind, []int{200, 304}, req); tag != "" {
+			m.tags[path] = tag
 		}
 	case n < 98:
 		service := p.cut()

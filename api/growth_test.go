@@ -331,7 +331,7 @@ func (g *grown) addVisits(n int) {
 		g.nothingForgotten(tables)
 	}
 	g.addMessages(id)
-	g.addAudit(id)
+	g.addAudit()
 }
 
 // nothingForgotten fails when the service writes something about a visit of which no
@@ -370,7 +370,7 @@ func (g *grown) addMessages(id string) {
 
 // addAudit makes the lines of the log that the triggers would have written, in the
 // salon's chain already.
-func (g *grown) addAudit(id string) {
+func (g *grown) addAudit() {
 	g.t.Helper()
 	g.exec(`INSERT INTO audit (salon_id, at, actor, what, done, subject, columns, place, hash)
 		SELECT v.salon_id, x.at + v.shift, x.actor, x.what, x.done, v.id, x.columns, row_number() OVER (ORDER BY x.at + v.shift, v.id), sha256(convert_to(v.id, 'UTF8'))

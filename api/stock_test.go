@@ -114,6 +114,9 @@ func TestMovementsAreNotedAndPagedThrough(t *testing.T) {
 	require.Equal(t, "More was used than noted: count it", s.inStock(p).Words)
 	move(object{"kind": "counted", "ml": 0})
 	require.Zero(t, s.inStock(p).OnHand)
+	move(object{"kind": "used", "ml": 9_999_999})
+	require.Equal(t, "/ml", places(s.call("POST", "/v1/products/"+p+"/movements", object{"kind": "counted", "ml": 2}).refused(422, "invalid")))
+	move(object{"kind": "counted", "ml": 0})
 	var changes []int
 	next := "/v1/products/" + p + "/movements?limit=2"
 	for next != "" {
@@ -124,7 +127,7 @@ func TestMovementsAreNotedAndPagedThrough(t *testing.T) {
 		}
 		next = linkOf(a.header.Get("Link"))
 	}
-	require.Equal(t, []int{20, -1000, -20, -100, -100, 1200}, changes)
+	require.Equal(t, []int{9_999_999, -9_999_999, 20, -1000, -20, -100, -100, 1200}, changes)
 }
 
 // linkOf is the address in a Link header.

@@ -49,6 +49,9 @@ func (t *Tx) onHand(ctx context.Context, product string) (int, error) {
 // mostOnHand is more than any salon has, in ml (judgement).
 const mostOnHand = 100_000_000
 
+// mostMoved is how many ml may come or go at once, as the table has it.
+const mostMoved = 10_000_000
+
 // AddMovement notes a change of stock; its id and time are chosen. Of one that
 // was counted, Change follows from what the books say. It returns
 // scheduling.ErrNotFound when there is no such product, and an
@@ -64,6 +67,10 @@ func (t *Tx) AddMovement(ctx context.Context, m Movement, now time.Time) (Moveme
 	}
 	if now := books + m.Change; now > mostOnHand || now < -mostOnHand {
 		return m, &scheduling.InvalidError{Field: "ml", Problem: fmt.Sprintf("would make the books say %d ml", now), Want: "no more than any salon has; count what is there"}
+	}
+	if m.Change > mostMoved || m.Change < -mostMoved {
+		return m, &scheduling.InvalidError{Field: "ml", Problem: fmt.Sprintf("is %d ml away from the %d ml of the books", m.Change, books),
+			Want: fmt.Sprintf("at most %d ml away; count 0 first when the books are that wrong", mostMoved)}
 	}
 	var b pgx.Batch
 	b.Queue(`
