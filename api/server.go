@@ -182,7 +182,7 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 		}
 		acting, refusal := actFor(ctx.Context(), op.OperationID)
 		if refusal != "" {
-			s.accessNoted(ctx.Context(), slog.LevelWarn, "operation refused", "operation", op.OperationID, "role", principal(ctx.Context()).Role)
+			s.accessNoted(ctx.Context(), slog.LevelInfo, "operation refused", "operation", op.OperationID, "role", principal(ctx.Context()).Role)
 			_ = huma.WriteErr(s.api, ctx, http.StatusForbidden, refusal) // the client hung up
 			return
 		}

@@ -271,7 +271,7 @@ func (s *Server) signedIn(operation string) echo.MiddlewareFunc {
 			case who.ReadOnly && (refusal != "" || !reads(c.Request().Method)):
 				return s.askWho(c)
 			case refusal != "":
-				s.accessNoted(ctx, slog.LevelWarn, "operation refused", "operation", operation, "role", who.Role)
+				s.accessNoted(ctx, slog.LevelInfo, "operation refused", "operation", operation, "role", who.Role)
 				return message(c, http.StatusForbidden, titles["forbidden"], refusal)
 			case who.NeedsFactor && !slices.Contains(withoutFactor, operation):
 				return s.askFactor(c)

@@ -15,6 +15,13 @@ import (
 //go:embed *.sql
 var FS embed.FS
 
+// AfterJobs follows once the job library has made its tables. The index finds what has
+// come due among the messages that wait for months, which the library looks for every
+// few seconds: its own indexes on these begin with the queue. It is not built beside
+// other work (concurrently), which would wait for those who wait for our lock; there
+// are some hundred jobs of a salon.
+const AfterJobs = `CREATE INDEX IF NOT EXISTS river_job_waiting ON river_job (scheduled_at) WHERE state IN ('retryable', 'scheduled')`
+
 // Newest is the number of the newest file.
 func Newest() int64 {
 	names, err := fs.Glob(FS, "*.sql")
@@ -33,10 +40,11 @@ func Newest() int64 {
 	return newest
 }
 
-// Hash identifies the set of files: it changes when any of them does. Test
+// Hash identifies the set of files, with AfterJobs: it changes when any of them does. Test
 // databases are cached under it.
 func Hash() string {
 	h := sha256.New()
+	h.Write([]byte(AfterJobs))
 	names, err := fs.Glob(FS, "*.sql")
 	if err != nil {
 		panic(err) // the pattern is a constant

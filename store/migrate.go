@@ -51,17 +51,11 @@ func Migrate(ctx context.Context, url string) error {
 	if _, err := m.Migrate(ctx, rivermigrate.DirectionUp, nil); err != nil {
 		return fmt.Errorf("store: migrate jobs: %w", err)
 	}
-	if _, err := conn.Exec(ctx, waitingJobs); err != nil {
+	if _, err := conn.Exec(ctx, migrations.AfterJobs); err != nil {
 		return fmt.Errorf("store: migrate jobs: %w", err)
 	}
 	return nil
 }
-
-// waitingJobs finds what has come due among the messages that wait for months, which
-// the library looks for every few seconds: its own indexes on these begin with the
-// queue. It is not built beside other work (concurrently), which would wait for those
-// who wait for our lock; there are some hundred jobs of a salon.
-const waitingJobs = `CREATE INDEX IF NOT EXISTS river_job_waiting ON river_job (scheduled_at) WHERE state IN ('retryable', 'scheduled')`
 
 func migrateOwn(ctx context.Context, db *sql.DB) error {
 	// One try a second: the default of five makes a second start wait long.
