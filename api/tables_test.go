@@ -1,9 +1,8 @@
 package api_test
 
 import (
+	"chairblock/store/storetest"
 	"database/sql"
-	"fmt"
-	"strings"
 	"sync"
 
 	"github.com/stretchr/testify/require"
@@ -37,41 +36,9 @@ func (b *beside) close() {
 	}
 }
 
-// tables returns a function that tells what every table holds, as one hash
-// each. When a secret was last used, and who read about health when, do not count:
-// reading is meant to note them.
+// tables returns a function that tells what every table holds, see
+// storetest.Contents; who read about health when does not count.
 func (s *salon) tables() func() map[string]string {
 	s.t.Helper()
-	db := s.db()
-	rows, err := db.Query(`SELECT table_name FROM information_schema.tables
-		WHERE table_schema = 'public' AND table_type = 'BASE TABLE' AND table_name NOT IN ('river_leader', 'goose_db_version', 'health_read')`)
-	require.NoError(s.t, err)
-	defer rows.Close()
-	var parts []string
-	for rows.Next() {
-		var name string
-		require.NoError(s.t, rows.Scan(&name))
-		if name == "audit" { // lines of it never change, and there are many
-			parts = append(parts, `SELECT 'audit', count(*)::text FROM audit`)
-			continue
-		}
-		parts = append(parts, fmt.Sprintf(`SELECT '%s', count(*) || ' ' || md5(coalesce(string_agg(h, '' ORDER BY h), ''))
-			FROM (SELECT md5((to_jsonb(t) - 'last_used_at' - 'readings')::text) AS h FROM %q t) x`, name, name))
-	}
-	require.NoError(s.t, rows.Err())
-	query := strings.Join(parts, " UNION ALL ")
-	return func() map[string]string {
-		s.t.Helper()
-		rows, err := db.Query(query)
-		require.NoError(s.t, err)
-		defer rows.Close()
-		out := map[string]string{}
-		for rows.Next() {
-			var name, sum string
-			require.NoError(s.t, rows.Scan(&name, &sum))
-			out[name] = sum
-		}
-		require.NoError(s.t, rows.Err())
-		return out
-	}
+	return storetest.Contents(s.t, s.db(), "river_leader", "goose_db_version", "health_read")
 }
