@@ -25,16 +25,12 @@ type OpeningDayBody struct {
 	Conflicts []string `json:"visits_in_conflict,omitempty" readOnly:"true" required:"false" doc:"Visits to come that do not fit any more"`
 }
 
-// ByOpeningDate names a date with opening hours of its own.
-type ByOpeningDate struct {
-	Date string `path:"date" format:"date"`
-}
 type addOpeningDayInput struct {
 	Repeatable
 	Body OpeningDayBody
 }
 type setOpeningDayInput struct {
-	ByOpeningDate
+	OnDate
 	Precondition
 	Body OpeningDayBody
 }
@@ -76,12 +72,6 @@ func writeOpeningDay(d store.OpeningDay) OpeningDayBody {
 		b.Open = append(b.Open, DayWindowBody{clockText(w.From), clockText(w.To)})
 	}
 	return b
-}
-
-func (in ByOpeningDate) day() (date.Date, error) {
-	var f scheduling.Faults
-	d := day(&f, "path.date", in.Date)
-	return d, f.Err()
 }
 
 func (s *Server) listOpeningDays(ctx context.Context, _ *empty) (*listBody[OpeningDayBody], error) {
@@ -151,7 +141,7 @@ func (s *Server) addOpeningDay(ctx context.Context, in *addOpeningDayInput) (*cr
 	})
 }
 
-func (s *Server) getOpeningDay(ctx context.Context, in *ByOpeningDate) (*found[OpeningDayBody], error) {
+func (s *Server) getOpeningDay(ctx context.Context, in *OnDate) (*found[OpeningDayBody], error) {
 	on, err := in.day()
 	if err != nil {
 		return nil, err
@@ -172,9 +162,7 @@ func (s *Server) setOpeningDay(ctx context.Context, in *setOpeningDayInput) (*fo
 	}
 	var f scheduling.Faults
 	d := in.Body.row(&f, "")
-	if len(f) == 0 && d.Date != on {
-		f.Add("date", "is another one than that of the address", "the same date; a day is moved by taking it back and adding another")
-	}
+	sameDate(&f, d.Date, on)
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
@@ -192,7 +180,7 @@ func (s *Server) setOpeningDay(ctx context.Context, in *setOpeningDayInput) (*fo
 	return &out, err
 }
 
-func (s *Server) deleteOpeningDay(ctx context.Context, in *ByOpeningDate) (*empty, error) {
+func (s *Server) deleteOpeningDay(ctx context.Context, in *OnDate) (*empty, error) {
 	on, err := in.day()
 	if err != nil {
 		return nil, err

@@ -60,6 +60,11 @@ func (s *Server) singleDayRoutes() {
 // ByDate names a single day of a person.
 type ByDate struct {
 	ByID
+	OnDate
+}
+
+// OnDate names a date.
+type OnDate struct {
 	Date string `path:"date" format:"date"`
 }
 type addDayInput struct {
@@ -203,10 +208,18 @@ func (s *Server) addSingleDay(ctx context.Context, in *addDayInput) (*created[Si
 	})
 }
 
-func (in ByDate) day() (date.Date, error) {
+func (in OnDate) day() (date.Date, error) {
 	var f scheduling.Faults
 	d := day(&f, "path.date", in.Date)
 	return d, f.Err()
+}
+
+// sameDate notes that the date of a body, when nothing else is wrong with it, is not
+// that of the address.
+func sameDate(f *scheduling.Faults, of, on date.Date) {
+	if len(*f) == 0 && of != on {
+		f.Add("date", "is another one than that of the address", "the same date; a day is moved by taking it back and adding another")
+	}
 }
 
 func (s *Server) getSingleDay(ctx context.Context, in *ByDate) (*found[SingleDayBody], error) {
@@ -230,9 +243,7 @@ func (s *Server) setSingleDay(ctx context.Context, in *setDayInput) (*found[Sing
 	}
 	var f scheduling.Faults
 	d := in.Body.row(&f, "")
-	if len(f) == 0 && d.Date != on {
-		f.Add("date", "is another one than that of the address", "the same date; a day is moved by taking it back and adding another")
-	}
+	sameDate(&f, d.Date, on)
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
