@@ -25,7 +25,10 @@ func (c Settings) WhyPhone(q PhoneQuestions, a PhoneAnswer) []Reason {
 	t.tenths(a.P80)
 	t.say(" min")
 	var keep text
-	keep.of(a.P80, " min")
+	d := decimals(a.Keep/int(c.BlockStep), func(written func(float64) float64) float64 {
+		return (written(a.P80) - written(c.PhoneGrace)) / c.BlockStep
+	})
+	keep.ofTo(d, a.P80, " min")
 	if c.PhoneGrace > 0 {
 		keep.say(" − ")
 		keep.of(c.PhoneGrace, " min that are not worth more time while nobody has seen the hair")

@@ -145,8 +145,9 @@ func (r *reasons) product() {
 			continue
 		}
 		r.add(p.figure+"_packs", "packs of "+p.name, func(t *text) {
-			t.of(p.ml, " ml ÷ ")
-			t.of(c.PackML, " ml, rounded up = ")
+			d := decimals(p.packs, func(written func(float64) float64) float64 { return written(p.ml) / written(c.PackML) })
+			t.ofTo(d, p.ml, " ml ÷ ")
+			t.ofTo(d, c.PackML, " ml, rounded up = ")
 			t.count(p.packs)
 		})
 	}
@@ -157,11 +158,15 @@ func (r *reasons) pieces() {
 	r.split("strips", "strips for solution", c.ApplyParting.of(h.Density), c.StripWidth, w.strips)
 	r.split("panels", "panels for the iron", c.IronParting.of(h.Density), c.PanelWidth, w.panels)
 	r.add("presses_per_panel", "presses for each panel", func(t *text) {
-		t.length(c.Units, w.ironLength)
-		t.say(" ÷ (")
-		t.length(c.Units, h.PlateWidth)
-		t.say(" × ")
-		t.of(100*(1-c.PlateOverlap), " % without overlap), rounded up = ")
+		length, plate, share := c.Units.InLength(w.ironLength), c.Units.InLength(h.PlateWidth), 100*(1-c.PlateOverlap)
+		d := decimals(w.pressesPerPanel, func(written func(float64) float64) float64 {
+			return written(length) / (written(plate) * written(share) / 100)
+		})
+		t.ofTo(d, length, " ")
+		t.say(c.Units.LengthUnit(), " ÷ (")
+		t.ofTo(d, plate, " ")
+		t.say(c.Units.LengthUnit(), " × ")
+		t.ofTo(d, share, " % without overlap), rounded up = ")
 		t.count(w.pressesPerPanel)
 	})
 	r.add("presses", "presses in all", func(t *text) {
@@ -181,12 +186,16 @@ func (r *reasons) pieces() {
 
 // split says how many pieces of parting × width cover the sections.
 func (r *reasons) split(figure, label string, parting, width float64, n int) {
+	sections := float64(r.w.head.Sections)
+	d := decimals(n/r.w.head.Sections, func(written func(float64) float64) float64 {
+		return max(written(r.w.area)/sections/(written(parting)*written(width)), 1)
+	})
 	r.add(figure, label, func(t *text) {
-		t.of(r.w.area, " cm² ÷ ")
+		t.ofTo(d, r.w.area, " cm² ÷ ")
 		t.count(r.w.head.Sections)
 		t.say(" sections ÷ (")
-		t.of(parting, " cm × ")
-		t.of(width, " cm), rounded up, × ")
+		t.ofTo(d, parting, " cm × ")
+		t.ofTo(d, width, " cm), rounded up, × ")
 		t.count(r.w.head.Sections)
 		t.say(" = ")
 		t.count(n)
@@ -264,7 +273,8 @@ func (r *reasons) promise() {
 		}
 	}
 	r.add("block_minutes", "to book", func(t *text) {
-		t.of(e.Promise, " min, rounded up to a multiple of ")
+		d := decimals(e.Block/int(c.BlockStep), func(written func(float64) float64) float64 { return written(e.Promise) / c.BlockStep })
+		t.ofTo(d, e.Promise, " min, rounded up to a multiple of ")
 		t.of(c.BlockStep, " min = ")
 		t.count(e.Block)
 		t.say(" min")

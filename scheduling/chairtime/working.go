@@ -1,7 +1,6 @@
 package chairtime
 
 import (
-	"math"
 	"slices"
 	"strconv"
 	"sync"
@@ -28,16 +27,37 @@ func (t *text) say(parts ...string) {
 func (t *text) count(n int) { *t = strconv.AppendInt(*t, int64(n), 10) }
 
 // num appends v with at most two decimals and no trailing zeros.
-func (t *text) num(v float64) {
-	*t = strconv.AppendFloat(*t, math.Round(v*100)/100, 'f', -1, 64)
+func (t *text) num(v float64) { t.numTo(fewDecimals, v) }
+
+// numTo appends v with at most so many decimals and no trailing zeros.
+func (t *text) numTo(decimals int, v float64) {
+	*t = strconv.AppendFloat(*t, roundTo(v, decimals), 'f', -1, 64)
+}
+
+// Numbers of a working have two decimals, and up to six where it is rounded up.
+const fewDecimals, mostDecimals = 2, 6
+
+// decimals returns with how many decimals the numbers of a quotient have to be
+// written for a reader who rounds it up to come to n. Two do, unless they lead past
+// a whole number: 51.0625 cm ÷ 2.6869 cm is a little over 19, 51.06 ÷ 2.69 is not.
+func decimals(n int, quotient func(written func(v float64) float64) float64) int {
+	for d := fewDecimals; d < mostDecimals; d++ {
+		if ceil(quotient(func(v float64) float64 { return roundTo(v, d) })) == n {
+			return d
+		}
+	}
+	return mostDecimals
 }
 
 // tenths appends v with one decimal.
 func (t *text) tenths(v float64) { *t = strconv.AppendFloat(*t, v, 'f', 1, 64) }
 
 // of appends a number with its unit or whatever follows it.
-func (t *text) of(v float64, unit string) {
-	t.num(v)
+func (t *text) of(v float64, unit string) { t.ofTo(fewDecimals, v, unit) }
+
+// ofTo is of with at most so many decimals.
+func (t *text) ofTo(decimals int, v float64, unit string) {
+	t.numTo(decimals, v)
 	t.say(unit)
 }
 
