@@ -334,6 +334,43 @@ func TestWhatIsTakenBackWhileItIsSentIsNotedAsWhatItWas(t *testing.T) {
 	require.Equal(t, store.Withdrawn, s.stateOf(r))
 }
 
+func TestATryThatBeganBeforeAMessageWasTakenBackIsNotNotedAsLater(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	r := s.dueNow()
+	begun, noted := make(chan struct{}), make(chan struct{})
+	var sender sync.WaitGroup
+	s.tx(func(tx *store.Tx) error {
+		if err := tx.Exec(t.Context(), `SELECT 1`); err != nil { // the transaction begins
+			return err
+		}
+		sender.Go(func() {
+			_, err := s.store.Send(t.Context(), s.row.ID, r.ID, func(context.Context, store.Due) (store.Outcome, error) {
+				close(begun)
+				<-noted
+				return sent, nil
+			})
+			if err != nil {
+				t.Error(err)
+			}
+		})
+		<-begun
+		defer close(noted)
+		if err := tx.WithdrawReminders(t.Context(), r.Visit); err != nil {
+			return err
+		}
+		m, err := tx.ReminderByID(t.Context(), r.ID)
+		require.NoError(t, err)
+		require.Equal(t, store.Withdrawn, m.State)
+		list, err := tx.AttemptsOf(t.Context(), []string{r.ID})
+		require.NoError(t, err)
+		require.Len(t, list, 1)
+		require.False(t, list[0].Started.After(*m.Done), "begun %v, taken back %v", list[0].Started, *m.Done)
+		return nil
+	})
+	sender.Wait()
+}
+
 func TestAMessageThatFailedIsPutInLineAgainByHand(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 4)

@@ -25,7 +25,7 @@ const (
 		UPDATE visit v SET state = 'lapsed', version = version + 1, changed_at = now()
 		FROM over WHERE v.salon_id = over.salon_id AND v.visit_id = over.visit_id
 	), unsaid AS (
-		UPDATE reminder r SET state = 'withdrawn', next_at = NULL, done_at = now()
+		UPDATE reminder r SET state = 'withdrawn', next_at = NULL, done_at = clock_timestamp()
 		FROM over WHERE r.salon_id = over.salon_id AND r.visit_id = over.visit_id AND r.state IN ('waiting', 'failed')
 	), freed AS (
 		DELETE FROM block b USING over WHERE b.salon_id = over.salon_id AND b.visit_id = over.visit_id

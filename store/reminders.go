@@ -164,6 +164,8 @@ func (t *Tx) WithdrawOlderRetouch(ctx context.Context, client, visit string) err
 		SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2)`, client, visit)
 }
 
+// withdraw takes messages back. It was done when their rows were locked, not when the
+// transaction began: a try may have begun in between, and was no try after the end.
 func (t *Tx) withdraw(ctx context.Context, where string, args ...any) error {
 	// In the order of their ids, as whoever else changes several.
 	list, err := collect[struct {
@@ -173,7 +175,7 @@ func (t *Tx) withdraw(ctx context.Context, where string, args ...any) error {
 			SELECT reminder_id, state FROM reminder
 			WHERE salon_id = $1 AND state IN ('waiting', 'sending', 'failed') AND `+where+` ORDER BY reminder_id FOR UPDATE
 		), withdrawn AS (
-			UPDATE reminder r SET state = 'withdrawn', next_at = NULL, sending_at = NULL, done_at = COALESCE(done_at, now())
+			UPDATE reminder r SET state = 'withdrawn', next_at = NULL, sending_at = NULL, done_at = COALESCE(done_at, clock_timestamp())
 			FROM open o WHERE r.salon_id = $1 AND r.reminder_id = o.reminder_id RETURNING r.reminder_id, r.job_id
 		)
 		SELECT w.job_id FROM withdrawn w JOIN open o USING (reminder_id) WHERE o.state = 'waiting'`,
