@@ -46,30 +46,51 @@ func (t *Tx) ErasureOf(ctx context.Context, client string) (Erasure, error) {
 	return list[0], nil
 }
 
-// eraseSteps take everything about client $2 of salon $1 away, in this order, but
-// for her row. What stays of a visit is its time, its services, its price and who
-// worked: accounts, the use of the chairs and how quickly people work do not change.
+// eraseFromVisits take the person out of visits $2 of salon $1, in this order. What
+// stays of a visit is its time, its services, its price and who worked: accounts, the
+// use of the chairs and how quickly people work do not change.
+var eraseFromVisits = []string{
+	`DELETE FROM river_job j USING reminder r
+		WHERE j.id = r.job_id AND r.salon_id = $1 AND r.visit_id = ANY($2) AND j.state IN ('scheduled', 'available', 'retryable')`,
+	`DELETE FROM reminder WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	`DELETE FROM invitation WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	`DELETE FROM card_fact WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	`DELETE FROM visit_stop WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	`DELETE FROM need_override WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	// What names both the client and the visit would tell whose it was.
+	`DELETE FROM consent WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	`DELETE FROM client_request WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	`UPDATE wish SET visit_id = NULL WHERE salon_id = $1 AND visit_id = ANY($2)`,
+	`DELETE FROM visit_part p USING visit v WHERE p.salon_id = $1 AND p.visit_id = ANY($2) AND v.salon_id = $1 AND v.visit_id = p.visit_id
+		AND p.kind IN ('client', 'aftercare', 'retouch')`,
+	`UPDATE money_entry SET note = '' WHERE salon_id = $1 AND visit_id = ANY($2) AND note <> ''`,
+	// How long the work took on which hair is known of nobody from here on.
+	`UPDATE estimate e SET client_id = NULL, head_id = NULL WHERE e.salon_id = $1 AND e.client_id IS NOT NULL
+		AND e.estimate_id IN (SELECT x.estimate_id FROM visit_service x WHERE x.salon_id = $1 AND x.visit_id = ANY($2))`,
+	`UPDATE visit SET client_id = NULL, title = CASE WHEN client_id IS NULL AND chair_id IS NULL THEN '' ELSE '` + ErasedName + `' END, note = '', quote_id = NULL,
+		version = version + 1, changed_at = now() WHERE salon_id = $1 AND visit_id = ANY($2)`,
+}
+
+// eraseSteps take away what is left of client $2 of salon $1 once her visits are
+// nobody's, but for her row.
 var eraseSteps = []string{
-	`DELETE FROM river_job j USING reminder r JOIN visit v USING (salon_id, visit_id)
-		WHERE j.id = r.job_id AND v.salon_id = $1 AND v.client_id = $2 AND j.state IN ('scheduled', 'available', 'retryable')`,
-	`DELETE FROM reminder r USING visit v WHERE r.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = r.visit_id AND v.client_id = $2`,
-	`DELETE FROM invitation i USING visit v WHERE i.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = i.visit_id AND v.client_id = $2`,
-	`DELETE FROM card_fact f USING visit v WHERE f.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = f.visit_id AND v.client_id = $2`,
-	`DELETE FROM visit_stop s USING visit v WHERE s.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = s.visit_id AND v.client_id = $2`,
-	`DELETE FROM need_override o USING visit v WHERE o.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = o.visit_id AND v.client_id = $2`,
 	`DELETE FROM visit_part WHERE salon_id = $1 AND subject = $2`,
 	`DELETE FROM feed WHERE salon_id = $1 AND kind = 'client' AND subject_id = $2`,
 	`DELETE FROM feed_version WHERE salon_id = $1 AND subject_id = $2`,
-	`UPDATE money_entry e SET note = '' FROM visit v WHERE e.salon_id = $1 AND v.salon_id = $1 AND v.visit_id = e.visit_id AND v.client_id = $2 AND e.note <> ''`,
-	// How long the work took on which hair is known of nobody from here on.
 	`UPDATE estimate e SET client_id = NULL, head_id = NULL WHERE e.salon_id = $1 AND e.client_id = $2
 		AND EXISTS (SELECT FROM visit_service x WHERE x.salon_id = e.salon_id AND x.estimate_id = e.estimate_id)`,
 	`UPDATE visit v SET quote_id = NULL FROM quote q WHERE q.salon_id = $1 AND q.client_id = $2 AND v.salon_id = $1 AND v.quote_id = q.quote_id`,
-	`UPDATE visit SET client_id = NULL, title = '` + ErasedName + `', note = '', version = version + 1, changed_at = now() WHERE salon_id = $1 AND client_id = $2`,
 	// Answers to requests that may be repeated hold what was answered about her.
 	`DELETE FROM idempotency WHERE salon_id = $1 AND (position($2 IN route) > 0 OR position(convert_to($2, 'UTF8') IN body) > 0)`,
 	`DELETE FROM day_plan WHERE salon_id = $1 AND position($2 IN proposal::text) > 0`,
 	`DELETE FROM last_action WHERE salon_id = $1 AND (subject_id = $2 OR position($2 IN was::text) > 0)`,
+}
+
+// eraseFrom queues what takes the person out of visits.
+func (t *Tx) eraseFrom(b *pgx.Batch, visits []string) {
+	for _, q := range eraseFromVisits {
+		b.Queue(q, t.salon, visits)
+	}
 }
 
 // EraseClient takes everything about a client away, for good: her row with all that
@@ -92,7 +113,12 @@ func (t *Tx) EraseClient(ctx context.Context, client, by string, now time.Time) 
 	if hit.Coming > 0 {
 		return hit, &scheduling.ConflictError{Reason: fmt.Sprintf("%d visits of hers are still to come or going on: cancel or finish them first", hit.Coming)}
 	}
+	visits, err := t.ids(ctx, "visits to erase", `SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2`, t.salon, client)
+	if err != nil {
+		return hit, err
+	}
 	var b pgx.Batch
+	t.eraseFrom(&b, visits)
 	for _, q := range eraseSteps {
 		b.Queue(q, t.salon, client)
 	}

@@ -224,6 +224,16 @@ func collect[T any](ctx context.Context, t *Tx, what, q string, args ...any) ([]
 	return out, domain(what, err, false)
 }
 
+// ids is collect for a query that answers with ids alone.
+func (t *Tx) ids(ctx context.Context, what, q string, args ...any) ([]string, error) {
+	rows, err := t.tx.Query(ctx, q, args...)
+	if err != nil {
+		return nil, domain(what, err, false)
+	}
+	out, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	return out, domain(what, err, false)
+}
+
 // one turns "no row was touched" into scheduling.ErrNotFound.
 func one(what string, rows int64, err error) error {
 	if err != nil {
