@@ -88,6 +88,8 @@ func (s *Server) eraseClient(ctx context.Context, in *removal) (*erasureOutput, 
 // moment and notes those that it does not know.
 func (s *Server) ErasedTo(ctx context.Context, list func([]store.Erased) error) error {
 	s.erased = list
+	// By age once a day: all of them, which makes good for what could not be noted.
+	s.store.ErasedWith(func(ctx context.Context) error { return s.noteErased(ctx, time.Time{}) })
 	return s.noteErased(ctx, time.Time{})
 }
 

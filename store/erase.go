@@ -6,10 +6,12 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/rickb777/date"
 	"github.com/riverqueue/river"
 )
 
-// eraseArgs is the job that erases what is on record about health and too old.
+// eraseArgs is the job that erases by age. Its name is from when it was about health
+// alone, so that a process of the release before works off what this one puts in line.
 type eraseArgs struct{}
 
 // Kind names the job.
@@ -20,27 +22,180 @@ type eraseWorker struct {
 	store *Store
 }
 
-// eraseEvery is how often it runs, beside once at every start.
-const eraseEvery = 24 * time.Hour
+const (
+	// eraseHour is the hour of the salon's clock from which its day's run may begin:
+	// after the last guest anywhere, and clocks do not skip it (judgement).
+	eraseHour = 3
+	// eraseFor is how long one job goes on before it lets others have the worker; well
+	// below how long a job may take, see otherJobs.
+	eraseFor = 8 * time.Second
+)
 
+// eraseDaily looks every hour whose day has begun; each salon has one run a day.
 func eraseDaily() *river.PeriodicJob {
-	return river.NewPeriodicJob(river.PeriodicInterval(eraseEvery),
+	return river.NewPeriodicJob(river.PeriodicInterval(time.Hour),
 		func() (river.JobArgs, *river.InsertOpts) { return eraseArgs{}, nil }, &river.PeriodicJobOpts{RunOnStart: true})
 }
 
-// Work erases in every salon what is older than the salon keeps. It needs no key.
+// Work does what is due today and goes on soon where that is much.
 func (w *eraseWorker) Work(ctx context.Context, _ *river.Job[eraseArgs]) error {
-	rows, err := w.store.pool.Query(ctx, `SELECT salon_id FROM salon`)
-	if err != nil {
-		return domain("old screenings", err, false)
+	more, err := w.store.EraseByAge(ctx, time.Now())
+	if err == nil && more {
+		return river.JobSnooze(time.Second)
 	}
-	salons, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	return err
+}
+
+// ErasedWith says who is told after clients were erased by age. Call it before
+// StartJobs; without it nobody is.
+func (s *Store) ErasedWith(f func(context.Context) error) { s.erasedByAge = f }
+
+// EraseByAge erases in every salon what is older than its terms, once on each of the
+// salon's days and not before three in the morning. It needs no key for health. Each
+// transaction takes one kind and a bounded number of rows; whoever is cut short goes
+// on where it was, and who comes twice finds nothing. more says that its time was over
+// before it was done.
+func (s *Store) EraseByAge(ctx context.Context, now time.Time) (more bool, err error) {
+	rows, err := s.pool.Query(ctx, `SELECT salon_id, zone FROM salon ORDER BY salon_id`)
 	if err != nil {
-		return domain("old screenings", err, false)
+		return false, domain("erase by age", err, false)
+	}
+	type salon struct{ ID, Zone string }
+	salons, err := pgx.CollectRows(rows, pgx.RowToStructByPos[salon])
+	if err != nil {
+		return false, domain("erase by age", err, false)
+	}
+	until := time.Now().Add(eraseFor)
+	var all error
+	clients := 0
+	for _, n := range salons {
+		loc, err := Salon{Zone: n.Zone}.Location()
+		if err == nil && now.In(loc).Hour() >= eraseHour {
+			r := erasing{store: s, salon: n.ID, loc: loc, today: date.NewAt(now.In(loc)), now: now, until: until}
+			err = r.run(ctx)
+			more, clients = more || r.more, clients+r.clients
+		}
+		all = errors.Join(all, err)
+	}
+	if clients > 0 && s.erasedByAge != nil {
+		all = errors.Join(all, s.erasedByAge(ctx))
+	}
+	return more, all
+}
+
+// erasing is the run of one salon's day.
+type erasing struct {
+	store      *Store
+	salon      string
+	loc        *time.Location
+	today      date.Date
+	now, until time.Time
+
+	more    bool // its time was over
+	clients int  // who were erased
+}
+
+func (r *erasing) run(ctx context.Context) error {
+	var terms Retention
+	err := r.store.Read(ctx, r.salon, func(t *Tx) (err error) {
+		if terms, err = t.Retention(ctx); err != nil {
+			return err
+		}
+		terms.Months[KeptHealth], _, err = t.HealthMonths(ctx)
+		return err
+	})
+	if err != nil {
+		return err
 	}
 	var all error
-	for _, id := range salons {
-		all = errors.Join(all, w.store.InTx(ctx, id, func(t *Tx) error { _, err := t.EraseOld(ctx, time.Now()); return err }))
+	for _, k := range keptKinds {
+		months := terms.Months[k.kind]
+		if months == 0 || k.kind != KeptHealth && r.today.Before(terms.From) {
+			continue
+		}
+		all = errors.Join(all, r.kind(ctx, k, termOf(r.loc, r.today, months)))
 	}
 	return all
+}
+
+// kind erases one kind, a batch in each transaction.
+func (r *erasing) kind(ctx context.Context, k keptKind, x term) error {
+	after := ""
+	for i := 0; i < len(k.steps); {
+		if time.Now().After(r.until) {
+			r.more = true
+			return nil
+		}
+		var ended bool
+		var last string
+		var erased int
+		err := r.store.InTx(ctx, r.salon, func(t *Tx) (err error) {
+			if ended, err = t.beginRun(ctx, k.kind, r.today); err != nil || ended {
+				return err
+			}
+			if last, erased, err = t.eraseBatch(ctx, k.steps[i], x, after, r.now); err != nil {
+				return err
+			}
+			if k.kind == KeptHealth && i == 0 && after == "" {
+				if err := t.eraseOldAddresses(ctx, r.now); err != nil {
+					return err
+				}
+			}
+			return t.noteRun(ctx, k.kind, erased, last == "" && i == len(k.steps)-1, r.now)
+		})
+		if err != nil || ended {
+			return err
+		}
+		if k.steps[i].table == "client" {
+			r.clients += erased
+		}
+		if after = last; last == "" {
+			i++
+		}
+	}
+	return nil
+}
+
+// beginRun takes the day's run of a kind for this transaction and reports whether it
+// has ended already. Of a day before the last one it says so, too.
+func (t *Tx) beginRun(ctx context.Context, k DataKind, today date.Date) (ended bool, err error) {
+	var day date.Date
+	err = t.tx.QueryRow(ctx, `
+		INSERT INTO retention_run AS r (salon_id, kind, day) VALUES ($1, $2, $3::text::date)
+		ON CONFLICT (salon_id, kind) DO UPDATE SET day = greatest(r.day, excluded.day),
+			erased = CASE WHEN r.day >= excluded.day THEN r.erased ELSE 0 END, ended_at = CASE WHEN r.day >= excluded.day THEN r.ended_at END
+		RETURNING day::text, ended_at IS NOT NULL`, t.salon, string(k), today.String()).Scan(&day, &ended)
+	return ended || day.After(today), domain("retention run", err, false)
+}
+
+// noteRun notes what was erased. At the end of a run that erased something, one line
+// of the log of changes says how many of what.
+func (t *Tx) noteRun(ctx context.Context, k DataKind, erased int, last bool, now time.Time) error {
+	var ended *time.Time
+	if last {
+		ended = &now
+	}
+	var b pgx.Batch
+	b.Queue(`UPDATE retention_run SET erased = erased + $3, ended_at = $4 WHERE salon_id = $1 AND kind = $2`, t.salon, string(k), erased, ended)
+	if last {
+		b.Queue(`INSERT INTO audit (salon_id, at, actor, what, done, subject)
+			SELECT salon_id, clock_timestamp(), '', 'retention_run', 'removed', kind || ': ' || erased FROM retention_run
+			WHERE salon_id = $1 AND kind = $2 AND erased > 0`, t.salon, string(k))
+	}
+	return domain("retention run", t.tx.SendBatch(ctx, &b).Close(), false)
+}
+
+// NextErasing is the day on which the job erases next, at or after a moment of the
+// salon's clock: today where the day's run has not been done, else tomorrow.
+func NextErasing(now time.Time, runs []RetentionRun) date.Date {
+	today := date.NewAt(now)
+	if now.Hour() < eraseHour {
+		return today
+	}
+	for _, r := range runs {
+		if r.Ended != nil && !r.Day.Before(today) {
+			return today.Add(1)
+		}
+	}
+	return today
 }

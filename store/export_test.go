@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"time"
+
+	"github.com/rickb777/date"
 )
 
 // Exec runs any statement inside the transaction, for tests that need an error
@@ -18,8 +20,10 @@ func (s *Store) CloseWithin(atMost time.Duration) { s.closeWithin(atMost) }
 // Purge is what the hourly job does.
 func (s *Store) Purge(ctx context.Context) error { return (&purgeWorker{store: s}).Work(ctx, nil) }
 
-// Erase is what the daily job does.
-func (s *Store) Erase(ctx context.Context) error { return (&eraseWorker{store: s}).Work(ctx, nil) }
+// TermDay is the last date that is too old on a day.
+func TermDay(loc *time.Location, on date.Date, months int) date.Date {
+	return termOf(loc, on, months).day
+}
 
 // Send is one run of the job that sends a reminder, and how long the job waits
 // for the next.

@@ -200,8 +200,7 @@ type purgeWorker struct {
 // Work forgets answers to repeated requests after 48 hours, browser sessions and
 // links a day after they have expired, and which units' time has changed about
 // two hours after that; what is told to those who watch a salon after two days, and
-// what somebody did last after one. Messages and their attempts are kept for 400 days after
-// they were settled: long enough to answer what the salon wrote and when (judgement).
+// what somebody did last after one. Proposals for days that have passed go a month later.
 // Messages whose job has ended without noting what became of them are noted as
 // failed, so that the desk hears of them, and jobs that sleep although their message
 // is due are woken.
@@ -229,13 +228,13 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		) late WHERE j.id = late.id`,
 		`UPDATE reminder_attempt SET ended_at = now(), outcome = 'unknown', problem = '` + cutShort + `'
 		WHERE ended_at IS NULL AND started_at < now() - interval '1 hour'`,
-		`DELETE FROM reminder WHERE done_at < now() - interval '400 days' AND state NOT IN ('waiting', 'sending')`,
 		// Free time that is in memory has seen what was committed keptLongest ago.
 		`DELETE FROM unit_change c USING unit_change_seen s
 		WHERE c.salon_id = s.salon_id AND s.seen_at < now() - interval '1 hour'
 		  AND c.changed_at < now() - interval '1 hour' AND pg_visible_in_snapshot(c.changed_in, s.seen)`,
 		`DELETE FROM unit_change_seen WHERE seen_at < now() - interval '1 hour'`,
 		`INSERT INTO unit_change_seen (salon_id) SELECT DISTINCT salon_id FROM unit_change`,
+		`DELETE FROM day_plan WHERE day < current_date - 30`,
 		`DELETE FROM salon_event WHERE noted_at < now() - interval '48 hours'`,
 		`DELETE FROM last_action WHERE done_at < now() - interval '1 day'`,
 	} {

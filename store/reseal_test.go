@@ -144,7 +144,7 @@ func TestTestsReasonsAndStopsAreErasedWithAge(t *testing.T) {
 		return n
 	}
 	s.store.SealWith(nil) // erasing needs no key
-	require.Zero(t, erase(at(8, 0).AddDate(0, 12, 0)))
+	require.Zero(t, erase(at(8, 0).AddDate(0, 12, -1)))
 	require.Equal(t, []int{1, 1, 1}, kept())
 	require.Equal(t, 4, erase(at(0, 0).AddDate(0, 13, 0)))
 	require.Equal(t, []int{0, 0, 0}, kept())

@@ -2,9 +2,6 @@ package store
 
 import (
 	"context"
-	"fmt"
-	"maps"
-	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -217,88 +214,36 @@ func (t *Tx) EraseScreening(ctx context.Context, id string, now time.Time, withd
 }
 
 // EraseOld erases what is on record of the health of clients whose last visit is
-// more than the salon's months ago, and the record itself, too: the answers of
-// consultations, notes of tests and reactions, the reasons of overrides, and why
-// visits were stopped early. A visit that is still to come counts as the last; one
-// that was cancelled or missed, or was never booked, does not. It returns how many
-// rows were erased, and needs no key.
+// more than the salon's months ago, by its calendar, and the record itself, too: the
+// answers of consultations, notes of tests and reactions, the reasons of overrides,
+// and why visits were stopped early. A visit that is still to come counts as the last;
+// one that was cancelled or missed, or was never booked, does not. Addresses that
+// messages go to no more are taken out as well. It returns how many rows were erased,
+// and needs no key.
 func (t *Tx) EraseOld(ctx context.Context, now time.Time) (int, error) {
-	n, err := t.eraseOldScreenings(ctx, now)
-	if err != nil {
-		return n, err
-	}
-	if err := t.eraseOldAddresses(ctx, now); err != nil {
-		return n, err
-	}
-	more, err := t.eraseOldRecords(ctx, now)
-	return n + more, err
-}
-
-func (t *Tx) eraseOldScreenings(ctx context.Context, now time.Time) (int, error) {
-	const q = `
-		SELECT x.screening_id FROM screening x JOIN salon n USING (salon_id)
-		WHERE x.salon_id = $1 AND x.erased_at IS NULL AND
-		      greatest(x.made_at, (SELECT max(v.ends_at) FROM visit v WHERE v.salon_id = $1 AND v.client_id = x.client_id
-			                       AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early')))
-		      < $2::timestamptz - make_interval(months => n.health_months)
-		FOR UPDATE OF x SKIP LOCKED`
-	type row struct {
-		ID string `db:"screening_id"`
-	}
-	list, err := collect[row](ctx, t, "old screenings", q, t.salon, now)
+	n, err := t.SalonRow(ctx)
 	if err != nil {
 		return 0, err
 	}
-	for _, r := range list {
-		if err := t.EraseScreening(ctx, r.ID, now, false); err != nil {
-			return 0, err
-		}
-		if err := t.NoteHealthRead(ctx, HealthRead{Screening: r.ID, At: now, What: "erased", Role: "retention"}); err != nil {
-			return 0, err
-		}
+	loc, err := n.Location()
+	if err != nil {
+		return 0, err
 	}
-	return len(list), nil
-}
-
-// lastSeen is, in a query on a row x with the salon n, whether nothing of its
-// client happened for the salon's months; the rest is the row's own time.
-const lastSeen = `greatest((SELECT max(v.ends_at) FROM visit v WHERE v.salon_id = $1 AND v.client_id = %s
-		AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early')), %s) < $2::timestamptz - make_interval(months => n.health_months)`
-
-// oldRecords are what EraseOld erases beside the answers of consultations, by what
-// it is about; each returns the clients.
-var oldRecords = map[string]string{
-	"tests": `DELETE FROM test_record x USING salon n WHERE x.salon_id = $1 AND n.salon_id = $1 AND ` +
-		fmt.Sprintf(lastSeen, "x.client_id", "x.noted_at") + ` RETURNING x.client_id`,
-	"overrides": `UPDATE need_override x SET sealed = '' FROM salon n, visit w
-		WHERE x.salon_id = $1 AND n.salon_id = $1 AND w.salon_id = $1 AND w.visit_id = x.visit_id AND x.sealed <> '' AND ` +
-		fmt.Sprintf(lastSeen, "w.client_id", "x.made_at, w.ends_at") + ` RETURNING coalesce(w.client_id, '')`,
-	"stops": `UPDATE visit_stop x SET sealed = NULL, cleared_sealed = NULL FROM salon n, visit w
-		WHERE x.salon_id = $1 AND n.salon_id = $1 AND w.salon_id = $1 AND w.visit_id = x.visit_id
-			AND (x.sealed IS NOT NULL OR x.cleared_sealed IS NOT NULL) AND ` +
-		fmt.Sprintf(lastSeen, "w.client_id", "x.noted_at, w.ends_at") + ` RETURNING coalesce(w.client_id, '')`,
-}
-
-func (t *Tx) eraseOldRecords(ctx context.Context, now time.Time) (int, error) {
-	total := 0
-	for _, about := range slices.Sorted(maps.Keys(oldRecords)) {
-		rows, err := t.tx.Query(ctx, oldRecords[about], t.salon, now)
-		if err != nil {
-			return total, domain("old records", err, false)
-		}
-		clients, err := pgx.CollectRows(rows, pgx.RowTo[string])
-		if err != nil {
-			return total, domain("old records", err, false)
-		}
-		total += len(clients)
-		slices.Sort(clients)
-		for _, c := range slices.Compact(clients) {
-			if err := t.NoteHealthRead(ctx, HealthRead{About: about, Client: c, At: now, What: "erased", Role: "retention"}); err != nil {
+	months, _, err := t.HealthMonths(ctx)
+	if err != nil {
+		return 0, err
+	}
+	x, total := termOf(loc, date.NewAt(now.In(loc)), months), 0
+	for _, s := range keptKinds[0].steps {
+		for after, more := "", true; more; more = after != "" {
+			var erased int
+			if after, erased, err = t.eraseBatch(ctx, s, x, after, now); err != nil {
 				return total, err
 			}
+			total += erased
 		}
 	}
-	return total, nil
+	return total, t.eraseOldAddresses(ctx, now)
 }
 
 // Led lists which of some clients a stylist leads or led a visit of that was not

@@ -203,8 +203,8 @@ func TestAnswersGoSoManyMonthsAfterTheLastVisit(t *testing.T) {
 	}{
 		"old, never came":            {s.client("A"), months(13), false},
 		"asked lately":               {s.client("B"), months(11), true},
-		"a minute too old":           {s.client("C"), months(12).Add(-time.Minute), false},
-		"a minute too young":         {s.client("D"), months(12).Add(time.Minute), true},
+		"on that day":                {s.client("C"), months(12), false},
+		"a day too young":            {s.client("D"), months(12).AddDate(0, 0, 1), true},
 		"came lately":                {visited("E", months(1), "finished"), months(30), true},
 		"came long ago":              {visited("F", months(13), "finished"), months(30), false},
 		"will come":                  {visited("G", now.AddDate(0, 2, 0), "booked"), months(30), true},
@@ -239,9 +239,10 @@ func TestAnswersGoSoManyMonthsAfterTheLastVisit(t *testing.T) {
 		return err
 	})
 	s.store.SealWith(healthKeys(t, 1))
-	// The daily job asks for today's date, long before all of the above.
-	old := s.screened(s.client("K"), time.Now().AddDate(0, -2, 0), nil)
-	require.NoError(t, s.store.Erase(t.Context()))
+	// The daily job, long before all of the above.
+	old := s.screened(s.client("K"), at(12, 0).AddDate(0, -2, 0), nil)
+	_, err := s.store.EraseByAge(t.Context(), at(12, 0))
+	require.NoError(t, err)
 	require.NotNil(t, value[*time.Time](s, `SELECT erased_at FROM screening WHERE screening_id = $1`, old.ID))
 }
 

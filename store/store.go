@@ -62,6 +62,8 @@ type Store struct {
 	fetch FetchPrivate
 	// tellAccount is nil when nobody tells people of changes to how they sign in.
 	tellAccount func(context.Context, Notice) error
+	// erasedByAge is nil when nobody is told of clients who were erased by age.
+	erasedByAge func(context.Context) error
 	work        JobSettings
 	live        *liveHub
 	// observe holds nil when nobody counts.
