@@ -130,9 +130,12 @@ func checkJSON(body []byte) ([]byte, error) {
 	}
 }
 
+// shortWhole is how many digits a whole number may have to be in range for certain.
+const shortWhole = 100
+
 // number returns raw, without fraction and exponent where it is whole.
 func number(raw string) (string, error) {
-	if !strings.ContainsAny(raw, ".eE") {
+	if !strings.ContainsAny(raw, ".eE") && len(raw) <= shortWhole {
 		return raw, nil
 	}
 	v, err := strconv.ParseFloat(raw, 64)
