@@ -53,9 +53,9 @@ func (b *budgets) spend(key string, now time.Time) (left int, wait time.Duration
 		x = &budget{float64(b.perMinute), now}
 		b.by[key] = x
 	}
-	if since := now.Sub(x.at).Seconds(); since > 0 {
-		x.left, x.at = min(float64(b.perMinute), x.left+since*perSecond), now
-	}
+	// A clock that was set back must not let anybody wait until it is where it was.
+	since := max(0, now.Sub(x.at).Seconds())
+	x.left, x.at = min(float64(b.perMinute), x.left+since*perSecond), now
 	if x.left < 1 {
 		return 0, time.Duration((1 - x.left) / perSecond * float64(time.Second))
 	}
@@ -66,7 +66,7 @@ func (b *budgets) spend(key string, now time.Time) (left int, wait time.Duration
 // forgetFull forgets those that are as good as new.
 func (b *budgets) forgetFull(now time.Time) {
 	for key, x := range b.by {
-		if now.Sub(x.at) >= time.Minute {
+		if now.Sub(x.at).Abs() >= time.Minute {
 			delete(b.by, key)
 		}
 	}

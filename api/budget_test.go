@@ -42,6 +42,10 @@ func TestATokenThatAsksTooOftenWaitsAndOthersDoNot(t *testing.T) {
 		desk.call("GET", "/v1/salon", nil).is(200, nil)
 	}
 	desk.call("GET", "/v1/salon", nil).refused(429, "too-many-requests")
+	s.at(start.Add(-time.Hour)) // the clock is set back
+	desk.call("GET", "/v1/salon", nil).refused(429, "too-many-requests")
+	s.at(start.Add(time.Second - time.Hour))
+	desk.call("GET", "/v1/salon", nil).is(200, nil)
 }
 
 func TestWhoGuessesTokensIsToldToWait(t *testing.T) {

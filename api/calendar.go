@@ -91,7 +91,7 @@ func (s *Server) sendFeed(c echo.Context, f store.FeedState) error {
 func (s *Server) feedVersion(f store.FeedState, loc *time.Location, today date.Date) ics.Version {
 	v := ics.Version{Tag: ics.ETag(f.Version, today, ics.Renderer), Modified: ics.LastModified(f.Changed, loc, today)}
 	// Of the changes to a salon those that began earlier may be seen later.
-	if latest := time.Now().Add(-longestChange - time.Second); f.Kind == store.FeedSalon && v.Modified.After(latest) {
+	if latest := s.store.Now().Add(-longestChange - time.Second); f.Kind == store.FeedSalon && v.Modified.After(latest) {
 		v.Modified = latest
 	}
 	// So may, in the first minute of a day, those of the day before.

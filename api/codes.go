@@ -34,8 +34,11 @@ func lockFor(misses int) time.Duration {
 // countCode counts a try with a code in advance, so that many at once are not more
 // than many one after the other, or returns how long the name is locked still.
 func countCode(w *store.WrongCodes, now time.Time) (locked time.Duration) {
-	if now.Before(w.Locked) {
-		return w.Locked.Sub(now)
+	if rest, most := w.Locked.Sub(now), lockFor(w.Misses); rest > 0 {
+		if rest > most { // the clock was set back
+			w.Locked, rest = now.Add(most), most
+		}
+		return rest
 	}
 	if over := int(now.Sub(w.Since) / codeForgotten); over > 0 {
 		w.Misses, w.Since = max(0, w.Misses-over), w.Since.Add(time.Duration(over)*codeForgotten)

@@ -37,7 +37,7 @@ func (s *Server) unproven(ctx context.Context, operation, path string) bool {
 	case !slices.Contains(guarded, operation) && !slices.ContainsFunc(guardedPages, func(p string) bool { return path == p || strings.HasPrefix(path, p+"/") }):
 		return false
 	case who.Session != "" && who.Account != "":
-		return s.now().Sub(who.Proven) >= provenFor
+		return s.now().Sub(who.Proven).Abs() >= provenFor // also where the clock was set back
 	}
 	return p.Token != "" && p.SignedIn >= provenFor
 }

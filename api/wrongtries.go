@@ -87,7 +87,8 @@ func (t *tally) wait(x counted, now time.Time) time.Duration {
 	if e == nil {
 		return 0
 	}
-	e.at = slices.DeleteFunc(e.at, func(at time.Time) bool { return now.Sub(at) >= t.within })
+	// What lies ahead was counted before the clock was set back.
+	e.at = slices.DeleteFunc(e.at, func(at time.Time) bool { return now.Sub(at).Abs() >= t.within })
 	if len(e.at) < x.most {
 		return 0
 	}

@@ -28,6 +28,24 @@ func TestATallyCountsWithinItsTime(t *testing.T) {
 	require.True(t, x.Try("a", 1, now.Add(15*time.Minute)))
 }
 
+func TestAClockThatIsSetBackLetsNobodyWaitForLong(t *testing.T) {
+	t.Parallel()
+	x, now := api.NewTally(15*time.Minute), time.Now()
+	for range 10 {
+		require.True(t, x.Try("a", 10, now))
+	}
+	require.False(t, x.Try("a", 10, now.Add(-10*time.Minute)), "a little is no way around it")
+	require.True(t, x.Try("a", 10, now.Add(-time.Hour)))
+
+	var w store.WrongCodes
+	for range 5 {
+		require.Zero(t, api.CountCode(&w, now))
+	}
+	require.Equal(t, 5*time.Minute, api.CountCode(&w, now.Add(-time.Hour)), "not an hour and five minutes")
+	require.Equal(t, 4*time.Minute, api.CountCode(&w, now.Add(-59*time.Minute)))
+	require.Zero(t, api.CountCode(&w, now.Add(-55*time.Minute)))
+}
+
 func TestNobodyIsForgottenAtHerLimitHoweverManyCome(t *testing.T) {
 	t.Parallel()
 	x, now := api.NewTally(15*time.Minute), time.Now()

@@ -39,7 +39,7 @@ func eraseDaily() *river.PeriodicJob {
 
 // Work does what is due today and goes on soon where that is much.
 func (w *eraseWorker) Work(ctx context.Context, _ *river.Job[eraseArgs]) error {
-	more, err := w.store.EraseByAge(ctx, time.Now())
+	more, err := w.store.EraseByAge(ctx, w.store.Now())
 	if err == nil && more {
 		return river.JobSnooze(time.Second)
 	}

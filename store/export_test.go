@@ -17,6 +17,9 @@ func (t *Tx) Exec(ctx context.Context, q string, args ...any) error {
 // CloseWithin is Close for somebody with less patience.
 func (s *Store) CloseWithin(atMost time.Duration) { s.closeWithin(atMost) }
 
+// LookAtClock is what KeepTime does from time to time.
+func (s *Store) LookAtClock(ctx context.Context) error { return s.lookAtClock(ctx, clockAtMost) }
+
 // Purge is what the hourly job does.
 func (s *Store) Purge(ctx context.Context) error { return (&purgeWorker{store: s}).Work(ctx, nil) }
 

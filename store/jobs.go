@@ -139,6 +139,8 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 		JobTimeout:           min(x.Timeout, otherJobs),
 		RescueStuckJobsAfter: x.Rescue,
 		Logger:               jobLogger(os.Stderr),
+		RetryPolicy:          &jobRetry{store: s},
+		Test:                 river.TestConfig{Time: jobTime{s}}, // named for tests, and the only way
 		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), sealRegularly(), overdueRegularly(), lateRegularly(), privateRegularly()},
 	})
 	if err != nil {
@@ -242,7 +244,7 @@ func (w *purgeWorker) Work(ctx context.Context, _ *river.Job[purgeArgs]) error {
 		all = errors.Join(all, domain("purge", err, false))
 	}
 	var lapsed int
-	err := w.store.pool.QueryRow(ctx, lapse, nil, time.Now()).Scan(&lapsed)
+	err := w.store.pool.QueryRow(ctx, lapse, nil, w.store.Now()).Scan(&lapsed)
 	w.store.count(&counts{[]happening{{VisitLapsed, lapsed}}}, err)
 	return errors.Join(all, domain("lapse pencilled visits", err, false))
 }

@@ -36,7 +36,7 @@ const longestRest = time.Hour
 // after 1, 16, 81 s and so on, up to an hour.
 func (w *reminderWorker) NextRetry(job *river.Job[reminderArgs]) time.Time {
 	n := time.Duration(max(1, min(job.Attempt, 8))) // whose fourth power is above an hour
-	return time.Now().Add(min(n*n*n*n*time.Second, longestRest))
+	return w.store.Now().Add(min(n*n*n*n*time.Second, longestRest))
 }
 
 // settleTime is what a delivery must leave of a job's time, so that what became
@@ -125,7 +125,7 @@ func (w *reminderWorker) ending(d Due, out Outcome, err error) ending {
 	case err != nil:
 		return w.tryAgain(e, d, err)
 	case !out.Later.IsZero():
-		return ending{state: Waiting, later: &out.Later, problem: e.problem, wait: max(time.Until(out.Later), soonest)}
+		return ending{state: Waiting, later: &out.Later, problem: e.problem, wait: max(out.Later.Sub(w.store.Now()), soonest)}
 	}
 	switch out.State {
 	case Sent:

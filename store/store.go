@@ -66,6 +66,7 @@ type Store struct {
 	erasedByAge func(context.Context) error
 	work        JobSettings
 	live        *liveHub
+	clock       atomic.Pointer[clockLook] // nil: this machine's
 	// observe holds nil when nobody counts.
 	observe atomic.Pointer[func(what Happening, n int)]
 }
@@ -115,12 +116,12 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	jobs, err := river.NewClient(riverpgxv5.New(pool), &river.Config{Logger: jobLogger(os.Stderr)})
+	s := &Store{pool: pool, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
+	s.jobs, err = river.NewClient(riverpgxv5.New(pool), &river.Config{Logger: jobLogger(os.Stderr), Test: river.TestConfig{Time: jobTime{s}}})
 	if err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	s := &Store{pool: pool, jobs: jobs, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
 	s.live = newLiveHub(s)
 	return s, nil
 }

@@ -287,11 +287,15 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 	} else if n > 0 {
 		r.log("%d addresses and files of private calendars, kept while there was no key, are sealed now", n)
 	}
-	r.ends = append(r.ends, r.store.KeepWarm(time.Now).Stop)
+	keptTime, err := r.store.KeepTime(ctx)
+	if err != nil {
+		return err
+	}
+	r.ends = append(r.ends, keptTime, r.store.KeepWarm(r.store.Now).Stop)
 	if r.url = strings.TrimSuffix(url, "/"); url == "" {
 		r.url = "http://" + reachable(r.listener.Addr().String())
 	}
-	r.api = api.New(r.store, r.url, time.Now)
+	r.api = api.New(r.store, r.url, r.store.Now)
 	if spans != nil {
 		r.api.Trace(spans)
 	}

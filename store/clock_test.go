@@ -1,0 +1,81 @@
+package store_test
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/store"
+	"chairblock/store/storetest"
+)
+
+// shiftedSalon is a salon whose database has a clock of its own, which the store goes by.
+func shiftedSalon(t *testing.T) (s *salon, set func(ahead time.Duration)) {
+	t.Helper()
+	s = newSalon(t, 4)
+	ahead := storetest.Clock(t, s.url)
+	set = func(by time.Duration) {
+		t.Helper()
+		ahead(by)
+		require.NoError(t, s.store.LookAtClock(t.Context()))
+	}
+	s.store = open(t, s.url, 8) // connections of before know nothing of it
+	stop, err := s.store.KeepTime(t.Context())
+	require.NoError(t, err)
+	t.Cleanup(stop)
+	return s, set
+}
+
+// off is how far the store's time is from what is expected, in whole minutes.
+func off(s *store.Store, want time.Time) int {
+	return int(s.Now().Sub(want).Round(time.Minute).Minutes())
+}
+
+func TestAProcessGoesByTheClockOfItsDatabase(t *testing.T) {
+	t.Parallel()
+	s, set := shiftedSalon(t)
+	for _, by := range []time.Duration{7 * time.Minute, -time.Hour, 0, 36 * time.Hour, 7 * time.Minute} {
+		set(by)
+		require.Zero(t, off(s.store, time.Now().Add(by)), "%v ahead", by)
+	}
+	other := open(t, s.url, 2)
+	require.Zero(t, off(other, time.Now()), "its own, before it has looked")
+	stop, err := other.KeepTime(t.Context())
+	require.NoError(t, err)
+	defer stop()
+	require.Zero(t, off(other, s.store.Now()))
+
+	// A message is put off until a moment of that clock, not for seven minutes more.
+	r := s.dueNow()
+	wait := s.run(r, always(store.Outcome{Later: s.store.Now().Add(10 * time.Minute)}, nil))
+	require.Equal(t, 10*time.Minute, wait.Round(time.Minute))
+	require.Equal(t, 10*time.Minute, s.run(r, nil).Round(time.Minute), "by the database, too")
+}
+
+func TestWhenTheClockIsSetNoMessageIsLostOrSentTwice(t *testing.T) {
+	t.Parallel()
+	s, set := shiftedSalon(t)
+	guest := s.booked(s.client("Guest"), at(9, 0), s.seat()).ID
+	var o outbox
+	began := s.store.Now()
+	past, soon, late := s.remind(guest, began.Add(-time.Minute)), s.remind(guest, began.Add(40*time.Minute)), s.remind(guest, began.Add(100*time.Minute))
+	s.start(&o)
+	sentAre := func(list ...store.Reminder) func() bool {
+		return func() bool {
+			return !slices.ContainsFunc(list, func(r store.Reminder) bool { return s.stateOf(r) != store.Sent })
+		}
+	}
+	s.until("what was due is sent", sentAre(past))
+	set(-time.Hour) // and the rest waits for longer
+	set(time.Hour)
+	s.until("what is due by now is sent", sentAre(past, soon))
+	require.Equal(t, store.Waiting, s.stateOf(late))
+	set(-time.Hour)
+	again := s.remind(guest, s.store.Now())
+	s.until("what is due after an hour came twice is sent", sentAre(past, soon, again))
+	set(2 * time.Hour)
+	s.until("all is sent", sentAre(past, soon, late, again))
+	require.ElementsMatch(t, []string{past.ID, soon.ID, late.ID, again.ID}, o.ids(), "each once")
+}
