@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"strings"
 	"testing"
@@ -37,6 +38,19 @@ func TestTheQueueIsQuietAboutWorkThatWasCutShortOnly(t *testing.T) {
 			}
 			require.Equal(t, 2, strings.Count(out.String(), c.err), out.String())
 		})
+	}
+	for _, err := range []string{
+		"failed to connect to `user=quay database=chairs`: 192.0.2.7:5432 (db.example): dial error: dial tcp 192.0.2.7:5432: connect: connection refused",
+		"fetching: read tcp 192.0.2.9:41000->192.0.2.7:5432: read: connection reset by peer",
+		"hostname resolving error: lookup db.example: no such host",
+	} {
+		var out strings.Builder
+		jobLogger(&out).Error("producer: Error fetching jobs", slog.String("err", err), slog.Any("cause", errors.New(err)), slog.String("queue", "messages"))
+		for _, secret := range []string{"quay", "chairs", "192.0.2", "db.example"} {
+			require.NotContains(t, out.String(), secret)
+		}
+		require.Equal(t, 2, strings.Count(out.String(), "no connection to the database"), out.String())
+		require.Contains(t, out.String(), "queue=messages")
 	}
 	var out strings.Builder
 	jobLogger(&out).Info("all is well")
