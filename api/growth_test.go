@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,10 +29,10 @@ type growth struct {
 // smallGrowth is what every run can afford.
 var smallGrowth = growth{salons: 2, past: 30, ahead: 12, clients: 900}
 
-// askedGrowth is smallGrowth, or GROWTH=salons,years of what salons have in so many
-// years with 312 working days, such as GROWTH=50,3.
-func askedGrowth(t testing.TB) growth {
-	text := os.Getenv("GROWTH")
+// growthOf is smallGrowth for nothing, or of salons,years what salons have in so many
+// years with 312 working days, such as 50,3.
+func growthOf(t testing.TB, text string) growth {
+	t.Helper()
 	if text == "" {
 		return smallGrowth
 	}

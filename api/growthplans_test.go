@@ -151,8 +151,8 @@ func (w *watched) jobs() {
 }
 
 // asked is what the database was asked since the last time, and how long it took.
-func (w *watched) asked() map[string][]time.Duration {
-	out := map[string][]time.Duration{}
+func (w *watched) asked() map[string]durations {
+	out := map[string]durations{}
 	for _, s := range w.spans.Ended() {
 		for _, a := range s.Attributes() {
 			if a.Key == "db.query.text" {

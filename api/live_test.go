@@ -6,11 +6,8 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
-	"runtime"
-	"slices"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -371,78 +368,4 @@ func TestNothingIsLeftOfStreamsThatHaveEnded(t *testing.T) {
 	}
 	http.DefaultClient.CloseIdleConnections()
 	goleak.VerifyNone(t, leaks...)
-}
-
-// A thousand screens listen while five visits a second are booked. It measures how
-// long it takes until the last of them has been told, and what one costs.
-func BenchmarkListeners(b *testing.B) {
-	if testing.Short() {
-		b.Skip("takes 20 seconds")
-	}
-	const screens, perSecond, seconds = 1000, 5, 10
-	s := newSalon(b)
-	var before, after runtime.MemStats
-	runtime.GC()
-	runtime.ReadMemStats(&before)
-	type seen struct {
-		visit string
-		at    time.Time
-	}
-	heard := make(chan seen, 4*screens*perSecond*seconds)
-	var up atomic.Int64
-	done, stop := context.WithCancel(b.Context())
-	defer stop()
-	var all sync.WaitGroup
-	transport := &http.Transport{MaxIdleConnsPerHost: screens}
-	defer transport.CloseIdleConnections()
-	for range screens {
-		all.Go(func() {
-			r, _ := http.NewRequestWithContext(done, http.MethodGet, s.http.URL+"/v1/events", nil)
-			r.Header.Set("Authorization", "Bearer "+s.token)
-			a, err := transport.RoundTrip(r)
-			if err != nil {
-				return
-			}
-			defer a.Body.Close()
-			up.Add(1)
-			lines := bufio.NewScanner(a.Body)
-			lines.Buffer(make([]byte, 1024), 4096)
-			for lines.Scan() {
-				if _, visit, ok := strings.Cut(lines.Text(), `"visit_id":"`); ok {
-					heard <- seen{visit[:36], time.Now()}
-				}
-			}
-		})
-	}
-	require.Eventually(b, func() bool { return up.Load() == screens }, 60*time.Second, 10*time.Millisecond)
-	runtime.GC()
-	runtime.ReadMemStats(&after)
-	memory := float64(after.StackInuse+after.HeapInuse-before.StackInuse-before.HeapInuse) / screens / 1024
-	committed := map[string]time.Time{} // before its answer was here
-	for b.Loop() {
-		begun := time.Now()
-		for i := range perSecond * seconds {
-			at := start.Add(25*time.Hour + time.Duration(len(committed))*5*time.Minute)
-			var v api.VisitBody
-			s.call("POST", "/v1/kept-times", object{"unit_ids": []string{s.mina}, "start": at, "minutes": 5, "title": "towels"},
-				"Idempotency-Key", at.String()).is(201, &v)
-			committed[v.ID] = time.Now()
-			time.Sleep(time.Until(begun.Add(time.Duration(i+1) * time.Second / perSecond)))
-		}
-	}
-	time.Sleep(300 * time.Millisecond)
-	stop()
-	all.Wait()
-	close(heard)
-	var list []time.Duration
-	for x := range heard {
-		list = append(list, max(0, x.at.Sub(committed[x.visit])))
-	}
-	slices.Sort(list)
-	require.NotEmpty(b, list)
-	b.ReportMetric(float64(list[len(list)/2].Microseconds())/1000, "ms/seen-p50")
-	b.ReportMetric(float64(list[len(list)*99/100].Microseconds())/1000, "ms/seen-p99")
-	b.ReportMetric(float64(list[len(list)-1].Microseconds())/1000, "ms/seen-last")
-	b.ReportMetric(memory, "KiB/listener+client")
-	b.ReportMetric(float64(len(list))/screens, "events/listener")
 }

@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"flag"
+	"fmt"
 	"os"
 	"runtime"
 	"runtime/debug"
@@ -22,6 +23,13 @@ func TestMain(m *testing.M) {
 	}
 	if flag.Parse(); flag.Lookup("test.bench").Value.String() == "" {
 		debug.SetGCPercent(400) // tests have the memory and lack the processors; what is measured is as it is
+	}
+	if url := os.Getenv(serveVariable); url != "" {
+		if err := serveAlone(url); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
 	}
 	os.Exit(storetest.Main(m, store.Migrate, migrations.Hash()))
 }
