@@ -20,8 +20,14 @@ import (
 // pencil pencils a dry cut at the first start tomorrow.
 func (d *demo) pencil(t *testing.T, until time.Time) api.VisitBody {
 	t.Helper()
+	return d.pencilOn(t, tomorrow(t), until)
+}
+
+// pencilOn is pencil for another day.
+func (d *demo) pencilOn(t *testing.T, date string, until time.Time) api.VisitBody {
+	t.Helper()
 	cut := d.service(t, "Dry cut")
-	ask := api.OpeningsRequest{Services: []api.ServiceRequest{{ServiceID: cut}}, FirstDate: tomorrow(t), Limit: 1}
+	ask := api.OpeningsRequest{Services: []api.ServiceRequest{{ServiceID: cut}}, FirstDate: date, Limit: 1}
 	found := into[api.OpeningsAnswer](call(t, http.MethodPost, d.url+"/v1/openings", d.owner, ask))
 	require.NotEmpty(t, found.Openings)
 	o := found.Openings[0]

@@ -9,20 +9,19 @@ import (
 // for by name is found before what the server has of that name, and defaults of columns
 // are made anew.
 const shifted = `
-	CREATE SCHEMA shifted;
-	CREATE TABLE shifted.shift (by interval NOT NULL);
-	INSERT INTO shifted.shift VALUES ('0');
-	CREATE FUNCTION shifted.now() RETURNS timestamptz LANGUAGE sql STABLE AS 'SELECT pg_catalog.now() + by FROM shifted.shift';
-	CREATE FUNCTION shifted.clock_timestamp() RETURNS timestamptz LANGUAGE sql VOLATILE AS 'SELECT pg_catalog.clock_timestamp() + by FROM shifted.shift';
+	CREATE TABLE clock_shift (by interval NOT NULL);
+	INSERT INTO clock_shift VALUES ('0');
+	CREATE FUNCTION public.now() RETURNS timestamptz LANGUAGE sql STABLE AS 'SELECT pg_catalog.now() + by FROM clock_shift';
+	CREATE FUNCTION public.clock_timestamp() RETURNS timestamptz LANGUAGE sql VOLATILE AS 'SELECT pg_catalog.clock_timestamp() + by FROM clock_shift';
 	DO $$
 	DECLARE c record;
 	BEGIN
-		EXECUTE format('ALTER DATABASE %I SET search_path = shifted, public, pg_catalog', current_database());
+		EXECUTE format('ALTER DATABASE %I SET search_path = public, pg_catalog', current_database());
 		FOR c IN SELECT d.adrelid::regclass AS tab, a.attname, pg_get_expr(d.adbin, d.adrelid) AS was
 			FROM pg_attrdef d JOIN pg_attribute a ON a.attrelid = d.adrelid AND a.attnum = d.adnum
 			WHERE pg_get_expr(d.adbin, d.adrelid) IN ('now()', 'CURRENT_TIMESTAMP', 'clock_timestamp()')
 		LOOP
-			EXECUTE format('ALTER TABLE %s ALTER %I SET DEFAULT shifted.%s', c.tab, c.attname, CASE c.was WHEN 'clock_timestamp()' THEN c.was ELSE 'now()' END);
+			EXECUTE format('ALTER TABLE %s ALTER %I SET DEFAULT public.%s', c.tab, c.attname, CASE c.was WHEN 'clock_timestamp()' THEN c.was ELSE 'now()' END);
 		END LOOP;
 	END $$`
 
@@ -33,6 +32,6 @@ func Clock(t testing.TB, url string) (ahead func(time.Duration)) {
 	Exec(t, url, shifted)
 	return func(by time.Duration) {
 		t.Helper()
-		Exec(t, url, `UPDATE shifted.shift SET by = make_interval(secs => $1)`, by.Seconds())
+		Exec(t, url, `UPDATE clock_shift SET by = make_interval(secs => $1)`, by.Seconds())
 	}
 }
