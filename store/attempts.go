@@ -224,7 +224,7 @@ func (t *Tx) SendAgain(ctx context.Context, r Reminder) (Reminder, error) {
 	if r, err = t.ReminderByID(ctx, r.ID); err != nil {
 		return r, err
 	}
-	r.Job, err = t.enqueue(ctx, r, time.Now())
+	r.Job, err = t.enqueue(ctx, r, t.now())
 	return r, err
 }
 
@@ -248,7 +248,7 @@ func (t *Tx) SendAnew(ctx context.Context, client, problem string) error {
 		if err != nil {
 			return err
 		}
-		if _, err := t.enqueue(ctx, r, time.Now()); err != nil {
+		if _, err := t.enqueue(ctx, r, t.now()); err != nil {
 			return err
 		}
 	}

@@ -415,19 +415,17 @@ func TestAMessageThatFailedIsPutInLineAgainByHand(t *testing.T) {
 	})
 }
 
-func TestMessagesOfThePastAreForgottenAndLostOnesFound(t *testing.T) {
+func TestALostMessageIsFoundAndOthersAreLeftAlone(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 4)
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
 	made := map[string]store.Reminder{}
-	for _, name := range []string{"old", "young", "old and open", "lost"} {
+	for _, name := range []string{"sent", "old and open", "lost"} {
 		made[name] = s.remind(v.ID, time.Now())
-		if name == "old" || name == "young" {
+		if name == "sent" {
 			s.run(made[name], always(sent, nil))
 		}
 	}
-	s.exec(`UPDATE reminder SET done_at = now() - interval '401 days' WHERE reminder_id = $1`, made["old"].ID)
-	s.exec(`UPDATE reminder SET done_at = now() - interval '399 days' WHERE reminder_id = $1`, made["young"].ID)
 	s.exec(`UPDATE reminder SET created_at = now() - interval '500 days' WHERE reminder_id = $1`, made["old and open"].ID)
 	require.Panics(t, func() {
 		s.run(made["lost"], func(context.Context, store.Due) (store.Outcome, error) { panic("killed") })
@@ -437,9 +435,8 @@ func TestMessagesOfThePastAreForgottenAndLostOnesFound(t *testing.T) {
 	s.exec(`UPDATE river_job SET state = 'discarded', finalized_at = now() WHERE id = $1`, *made["lost"].Job)
 	require.NoError(t, s.store.Purge(t.Context()))
 	require.Equal(t, 3, value[int](s, `SELECT count(*) FROM reminder`))
-	require.Equal(t, 0, value[int](s, `SELECT count(*) FROM reminder_attempt WHERE reminder_id = $1`, made["old"].ID))
-	require.Equal(t, store.Sent, s.stateOf(made["young"]))
-	require.Len(t, s.attempts(made["young"]), 1)
+	require.Equal(t, store.Sent, s.stateOf(made["sent"]))
+	require.Len(t, s.attempts(made["sent"]), 1)
 	require.Equal(t, store.Waiting, s.stateOf(made["old and open"]))
 	require.Equal(t, store.Failed, s.stateOf(made["lost"]))
 	require.Equal(t, store.AttemptUnknown, *s.attempts(made["lost"])[0].Outcome)

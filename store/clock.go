@@ -88,6 +88,20 @@ func (s *Store) lookAtClock(ctx context.Context, atMost time.Duration) error {
 	return nil
 }
 
+// mostApart is how far this machine's clock may be from the database's before nothing is
+// erased for its age: more than any zone that somebody may have taken for UTC (judgement).
+const mostApart = 24 * time.Hour
+
+// clocksDisagree reports that the two clocks that there are name different days.
+func (s *Store) clocksDisagree() bool {
+	off := time.Until(s.Now())
+	if off.Abs() <= mostApart {
+		return false
+	}
+	slog.Warn("nothing is erased for its age: the database's clock and this machine's are more than a day apart", "database_ahead", off.Round(time.Second))
+	return true
+}
+
 // jobTime is the clock of the queue. Without it the library takes the machine's for when
 // a job is due that is due at once, and for when to go on with what was put off.
 type jobTime struct{ *Store }

@@ -54,6 +54,23 @@ func TestAProcessGoesByTheClockOfItsDatabase(t *testing.T) {
 	require.Equal(t, 10*time.Minute, s.run(r, nil).Round(time.Minute), "by the database, too")
 }
 
+func TestNothingIsErasedForItsAgeWhileClocksNameDifferentDays(t *testing.T) {
+	t.Parallel()
+	s, set := shiftedSalon(t)
+	r := s.dueNow()
+	s.run(r, always(sent, nil))
+	there := func() int { return value[int](s, `SELECT count(*) FROM reminder`) }
+	year := 366 * 24 * time.Hour
+	midday := 12*time.Hour - time.Since(time.Now().UTC().Truncate(24*time.Hour)) // erasing waits for the morning
+	set(2*year + midday)
+	require.NoError(t, s.store.EraseToday(t.Context()))
+	require.Equal(t, 1, there())
+	set(midday)
+	s.exec(`UPDATE reminder SET done_at = done_at - interval '2 years'`)
+	require.NoError(t, s.store.EraseToday(t.Context()))
+	require.Zero(t, there())
+}
+
 func TestWhenTheClockIsSetNoMessageIsLostOrSentTwice(t *testing.T) {
 	t.Parallel()
 	s, set := shiftedSalon(t)

@@ -20,6 +20,9 @@ func (s *Store) CloseWithin(atMost time.Duration) { s.closeWithin(atMost) }
 // LookAtClock is what KeepTime does from time to time.
 func (s *Store) LookAtClock(ctx context.Context) error { return s.lookAtClock(ctx, clockAtMost) }
 
+// EraseToday is what the job does that erases by age.
+func (s *Store) EraseToday(ctx context.Context) error { return (&eraseWorker{store: s}).Work(ctx, nil) }
+
 // Purge is what the hourly job does.
 func (s *Store) Purge(ctx context.Context) error { return (&purgeWorker{store: s}).Work(ctx, nil) }
 

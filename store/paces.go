@@ -137,7 +137,7 @@ const (
 
 // RefitPace has the pace worked out anew soon after this transaction.
 func (t *Tx) RefitPace(ctx context.Context) error {
-	_, err := t.jobs.InsertTx(ctx, t.tx, paceArgs{t.salon}, &river.InsertOpts{ScheduledAt: time.Now().Add(refitAfter)})
+	_, err := t.jobs.InsertTx(ctx, t.tx, paceArgs{t.salon}, &river.InsertOpts{ScheduledAt: t.now().Add(refitAfter)})
 	return domain("enqueue pace", err, false)
 }
 

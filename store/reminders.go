@@ -101,7 +101,7 @@ func (t *Tx) AddReminder(ctx context.Context, r Reminder) (Reminder, error) {
 // queue looks for jobs with a time every few seconds only, for others at once.
 func (t *Tx) enqueue(ctx context.Context, r Reminder, due time.Time) (*int64, error) {
 	var opts river.InsertOpts
-	if due.After(time.Now()) {
+	if due.After(t.now()) {
 		opts.ScheduledAt = due
 	}
 	job, err := t.jobs.InsertTx(ctx, t.tx, reminderArgs{t.salon, r.ID, r.Rounds}, &opts)

@@ -76,9 +76,10 @@ type Tx struct {
 	tx      pgx.Tx
 	salon   string
 	jobs    *river.Client[pgx.Tx]
-	kept    *keptFreeTimes // only while reading
-	altered *bool          // set by what may change free time
-	lapsed  time.Time      // when pencilled visits were lapsed for, zero before
+	now     func() time.Time // the database's, as the store knows it
+	kept    *keptFreeTimes   // only while reading
+	altered *bool            // set by what may change free time
+	lapsed  time.Time        // when pencilled visits were lapsed for, zero before
 	seal    *Sealer
 	counts  *counts // nil while reading
 }
@@ -191,7 +192,7 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		var altered bool
 		var counted counts
 		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{BeginQuery: begin(ctx)}, func(tx pgx.Tx) error {
-			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, altered: &altered, seal: s.seal, counts: &counted})
+			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, now: s.Now, altered: &altered, seal: s.seal, counts: &counted})
 			return inner
 		})
 		if err == nil {
@@ -223,7 +224,7 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 	one := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
 	var inner error // in the words of this package already
 	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, kept: s.kept, altered: new(bool), seal: s.seal})
+		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, now: s.Now, kept: s.kept, altered: new(bool), seal: s.seal})
 		return inner
 	})
 	if inner != nil {
@@ -238,7 +239,7 @@ func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var inner error
 	var counted counts
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted})
+		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted})
 		return inner
 	})
 	if inner != nil {

@@ -22,7 +22,8 @@ func sendAll(what string) {
 		log.Fatal(err)
 	}
 	short := []time.Duration{time.Second, time.Second, time.Second, time.Second, time.Second, time.Second, time.Second, time.Second}
-	r.store.WorkWith(store.JobSettings{Timeout: 3 * time.Second, Rescue: 3 * time.Second, Mail: short, Texts: short})
+	// Three tries in a row that took too long are the last: a busy machine needs time.
+	r.store.WorkWith(store.JobSettings{Timeout: 6 * time.Second, Rescue: 6 * time.Second, Mail: short, Texts: short})
 	r.reach(true)
 	if err := r.startJobs(ctx); err != nil {
 		log.Fatal(err)
