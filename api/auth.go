@@ -79,6 +79,7 @@ var allowed = map[string][]store.Role{
 	"get-consultation-form": working, "set-consultation-form": owner, "list-screenings": working, "add-screening": health,
 	"get-screening": health, "delete-screening": health, "decide-screening": health,
 	"get-privacy": working, "set-privacy": owner, "list-health-reads": owner,
+	"get-retention": owner, "set-retention": owner, "preview-retention": owner,
 	"add-skin-test": everybody, "read-skin-test": health, "list-skin-tests": health, "add-strand-test": health, "list-strand-tests": health,
 	"add-reaction": everybody, "list-reactions": health,
 	"get-minor": working, "set-minor": working, "delete-minor": working, "add-guardian-yes": working,

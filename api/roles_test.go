@@ -74,6 +74,7 @@ var mayDo = map[string]string{
 	"get-consultation-form": "odl", "set-consultation-form": "o", "list-screenings": "odl", "add-screening": "ol",
 	"get-screening": "ol", "delete-screening": "ol", "decide-screening": "ol",
 	"get-privacy": "odl", "set-privacy": "o", "list-health-reads": "o",
+	"get-retention": "o", "set-retention": "o", "preview-retention": "o",
 	"list-accounts": "o", "get-account": "o", "add-account": "o", "update-account": "o", "add-account-link": "o", "end-account-sessions": "o",
 	"list-tokens": "o", "add-token": "o", "revoke-token": "o",
 	"get-own-second-factor": "odla", "begin-own-second-factor": "odla", "confirm-own-second-factor": "odla", "end-own-second-factor": "odla",
@@ -231,6 +232,8 @@ func (s *salon) requests() map[string]request {
 	bodies["decide-screening"] = object{"decision": "no", "why": "her doctor says no", "decided_by": "Ada"}
 	bodies["set-consultation-form"] = object{"own_questions": []object{{"text": "Do you wear contact lenses?", "outcome": "ask"}}}
 	bodies["set-privacy"] = object{"health_months": 6}
+	bodies["set-retention"] = object{"clients_months": nil, "never_came_months": 12, "visits_months": 120, "messages_months": 14, "requests_months": 12, "invitations_months": 3,
+		"absences_months": 12, "health_reads_months": 36}
 	bodies["add-card-fact"], bodies["correct-card-fact"] = object{"kind": "iron", "iron": object{"setting": 170, "unit": "C"}}, object{"iron": object{"setting": 175}}
 	bodies["hair-as-seen"], bodies["rinse-now"] = object{"unchanged": true}, object{}
 	bodies["tap-visit"] = object{"kind": "arrive"}

@@ -11,6 +11,7 @@ import (
 func (s *Server) routes() {
 	s.salonRoutes()
 	s.eraseRoutes()
+	s.retentionRoutes()
 	s.everythingRoutes()
 	s.changeRoutes()
 	s.settingRoutes()

@@ -106,10 +106,7 @@ func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Re
 	if err != nil {
 		return r, err
 	}
-	r.From = was.From
-	if !maps.Equal(r.Months, was.Months) {
-		r.From = laterOf(was.From, today.Add(graceDays))
-	}
+	r.From = was.StartsOn(r.Months, today)
 	args := []any{t.salon, r.Version, r.From.String()}
 	columns, values, set := "", "", ""
 	for i, l := range TermsAllowed {
@@ -133,11 +130,13 @@ func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Re
 	return r, domain("retention", err, false)
 }
 
-func laterOf(a, b date.Date) date.Date {
-	if b.After(a) {
-		return b
+// StartsOn is before which day nothing would be erased if the terms became others
+// today; the zero date is no limit.
+func (r Retention) StartsOn(months map[DataKind]int, today date.Date) date.Date {
+	if soonest := today.Add(graceDays); !maps.Equal(months, r.Months) && soonest.After(r.From) {
+		return soonest
 	}
-	return a
+	return r.From
 }
 
 // RetentionRun is the last time that a kind was looked at and done with.

@@ -1,0 +1,249 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/rickb777/date"
+
+	"chairblock/scheduling"
+	"chairblock/store"
+)
+
+// RetentionBody is after how many months what is on record of people is erased by
+// age; null: never. What is about health has its term in PrivacyBody.
+type RetentionBody struct {
+	Clients     *int   `json:"clients_months" minimum:"0" maximum:"1200" nullable:"true" doc:"After the last sign of a client who has come before: she is erased, whole; null: never. 36 to begin with, 24 to 360 are possible: no less, since a retouch may be due two years after a visit"`
+	Never       int    `json:"never_came_months" minimum:"0" maximum:"1200" doc:"After the last sign of a client who never came, and after a time that was pencilled for a caller and not taken; 12 to begin with, 1 to 120 are possible"`
+	Visits      *int   `json:"visits_months" minimum:"0" maximum:"1200" nullable:"true" doc:"After a visit: it stays without the person and without its record card; null: never. 120 to begin with. The last visit of each client stays hers. 36 to 360 are possible: no less, since later work follows from what was done"`
+	Messages    *int   `json:"messages_months" minimum:"0" maximum:"1200" nullable:"true" doc:"After a message was settled; null: never. 14 to begin with, 14 to 360 are possible: no less, since the links in messages hold for 400 days"`
+	Requests    *int   `json:"requests_months" minimum:"0" maximum:"1200" nullable:"true" doc:"After a request on the waiting list, or one that a client made on her pages, is over; null: never. 12 to begin with, 1 to 120 are possible"`
+	Invitations int    `json:"invitations_months" minimum:"0" maximum:"1200" doc:"After the visit to which a calendar was invited; 3 to begin with, 1 to 120 are possible"`
+	Absences    *int   `json:"absences_months" minimum:"0" maximum:"1200" nullable:"true" doc:"After somebody of the staff was away: the reason goes, the time stays; null: never. 12 to begin with, 1 to 120 are possible"`
+	Reads       int    `json:"health_reads_months" minimum:"0" maximum:"1200" doc:"After somebody read or wrote what is about health; 36 to begin with, 12 to 120 are possible: no less, so that who asks late gets an answer"`
+	From        string `json:"from_date,omitempty" readOnly:"true" required:"false" format:"date" doc:"Nothing is erased by these terms before this day: two days after they were changed. Left out when they never were"`
+}
+
+// RetentionKindBody is a kind of data about people, its term, and what goes next.
+type RetentionKindBody struct {
+	Kind    string `json:"kind" enum:"health,clients,never_came,visits,messages,requests,invitations,absences,health_reads"`
+	What    string `json:"what" doc:"What it is, in words"`
+	Why     string `json:"why" doc:"Why it is kept so long and no longer"`
+	Months  *int   `json:"months" doc:"Its term; null: never erased by age"`
+	Usual   int    `json:"usual_months" doc:"To begin with"`
+	Least   int    `json:"least_months"`
+	Most    int    `json:"most_months"`
+	ForEver bool   `json:"may_be_for_ever"`
+	Goes    int    `json:"goes" doc:"How many would be erased on that day by this term. What goes with something else is not counted"`
+	On      string `json:"on" format:"date" doc:"Day of the salon's calendar on which they are, from three in the morning"`
+	LastOn  string `json:"last_on,omitempty" format:"date" doc:"Day of the last run; left out before the first"`
+	Last    int    `json:"last_erased" doc:"How many that one erased"`
+}
+
+// RetentionPreviewBody says what the next run of the job erases.
+type RetentionPreviewBody struct {
+	NextOn string              `json:"next_on" format:"date" doc:"Day of the next run, from three in the morning by the salon's clock"`
+	Kinds  []RetentionKindBody `json:"kinds" nullable:"false"`
+}
+
+type retentionInput struct {
+	Precondition
+	Body RetentionBody
+}
+
+type retentionPreviewInput struct {
+	Clients     int `query:"clients_months" minimum:"-1" maximum:"1200" default:"-1" doc:"0: never; -1 or left out, here and below: as it is set"`
+	Never       int `query:"never_came_months" minimum:"-1" maximum:"1200" default:"-1"`
+	Visits      int `query:"visits_months" minimum:"-1" maximum:"1200" default:"-1"`
+	Messages    int `query:"messages_months" minimum:"-1" maximum:"1200" default:"-1"`
+	Requests    int `query:"requests_months" minimum:"-1" maximum:"1200" default:"-1"`
+	Invitations int `query:"invitations_months" minimum:"-1" maximum:"1200" default:"-1"`
+	Absences    int `query:"absences_months" minimum:"-1" maximum:"1200" default:"-1"`
+	Reads       int `query:"health_reads_months" minimum:"-1" maximum:"1200" default:"-1"`
+}
+
+type retentionPreviewOutput struct{ Body RetentionPreviewBody }
+
+func (s *Server) retentionRoutes() {
+	route(s, huma.Operation{OperationID: "get-retention", Method: http.MethodGet, Path: "/retention", Summary: "After how long what is on record of people is erased"}, s.getRetention)
+	route(s, huma.Operation{OperationID: "set-retention", Method: http.MethodPut, Path: "/retention", Summary: "Change after how long what is on record of people is erased",
+		Description: "Erases nothing by itself: a job does, once a day, and by changed terms not before two days have passed. What it has erased nobody can bring back. The terms are nobody's legal advice: local law or an accountant may demand longer."}, s.setRetention)
+	route(s, huma.Operation{OperationID: "preview-retention", Method: http.MethodGet, Path: "/retention/preview", Summary: "What the next run of the job erases, by kind",
+		Description: "By the terms that are set, or by others. Changes nothing."}, s.previewRetention)
+}
+
+// byKind are the terms of a body, 0 for never. A 0 that somebody
+// sent could be meant either way; it is none that is allowed.
+func (b RetentionBody) byKind() map[store.DataKind]int {
+	orNever := func(n *int) int {
+		switch {
+		case n == nil:
+			return 0
+		case *n == 0:
+			return -1
+		}
+		return *n
+	}
+	return map[store.DataKind]int{store.KeptClients: orNever(b.Clients), store.KeptNever: b.Never, store.KeptVisits: orNever(b.Visits), store.KeptMessages: orNever(b.Messages),
+		store.KeptRequests: orNever(b.Requests), store.KeptInvitations: b.Invitations, store.KeptAbsences: orNever(b.Absences), store.KeptReads: b.Reads}
+}
+
+func writeRetention(r store.Retention) *found[RetentionBody] {
+	m := r.Months
+	b := RetentionBody{Clients: monthsOrNever(m[store.KeptClients]), Never: m[store.KeptNever], Visits: monthsOrNever(m[store.KeptVisits]), Messages: monthsOrNever(m[store.KeptMessages]),
+		Requests: monthsOrNever(m[store.KeptRequests]), Invitations: m[store.KeptInvitations], Absences: monthsOrNever(m[store.KeptAbsences]), Reads: m[store.KeptReads]}
+	if !r.From.IsZero() {
+		b.From = r.From.String()
+	}
+	return &found[RetentionBody]{etag(r.Version), b}
+}
+
+func monthsOrNever(n int) *int {
+	if n == 0 {
+		return nil
+	}
+	return &n
+}
+
+// checkTerms says which terms are none that an owner may set.
+func checkTerms(months map[store.DataKind]int) error {
+	var f scheduling.Faults
+	for _, l := range store.TermsAllowed {
+		n := months[l.Kind]
+		right := fmt.Sprintf("a whole number of months from %d to %d", l.Least, l.Most)
+		if l.ForEver {
+			right += ", or null for never"
+		}
+		switch field := string(l.Kind) + "_months"; {
+		case n == 0 && l.ForEver, l.Least <= n && n <= l.Most:
+		default:
+			f.Addf(field, right, "is %d", max(n, 0))
+		}
+	}
+	return f.Err()
+}
+
+func (s *Server) getRetention(ctx context.Context, _ *empty) (*found[RetentionBody], error) {
+	var r store.Retention
+	err := s.read(ctx, func(t *store.Tx) (err error) { r, err = t.Retention(ctx); return err })
+	return writeRetention(r), err
+}
+
+func (s *Server) setRetention(ctx context.Context, in *retentionInput) (*found[RetentionBody], error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	months := in.Body.byKind()
+	if err := checkTerms(months); err != nil {
+		return nil, err
+	}
+	var r store.Retention
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err == nil {
+			r, err = t.SetRetention(ctx, store.Retention{Months: months, Version: version}, n.today(s.now()))
+		}
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return writeRetention(r), nil
+}
+
+// asked are the terms of the question, where they differ from those that are set.
+func (in *retentionPreviewInput) asked(set map[store.DataKind]int) map[store.DataKind]int {
+	out := maps.Clone(set)
+	for kind, n := range map[store.DataKind]int{store.KeptClients: in.Clients, store.KeptNever: in.Never, store.KeptVisits: in.Visits, store.KeptMessages: in.Messages,
+		store.KeptRequests: in.Requests, store.KeptInvitations: in.Invitations, store.KeptAbsences: in.Absences, store.KeptReads: in.Reads} {
+		if n >= 0 {
+			out[kind] = n
+		}
+	}
+	return out
+}
+
+func (s *Server) previewRetention(ctx context.Context, in *retentionPreviewInput) (*retentionPreviewOutput, error) {
+	var out retentionPreviewOutput
+	err := s.read(ctx, func(t *store.Tx) error {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		set, err := t.Retention(ctx)
+		if err != nil {
+			return err
+		}
+		months := in.asked(set.Months)
+		if err := checkTerms(months); err != nil {
+			return err
+		}
+		health, _, err := t.HealthMonths(ctx)
+		if err != nil {
+			return err
+		}
+		runs, err := t.RetentionRuns(ctx)
+		if err != nil {
+			return err
+		}
+		now := s.now().In(n.loc)
+		next := store.NextErasing(now, runs)
+		from := set.StartsOn(months, n.today(now))
+		out.Body = RetentionPreviewBody{NextOn: next.String(), Kinds: []RetentionKindBody{}}
+		limits := append([]store.TermLimits{{Kind: store.KeptHealth, Usual: 12, Least: 1, Most: 120}}, store.TermsAllowed...)
+		for _, l := range limits {
+			on, term := next, health
+			if l.Kind != store.KeptHealth {
+				term = months[l.Kind]
+				if on.Before(from) {
+					on = from
+				}
+			}
+			b, err := previewKind(ctx, t, l, term, on)
+			if err != nil {
+				return err
+			}
+			for _, r := range runs {
+				if r.Kind == l.Kind && r.Ended != nil {
+					b.LastOn, b.Last = r.Day.String(), r.Erased
+				}
+			}
+			out.Body.Kinds = append(out.Body.Kinds, b)
+		}
+		return nil
+	})
+	return &out, err
+}
+
+func previewKind(ctx context.Context, t *store.Tx, l store.TermLimits, months int, on date.Date) (RetentionKindBody, error) {
+	goes, err := t.TooOld(ctx, l.Kind, months, on)
+	words := keptWords[l.Kind]
+	return RetentionKindBody{Kind: string(l.Kind), What: words.what, Why: words.why, Months: monthsOrNever(months), Usual: l.Usual, Least: l.Least, Most: l.Most, ForEver: l.ForEver,
+		Goes: goes, On: on.String()}, err
+}
+
+// keptWords say of each kind what it is, and why it is kept so long and no longer.
+var keptWords = map[store.DataKind]struct{ what, why string }{
+	store.KeptHealth: {"What is on record of health: answers of consultations, tests, reactions, and why something was let begin or stopped",
+		"It is asked so that work is safe; when somebody has not come for so long, she is asked anew. Counted from her last visit."},
+	store.KeptClients: {"Clients who have come and come no more: erased whole, as by hand",
+		"Hair and wishes of so long ago help nobody. Counted from the last visit or the last sign of her; her visits stay in the accounts without her."},
+	store.KeptNever: {"Clients who never came, and times that were pencilled for a caller and not taken",
+		"There is no visit for which their names and numbers are needed. Counted from the last sign of them; whoever paid something counts as having come."},
+	store.KeptVisits: {"The person in visits: name, note, record card, messages. Time, services, price, money and who worked stay",
+		"What was done to hair matters until it is cut off. The last visit of each client stays hers. Local law or your accountant may demand longer."},
+	store.KeptMessages: {"Messages: to whom what kind was sent, and every try. Their text and address are not kept",
+		"It can be told who was told what. Links in messages hold for 400 days, so that they cannot go sooner."},
+	store.KeptRequests: {"Requests on the waiting list, and what clients asked on their pages, once they are over",
+		"They help to answer when somebody asks what became of hers."},
+	store.KeptInvitations: {"Mail addresses whose calendar holds a visit, and what they answered",
+		"They are needed to take a visit out of that calendar again; once it is over, they are not."},
+	store.KeptAbsences: {"Why somebody of the staff was away; that she was away stays",
+		"The reason may be private. Working times stay: local law may demand them."},
+	store.KeptReads: {"Who read or wrote what is about health, and when; never what it said",
+		"A client may ask who has looked. It says where the staff was, too, and is not kept for ever."},
+}
