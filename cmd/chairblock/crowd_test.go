@@ -114,6 +114,15 @@ func (c *crowd) launch(s *crowdServer, listen string) {
 	s.mu.Unlock()
 }
 
+// goroutines is how many there are in a server, by its counters.
+func (s *crowdServer) goroutines() string {
+	p := s.now()
+	at := p.waitFor(`metrics on (http://127\.0\.0\.1:\d+)`)[1]
+	_, after, _ := strings.Cut(get(p.t, at, "").body, "\ngo_goroutines ")
+	n, _, _ := strings.Cut(after, "\n")
+	return n
+}
+
 // kill kills a server; back starts it where it was.
 func (s *crowdServer) kill() {
 	p := s.now()
@@ -324,13 +333,13 @@ func (c *crowd) list(q string) (out []string) {
 
 func TestThreeServersAreAsGoodAsOneWhateverIsKilled(t *testing.T) {
 	t.Parallel()
-	c := newCrowd(t, 3)
+	c := newCrowd(t, 3, "--metrics-listen", "127.0.0.1:0")
 	ctx, deaf := context.WithCancel(t.Context())
 	var listening sync.WaitGroup
 	listening.Go(func() { c.listen(ctx, c.servers[0]) })
 	defer listening.Wait()
 	defer deaf()
-	c.begin(6)
+	c.begin(6 * min(10, rounds(t, 1)))
 	defer c.end()
 	c.flows("three servers", 30)
 	for _, kind := range []string{"erase_health", "private_calendars_due"} {
@@ -411,13 +420,16 @@ func (c *crowd) killEverything() {
 func (c *crowd) away(d time.Duration) {
 	c.t.Helper()
 	c.note(func() { c.later, c.slowest = 0, 0 })
+	before := c.servers[0].goroutines()
 	for until := time.Now().Add(d); time.Now().Before(until); time.Sleep(5 * time.Millisecond) {
 		if pid := c.postgres.PID(); pid != 0 {
 			_ = syscall.Kill(pid, syscall.SIGQUIT) // it may have ended meanwhile
 		}
 	}
+	during := c.servers[0].goroutines()
 	c.note(func() {
-		c.t.Logf("PostgreSQL kept down for %v: %d times told to come later, after %.2f s at most", d, c.later, c.slowest.Seconds())
+		c.t.Logf("PostgreSQL kept down for %v: %d times told to come later, after %.2f s at most; goroutines of a server: %s before, %s then",
+			d, c.later, c.slowest.Seconds(), before, during)
 	})
 	c.flows("PostgreSQL is no longer kept down", 3)
 }
