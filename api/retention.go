@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"maps"
 	"net/http"
+	"net/url"
+	"strconv"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/rickb777/date"
@@ -89,6 +91,15 @@ func (b RetentionBody) byKind() map[store.DataKind]int {
 	}
 	return map[store.DataKind]int{store.KeptClients: orNever(b.Clients), store.KeptNever: b.Never, store.KeptVisits: orNever(b.Visits), store.KeptMessages: orNever(b.Messages),
 		store.KeptRequests: orNever(b.Requests), store.KeptInvitations: b.Invitations, store.KeptAbsences: orNever(b.Absences), store.KeptReads: b.Reads}
+}
+
+// Query asks what these terms would erase.
+func (b RetentionBody) Query() url.Values {
+	q := url.Values{}
+	for kind, n := range b.byKind() {
+		q.Set(string(kind)+"_months", strconv.Itoa(n))
+	}
+	return q
 }
 
 func writeRetention(r store.Retention) *found[RetentionBody] {

@@ -150,7 +150,7 @@ func TestEveryOtherPageIsOpenToAll(t *testing.T) {
 	b := chromium.New(t)
 	b.Open(s.Link(store.Owner, ""))
 	for _, path := range []string{"/set-up/hours", "/set-up/stations", "/set-up/stations/" + s.Chairs[0], "/set-up/absences", "/set-up/products", "/set-up/chair-time",
-		"/set-up/rules", "/set-up/messages", "/set-up/messages/languages/de", "/set-up/access"} {
+		"/set-up/rules", "/set-up/keeping", "/set-up/messages", "/set-up/messages/languages/de", "/set-up/access"} {
 		b.Light(s.URL + path)
 		b.OpenTo(1280)
 		b.OpenTo(320, "prefers-color-scheme", "dark")

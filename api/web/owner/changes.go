@@ -167,6 +167,8 @@ func kindsOfThings() []pages.Option {
 func thingCell(x api.ChangeBody) cell {
 	c := cell{Text: cmp.Or(things[x.What], strings.ReplaceAll(x.What, "_", " ")), More: x.Called}
 	switch x.What {
+	case "retention_run": // its subject is a kind and how many
+		c.More = strings.ReplaceAll(x.Subject, "_", " ")
 	case "visit", "card_fact", "money_entry", "visit_stop":
 		if x.Done != "removed" && x.Subject != "" {
 			c.Href = "/visits/" + url.PathEscape(x.Subject)

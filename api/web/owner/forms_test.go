@@ -65,6 +65,8 @@ func TestARefusedFormKeepsWhatWasTypedAndNamesEveryField(t *testing.T) {
 		{"/set-up/rules", "care", map[string]string{"retouch_due_cm": "90"}, []string{"retouch_due_cm"}},
 		{"/set-up/rules", "care", map[string]string{"keep_dry_hours": "10"}, []string{"keep_dry_hours"}},
 		{"/set-up/rules", "privacy", map[string]string{"health_months": "0"}, []string{"health_months"}},
+		{"/set-up/keeping", "retention", map[string]string{"clients_months": "6", "messages_months": "0", "invitations_months": "500"}, []string{"clients_months", "messages_months", "invitations_months"}},
+		{"/set-up/keeping", "retention", map[string]string{"never_came_months": ""}, []string{"never_came_months"}},
 		{"/set-up/rules", "invitations", map[string]string{"replies_mail": "x"}, []string{"replies_mail"}},
 		{"/set-up/messages", "messages", map[string]string{"reminder_hours_before": "999"}, []string{"reminder_hours_before"}},
 		{"/set-up/messages", "messages", map[string]string{"quiet_from": "x", "language": "?"}, []string{"quiet_from", "language"}},

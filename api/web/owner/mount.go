@@ -35,6 +35,7 @@ func Mount(s *web.Site) {
 	p.productPages()
 	p.changePages()
 	p.erasePages()
+	p.keepingPages()
 }
 
 // page answers requests of this package's pages.

@@ -11,7 +11,7 @@ import (
 
 // everyPage are the pages that need nothing but a salon.
 var everyPage = []string{"/set-up", "/set-up/hours", "/set-up/people", "/set-up/stations", "/set-up/absences", "/set-up/services", "/set-up/products",
-	"/set-up/chair-time", "/set-up/rules", "/set-up/consultation", "/set-up/messages", "/set-up/messages/languages/en", "/set-up/messages/languages/de", "/set-up/pace", "/set-up/access", "/set-up/changes"}
+	"/set-up/chair-time", "/set-up/rules", "/set-up/keeping", "/set-up/consultation", "/set-up/messages", "/set-up/messages/languages/en", "/set-up/messages/languages/de", "/set-up/pace", "/set-up/access", "/set-up/changes"}
 
 func TestEveryPageIsTheOwnersAlone(t *testing.T) {
 	t.Parallel()

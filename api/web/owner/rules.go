@@ -283,7 +283,7 @@ func (v *visit) saveCare() (answer, error) {
 }
 
 func privacyPart(b api.PrivacyBody, tag string) part {
-	return part{ID: "privacy", Title: "Privacy", Forms: ruleForm("privacy", tag,
+	return part{ID: "privacy", Title: "Privacy", Links: []link{{Href: "/set-up/keeping", Text: "How long everything else is kept"}}, Forms: ruleForm("privacy", tag,
 		pages.Number("privacy-health_months", "Answers about health are erased so many months after the last visit", "1 to 120; your adviser knows what local rules ask for", fmt.Sprint(b.HealthMonths)),
 		pages.Tick("privacy-client_may_erase", "A client of whom no visit has to stay on record may have everything about her deleted on her own pages", "Otherwise the desk is asked", b.ClientMayErase))}
 }

@@ -46,6 +46,9 @@ func documents() map[string]document {
 		"/privacy": {"/set-up/rules", []string{"privacy"}, nil, func(*webtest.Salon) webtest.Object {
 			return webtest.Object{"health_months": 7, "client_may_erase": true}
 		}},
+		"/retention": {"/set-up/keeping", []string{"retention"}, nil, func(*webtest.Salon) webtest.Object {
+			return webtest.Object{"clients_months": 60, "never_came_months": 9, "visits_months": nil, "messages_months": 15, "requests_months": 6, "invitations_months": 2, "absences_months": nil, "health_reads_months": 24}
+		}},
 		"/invitation-settings": {"/set-up/rules", []string{"invitations"}, nil, func(*webtest.Salon) webtest.Object {
 			return webtest.Object{"send_invitations": true, "replies_mail": "replies@harbour.example"}
 		}},
@@ -221,7 +224,7 @@ func TestAFormSentAsItIsChangesNoSetting(t *testing.T) {
 		return out, tag
 	}
 	docs := documents()
-	for _, path := range []string{"/booking-rules", "/care-rules", "/privacy", "/invitation-settings", "/message-rules", "/pace-settings", "/consultation-form", "/maker-figures", "/hours", "/salon"} {
+	for _, path := range []string{"/booking-rules", "/care-rules", "/privacy", "/retention", "/invitation-settings", "/message-rules", "/pace-settings", "/consultation-form", "/maker-figures", "/hours", "/salon"} {
 		doc := docs[path]
 		full := doc.full(s)
 		if path == "/pace-settings" {

@@ -235,6 +235,7 @@ func everything() part {
 		{Href: "/set-up/pace", Text: "Pace and promise", More: "what the records say"},
 		{Href: "/set-up/access", Text: "Calendars and tokens"},
 		{Href: "/set-up/sign-in", Text: "Who signs in"},
+		{Href: "/set-up/keeping", Text: "How long things are kept", More: "what is erased by itself, and when"},
 		{Href: "/set-up/changes", Text: "Who changed what", More: "by person, thing and day"},
 	}}
 }

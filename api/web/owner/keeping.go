@@ -1,0 +1,154 @@
+package owner
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+
+	"chairblock/api"
+	"chairblock/api/pages"
+)
+
+func (p page) keepingPages() {
+	p.get("/set-up/keeping", "set-retention", (*visit).keepingSheet)
+	p.post("/set-up/keeping", "set-retention", (*visit).saveKeeping, (*visit).keepingSheet)
+}
+
+// keepingSheet is how long each kind of data about people stays, and what goes next.
+func (v *visit) keepingSheet() (*sheet, error) {
+	_, tag, err := tagged[api.RetentionBody](v, "/retention")
+	if err != nil {
+		return nil, err
+	}
+	next, _, err := tagged[api.RetentionPreviewBody](v, "/retention/preview")
+	if err != nil {
+		return nil, err
+	}
+	s := v.sheet("How long things are kept")
+	s.Parts = append(s.Parts, part{ID: "next", Title: "When something goes", Text: []string{
+		"Once a day, after three in the morning by the salon’s clock, this program erases what is older than the terms below; next on " + dayWords(next.NextOn) +
+			". Nobody can bring back what it has erased, and what it erased stands under Who changed what.",
+		"Other terms erase nothing when you save them, and nothing for two days after that.",
+		"The terms to begin with are a judgement and nobody’s legal advice: local law or your accountant may demand longer."},
+		Links: []link{{Href: "/set-up/changes?changes-what=retention_run", Text: "What was erased"}}})
+	f := form{ID: "retention", Action: "/set-up/keeping", Hidden: []hidden{version(tag)}, Buttons: save("Save these terms")}
+	for _, k := range next.Kinds {
+		if k.Kind == "health" {
+			s.Parts = append(s.Parts, part{ID: "health", Title: "About health", Text: append([]string{k.What + "."}, keptText(k)...),
+				Links: []link{{Href: "/set-up/rules#privacy", Text: "Change this term", More: countWords(*k.Months, "month") + " after the last visit"}}})
+			continue
+		}
+		f.Groups = append(f.Groups, group{Legend: k.What, Text: keptText(k), Fields: []pages.Field{termField(k)}})
+	}
+	s.Parts = append(s.Parts, part{ID: "terms", Title: "Everything else", Forms: []form{f}}, shortPart(), alwaysPart())
+	return s, nil
+}
+
+func termField(k api.RetentionKindBody) pages.Field {
+	hint := fmt.Sprintf("%d to %d; usual is %d", k.Least, k.Most, k.Usual)
+	if k.ForEver {
+		hint += ". Empty: for ever"
+	}
+	return pages.Number("retention-"+k.Kind+"_months", "Months after "+after[k.Kind], hint, whole(k.Months))
+}
+
+// after is from when on a term counts.
+var after = map[string]string{"clients": "a client’s last visit", "never_came": "the last sign of somebody who never came", "visits": "a visit", "messages": "a message",
+	"requests": "a request is over", "invitations": "a visit with an invitation", "absences": "an absence", "health_reads": "a reading"}
+
+// keptText says why something is kept so long, and what goes of it when.
+func keptText(k api.RetentionKindBody) []string {
+	goes := "Nothing of it goes."
+	if k.Months != nil {
+		goes = fmt.Sprintf("On %s: %s.", dayWords(k.On), countOr(k.Goes, "nothing", "%d")+" to erase")
+	}
+	if k.LastOn != "" {
+		goes += fmt.Sprintf(" Last looked at on %s: %s.", dayWords(k.LastOn), countOr(k.Last, "nothing was", "%d were")+" erased")
+	}
+	return []string{k.Why, goes}
+}
+
+func countOr(n int, none, some string) string {
+	if n == 0 {
+		return none
+	}
+	return fmt.Sprintf(some, n)
+}
+
+// shortPart are terms that nobody sets.
+func shortPart() part {
+	return part{ID: "short", Title: "What goes by itself after a short time", List: []link{
+		{Text: "Who is signed in", More: "a day after it ends"},
+		{Text: "Answers that are kept so that a request sent twice has one effect", More: "two days"},
+		{Text: "What somebody did last, to take it back", More: "a day"},
+		{Text: "An old mail address or number, kept to tell it of the change", More: "30 days"},
+		{Text: "Mails with answers to invitations, once they are read", More: "14 days after they came"},
+		{Text: "Busy times of private calendars that are fetched", More: "a month after they have passed"},
+		{Text: "Proposals for rearranging a day", More: "a month after the day at the latest"},
+	}}
+}
+
+// alwaysPart is what stays, and why.
+func alwaysPart() part {
+	return part{ID: "always", Title: "What stays, and why", List: []link{
+		{Text: "Visits without their person: time, services, price, money, who worked", More: "accounts have to add up, and times are learnt from them"},
+		{Text: "Your staff, their hours and how they sign in", More: "until you end it; who worked belongs to the accounts"},
+		{Text: "Who changed what, without what it said", More: "each line vouches for the one before: if lines went, nobody could tell that from tampering"},
+		{Text: "That somebody was erased, with a number in place of her name", More: "so that she is erased again from a backup that is read back"},
+	}}
+}
+
+// saveKeeping saves the terms at once where they would erase nothing first, and shows
+// what goes before it does so otherwise.
+func (v *visit) saveKeeping() (answer, error) {
+	if v.form.Get("do") == "back" {
+		return answer{}, errBack
+	}
+	var f faults
+	b := api.RetentionBody{Clients: v.count("clients_months", &f), Never: v.must("never_came_months", &f), Visits: v.count("visits_months", &f), Messages: v.count("messages_months", &f),
+		Requests: v.count("requests_months", &f), Invitations: v.must("invitations_months", &f), Absences: v.count("absences_months", &f), Reads: v.must("health_reads_months", &f)}
+	if err := f.err(); err != nil {
+		return answer{}, err
+	}
+	first, seen, err := v.goesFirst(b)
+	if err == nil && len(first) > 0 && (v.form.Get("do") != "sure" || v.form.Get("seen") != seen) {
+		return answer{sheet: v.goesSheet(first, seen)}, nil
+	}
+	// What the look refused, saving refuses by the names of the form's fields.
+	_, err = v.ask(http.MethodPut, "/retention", b, nil)
+	return answer{to: "/set-up/keeping?done=saved#terms"}, err
+}
+
+// goesFirst are the kinds whose first run by terms that are not set yet would erase
+// something, and what tells whether somebody has seen them.
+func (v *visit) goesFirst(b api.RetentionBody) (first []api.RetentionKindBody, seen string, err error) {
+	was, _, err := tagged[api.RetentionBody](v, "/retention")
+	if err != nil {
+		return nil, "", err
+	}
+	query, set := b.Query(), was.Query()
+	var p api.RetentionPreviewBody
+	if _, err := v.site.Into(v.ctx, api.Question{Path: "/retention/preview", Query: query}, &p); err != nil {
+		return nil, "", err
+	}
+	for _, k := range p.Kinds {
+		field := k.Kind + "_months"
+		if k.Goes > 0 && query.Get(field) != set.Get(field) {
+			first = append(first, k)
+			seen += fmt.Sprintf("%s=%s:%d ", k.Kind, query.Get(field), k.Goes)
+		}
+	}
+	return first, strings.TrimSpace(seen), nil
+}
+
+func (v *visit) goesSheet(first []api.RetentionKindBody, seen string) *sheet {
+	s := v.sheet("How long things are kept", link{Href: "/set-up/keeping", Text: "How long things are kept"})
+	what := part{ID: "goes", Title: "What these terms erase first", Text: []string{"Nothing is saved yet. The first run after two days would erase for good:"}}
+	for _, k := range first {
+		what.List = append(what.List, link{Text: fmt.Sprintf("%d: %s", k.Goes, k.What), More: "on " + dayWords(k.On)})
+	}
+	what.Forms = []form{{ID: "retention", Action: "/set-up/keeping", Hidden: append(v.carried(), hidden{"seen", seen}), Text: []string{"Until then you can set other terms."},
+		Buttons: []button{{Text: "Go back", Name: "do", Value: "back", Main: true}, {Text: "Save these terms", Name: "do", Value: "sure"}}}}
+	s.Parts = append(s.Parts, what)
+	return s
+}

@@ -1,0 +1,47 @@
+package owner_test
+
+import (
+	"encoding/json"
+	"net/http"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chairblock/api/web/webtest"
+	"chairblock/store"
+)
+
+func TestTheOwnerSeesWhatHerTermsEraseBeforeTheyAreSaved(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	s.Client("Mara", "Quist")
+	s.Exec(`UPDATE client SET created_at = $1`, webtest.Start.AddDate(0, -8, 0))
+	page := "/set-up/keeping"
+	p := d.see(page).says(t, "after three in the morning by the salon’s clock", "local law or your accountant may demand longer", "Clients who never came", "nothing to erase",
+		"Answers", "What stays, and why", "12 months after the last visit")
+	terms := func() string {
+		var out json.RawMessage
+		s.Ask(http.MethodGet, "/retention", nil, http.StatusOK, &out)
+		return string(out)
+	}
+	p = d.fill(p, "retention", map[string]string{"never_came_months": "6", "requests_months": ""})
+	p.says(t, "Nothing is saved yet", "1: Clients who never came")
+	require.NotContains(t, p.text(), "waiting list", "nothing of it goes")
+	require.Contains(t, terms(), `"never_came_months":12`)
+	// Back, with what was typed; and what was seen holds for the terms that it was seen of.
+	d.fill(p, "retention", map[string]string{"do": "back"}).says(t, "What stays, and why")
+	require.Contains(t, d.fill(p, "retention", map[string]string{"do": "back"}).body, `value="6"`)
+	d.fill(p, "retention", map[string]string{"do": "sure", "never_came_months": "5"}).says(t, "Nothing is saved yet")
+	require.Contains(t, terms(), `"never_came_months":12`)
+	d.fill(p, "retention", map[string]string{"do": "sure"}).says(t, "Saved.", "1 to erase")
+	require.Contains(t, terms(), `"never_came_months":6`)
+	require.Contains(t, terms(), `"requests_months":null`)
+	d.see("/set-up/changes?changes-what=retention_rule").says(t, "how long things are kept")
+	s.Ask(http.MethodGet, "/clients", nil, http.StatusOK, nil)
+
+	_, err := s.Store.EraseByAge(t.Context(), webtest.Start.AddDate(0, 0, 2))
+	require.NoError(t, err)
+	d.see("/set-up/changes?changes-what=retention_run").says(t, "this program by itself", "erased by age never came: 1")
+	d.see(page).says(t, "Last looked at on", "nothing to erase")
+	require.Equal(t, http.StatusForbidden, open(t, s, store.Desk).get(page).status)
+}
