@@ -126,7 +126,7 @@ func checkTerms(months map[store.DataKind]int) error {
 		n := months[l.Kind]
 		right := fmt.Sprintf("a whole number of months from %d to %d", l.Least, l.Most)
 		if l.ForEver {
-			right += ", or null for never"
+			right += ", or nothing for never"
 		}
 		switch field := string(l.Kind) + "_months"; {
 		case n == 0 && l.ForEver, l.Least <= n && n <= l.Most:

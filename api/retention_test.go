@@ -39,7 +39,7 @@ func TestTermsAreSetWithinTheirBoundsAndSayWhatGoesFirst(t *testing.T) {
 	for _, l := range store.TermsAllowed {
 		right := fmt.Sprintf("a whole number of months from %d to %d", l.Least, l.Most)
 		if l.ForEver {
-			right += ", or null for never"
+			right += ", or nothing for never"
 		} else {
 			ended = append(ended, string(l.Kind))
 		}
