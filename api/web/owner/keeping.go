@@ -34,7 +34,7 @@ func (v *visit) keepingSheet() (*sheet, error) {
 	f := form{ID: "retention", Action: "/set-up/keeping", Hidden: []hidden{version(tag)}, Buttons: save("Save these terms")}
 	for _, k := range next.Kinds {
 		if k.Kind == "health" {
-			s.Parts = append(s.Parts, part{ID: "health", Title: "About health", Text: append([]string{k.What + "."}, keptText(k)...),
+			s.Parts = append(s.Parts, part{ID: "health", Title: "About health", Text: append(append([]string{k.What + "."}, keptText(k)...), "Another term for this counts from the next run on, without the two days."),
 				Links: []link{{Href: "/set-up/rules#privacy", Text: "Change this term", More: countWords(*k.Months, "month") + " after the last visit"}}})
 			continue
 		}
