@@ -29,6 +29,7 @@ import (
 type mailbox struct {
 	*salon
 	dir, replies string
+	put          int // mails that were put into replies
 }
 
 // withMailbox is a salon long ago, so that every message is due at once, whose

@@ -114,6 +114,7 @@ func (s *salon) deliver(refuse func(to string) error) *post {
 	s.t.Helper()
 	p := &post{refuse: refuse}
 	sender := s.mailServer(p)
+	s.keepsAll()
 	s.store.WorkWith(store.JobSettings{Mail: soon, Texts: soon})
 	jobs, err := s.store.StartJobs(s.t.Context(), s.server.Deliver(sender), s.server.Refit)
 	require.NoError(s.t, err)

@@ -43,6 +43,16 @@ func ownAbout(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 	if err != nil {
 		return d.page, err
 	}
+	terms, err := v.t.Retention(ctx)
+	if err != nil {
+		return d.page, err
+	}
+	term := func(k store.DataKind, key string) pages.OwnText {
+		if terms.Months[k] == 0 {
+			return d.text("term_none", nil)
+		}
+		return d.text(key, notify.Says{"months": terms.Months[k]})
+	}
 	screenings, err := v.t.Screenings(ctx, v.client.ID)
 	if err != nil {
 		return d.page, err
@@ -65,12 +75,12 @@ func ownAbout(ctx context.Context, v *ownView) (pages.OwnPage, error) {
 		health = "about_health_yes"
 	}
 	d.add(pages.OwnBlock{Facts: []pages.OwnFact{
-		d.fact("about_contact", pages.Plain(contact.Text), d.text("keep_contact", nil)),
-		d.fact("about_visits", d.text("keep_visits", nil)),
+		d.fact("about_contact", pages.Plain(contact.Text), d.text("keep_contact", nil), term(store.KeptClients, "term_contact")),
+		d.fact("about_visits", d.text("keep_visits", nil), term(store.KeptVisits, "term_visits")),
 		d.fact("about_hair", d.text("keep_hair", nil)),
 		d.fact("about_cards", d.text("keep_cards", nil)),
 		d.fact("about_consents", d.text("keep_consents", nil)),
-		d.fact("about_messages", d.text("keep_messages", nil)),
+		d.fact("about_messages", d.text("keep_messages", nil), term(store.KeptMessages, "term_messages")),
 		d.fact("about_health", d.text(health, nil), d.text("keep_health", notify.Says{"months": months})),
 	}})
 	d.head("about_get")

@@ -63,8 +63,9 @@ func (m *mailbox) take(mails ...string) {
 	m.t.Helper()
 	b, err := notify.OpenInbox(m.replies)
 	require.NoError(m.t, err)
-	for i, mail := range mails {
-		require.NoError(m.t, os.WriteFile(filepath.Join(m.replies, "new", fmt.Sprintf("%03d.host", i)), []byte(mail), 0o600))
+	for _, mail := range mails {
+		require.NoError(m.t, os.WriteFile(filepath.Join(m.replies, "new", fmt.Sprintf("%03d.host", m.put)), []byte(mail), 0o600))
+		m.put++
 	}
 	ctx, cancel := context.WithCancel(m.t.Context())
 	done := make(chan struct{})
@@ -73,8 +74,9 @@ func (m *mailbox) take(mails ...string) {
 		close(done)
 	}()
 	require.Eventually(m.t, func() bool {
-		left, err := os.ReadDir(filepath.Join(m.replies, "new"))
-		return err == nil && len(left) == 0
+		// Those of new are renamed while they are read, which a listing may miss.
+		read, err := os.ReadDir(filepath.Join(m.replies, "cur"))
+		return err == nil && len(read) == m.put
 	}, 30*time.Second, 5*time.Millisecond)
 	cancel()
 	<-done
@@ -254,6 +256,7 @@ func TestAnswersToTheSalonsOwnAddress(t *testing.T) {
 func TestAnswersOfSeveralSalonsComeIntoOneMaildir(t *testing.T) {
 	m := withMailbox(t, toReplies)
 	n := &mailbox{salon: m.neighbour(), dir: m.dir, replies: m.replies}
+	n.keepsAll()
 	n.call("PUT", "/v1/invitation-settings", toReplies, "If-Match", `"v1"`).is(200, nil)
 	mine, _, r := m.first("Mara", 97*time.Hour)
 	theirs, _, q := n.first("Mara", 97*time.Hour)
@@ -270,6 +273,7 @@ func TestAnAnswerWaitsForTheDatabase(t *testing.T) {
 	b, err := notify.OpenInbox(m.replies)
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(filepath.Join(m.replies, "new", "1"), []byte(answering(r, "ACCEPTED").mail()), 0o600))
+	m.put++
 	st, err := store.Open(t.Context(), m.url, 1)
 	require.NoError(t, err)
 	st.Close()

@@ -62,6 +62,10 @@ func (o *outbox) ids() (list []string) {
 // start works off what is due until the test ends.
 func (s *salon) start(o *outbox) *store.Jobs {
 	s.t.Helper()
+	// What these tests write is old one day by the clock of the database.
+	s.tx(func(tx *store.Tx) error {
+		return tx.Exec(s.t.Context(), `INSERT INTO retention_rule SELECT salon_id, 36, 12, 120, 14, 12, 3, 12, 36, '2999-01-01', 2 FROM salon ON CONFLICT DO NOTHING`)
+	})
 	jobs, err := s.store.StartJobs(context.Background(), o.deliver, nil)
 	require.NoError(s.t, err)
 	s.t.Cleanup(func() {
