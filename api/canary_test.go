@@ -44,7 +44,12 @@ func unfold(ics string) string { return strings.ReplaceAll(ics, "\r\n ", "") }
 
 // foundIn lists the places where a word stands, plainly or as bytes are written.
 func foundIn(places map[string]string, word string) (at []string) {
-	written := []string{word, hex.EncodeToString([]byte(word)), strings.TrimRight(base64.StdEncoding.EncodeToString([]byte(word)), "=")}
+	written := []string{word, hex.EncodeToString([]byte(word))}
+	for before := range 3 { // base64 writes three bytes as four, so it depends on what stands before
+		x := base64.StdEncoding.EncodeToString(append(make([]byte, before), word...))
+		from, to := (before*8+5)/6, (before+len(word))*8/6 // what only the word decides
+		written = append(written, x[from:to])
+	}
 	for place, text := range places {
 		if slices.ContainsFunc(written, func(w string) bool { return strings.Contains(strings.ToLower(text), strings.ToLower(w)) }) {
 			at = append(at, place)
