@@ -211,6 +211,20 @@ func TestTheServiceTellsWhetherItIsWell(t *testing.T) {
 	}
 }
 
+// onPort has a server listen on loopback until the test ends, and returns where.
+func onPort(t *testing.T, server *http.Server) (address string) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	ended := make(chan error, 1)
+	go func() { ended <- server.Serve(l) }()
+	t.Cleanup(func() {
+		require.NoError(t, server.Close())
+		require.ErrorIs(t, <-ended, http.ErrServerClosed)
+	})
+	return l.Addr().String()
+}
+
 func TestTheServerLimitsHeadersAndTime(t *testing.T) {
 	t.Parallel()
 	s := emptySalon(t, "Europe/Berlin")
@@ -219,16 +233,9 @@ func TestTheServerLimitsHeadersAndTime(t *testing.T) {
 	require.Positive(t, server.ReadTimeout)
 	require.Positive(t, server.WriteTimeout)
 	require.Positive(t, server.IdleTimeout)
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	ended := make(chan error, 1)
-	go func() { ended <- server.Serve(l) }()
-	defer func() {
-		require.NoError(t, server.Close())
-		require.ErrorIs(t, <-ended, http.ErrServerClosed)
-	}()
+	address := onPort(t, server)
 	for size, want := range map[int]int{10 << 10: http.StatusOK, 64 << 10: http.StatusRequestHeaderFieldsTooLarge} {
-		r, err := http.NewRequest(http.MethodGet, "http://"+l.Addr().String()+"/healthz", nil)
+		r, err := http.NewRequest(http.MethodGet, "http://"+address+"/healthz", nil)
 		require.NoError(t, err)
 		r.Header.Set("X-Long", strings.Repeat("x", size))
 		resp, err := http.DefaultTransport.RoundTrip(r)

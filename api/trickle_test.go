@@ -27,14 +27,7 @@ func TestWhoTricklesIsCutAndKeepsNobodyWaiting(t *testing.T) {
 	s := newSalon(t)
 	server := s.server.HTTPServer()
 	server.ReadHeaderTimeout, server.ReadTimeout = server.ReadHeaderTimeout/5, server.ReadTimeout/5
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	ended := make(chan error, 1)
-	go func() { ended <- server.Serve(l) }()
-	defer func() {
-		require.NoError(t, server.Close())
-		require.ErrorIs(t, <-ended, http.ErrServerClosed)
-	}()
+	address := onPort(t, server)
 	before := s.tables()()
 
 	head := "POST /v1/clients HTTP/1.1\r\nHost: salon.example\r\nAuthorization: Bearer " + s.token + "\r\nContent-Type: application/json\r\n"
@@ -47,7 +40,7 @@ func TestWhoTricklesIsCutAndKeepsNobodyWaiting(t *testing.T) {
 			if i%2 == 1 {
 				start += "Content-Length: 4000\r\n\r\n{\"given_name\": \""
 			}
-			if err := trickle(l.Addr().String(), start); err != nil {
+			if err := trickle(address, start); err != nil {
 				faults <- fmt.Errorf("connection %d: %w", i, err)
 				return
 			}
@@ -56,7 +49,7 @@ func TestWhoTricklesIsCutAndKeepsNobodyWaiting(t *testing.T) {
 	}
 	asked := 0
 	for cut.Load() < int64(*trickles) && len(faults) == 0 {
-		r, err := http.NewRequest(http.MethodGet, "http://"+l.Addr().String()+"/v1/salon", nil)
+		r, err := http.NewRequest(http.MethodGet, "http://"+address+"/v1/salon", nil)
 		require.NoError(t, err)
 		r.Header.Set("Authorization", "Bearer "+s.token)
 		resp, err := http.DefaultTransport.RoundTrip(r)
