@@ -113,9 +113,14 @@ func (t *Tx) EraseClient(ctx context.Context, client, by string, now time.Time) 
 	if hit.Coming > 0 {
 		return hit, &scheduling.ConflictError{Reason: fmt.Sprintf("%d visits of hers are still to come or going on: cancel or finish them first", hit.Coming)}
 	}
+	return hit, t.takeAway(ctx, client, by, now)
+}
+
+// takeAway erases a locked client, whatever the state of her visits.
+func (t *Tx) takeAway(ctx context.Context, client, by string, now time.Time) error {
 	visits, err := t.ids(ctx, "visits to erase", `SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2`, t.salon, client)
 	if err != nil {
-		return hit, err
+		return err
 	}
 	var b pgx.Batch
 	t.eraseFrom(&b, visits)
@@ -124,7 +129,7 @@ func (t *Tx) EraseClient(ctx context.Context, client, by string, now time.Time) 
 	}
 	b.Queue(`DELETE FROM client WHERE salon_id = $1 AND client_id = $2`, t.salon, client)
 	b.Queue(`INSERT INTO erased_client (salon_id, client_id, erased_at, erased_by) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`, t.salon, client, now, by)
-	return hit, domain("erase client", t.tx.SendBatch(ctx, &b).Close(), false)
+	return domain("erase client", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
 // CancelComing cancels what is pencilled, booked or going on for a client, and says

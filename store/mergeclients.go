@@ -251,12 +251,16 @@ func (t *Tx) mergeWish(ctx context.Context, keep, gone string) error {
 }
 
 // dropGone erases the file, with its links and the addresses of its calendar.
-func (t *Tx) dropGone(ctx context.Context, _, gone string) error {
+func (t *Tx) dropGone(ctx context.Context, keep, gone string) error {
 	for _, q := range []string{`DELETE FROM feed WHERE salon_id = $1 AND kind = 'client' AND subject_id = $2`,
 		`DELETE FROM feed_version WHERE salon_id = $1 AND subject_id = $2`} {
 		if _, err := t.tx.Exec(ctx, q, t.salon, gone); err != nil {
 			return domain("calendars of another file", err, false)
 		}
+	}
+	// Signs of her that go with it, like a link that was used, count as given today.
+	if _, err := t.tx.Exec(ctx, `UPDATE client SET changed_at = now() WHERE salon_id = $1 AND client_id = $2`, t.salon, keep); err != nil {
+		return domain("take a file away", err, false)
 	}
 	tag, err := t.tx.Exec(ctx, `DELETE FROM client WHERE salon_id = $1 AND client_id = $2`, t.salon, gone)
 	return one("take a file away", tag.RowsAffected(), err)

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -20,6 +21,8 @@ type keptStep struct {
 	// where says of a row x whether it is too old by term.before and term.day.
 	where string
 	batch int // of rows that one transaction takes
+	// lock keeps what the rows $2 are judged by from changing, too; "" for nothing.
+	lock string
 	// erase takes rows away that are locked, and says how many it found.
 	erase func(ctx context.Context, t *Tx, ids []string, now time.Time) (int, error)
 }
@@ -36,68 +39,114 @@ func lastVisit(client string) string {
 		AND v.state IN ('booked', 'arrived', 'under_way', 'finished', 'stopped_early'))`
 }
 
-const (
-	cameOnce = `(EXISTS (SELECT FROM visit v WHERE v.salon_id = $1 AND v.client_id = x.client_id AND v.state IN ('finished', 'stopped_early'))
-		OR EXISTS (SELECT FROM money_entry e JOIN visit v USING (salon_id, visit_id) WHERE e.salon_id = $1 AND v.client_id = x.client_id))`
-	// silent is whether nothing was heard of a client, nothing is to come and nothing
-	// waits to be said or done. Calendars that fetch by themselves are no sign of her.
-	silent = `x.created_at < term.before
-		AND NOT EXISTS (SELECT FROM visit v WHERE v.salon_id = $1 AND v.client_id = x.client_id
-			AND (v.ends_at >= term.before OR v.state IN ('held', 'booked', 'arrived', 'under_way')))
-		AND NOT EXISTS (SELECT FROM reminder r JOIN visit v USING (salon_id, visit_id) WHERE r.salon_id = $1 AND v.client_id = x.client_id AND r.state IN ('waiting', 'sending'))
-		AND NOT EXISTS (SELECT FROM wish w WHERE w.salon_id = $1 AND w.client_id = x.client_id AND (w.changed_at >= term.before OR w.last_date > term.day))
-		AND NOT EXISTS (SELECT FROM client_request r WHERE r.salon_id = $1 AND r.client_id = x.client_id AND (r.made_at >= term.before OR coalesce(r.settled_at, 'infinity') >= term.before))
-		AND NOT EXISTS (SELECT FROM own_link l WHERE l.salon_id = $1 AND l.client_id = x.client_id AND greatest(l.created_at, l.rotated_at, l.last_used_at) >= term.before)
-		AND NOT EXISTS (SELECT FROM message_choice m WHERE m.salon_id = $1 AND m.client_id = x.client_id AND m.said_at >= term.before)
-		AND NOT EXISTS (SELECT FROM head h WHERE h.salon_id = $1 AND h.client_id = x.client_id AND h.created_at >= term.before)
-		AND NOT EXISTS (SELECT FROM quote q WHERE q.salon_id = $1 AND q.client_id = x.client_id AND q.created_at >= term.before)
-		AND NOT EXISTS (SELECT FROM screening s WHERE s.salon_id = $1 AND s.client_id = x.client_id AND s.made_at >= term.before)
-		AND NOT EXISTS (SELECT FROM test_record r WHERE r.salon_id = $1 AND r.client_id = x.client_id AND r.noted_at >= term.before)
-		AND NOT EXISTS (SELECT FROM consent g WHERE g.salon_id = $1 AND g.client_id = x.client_id AND g.given_at >= term.before)`
-	// aStranger is a visit whose title or note may name somebody who is no client.
-	aStranger = `x.client_id IS NULL AND (x.title NOT IN ('', '` + ErasedName + `') OR x.note <> '')`
-)
+// of is whether there is a row y of a table about a client x for which something holds.
+func of(table, holds string) string {
+	return `EXISTS (SELECT FROM ` + table + ` y WHERE y.salon_id = $1 AND y.client_id = x.client_id AND (` + holds + `))`
+}
+
+// ofVisit is of for a table about visits of hers, v.
+func ofVisit(table, holds string) string {
+	return `EXISTS (SELECT FROM ` + table + ` y JOIN visit v USING (salon_id, visit_id) WHERE y.salon_id = $1 AND v.client_id = x.client_id AND (` + holds + `))`
+}
+
+// notTakenBack is whether a money entry counts.
+func notTakenBack(entry string) string {
+	return `NOT EXISTS (SELECT FROM money_entry b WHERE b.salon_id = $1 AND b.reverses = ` + entry + `.entry_id)`
+}
+
+// cameOnce is whether a client came, or paid: what was asked of her is not paid yet.
+var cameOnce = `(` + of("visit", `y.state IN ('finished', 'stopped_early')`) + `
+		OR ` + ofVisit("money_entry", `y.kind IN ('received', 'kept') AND `+notTakenBack("y")) + `
+		OR ` + of("visit", `EXISTS (SELECT FROM money_entry e WHERE e.salon_id = $1 AND e.to_visit_id = y.visit_id AND e.kind = 'carried_over' AND `+notTakenBack("e")+`)`) + `)`
+
+// moneyOpen is whether money is still to be settled, as Balance adds it up: something she
+// paid for a visit that was not finished, or a deposit for one that was not called off.
+// It is asked of one client after the other, and not of all visits of the salon.
+var moneyOpen = `coalesce((SELECT bool_or(y.state NOT IN ('finished', 'stopped_early') AND m.there > m.kept
+			OR y.state NOT IN ('cancelled', 'missed', 'lapsed') AND m.asked > m.there AND NOT m.waived)
+		FROM visit y CROSS JOIN LATERAL (SELECT
+			sum(CASE WHEN e.kind = 'received' OR e.kind = 'carried_over' AND e.visit_id <> y.visit_id THEN e.amount_cents
+				WHEN e.kind IN ('returned', 'carried_over') THEN -e.amount_cents ELSE 0 END) AS there,
+			coalesce(sum(e.amount_cents) FILTER (WHERE e.kind = 'kept'), 0) AS kept, bool_or(e.kind = 'waived') AS waived,
+			(array_agg(e.amount_cents ORDER BY e.entry_id DESC) FILTER (WHERE e.kind = 'deposit_asked'))[1] AS asked
+			FROM money_entry e WHERE e.salon_id = $1 AND (e.visit_id = y.visit_id OR e.to_visit_id = y.visit_id) AND ` + notTakenBack("e") + `) m
+		WHERE y.salon_id = $1 AND y.client_id = x.client_id), false)`
+
+// signs are what holds a client x. A visit that nobody closed counts until it was planned
+// to end; what holds by a state counts as long as it has it.
+var signs = []string{
+	`(greatest(x.created_at, x.changed_at) >= term.before)`,
+	of("visit", `y.ends_at >= term.before`),
+	ofVisit("visit_yes", `y.said_at >= term.before`),
+	ofVisit("money_entry", `y.noted_at >= term.before`),
+	// Links in messages hold, and what was said may be answered late.
+	ofVisit("reminder", `y.state IN ('waiting', 'sending') OR y.state IN ('sent', 'to_call', 'failed') AND greatest(y.due_at, y.done_at) >= term.before`),
+	`EXISTS (SELECT FROM call_try c JOIN reminder r USING (salon_id, reminder_id) JOIN visit v USING (salon_id, visit_id)
+		WHERE c.salon_id = $1 AND v.client_id = x.client_id AND (c.outcome = 'reached' AND c.tried_at >= term.before OR c.again_at >= term.before))`,
+	of("wish", `y.changed_at >= term.before OR y.last_date > term.day`),
+	of("client_request", `y.made_at >= term.before OR coalesce(y.settled_at, 'infinity') >= term.before`),
+	of("own_link", `greatest(y.created_at, y.rotated_at, y.last_used_at) >= term.before`),
+	of("message_choice", `y.said_at >= term.before`),
+	of("message_wish", `y.changed_at >= term.before`),
+	of("contact_change", `y.changed_at >= term.before`),
+	of("minor_change", `y.made_at >= term.before`),
+	of("head", `y.created_at >= term.before`),
+	of("hair_treatment", `y.noted_at >= term.before`),
+	of("quote", `greatest(y.created_at, y.valid_until) >= term.before`),
+	of("screening", `y.made_at >= term.before`),
+	of("test_record", `y.noted_at >= term.before`),
+	of("consent", `greatest(y.given_at, y.withdrawn_at) >= term.before`),
+	moneyOpen,
+}
+
+// silent is whether nothing was heard of a client, nothing is to come and nothing
+// waits to be said or done. Calendars that fetch by themselves are no sign of her.
+var silent = `NOT ` + strings.Join(signs, `
+		AND NOT `)
+
+// aStranger is a visit whose title or note may name somebody who is no client.
+const aStranger = `x.client_id IS NULL AND (x.title NOT IN ('', '` + ErasedName + `') OR x.note <> '')`
 
 // keptKinds are in the order in which they are erased.
 var keptKinds = []keptKind{
 	{KeptHealth, []keptStep{
-		{"screening", "screening_id", `x.erased_at IS NULL AND greatest(x.made_at, ` + lastVisit("x.client_id") + `) < term.before`, 100, eraseScreenings},
-		{"test_record", "record_id", `greatest(x.noted_at, ` + lastVisit("x.client_id") + `) < term.before`, 200,
+		{"screening", "screening_id", `x.erased_at IS NULL AND greatest(x.made_at, ` + lastVisit("x.client_id") + `) < term.before`, 100, "", eraseScreenings},
+		{"test_record", "record_id", `greatest(x.noted_at, ` + lastVisit("x.client_id") + `) < term.before`, 200, "",
 			eraseRecords("tests", `DELETE FROM test_record x WHERE x.salon_id = $1 AND x.record_id = ANY($2) RETURNING x.client_id`)},
 		{"need_override", "override_id", `x.sealed <> '' AND (SELECT greatest(x.made_at, w.ends_at, ` + lastVisit("w.client_id") + `)
-			FROM visit w WHERE w.salon_id = $1 AND w.visit_id = x.visit_id) < term.before`, 200,
+			FROM visit w WHERE w.salon_id = $1 AND w.visit_id = x.visit_id) < term.before`, 200, "",
 			eraseRecords("overrides", `UPDATE need_override x SET sealed = '' FROM visit w WHERE x.salon_id = $1 AND x.override_id = ANY($2)
 				AND w.salon_id = $1 AND w.visit_id = x.visit_id RETURNING coalesce(w.client_id, '')`)},
 		{"visit_stop", "visit_id", `(x.sealed IS NOT NULL OR x.cleared_sealed IS NOT NULL) AND (SELECT greatest(x.noted_at, w.ends_at, ` + lastVisit("w.client_id") + `)
-			FROM visit w WHERE w.salon_id = $1 AND w.visit_id = x.visit_id) < term.before`, 200,
+			FROM visit w WHERE w.salon_id = $1 AND w.visit_id = x.visit_id) < term.before`, 200, "",
 			eraseRecords("stops", `UPDATE visit_stop x SET sealed = NULL, cleared_sealed = NULL FROM visit w WHERE x.salon_id = $1 AND x.visit_id = ANY($2)
 				AND w.salon_id = $1 AND w.visit_id = x.visit_id RETURNING coalesce(w.client_id, '')`)},
 	}},
-	{KeptClients, []keptStep{{"client", "client_id", cameOnce + ` AND ` + silent, 20, eraseClients}}},
+	{KeptClients, []keptStep{{"client", "client_id", cameOnce + ` AND ` + silent, 20, visitsOfClients, eraseClients}}},
 	{KeptNever, []keptStep{
-		{"client", "client_id", `NOT ` + cameOnce + ` AND ` + silent, 20, eraseClients},
-		{"visit", "visit_id", `x.ends_at < term.before AND x.state IN ('lapsed', 'cancelled', 'missed') AND ` + aStranger, 100, erasePeople},
+		{"client", "client_id", `NOT ` + cameOnce + ` AND ` + silent, 20, visitsOfClients, eraseClients},
+		{"visit", "visit_id", `x.ends_at < term.before AND x.state IN ('lapsed', 'cancelled', 'missed') AND ` + aStranger, 100, "", erasePeople},
 	}},
 	// A client's last visit tells when she came: it goes with her. A visit that another
 	// one follows from waits for it, since that would tell whose it was.
 	{KeptVisits, []keptStep{{"visit", "visit_id", `x.ends_at < term.before AND (` + aStranger + `
 			OR EXISTS (SELECT FROM visit w WHERE w.salon_id = $1 AND w.client_id = x.client_id AND w.starts_at > x.starts_at AND w.state IN ('finished', 'stopped_early')))
-		AND NOT EXISTS (SELECT FROM visit w WHERE w.salon_id = $1 AND w.parent_id = x.visit_id AND w.client_id IS NOT NULL)`, 100, erasePeople}}},
-	{KeptMessages, []keptStep{{"reminder", "reminder_id", `x.done_at < term.before AND x.state NOT IN ('waiting', 'sending')`, 500,
+		AND NOT EXISTS (SELECT FROM visit w WHERE w.salon_id = $1 AND w.parent_id = x.visit_id AND w.client_id IS NOT NULL)`, 100, "", erasePeople}}},
+	{KeptMessages, []keptStep{{"reminder", "reminder_id", `x.done_at < term.before AND x.state NOT IN ('waiting', 'sending')`, 500, "",
 		eraseRows(`DELETE FROM reminder WHERE salon_id = $1 AND reminder_id = ANY($2)`)}}},
 	{KeptRequests, []keptStep{
 		{"wish", "wish_id", `x.changed_at < term.before AND x.last_date <= term.day
-			AND NOT EXISTS (SELECT FROM visit v WHERE v.salon_id = $1 AND v.visit_id = x.visit_id AND v.ends_at >= term.before)`, 500,
+			AND NOT EXISTS (SELECT FROM visit v WHERE v.salon_id = $1 AND v.visit_id = x.visit_id AND v.ends_at >= term.before)`, 500, "",
 			eraseRows(`DELETE FROM wish WHERE salon_id = $1 AND wish_id = ANY($2)`)},
-		{"client_request", "request_id", `x.settled_at < term.before`, 500, eraseRows(`DELETE FROM client_request WHERE salon_id = $1 AND request_id = ANY($2)`)},
+		{"client_request", "request_id", `x.settled_at < term.before`, 500, "", eraseRows(`DELETE FROM client_request WHERE salon_id = $1 AND request_id = ANY($2)`)},
 	}},
 	{KeptInvitations, []keptStep{{"invitation", "visit_id", `x.sent_at < term.before
-			AND EXISTS (SELECT FROM visit v WHERE v.salon_id = $1 AND v.visit_id = x.visit_id AND v.ends_at < term.before)`, 500,
+			AND EXISTS (SELECT FROM visit v WHERE v.salon_id = $1 AND v.visit_id = x.visit_id AND v.ends_at < term.before)`, 500, "",
 		eraseRows(`DELETE FROM invitation WHERE salon_id = $1 AND visit_id = ANY($2)`)}}},
 	{KeptAbsences, []keptStep{{"absence", "absence_id", `x.ends_at < term.before AND x.reason <> ''
-			AND EXISTS (SELECT FROM staff s WHERE s.salon_id = $1 AND s.staff_id = x.unit_id)`, 500,
+			AND EXISTS (SELECT FROM staff s WHERE s.salon_id = $1 AND s.staff_id = x.unit_id)`, 500, "",
 		eraseRows(`UPDATE absence SET reason = '' WHERE salon_id = $1 AND absence_id = ANY($2)`)}}},
-	{KeptReads, []keptStep{{"health_read", "read_id", `x.read_at < term.before`, 500, eraseRows(`DELETE FROM health_read WHERE salon_id = $1 AND read_id = ANY($2)`)}}},
+	{KeptReads, []keptStep{{"health_read", "read_id", `x.read_at < term.before`, 500, "", eraseRows(`DELETE FROM health_read WHERE salon_id = $1 AND read_id = ANY($2)`)}}},
 }
 
 // eraseRows erases by one statement.
@@ -114,12 +163,15 @@ func erasePeople(ctx context.Context, t *Tx, ids []string, _ time.Time) (int, er
 	return len(ids), domain("erase by age", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
+// visitsOfClients keeps visits of clients from being moved ahead while they are erased.
+const visitsOfClients = `SELECT FROM visit WHERE salon_id = $1 AND client_id = ANY($2) ORDER BY visit_id FOR UPDATE`
+
 // ByAge is who erased a client whom nobody erased.
 const ByAge = "age"
 
 func eraseClients(ctx context.Context, t *Tx, ids []string, now time.Time) (int, error) {
 	for _, id := range ids {
-		if _, err := t.EraseClient(ctx, id, ByAge, now); err != nil {
+		if err := t.takeAway(ctx, id, ByAge, now); err != nil {
 			return 0, err
 		}
 	}
@@ -171,6 +223,11 @@ func (t *Tx) eraseBatch(ctx context.Context, s keptStep, x term, after string, n
 	locked, err := t.ids(ctx, "too old", `SELECT `+s.id+` FROM `+s.table+` WHERE salon_id = $1 AND `+s.id+` = ANY($2) ORDER BY `+s.id+` FOR UPDATE SKIP LOCKED`, t.salon, found)
 	if err != nil {
 		return "", 0, err
+	}
+	if s.lock != "" {
+		if _, err := t.tx.Exec(ctx, s.lock, t.salon, locked); err != nil {
+			return "", 0, domain("too old", err, false)
+		}
 	}
 	// Asked once more under the lock: something may have happened in between.
 	still, err := t.ids(ctx, "too old", old+` AND x.`+s.id+` = ANY($4) ORDER BY id`, t.salon, x.before, x.day.String(), locked)
