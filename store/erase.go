@@ -31,10 +31,11 @@ const (
 	eraseFor = 8 * time.Second
 )
 
-// eraseDaily looks every hour whose day has begun; each salon has one run a day.
+// eraseDaily looks every hour whose day has begun; each salon has one run a day. What
+// failed is not tried again by itself: the next hour comes anyway.
 func eraseDaily() *river.PeriodicJob {
 	return river.NewPeriodicJob(river.PeriodicInterval(time.Hour),
-		func() (river.JobArgs, *river.InsertOpts) { return eraseArgs{}, nil }, &river.PeriodicJobOpts{RunOnStart: true})
+		func() (river.JobArgs, *river.InsertOpts) { return eraseArgs{}, &river.InsertOpts{MaxAttempts: 1} }, &river.PeriodicJobOpts{RunOnStart: true})
 }
 
 // Work does nothing where nobody knows which day it is, and otherwise what is due today; it
@@ -50,8 +51,8 @@ func (w *eraseWorker) Work(ctx context.Context, _ *river.Job[eraseArgs]) error {
 	return err
 }
 
-// ErasedWith says who is told after clients were erased by age. Call it before
-// StartJobs; without it nobody is.
+// ErasedWith says who is told after each run that may have erased clients by age. Call it
+// before StartJobs; without it nobody is.
 func (s *Store) ErasedWith(f func(context.Context) error) { s.erasedByAge = f }
 
 // EraseByAge erases in every salon what is older than its terms, once on each of the
@@ -60,31 +61,38 @@ func (s *Store) ErasedWith(f func(context.Context) error) { s.erasedByAge = f }
 // on where it was, and who comes twice finds nothing. more says that its time was over
 // before it was done.
 func (s *Store) EraseByAge(ctx context.Context, now time.Time) (more bool, err error) {
-	rows, err := s.pool.Query(ctx, `SELECT salon_id, zone FROM salon ORDER BY salon_id`)
+	salons, err := s.erasingSalons(ctx)
 	if err != nil {
-		return false, domain("erase by age", err, false)
-	}
-	type salon struct{ ID, Zone string }
-	salons, err := pgx.CollectRows(rows, pgx.RowToStructByPos[salon])
-	if err != nil {
-		return false, domain("erase by age", err, false)
+		return false, err
 	}
 	until := time.Now().Add(eraseFor)
 	var all error
-	clients := 0
 	for _, n := range salons {
 		loc, err := Salon{Zone: n.Zone}.Location()
 		if err == nil && now.In(loc).Hour() >= eraseHour {
 			r := erasing{store: s, salon: n.ID, loc: loc, today: date.NewAt(now.In(loc)), now: now, until: until}
 			err = r.run(ctx)
-			more, clients = more || r.more, clients+r.clients
+			more = more || r.more
 		}
 		all = errors.Join(all, err)
 	}
-	if clients > 0 && s.erasedByAge != nil {
+	// Also when nobody was erased: an earlier run may have been cut short before this.
+	if s.erasedByAge != nil {
 		all = errors.Join(all, s.erasedByAge(ctx))
 	}
 	return more, all
+}
+
+type erasingSalon struct{ ID, Zone string }
+
+// erasingSalons are all salons.
+func (s *Store) erasingSalons(ctx context.Context) ([]erasingSalon, error) {
+	rows, err := s.pool.Query(ctx, `SELECT salon_id, zone FROM salon ORDER BY salon_id`)
+	if err != nil {
+		return nil, domain("erase by age", err, false)
+	}
+	list, err := pgx.CollectRows(rows, pgx.RowToStructByPos[erasingSalon])
+	return list, domain("erase by age", err, false)
 }
 
 // erasing is the run of one salon's day.
@@ -95,11 +103,13 @@ type erasing struct {
 	today      date.Date
 	now, until time.Time
 
-	more    bool // its time was over
-	clients int  // who were erased
+	more bool // its time was over
 }
 
 func (r *erasing) run(ctx context.Context) error {
+	if held, err := r.heldBack(ctx); err != nil || held {
+		return err
+	}
 	var terms Retention
 	err := r.store.Read(ctx, r.salon, func(t *Tx) (err error) {
 		if terms, err = t.Retention(ctx); err != nil {
@@ -111,7 +121,7 @@ func (r *erasing) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	var all error
+	all := r.store.InTx(ctx, r.salon, func(t *Tx) error { return t.eraseOldAddresses(ctx, r.now) })
 	for _, k := range keptKinds {
 		months := terms.Months[k.kind]
 		if months == 0 || k.kind != KeptHealth && r.today.Before(terms.From) {
@@ -140,18 +150,10 @@ func (r *erasing) kind(ctx context.Context, k keptKind, x term) error {
 			if last, erased, err = t.eraseBatch(ctx, k.steps[i], x, after, r.now); err != nil {
 				return err
 			}
-			if k.kind == KeptHealth && i == 0 && after == "" {
-				if err := t.eraseOldAddresses(ctx, r.now); err != nil {
-					return err
-				}
-			}
 			return t.noteRun(ctx, k.kind, erased, last == "" && i == len(k.steps)-1, r.now)
 		})
 		if err != nil || ended {
 			return err
-		}
-		if k.steps[i].table == "client" {
-			r.clients += erased
 		}
 		if after = last; last == "" {
 			i++

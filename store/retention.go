@@ -80,7 +80,14 @@ func (t *Tx) Retention(ctx context.Context) (Retention, error) {
 		q += ", " + l.Kind.column()
 		into = append(into, &months[i])
 	}
-	err := t.tx.QueryRow(ctx, q+` FROM retention_rule WHERE salon_id = $1`, t.salon).Scan(into...)
+	held, _, err := t.erasingStands(ctx)
+	if err != nil {
+		return r, err
+	}
+	err = t.tx.QueryRow(ctx, q+` FROM retention_rule WHERE salon_id = $1`, t.salon).Scan(into...)
+	if held.After(r.From) {
+		r.From = held
+	}
 	if errors.Is(err, pgx.ErrNoRows) {
 		return r, nil
 	}

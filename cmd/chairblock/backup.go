@@ -102,6 +102,9 @@ func (c *RestoreCmd) settle(ctx context.Context, url string, out io.Writer) erro
 		return err
 	}
 	defer st.Close()
+	if err := st.HoldErasing(ctx, time.Now()); err != nil {
+		return err
+	}
 	ended, err := st.SignEverybodyOut(ctx)
 	if err != nil {
 		return err
@@ -109,6 +112,7 @@ func (c *RestoreCmd) settle(ctx context.Context, url string, out io.Writer) erro
 	if err := c.again(ctx, st, out); err != nil {
 		return err
 	}
+	fmt.Fprintln(out, "nothing is erased for its age for two days: look whether the terms for how long things are kept are those that you want")
 	fmt.Fprintf(out, "everybody is signed out (%d browsers); links and tokens that were taken back after the backup work again: look through them\n", ended)
 	return nil
 }

@@ -43,6 +43,7 @@ func TestABackupOfARunningSalonIsReadBackElsewhere(t *testing.T) {
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "read back and compared")
 	require.Contains(t, out, "everybody is signed out")
+	require.Contains(t, out, "nothing is erased for its age for two days")
 	require.Empty(t, processesOn(t, elsewhere))
 
 	// A client is erased after the backup; the list outside the database remembers.

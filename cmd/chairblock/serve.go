@@ -136,13 +136,13 @@ func (c *ServeCmd) Run(out io.Writer, parsed *kong.Context) error {
 	s.api.TrustProxies(proxies)
 	s.api.LimitRequests(c.Requests)
 	s.reach(c.Development)
+	if err := c.Erasures.keep(ctx, s); err != nil {
+		return err
+	}
 	if err := s.startJobs(ctx); err != nil {
 		return untilStopped(ctx, log, err)
 	}
 	if err := s.takeReplies(c.Replies); err != nil {
-		return err
-	}
-	if err := c.Erasures.keep(ctx, s); err != nil {
 		return err
 	}
 	if err := s.showMetrics(c.Metrics); err != nil {

@@ -1,0 +1,89 @@
+package store_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/rickb777/date"
+	"github.com/stretchr/testify/require"
+
+	"chairblock/store"
+)
+
+// oldThings gives a salon two rows of the day on which everything happened, one of them
+// about health, and says how many there are still.
+func (s *salon) oldThings() (there func() int) {
+	s.store.SealWith(healthKeys(s.t, 1))
+	s.screened(s.client("Guest"), at(9, 0), nil)
+	s.exec(`INSERT INTO health_read (salon_id, read_id, screening_id, read_at, what, role) VALUES ($1, 'r' || $1, '', $2, 'read', 'owner')`, s.row.ID, at(9, 0))
+	return func() int {
+		return value[int](s, `SELECT (SELECT count(*) FROM health_read WHERE read_id = 'r' || $1) + (SELECT count(*) FROM screening WHERE salon_id = $1 AND erased_at IS NULL)`, s.row.ID)
+	}
+}
+
+// runAt is the job at noon some days after a moment, whatever ran before.
+func (s *salon) runAt(from time.Time, days int) {
+	s.t.Helper()
+	_, err := s.store.EraseByAge(s.t.Context(), from.AddDate(0, 0, days))
+	require.NoError(s.t, err)
+}
+
+func TestADateThatNobodyWouldBelieveErasesNothingForTwoDays(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	there, theirs := s.oldThings(), s.second().oldThings()
+	s.runAt(at(12, 0), 0)
+	far := at(12, 0).AddDate(10, 0, 0)
+	s.exec(`DELETE FROM retention_run WHERE salon_id <> $1`, s.row.ID)
+	s.runAt(far, 0)
+	require.Equal(t, 2, there())
+	require.Zero(t, theirs(), "a salon without any run has no day to doubt")
+	s.tx(func(tx *store.Tx) error {
+		r, err := tx.Retention(t.Context())
+		require.Equal(t, date.NewAt(far).Add(2), r.From, "which its owner can see")
+		return err
+	})
+	s.runAt(far.Add(time.Hour), 0)
+	s.runAt(far, 1)
+	require.Equal(t, 2, there())
+
+	// The clock is put right: what was noted of it holds nothing back for years.
+	for day := 1; day <= 2; day++ {
+		s.runAt(at(12, 0), day)
+		require.Equal(t, date.NewAt(at(12, 0)).Add(3).String(), value[string](s, `SELECT erase_from::text FROM salon WHERE salon_id = $1`, s.row.ID))
+	}
+	s.runAt(at(12, 0), 3)
+	require.Equal(t, date.NewAt(at(12, 0)).Add(3).String(), value[string](s, `SELECT max(day)::text FROM retention_run WHERE salon_id = $1`, s.row.ID))
+	require.Equal(t, 2, there())
+
+	// The date was right, and the machine stood still for ten years.
+	s.runAt(far, 0)
+	require.Equal(t, 2, there())
+	s.runAt(far, 2)
+	require.Zero(t, there())
+}
+
+func TestARunOfADayToComeHoldsUpNoOther(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	there := s.oldThings()
+	s.runAt(at(12, 0), 0)
+	s.exec(`UPDATE retention_run SET day = day + 4000`)
+	day := at(12, 0).AddDate(3, 0, 1)
+	s.runAt(day, 0)
+	require.Zero(t, there())
+	require.Equal(t, date.NewAt(day).String(), value[string](s, `SELECT max(day)::text FROM retention_run`))
+}
+
+func TestNothingIsErasedSoonAfterABackupWasReadBack(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	there, theirs := s.oldThings(), s.second().oldThings()
+	day := at(12, 0).AddDate(3, 0, 1)
+	require.NoError(t, s.store.HoldErasing(t.Context(), day))
+	s.runAt(day, 0)
+	s.runAt(day, 1)
+	require.Equal(t, []int{2, 2}, []int{there(), theirs()})
+	s.runAt(day, 2)
+	require.Equal(t, []int{0, 0}, []int{there(), theirs()})
+}
