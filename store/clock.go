@@ -17,6 +17,8 @@ const (
 	// clockAtMost is how long an answer may take to be worth something: nobody knows
 	// when within that time the clock was read.
 	clockAtMost = time.Second
+	// firstLooks is how often it looks at the start, while answers are slow (judgement).
+	firstLooks = 3
 	// clockStep is what is worth telling whoever runs the service (judgement).
 	clockStep = 2 * time.Second
 )
@@ -25,6 +27,25 @@ const (
 type clockLook struct {
 	here  time.Time // counts on whatever becomes of this machine's time of day
 	there time.Time
+	half  time.Duration // by how much they may be apart: half of what the answer took
+}
+
+// clockSlack is what two clocks that nobody sets may come apart between looks (judgement).
+const clockSlack = time.Millisecond
+
+// or is which look counts after another one, and by how much the clock was set in
+// between. An answer that fits changes nothing, so that time does not jump to and fro by
+// as much as answers take, but for one that is more exact.
+func (l *clockLook) or(next *clockLook) (counts *clockLook, set time.Duration) {
+	step := next.there.Sub(l.there.Add(next.here.Sub(l.here)))
+	switch {
+	case step.Abs() > l.half+next.half+clockSlack:
+		return next, step
+	case next.half < l.half:
+		return next, 0
+	default:
+		return l, 0
+	}
 }
 
 // Now is the time by the database's clock, once KeepTime was called, and this machine's
@@ -41,9 +62,14 @@ func (s *Store) Now() time.Time {
 // KeepTime looks at the database's clock, now and from time to time until stop, which
 // waits for the end. It returns ErrUnavailable.
 func (s *Store) KeepTime(ctx context.Context) (stop func(), err error) {
-	// The first answer is better than none, however slow.
+	// The first answer is better than none, however slow; of three the fastest counts.
 	if err := s.lookAtClock(ctx, connectAtMost); err != nil {
 		return nil, err
+	}
+	for range firstLooks - 1 {
+		if s.clock.Load().half > clockSlack {
+			_ = s.lookAtClock(ctx, clockAtMost)
+		}
 	}
 	if off := time.Until(s.Now()); off.Abs() > clockStep {
 		slog.WarnContext(ctx, "this machine's clock is not the database's, which counts", "database_ahead", off.Round(time.Millisecond))
@@ -58,8 +84,7 @@ func (s *Store) KeepTime(ctx context.Context) (stop func(), err error) {
 	return func() { cancel(); all.Wait() }, nil
 }
 
-// lookAtClock asks the database for its time. Where what is known fits the answer,
-// nothing changes, so that time does not jump to and fro by as much as answers take.
+// lookAtClock asks the database for its time.
 func (s *Store) lookAtClock(ctx context.Context, atMost time.Duration) error {
 	ctx, cancel := context.WithTimeout(ctx, atMost)
 	defer cancel()
@@ -74,17 +99,15 @@ func (s *Store) lookAtClock(ctx context.Context, atMost time.Duration) error {
 		return domain("clock", err, false)
 	}
 	half := time.Since(asked) / 2
-	here := asked.Add(half)
+	next := &clockLook{asked.Add(half), there, half}
 	if l := s.clock.Load(); l != nil {
-		step := there.Sub(l.there.Add(here.Sub(l.here)))
-		if step.Abs() <= half+time.Millisecond {
-			return nil
+		counts, set := l.or(next)
+		if set.Abs() > clockStep {
+			slog.WarnContext(ctx, "the database's clock was set, or this machine slept", "by", set.Round(time.Millisecond))
 		}
-		if step.Abs() > clockStep {
-			slog.WarnContext(ctx, "the database's clock was set, or this machine slept", "by", step.Round(time.Millisecond))
-		}
+		next = counts
 	}
-	s.clock.Store(&clockLook{here, there})
+	s.clock.Store(next)
 	return nil
 }
 

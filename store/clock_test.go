@@ -54,6 +54,46 @@ func TestAProcessGoesByTheClockOfItsDatabase(t *testing.T) {
 	require.Equal(t, 10*time.Minute, s.run(r, nil).Round(time.Minute), "by the database, too")
 }
 
+func TestASlowAnswerIsNotTakenForAClockThatWasSet(t *testing.T) {
+	t.Parallel()
+	const ms = time.Millisecond
+	for _, x := range []struct {
+		half, next, step time.Duration
+		second           bool
+		set              time.Duration
+	}{
+		{4000 * ms, ms, 3900 * ms, true, 0},
+		{4000 * ms, ms, -3900 * ms, true, 0},
+		{4000 * ms, ms, 4100 * ms, true, 4100 * ms},
+		{ms, 400 * ms, 390 * ms, false, 0},
+		{ms, 400 * ms, -500 * ms, true, -500 * ms},
+		{2 * ms, ms, 0, true, 0},
+		{ms, ms, 2 * ms, false, 0},
+		{ms, ms, 4 * ms, true, 4 * ms},
+	} {
+		second, set := store.AfterLook(x.half, x.next, x.step)
+		require.Equal(t, x.second, second, "%+v", x)
+		require.Equal(t, x.set, set, "%+v", x)
+	}
+}
+
+func TestAProcessLooksAgainWhereTheFirstAnswerIsSlow(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	storetest.Clock(t, s.url)
+	s.exec(`CREATE SEQUENCE looks`)
+	s.exec(`CREATE OR REPLACE FUNCTION public.clock_timestamp() RETURNS timestamptz LANGUAGE plpgsql VOLATILE AS $$
+		DECLARE shown timestamptz := pg_catalog.clock_timestamp();
+		BEGIN
+			PERFORM nextval('public.looks'), pg_sleep(0.05);
+			RETURN shown;
+		END $$`)
+	stop, err := open(t, s.url, 2).KeepTime(t.Context())
+	require.NoError(t, err)
+	defer stop()
+	require.Equal(t, 3, value[int](s, `SELECT last_value FROM looks`))
+}
+
 func TestNothingIsErasedForItsAgeWhileClocksNameDifferentDays(t *testing.T) {
 	t.Parallel()
 	s, set := shiftedSalon(t)
@@ -95,4 +135,5 @@ func TestWhenTheClockIsSetNoMessageIsLostOrSentTwice(t *testing.T) {
 	set(2 * time.Hour)
 	s.until("all is sent", sentAre(past, soon, late, again))
 	require.ElementsMatch(t, []string{past.ID, soon.ID, late.ID, again.ID}, o.ids(), "each once")
+	require.Equal(t, []int{1}, rows[int](s, `SELECT DISTINCT max_attempts::int FROM river_job WHERE kind = 'erase_health' AND attempt < 2`), "what failed to erase waits for the next hour")
 }

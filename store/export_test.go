@@ -20,6 +20,15 @@ func (s *Store) CloseWithin(atMost time.Duration) { s.closeWithin(atMost) }
 // LookAtClock is what KeepTime does from time to time.
 func (s *Store) LookAtClock(ctx context.Context) error { return s.lookAtClock(ctx, clockAtMost) }
 
+// AfterLook is which of two looks counts, and by how much the clock was set in between: the
+// second is a minute later and shows a time that is off by step.
+func AfterLook(half, nextHalf, step time.Duration) (second bool, set time.Duration) {
+	at := time.Now()
+	l := &clockLook{at, at, half}
+	counts, set := l.or(&clockLook{at.Add(time.Minute), at.Add(time.Minute + step), nextHalf})
+	return counts != l, set
+}
+
 // EraseToday is what the job does that erases by age.
 func (s *Store) EraseToday(ctx context.Context) error { return (&eraseWorker{store: s}).Work(ctx, nil) }
 
