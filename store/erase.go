@@ -134,7 +134,7 @@ func (r *erasing) run(ctx context.Context) error {
 
 // kind erases one kind, a batch in each transaction.
 func (r *erasing) kind(ctx context.Context, k keptKind, x term) error {
-	after := ""
+	after, failed := "", 0
 	for i := 0; i < len(k.steps); {
 		if time.Now().After(r.until) {
 			r.more = true
@@ -142,19 +142,20 @@ func (r *erasing) kind(ctx context.Context, k keptKind, x term) error {
 		}
 		var ended bool
 		var last string
-		var erased int
+		var erased, stay int
 		err := r.store.InTx(ctx, r.salon, func(t *Tx) (err error) {
 			if ended, err = t.beginRun(ctx, k.kind, r.today); err != nil || ended {
 				return err
 			}
-			if last, erased, err = t.eraseBatch(ctx, k.steps[i], x, after, r.now); err != nil {
+			if last, erased, stay, err = t.eraseBatch(ctx, k.steps[i], x, after, r.now); err != nil {
 				return err
 			}
-			return t.noteRun(ctx, k.kind, erased, last == "" && i == len(k.steps)-1, r.now)
+			return t.noteRun(ctx, k.kind, erased, failed+stay, last == "" && i == len(k.steps)-1, r.now)
 		})
 		if err != nil || ended {
 			return err
 		}
+		failed += stay
 		if after = last; last == "" {
 			i++
 		}
@@ -174,9 +175,9 @@ func (t *Tx) beginRun(ctx context.Context, k DataKind, today date.Date) (ended b
 	return ended || day.After(today), domain("retention run", err, false)
 }
 
-// noteRun notes what was erased. At the end of a run that erased something, one line
-// of the log of changes says how many of what.
-func (t *Tx) noteRun(ctx context.Context, k DataKind, erased int, last bool, now time.Time) error {
+// noteRun notes what was erased. At the end of a run that erased something, or could not
+// erase something, one line of the log of changes says how many of what.
+func (t *Tx) noteRun(ctx context.Context, k DataKind, erased, failed int, last bool, now time.Time) error {
 	var ended *time.Time
 	if last {
 		ended = &now
@@ -185,13 +186,14 @@ func (t *Tx) noteRun(ctx context.Context, k DataKind, erased int, last bool, now
 	b.Queue(`UPDATE retention_run SET erased = erased + $3, ended_at = $4 WHERE salon_id = $1 AND kind = $2`, t.salon, string(k), erased, ended)
 	if last {
 		b.Queue(`INSERT INTO audit (salon_id, at, actor, what, done, subject)
-			SELECT salon_id, clock_timestamp(), '', 'retention_run', 'removed', kind || ': ' || erased FROM retention_run
-			WHERE salon_id = $1 AND kind = $2 AND erased > 0`, t.salon, string(k))
+			SELECT salon_id, clock_timestamp(), '', 'retention_run', 'removed', kind || ': ' || erased || CASE WHEN $3::int > 0 THEN ', ' || $3 || ' could not be erased' ELSE '' END
+			FROM retention_run WHERE salon_id = $1 AND kind = $2 AND (erased > 0 OR $3 > 0)`, t.salon, string(k), failed)
 	}
 	return domain("retention run", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
-// NextErasing is the day on which the job erases next, at or after a moment of the
+// NextErasing is the day on which the job erases next, what it could not erase last time
+// included, at or after a moment of the
 // salon's clock: today where the day's run has not been done, else tomorrow.
 func NextErasing(now time.Time, runs []RetentionRun) date.Date {
 	today := date.NewAt(now)

@@ -87,3 +87,40 @@ func TestNothingIsErasedSoonAfterABackupWasReadBack(t *testing.T) {
 	s.runAt(day, 2)
 	require.Equal(t, []int{0, 0}, []int{there(), theirs()})
 }
+
+func TestWhatCannotBeErasedHoldsUpNothingElse(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	stuck := s.client("Stuck")
+	for range 3 {
+		s.client("Never")
+	}
+	s.exec(`CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'refused'; END $$`)
+	s.exec(`CREATE TRIGGER refuse BEFORE DELETE ON client FOR EACH ROW WHEN (OLD.given_name = 'Stuck') EXECUTE FUNCTION refuse()`)
+	noted := func() []string {
+		return rows[string](s, `SELECT subject FROM audit WHERE what = 'retention_run' ORDER BY audit_id`)
+	}
+	s.erase(13, 0)
+	require.Equal(t, []string{stuck}, rows[string](s, `SELECT client_id FROM client`))
+	require.Equal(t, []string{"never_came: 3, 1 could not be erased"}, noted())
+	require.Equal(t, 3, value[int](s, `SELECT count(*) FROM erased_client`), "nobody is on the list who is still there")
+	s.exec(`DROP TRIGGER refuse ON client`)
+	s.erase(13, 1)
+	require.Zero(t, value[int](s, `SELECT count(*) FROM client`))
+	require.Equal(t, "never_came: 1", noted()[1])
+}
+
+func TestOldAddressesGoEvenWhereNothingElseCan(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	guest := s.client("Guest")
+	s.tx(func(tx *store.Tx) error {
+		_, err := tx.AddContactChange(t.Context(), store.ContactChange{Client: guest, Way: "mail", Was: "old@example.org", Changed: at(9, 0), By: "desk"})
+		return err
+	})
+	s.exec(`CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'refused'; END $$`)
+	s.exec(`CREATE TRIGGER refuse BEFORE UPDATE ON retention_run FOR EACH ROW EXECUTE FUNCTION refuse()`)
+	_, err := s.store.EraseByAge(t.Context(), at(12, 0).AddDate(0, 0, 31))
+	require.ErrorContains(t, err, "refused")
+	require.Empty(t, value[string](s, `SELECT was FROM contact_change`))
+}

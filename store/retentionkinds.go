@@ -2,11 +2,15 @@ package store
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"log/slog"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 )
 
 // keptKind is a kind of data with how it is found and erased.
@@ -209,31 +213,70 @@ func eraseRecords(about, q string) func(context.Context, *Tx, []string, time.Tim
 }
 
 // eraseBatch erases the next rows of a step whose ids come after one. It returns the
-// last that it looked at, "" once there are no more, and how many were erased. Rows
-// that somebody is changing stay for the next run.
-func (t *Tx) eraseBatch(ctx context.Context, s keptStep, x term, after string, now time.Time) (last string, erased int, err error) {
+// last that it looked at, "" once there are no more, how many were erased and how many
+// could not be. Rows that somebody is changing stay for the next run.
+func (t *Tx) eraseBatch(ctx context.Context, s keptStep, x term, after string, now time.Time) (last string, erased, failed int, err error) {
 	old := s.tooOld()
 	found, err := t.ids(ctx, "too old", old+` AND x.`+s.id+` > $4 ORDER BY id LIMIT $5`, t.salon, x.before, x.day.String(), after, s.batch)
 	if err != nil || len(found) == 0 {
-		return "", 0, err
+		return "", 0, 0, err
 	}
 	if len(found) == s.batch {
 		last = found[len(found)-1]
 	}
 	locked, err := t.ids(ctx, "too old", `SELECT `+s.id+` FROM `+s.table+` WHERE salon_id = $1 AND `+s.id+` = ANY($2) ORDER BY `+s.id+` FOR UPDATE SKIP LOCKED`, t.salon, found)
 	if err != nil {
-		return "", 0, err
+		return "", 0, 0, err
 	}
 	if s.lock != "" {
 		if _, err := t.tx.Exec(ctx, s.lock, t.salon, locked); err != nil {
-			return "", 0, domain("too old", err, false)
+			return "", 0, 0, domain("too old", err, false)
 		}
 	}
 	// Asked once more under the lock: something may have happened in between.
 	still, err := t.ids(ctx, "too old", old+` AND x.`+s.id+` = ANY($4) ORDER BY id`, t.salon, x.before, x.day.String(), locked)
 	if err != nil || len(still) == 0 {
-		return last, 0, err
+		return last, 0, 0, err
 	}
-	erased, err = s.erase(ctx, t, still, now)
-	return last, erased, err
+	erased, failed, err = t.eraseWhatGoes(ctx, s, still, now)
+	return last, erased, failed, err
+}
+
+// eraseWhatGoes erases rows of a step at once, and one by one where that fails: one that
+// cannot be erased must not hold up the rest for ever. It says in the log which those are.
+func (t *Tx) eraseWhatGoes(ctx context.Context, s keptStep, ids []string, now time.Time) (erased, failed int, err error) {
+	try := func(ids []string) (n int, err error) {
+		err = t.Savepoint(ctx, func(t *Tx) error { n, err = s.erase(ctx, t, ids, now); return err })
+		return n, err
+	}
+	passing := func(err error) bool { return again(err) || errors.Is(err, ErrUnavailable) || ctx.Err() != nil }
+	if erased, err = try(ids); err == nil || passing(err) {
+		return erased, 0, err
+	}
+	var stay []string
+	var why error
+	for _, id := range ids {
+		n, err := try([]string{id})
+		switch {
+		case err == nil:
+			erased += n
+		case passing(err):
+			return 0, 0, err
+		default:
+			stay, why = append(stay, id), err
+		}
+	}
+	if len(stay) > 0 {
+		slog.ErrorContext(ctx, "could not be erased for its age, and stays", "salon", t.salon, "table", s.table, "ids", stay, "code", codeOf(why))
+	}
+	return erased, len(stay), nil
+}
+
+// codeOf is the database's code of an error, or its type: what it says may hold words
+// about people.
+func codeOf(err error) string {
+	if pg, ok := errors.AsType[*pgconn.PgError](err); ok {
+		return pg.Code
+	}
+	return fmt.Sprintf("%T", err)
 }

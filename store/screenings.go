@@ -237,7 +237,7 @@ func (t *Tx) EraseOld(ctx context.Context, now time.Time) (int, error) {
 	for _, s := range keptKinds[0].steps {
 		for after, more := "", true; more; more = after != "" {
 			var erased int
-			if after, erased, err = t.eraseBatch(ctx, s, x, after, now); err != nil {
+			if after, erased, _, err = t.eraseBatch(ctx, s, x, after, now); err != nil {
 				return total, err
 			}
 			total += erased
