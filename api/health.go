@@ -13,8 +13,9 @@ import (
 
 // PrivacyBody says how long answers about health stay, and who deletes.
 type PrivacyBody struct {
-	HealthMonths   int  `json:"health_months" minimum:"1" maximum:"120" doc:"Months after the last visit of a client after which the answers of her consultations are erased; 12 to begin with"`
-	ClientMayErase bool `json:"client_may_erase,omitempty" doc:"A client of whom no visit has to stay on record may have everything about her deleted on her own pages; left out: the desk is asked"`
+	HealthMonths   int    `json:"health_months" minimum:"1" maximum:"120" doc:"Months after the last visit of a client after which what is on record of her health is erased; 12 to begin with"`
+	ClientMayErase bool   `json:"client_may_erase,omitempty" doc:"A client of whom no visit has to stay on record may have everything about her deleted on her own pages; left out: the desk is asked"`
+	HealthFrom     string `json:"health_from_date,omitempty" readOnly:"true" required:"false" format:"date" doc:"Nothing about health goes by this term before this day: two days after it was changed. Left out when it never was"`
 }
 
 // HealthReadBody says who did what with what is on record of a client's health,
@@ -50,7 +51,8 @@ type readPage struct {
 
 func (s *Server) healthRoutes() {
 	route(s, huma.Operation{OperationID: "get-privacy", Method: http.MethodGet, Path: "/privacy", Summary: "How long answers about health stay"}, s.getPrivacy)
-	route(s, huma.Operation{OperationID: "set-privacy", Method: http.MethodPut, Path: "/privacy", Summary: "Change how long answers about health stay"}, s.setPrivacy)
+	route(s, huma.Operation{OperationID: "set-privacy", Method: http.MethodPut, Path: "/privacy", Summary: "Change how long answers about health stay",
+		Description: "Erases nothing by itself: a job does, once a day, and by another term not before two days have passed; preview-retention says how much goes first."}, s.setPrivacy)
 	route(s, huma.Operation{OperationID: "list-health-reads", Method: http.MethodGet, Path: "/health-reads",
 		Summary: "Who read, wrote, decided or erased answers about health, newest first"}, s.listHealthReads)
 }
@@ -62,7 +64,10 @@ func (s *Server) getPrivacy(ctx context.Context, _ *empty) (*found[PrivacyBody],
 		if b.HealthMonths, version, err = t.HealthMonths(ctx); err != nil {
 			return err
 		}
-		b.ClientMayErase, err = t.ClientMayErase(ctx)
+		if b.ClientMayErase, err = t.ClientMayErase(ctx); err != nil {
+			return err
+		}
+		b.HealthFrom, err = healthFrom(ctx, t)
 		return err
 	})
 	if err != nil {
@@ -71,18 +76,34 @@ func (s *Server) getPrivacy(ctx context.Context, _ *empty) (*found[PrivacyBody],
 	return &found[PrivacyBody]{etag(version), b}, nil
 }
 
+// healthFrom is before which day nothing about health goes by its term, "" for no limit.
+func healthFrom(ctx context.Context, t *store.Tx) (string, error) {
+	from, err := t.HealthFrom(ctx)
+	if err != nil || from.IsZero() {
+		return "", err
+	}
+	return from.String(), nil
+}
+
 func (s *Server) setPrivacy(ctx context.Context, in *privacyInput) (*found[PrivacyBody], error) {
 	version, err := in.version()
 	if err != nil {
 		return nil, err
 	}
 	var f scheduling.Faults
-	f.Count("health_months", in.Body.HealthMonths, 1, 120)
+	f.Count("health_months", in.Body.HealthMonths, store.HealthAllowed.Least, store.HealthAllowed.Most)
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
 	err = s.inTx(ctx, func(t *store.Tx) (err error) {
-		if version, err = t.SetHealthMonths(ctx, version, in.Body.HealthMonths); err != nil {
+		n, err := loadSalon(ctx, t)
+		if err != nil {
+			return err
+		}
+		if version, err = t.SetHealthMonths(ctx, version, in.Body.HealthMonths, n.today(s.now())); err != nil {
+			return err
+		}
+		if in.Body.HealthFrom, err = healthFrom(ctx, t); err != nil {
 			return err
 		}
 		return t.SetClientMayErase(ctx, version, in.Body.ClientMayErase)

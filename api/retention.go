@@ -58,6 +58,7 @@ type retentionInput struct {
 
 type retentionPreviewInput struct {
 	Clients     int `query:"clients_months" minimum:"-1" maximum:"1200" default:"-1" doc:"0: never; -1 or left out, here and below: as it is set"`
+	Health      int `query:"health_months" minimum:"-1" maximum:"1200" default:"-1" doc:"Of set-privacy"`
 	Never       int `query:"never_came_months" minimum:"-1" maximum:"1200" default:"-1"`
 	Visits      int `query:"visits_months" minimum:"-1" maximum:"1200" default:"-1"`
 	Messages    int `query:"messages_months" minimum:"-1" maximum:"1200" default:"-1"`
@@ -119,16 +120,17 @@ func monthsOrNever(n int) *int {
 	return &n
 }
 
-// checkTerms says which terms are none that an owner may set.
-func checkTerms(months map[store.DataKind]int) error {
+// checkTerms says which terms are none that an owner may set; in is "query." where they
+// stand there.
+func checkTerms(in string, allowed []store.TermLimits, months map[store.DataKind]int) error {
 	var f scheduling.Faults
-	for _, l := range store.TermsAllowed {
+	for _, l := range allowed {
 		n := months[l.Kind]
 		right := fmt.Sprintf("a whole number of months from %d to %d", l.Least, l.Most)
 		if l.ForEver {
 			right += ", or nothing for never"
 		}
-		switch field := string(l.Kind) + "_months"; {
+		switch field := in + string(l.Kind) + "_months"; {
 		case n == 0 && l.ForEver, l.Least <= n && n <= l.Most:
 		default:
 			f.Addf(field, right, "is %d", max(n, 0))
@@ -149,7 +151,7 @@ func (s *Server) setRetention(ctx context.Context, in *retentionInput) (*found[R
 		return nil, err
 	}
 	months := in.Body.byKind()
-	if err := checkTerms(months); err != nil {
+	if err := checkTerms("", store.TermsAllowed, months); err != nil {
 		return nil, err
 	}
 	var r store.Retention
@@ -189,12 +191,21 @@ func (s *Server) previewRetention(ctx context.Context, in *retentionPreviewInput
 		if err != nil {
 			return err
 		}
-		months := in.asked(set.Months)
-		if err := checkTerms(months); err != nil {
-			return err
-		}
 		health, _, err := t.HealthMonths(ctx)
 		if err != nil {
+			return err
+		}
+		healthFrom, err := t.HealthFrom(ctx)
+		if err != nil {
+			return err
+		}
+		months := in.asked(set.Months)
+		terms := maps.Clone(months)
+		if terms[store.KeptHealth] = health; in.Health >= 0 {
+			terms[store.KeptHealth] = in.Health
+		}
+		limits := append([]store.TermLimits{store.HealthAllowed}, store.TermsAllowed...)
+		if err := checkTerms("query.", limits, terms); err != nil {
 			return err
 		}
 		runs, err := t.RetentionRuns(ctx)
@@ -204,17 +215,17 @@ func (s *Server) previewRetention(ctx context.Context, in *retentionPreviewInput
 		now := s.now().In(n.loc)
 		next := store.NextErasing(now, runs)
 		from := set.StartsOn(months, n.today(now))
+		healthFrom = store.StartsOn(healthFrom, terms[store.KeptHealth] != health, n.today(now))
 		out.Body = RetentionPreviewBody{NextOn: next.String(), Kinds: []RetentionKindBody{}}
-		limits := append([]store.TermLimits{{Kind: store.KeptHealth, Usual: 12, Least: 1, Most: 120}}, store.TermsAllowed...)
 		for _, l := range limits {
-			on, term := next, health
-			if l.Kind != store.KeptHealth {
-				term = months[l.Kind]
-				if on.Before(from) {
-					on = from
-				}
+			on, begins := next, from
+			if l.Kind == store.KeptHealth {
+				begins = healthFrom
 			}
-			b, err := previewKind(ctx, t, l, term, on)
+			if on.Before(begins) {
+				on = begins
+			}
+			b, err := previewKind(ctx, t, l, terms[l.Kind], on)
 			if err != nil {
 				return err
 			}

@@ -54,8 +54,12 @@ func TestTermsAreSetWithinTheirBoundsAndSayWhatGoesFirst(t *testing.T) {
 		never = append(never, kind)
 	}
 	require.ElementsMatch(t, ended, never)
-	s.call("GET", "/v1/retention/preview?never_came_months=0", nil).refused(422, "invalid")
-	s.call("GET", "/v1/retention/preview?clients_months=23", nil).refused(422, "invalid")
+	for _, q := range []string{"never_came_months=0", "clients_months=23", "health_months=0", "health_months=121"} {
+		field, _, _ := strings.Cut(q, "=")
+		e := s.call("GET", "/v1/retention/preview?"+q, nil).refused(422, "invalid").Errors
+		require.Len(t, e, 1)
+		require.Equal(t, []string{"query", field}, []string{e[0].In, e[0].Pointer}, "where it stands")
+	}
 	s.call("PUT", "/v1/retention", body("clients_months", 24), "If-Match", `"v9"`).refused(412, "stale")
 	s.call("PUT", "/v1/retention", body("clients_months", 24)).refused(428, "if-match")
 

@@ -468,6 +468,7 @@ func TestTheOwnerSetsHowLongAnswersStay(t *testing.T) {
 	a = s.call("PUT", "/v1/privacy", object{"health_months": 6}, "If-Match", tag)
 	a.is(200, &p)
 	require.Equal(t, 6, p.HealthMonths)
+	require.Equal(t, "2026-06-10", p.HealthFrom, "two days on")
 	s.call("PUT", "/v1/privacy", object{"health_months": 7}, "If-Match", tag).refused(412, "stale")
 	require.Equal(t, a.header.Get("ETag"), s.call("GET", "/v1/privacy", nil).header.Get("ETag"))
 }

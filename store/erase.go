@@ -111,11 +111,15 @@ func (r *erasing) run(ctx context.Context) error {
 		return err
 	}
 	var terms Retention
+	var healthFrom date.Date
 	err := r.store.Read(ctx, r.salon, func(t *Tx) (err error) {
 		if terms, err = t.Retention(ctx); err != nil {
 			return err
 		}
-		terms.Months[KeptHealth], _, err = t.HealthMonths(ctx)
+		if terms.Months[KeptHealth], _, err = t.HealthMonths(ctx); err != nil {
+			return err
+		}
+		healthFrom, err = t.HealthFrom(ctx)
 		return err
 	})
 	if err != nil {
@@ -123,8 +127,11 @@ func (r *erasing) run(ctx context.Context) error {
 	}
 	all := r.store.InTx(ctx, r.salon, func(t *Tx) error { return t.eraseOldAddresses(ctx, r.now) })
 	for _, k := range keptKinds {
-		months := terms.Months[k.kind]
-		if months == 0 || k.kind != KeptHealth && r.today.Before(terms.From) {
+		months, from := terms.Months[k.kind], terms.From
+		if k.kind == KeptHealth {
+			from = healthFrom
+		}
+		if months == 0 || r.today.Before(from) {
 			continue
 		}
 		all = errors.Join(all, r.kind(ctx, k, termOf(r.loc, r.today, months)))

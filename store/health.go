@@ -3,9 +3,11 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/rickb777/date"
 )
 
 // Form is a version of a salon's consultation form.
@@ -51,11 +53,24 @@ func (t *Tx) HealthMonths(ctx context.Context) (months int, version int64, err e
 	return months, version, domain("privacy", err, false)
 }
 
-// SetHealthMonths changes that, 1 to 120, when the salon's version is still the
-// given one, and returns the new version; otherwise scheduling.ErrStale.
-func (t *Tx) SetHealthMonths(ctx context.Context, version int64, months int) (int64, error) {
-	tag, err := t.tx.Exec(ctx, `UPDATE salon SET health_months = $3, version = version + 1 WHERE salon_id = $1 AND version = $2`,
-		t.salon, version, months)
+// HealthFrom is the day before which nothing goes by HealthMonths, since it was
+// changed; the zero date is no limit.
+func (t *Tx) HealthFrom(ctx context.Context) (from date.Date, err error) {
+	err = t.tx.QueryRow(ctx, `SELECT health_from::text FROM salon WHERE salon_id = $1 AND health_from IS NOT NULL`, t.salon).Scan(&from)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return from, nil
+	}
+	return from, domain("privacy", err, false)
+}
+
+// SetHealthMonths changes HealthMonths, 1 to 120, when the salon's version is still the
+// given one, and returns the new version; otherwise scheduling.ErrStale. What another
+// term than before would erase stays for at least a day from today, which is by the
+// salon's calendar.
+func (t *Tx) SetHealthMonths(ctx context.Context, version int64, months int, today date.Date) (int64, error) {
+	tag, err := t.tx.Exec(ctx, `UPDATE salon SET health_months = $3, version = version + 1,
+			health_from = CASE WHEN health_months = $3 THEN health_from ELSE greatest(health_from, $4::text::date) END
+		WHERE salon_id = $1 AND version = $2`, t.salon, version, months, today.Add(graceDays).String())
 	if err != nil {
 		return 0, domain("privacy", err, false)
 	}

@@ -59,6 +59,9 @@ var TermsAllowed = []TermLimits{
 	{KeptReads, 36, 12, 120, false},
 }
 
+// HealthAllowed are the limits of HealthMonths (judgement; local rules decide).
+var HealthAllowed = TermLimits{KeptHealth, 12, 1, 120, false}
+
 // Retention is after how many months each kind is erased by age, 0 for never.
 type Retention struct {
 	Months  map[DataKind]int
@@ -140,10 +143,15 @@ func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Re
 // StartsOn is before which day nothing would be erased if the terms became others
 // today; the zero date is no limit.
 func (r Retention) StartsOn(months map[DataKind]int, today date.Date) date.Date {
-	if soonest := today.Add(graceDays); !maps.Equal(months, r.Months) && soonest.After(r.From) {
+	return StartsOn(r.From, !maps.Equal(months, r.Months), today)
+}
+
+// StartsOn is the same where terms hold from a day, for those about health too.
+func StartsOn(from date.Date, changed bool, today date.Date) date.Date {
+	if soonest := today.Add(graceDays); changed && soonest.After(from) {
 		return soonest
 	}
-	return r.From
+	return from
 }
 
 // RetentionRun is the last time that a kind was looked at and done with.

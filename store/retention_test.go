@@ -22,7 +22,7 @@ import (
 )
 
 func init() {
-	ownOnly = append(ownOnly, "Retention", "RetentionRuns")
+	ownOnly = append(ownOnly, "Retention", "RetentionRuns", "HealthFrom")
 	maps.Copy(crossing, map[string]func(t *store.Tx, x *filled) (any, error){
 		"SetRetention": func(t *store.Tx, x *filled) (any, error) {
 			r, err := t.SetRetention(x.t.Context(), terms(nil), date.NewAt(soon))
@@ -44,11 +44,14 @@ func terms(other map[store.DataKind]int) store.Retention {
 	return r
 }
 
+// longAgo is a day on which nobody waits any more for terms that were set.
+var longAgo = date.New(2020, time.May, 1)
+
 // retain sets terms as if long ago.
 func (s *salon) retain(other map[store.DataKind]int) {
 	s.t.Helper()
 	s.tx(func(t *store.Tx) error {
-		_, err := t.SetRetention(s.t.Context(), terms(other), date.New(2020, time.May, 1))
+		_, err := t.SetRetention(s.t.Context(), terms(other), longAgo)
 		return err
 	})
 }
@@ -89,7 +92,7 @@ func TestEachKindStaysUntilTheDayOfItsTermAndGoesOnIt(t *testing.T) {
 		}
 	}
 	other.retain(longest)
-	other.tx(func(tx *store.Tx) error { _, err := tx.SetHealthMonths(t.Context(), 1, 120); return err })
+	other.tx(func(tx *store.Tx) error { _, err := tx.SetHealthMonths(t.Context(), 1, 120, longAgo); return err })
 	never := s.client("Never")
 	s.exec(`UPDATE client SET created_at = $2 WHERE client_id = $1`, never, at(9, 0))
 	told := 0
@@ -399,7 +402,11 @@ func TestNothingIsErasedByNightOrSoonAfterATermWasChanged(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 4)
 	s.exec(`INSERT INTO health_read (salon_id, read_id, screening_id, read_at, what, role) VALUES ($1, 'r', '', $2, 'read', 'owner')`, s.row.ID, at(9, 0).AddDate(-2, 0, 0))
-	there := func() int { return value[int](s, `SELECT count(*) FROM health_read`) }
+	there := func() int { return value[int](s, `SELECT count(*) FROM health_read WHERE read_id = 'r'`) }
+	answers := s.screened(s.client("Mara"), at(9, 0).AddDate(0, -2, 0), nil).ID
+	answered := func() bool {
+		return value[bool](s, `SELECT erased_at IS NULL FROM screening WHERE screening_id = $1`, answers)
+	}
 	today := date.NewAt(soon)
 	s.tx(func(tx *store.Tx) error {
 		r, err := tx.Retention(t.Context())
@@ -418,15 +425,25 @@ func TestNothingIsErasedByNightOrSoonAfterATermWasChanged(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, same.Months, got.Months)
 		require.Equal(t, today.Add(2), got.From)
+		_, version, err := tx.HealthMonths(t.Context())
+		require.NoError(t, err)
+		version, err = tx.SetHealthMonths(t.Context(), version, 1, today)
+		require.NoError(t, err)
+		_, err = tx.SetHealthMonths(t.Context(), version, 1, today.Add(7))
+		require.NoError(t, err)
+		from, err := tx.HealthFrom(t.Context())
+		require.Equal(t, today.Add(2), from, "nothing was changed the second time")
 		return err
 	})
 	s.erase(0, 1)
 	require.Equal(t, 1, there())
+	require.True(t, answered(), "about health, too")
 	_, err := s.store.EraseByAge(t.Context(), at(0, 30).AddDate(0, 0, 2)) // half past one in Berlin, or half past two
 	require.NoError(t, err)
 	require.Equal(t, 1, there())
 	s.erase(0, 2)
 	require.Zero(t, there())
+	require.False(t, answered())
 }
 
 func TestTermsGoByTheCalendarAndNeverEndTooEarly(t *testing.T) {

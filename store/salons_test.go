@@ -322,7 +322,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"ScreeningByID": func(t *store.Tx, x *filled) (any, error) { return t.ScreeningByID(x.t.Context(), x.screening) },
 	"SetHealthMonths": func(t *store.Tx, x *filled) (any, error) {
-		_, err := t.SetHealthMonths(x.t.Context(), 1, 3)
+		_, err := t.SetHealthMonths(x.t.Context(), 1, 3, date.NewAt(soon))
 		return nil, errors.Join(err, errUndo)
 	},
 	"LatestScreening": func(t *store.Tx, x *filled) (any, error) { return t.LatestScreening(x.t.Context(), x.client) },

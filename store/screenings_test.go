@@ -227,9 +227,9 @@ func TestAnswersGoSoManyMonthsAfterTheLastVisit(t *testing.T) {
 	}
 	require.Equal(t, 5, value[int](s, `SELECT count(*) FROM health_read WHERE what = 'erased' AND role = 'retention'`))
 	s.tx(func(tx *store.Tx) error {
-		_, err := tx.SetHealthMonths(t.Context(), 99, 40)
+		_, err := tx.SetHealthMonths(t.Context(), 99, 40, longAgo)
 		require.ErrorIs(t, err, scheduling.ErrStale)
-		version, err := tx.SetHealthMonths(t.Context(), 1, 1)
+		version, err := tx.SetHealthMonths(t.Context(), 1, 1, longAgo)
 		require.NoError(t, err)
 		n, got, err := tx.HealthMonths(t.Context())
 		require.NoError(t, err)

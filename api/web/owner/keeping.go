@@ -3,10 +3,12 @@ package owner
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"chairblock/api"
 	"chairblock/api/pages"
+	"chairblock/api/web"
 )
 
 func (p page) keepingPages() {
@@ -34,7 +36,7 @@ func (v *visit) keepingSheet() (*sheet, error) {
 	f := form{ID: "retention", Action: "/set-up/keeping", Hidden: []hidden{version(tag)}, Buttons: save("Save these terms")}
 	for _, k := range next.Kinds {
 		if k.Kind == "health" {
-			s.Parts = append(s.Parts, part{ID: "health", Title: "About health", Text: append(append([]string{k.What + "."}, keptText(k)...), "Another term for this counts from the next run on, without the two days."),
+			s.Parts = append(s.Parts, part{ID: "health", Title: "About health", Text: append([]string{k.What + "."}, keptText(k)...),
 				Links: []link{{Href: "/set-up/rules#privacy", Text: "Change this term", More: countWords(*k.Months, "month") + " after the last visit"}}})
 			continue
 		}
@@ -110,44 +112,57 @@ func (v *visit) saveKeeping() (answer, error) {
 	if err := f.err(); err != nil {
 		return answer{}, err
 	}
-	first, seen, err := v.goesFirst(b)
-	if err == nil && len(first) > 0 && (v.form.Get("do") != "sure" || v.form.Get("seen") != seen) {
-		return answer{sheet: v.goesSheet(first, seen)}, nil
+	was, _, err := tagged[api.RetentionBody](v, "/retention")
+	if err != nil {
+		return answer{}, err
 	}
-	// What the look refused, saving refuses by the names of the form's fields.
+	s, err := v.goesFirst("/set-up/keeping", "retention", b.Query(), was.Query())
+	if err != nil || s != nil {
+		return answer{sheet: s}, err
+	}
 	_, err = v.ask(http.MethodPut, "/retention", b, nil)
 	return answer{to: "/set-up/keeping?done=saved#terms"}, err
 }
 
-// goesFirst are the kinds whose first run by terms that are not set yet would erase
-// something, and what tells whether somebody has seen them.
-func (v *visit) goesFirst(b api.RetentionBody) (first []api.RetentionKindBody, seen string, err error) {
-	was, _, err := tagged[api.RetentionBody](v, "/retention")
-	if err != nil {
-		return nil, "", err
-	}
-	query, set := b.Query(), was.Query()
+// goesFirst shows what the first run by terms of a form that are not set yet would
+// erase; nil where that is nothing or she has seen it and is sure. Terms that are none
+// pass: saving refuses them, by the names of the form's fields.
+func (v *visit) goesFirst(path, id string, terms, set url.Values) (*sheet, error) {
 	var p api.RetentionPreviewBody
-	if _, err := v.site.Into(v.ctx, api.Question{Path: "/retention/preview", Query: query}, &p); err != nil {
-		return nil, "", err
+	_, err := v.site.Into(v.ctx, api.Question{Path: "/retention/preview", Query: terms}, &p)
+	if _, _, refused := web.Wrong(err, nil); refused {
+		return nil, nil
 	}
+	if err != nil {
+		return nil, err
+	}
+	var first []api.RetentionKindBody
+	seen := ""
 	for _, k := range p.Kinds {
 		field := k.Kind + "_months"
-		if k.Goes > 0 && query.Get(field) != set.Get(field) {
+		if k.Goes > 0 && terms.Get(field) != set.Get(field) {
 			first = append(first, k)
-			seen += fmt.Sprintf("%s=%s:%d ", k.Kind, query.Get(field), k.Goes)
+			seen += fmt.Sprintf("%s=%s:%d ", k.Kind, terms.Get(field), k.Goes)
 		}
 	}
-	return first, strings.TrimSpace(seen), nil
+	seen = strings.TrimSpace(seen)
+	if len(first) == 0 || v.form.Get("do") == "sure" && v.form.Get("seen") == seen {
+		return nil, nil
+	}
+	return v.goesSheet(path, id, first, seen), nil
 }
 
-func (v *visit) goesSheet(first []api.RetentionKindBody, seen string) *sheet {
-	s := v.sheet("How long things are kept", link{Href: "/set-up/keeping", Text: "How long things are kept"})
+func (v *visit) goesSheet(path, id string, first []api.RetentionKindBody, seen string) *sheet {
+	action, from := path, link{Href: path, Text: "How long things are kept"}
+	if id == "privacy" {
+		action, from = path+"/privacy", link{Href: path + "#privacy", Text: "Rules"}
+	}
+	s := v.sheet("How long things are kept", from)
 	what := part{ID: "goes", Title: "What these terms erase first", Text: []string{"Nothing is saved yet. The first run after two days would erase for good:"}}
 	for _, k := range first {
 		what.List = append(what.List, link{Text: fmt.Sprintf("%d: %s", k.Goes, k.What), More: "on " + dayWords(k.On)})
 	}
-	what.Forms = []form{{ID: "retention", Action: "/set-up/keeping", Hidden: append(v.carried(), hidden{"seen", seen}), Text: []string{"Until then you can set other terms."},
+	what.Forms = []form{{ID: id, Action: action, Hidden: append(v.carried(), hidden{"seen", seen}), Text: []string{"Until then you can set other terms."},
 		Buttons: []button{{Text: "Go back", Name: "do", Value: "back", Main: true}, {Text: "Save these terms", Name: "do", Value: "sure"}}}}
 	s.Parts = append(s.Parts, what)
 	return s

@@ -45,3 +45,26 @@ func TestTheOwnerSeesWhatHerTermsEraseBeforeTheyAreSaved(t *testing.T) {
 	d.see(page).says(t, "Last looked at on", "nothing to erase")
 	require.Equal(t, http.StatusForbidden, open(t, s, store.Desk).get(page).status)
 }
+
+func TestAnotherTermForHealthShowsWhatGoesAndWaits(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	client := s.Client("Mara", "Quist")
+	s.Exec(`INSERT INTO test_record (salon_id, record_id, client_id, sealed, noted_at) SELECT salon_id, 'r', client_id, 'x', $2 FROM client WHERE client_id = $1`, client, webtest.Start.AddDate(0, -2, 0))
+	p := d.fill(d.see("/set-up/rules"), "privacy", map[string]string{"health_months": "1"})
+	p.says(t, "Nothing is saved yet", "1: What is on record of health", "on Wed 10 June 2026")
+	d.see("/set-up/keeping").says(t, "12 months after the last visit")
+	require.Contains(t, d.fill(p, "privacy", map[string]string{"do": "back"}).body, `value="1"`)
+	d.see("/set-up/keeping").says(t, "12 months after the last visit")
+	d.fill(p, "privacy", map[string]string{"do": "sure"}).says(t, "Saved.")
+	d.see("/set-up/keeping").says(t, "1 month after the last visit", "On Wed 10 June 2026: 1 to erase")
+	for _, x := range []struct {
+		days int
+		says string
+	}{{1, "On Wed 10 June 2026: 1 to erase"}, {2, "nothing to erase"}} {
+		_, err := s.Store.EraseByAge(t.Context(), webtest.Start.AddDate(0, 0, x.days))
+		require.NoError(t, err)
+		d.see("/set-up/keeping").says(t, x.says)
+	}
+	d.see("/set-up/changes?changes-what=retention_run").says(t, "erased by age health: 1")
+}

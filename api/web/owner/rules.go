@@ -3,7 +3,9 @@ package owner
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"chairblock/api"
@@ -284,19 +286,28 @@ func (v *visit) saveCare() (answer, error) {
 
 func privacyPart(b api.PrivacyBody, tag string) part {
 	return part{ID: "privacy", Title: "Privacy", Links: []link{{Href: "/set-up/keeping", Text: "How long everything else is kept"}}, Forms: ruleForm("privacy", tag,
-		pages.Number("privacy-health_months", "Answers about health are erased so many months after the last visit", "1 to 120; your adviser knows what local rules ask for", fmt.Sprint(b.HealthMonths)),
+		pages.Number("privacy-health_months", "What is noted about health is erased so many months after the last visit", "1 to 120; your adviser knows what local rules ask for. Another term erases nothing for two days", fmt.Sprint(b.HealthMonths)),
 		pages.Tick("privacy-client_may_erase", "A client of whom no visit has to stay on record may have everything about her deleted on her own pages", "Otherwise the desk is asked", b.ClientMayErase))}
 }
 
+// savePrivacy shows what another term would erase first before it saves it.
 func (v *visit) savePrivacy() (answer, error) {
+	if v.form.Get("do") == "back" {
+		return answer{}, errBack
+	}
 	b, _, err := tagged[api.PrivacyBody](v, "/privacy")
 	if err != nil {
 		return answer{}, err
 	}
 	var f faults
+	was := strconv.Itoa(b.HealthMonths)
 	b.HealthMonths, b.ClientMayErase = v.must("health_months", &f), v.ticked("client_may_erase")
 	if err := f.err(); err != nil {
 		return answer{}, err
+	}
+	s, err := v.goesFirst("/set-up/rules", "privacy", url.Values{"health_months": {strconv.Itoa(b.HealthMonths)}}, url.Values{"health_months": {was}})
+	if err != nil || s != nil {
+		return answer{sheet: s}, err
 	}
 	_, err = v.ask(http.MethodPut, "/privacy", b, nil)
 	return answer{to: "/set-up/rules?done=saved#privacy"}, err

@@ -285,7 +285,7 @@ func TestClientsAreLetDoWhatTheOwnerTicks(t *testing.T) {
 	require.Contains(t, string(rules), `"client_may_cancel_hours":6,"client_may_move_hours":null`)
 	d.fill(d.see("/set-up/rules"), "privacy", map[string]string{"health_months": "9"}).says(t, "Saved.")
 	s.Ask(http.MethodGet, "/privacy", nil, http.StatusOK, &privacy)
-	require.JSONEq(t, `{"health_months": 9, "client_may_erase": true}`, string(privacy))
+	require.JSONEq(t, `{"health_months": 9, "client_may_erase": true, "health_from_date": "2026-06-10"}`, string(privacy))
 	p := d.fill(d.see("/set-up/rules"), "clients", map[string]string{"client_may_cancel_hours": "9999"})
 	require.Equal(t, http.StatusUnprocessableEntity, p.status)
 	require.Contains(t, p.body, `id="e-clients-client_may_cancel_hours"`)
