@@ -39,7 +39,7 @@ type RetentionKindBody struct {
 	Least   int    `json:"least_months"`
 	Most    int    `json:"most_months"`
 	ForEver bool   `json:"may_be_for_ever"`
-	Goes    int    `json:"goes" doc:"How many would be erased on that day by this term. What goes with something else is not counted"`
+	Goes    int    `json:"goes" doc:"How many would be erased on that day by this term. What goes with a client on the same day is counted here, too, but not in last_erased, which counts her alone"`
 	On      string `json:"on" format:"date" doc:"Day of the salon's calendar on which they are, from three in the morning"`
 	LastOn  string `json:"last_on,omitempty" format:"date" doc:"Day of the last run; left out before the first"`
 	Last    int    `json:"last_erased" doc:"How many that one erased"`
@@ -73,7 +73,7 @@ type retentionPreviewOutput struct{ Body RetentionPreviewBody }
 func (s *Server) retentionRoutes() {
 	route(s, huma.Operation{OperationID: "get-retention", Method: http.MethodGet, Path: "/retention", Summary: "After how long what is on record of people is erased"}, s.getRetention)
 	route(s, huma.Operation{OperationID: "set-retention", Method: http.MethodPut, Path: "/retention", Summary: "Change after how long what is on record of people is erased",
-		Description: "Erases nothing by itself: a job does, once a day, and by changed terms not before two days have passed. What it has erased nobody can bring back. The terms are nobody's legal advice: local law or an accountant may demand longer."}, s.setRetention)
+		Description: "Erases nothing by itself: a job does, once a day, and by changed terms not before two days have passed. What it has erased nobody can bring back; backups made before still hold it. The terms are nobody's legal advice: local law or an accountant may demand longer."}, s.setRetention)
 	route(s, huma.Operation{OperationID: "preview-retention", Method: http.MethodGet, Path: "/retention/preview", Summary: "What the next run of the job erases, by kind",
 		Description: "By the terms that are set, or by others. Changes nothing."}, s.previewRetention)
 }
@@ -252,19 +252,19 @@ func previewKind(ctx context.Context, t *store.Tx, l store.TermLimits, months in
 var keptWords = map[store.DataKind]struct{ what, why string }{
 	store.KeptHealth: {"What is on record of health: answers of consultations, tests, reactions, and why something was let begin or stopped",
 		"It is asked so that work is safe; when somebody has not come for so long, she is asked anew. Counted from her last visit."},
-	store.KeptClients: {"Clients who have come and come no more: erased whole, as by hand",
-		"Hair and wishes of so long ago help nobody. Counted from the last visit or the last sign of her; her visits stay in the accounts without her."},
+	store.KeptClients: {"Clients who have not been here for so long: erased whole, as by hand",
+		"Hair and wishes of so long ago help nobody. Counted from the last sign of her: a visit, a message to or from her, a call that reached her, a change of her data, a consent, a quote as long as it is valid. Her visits stay in the accounts without her."},
 	store.KeptNever: {"Clients who never came, and times that were pencilled for a caller and not taken",
 		"There is no visit for which their names and numbers are needed. Counted from the last sign of them; whoever paid something counts as having come."},
 	store.KeptVisits: {"The person in visits: name, note, record card, messages. Time, services, price, money and who worked stay",
 		"What was done to hair matters until it is cut off. The last visit of each client stays hers. Local law or your accountant may demand longer."},
 	store.KeptMessages: {"Messages: to whom what kind was sent, and every try. Their text and address are not kept",
-		"It can be told who was told what. Links in messages hold for 400 days, so that they cannot go sooner."},
+		"So that you can say what was sent to whom. Links in messages hold for 400 days, so that they cannot go sooner."},
 	store.KeptRequests: {"Requests on the waiting list, and what clients asked on their pages, once they are over",
 		"They help to answer when somebody asks what became of hers."},
 	store.KeptInvitations: {"Mail addresses whose calendar holds a visit, and what they answered",
 		"They are needed to take a visit out of that calendar again; once it is over, they are not."},
-	store.KeptAbsences: {"Why somebody of the staff was away; that she was away stays",
+	store.KeptAbsences: {"Why one of your staff was away; that she was away stays",
 		"The reason may be private. Working times stay: local law may demand them."},
 	store.KeptReads: {"Who read or wrote what is about health, and when; never what it said",
 		"A client may ask who has looked. It says where the staff was, too, and is not kept for ever."},

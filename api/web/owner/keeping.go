@@ -29,10 +29,11 @@ func (v *visit) keepingSheet() (*sheet, error) {
 	s := v.sheet("How long things are kept")
 	s.Parts = append(s.Parts, part{ID: "next", Title: "When something goes", Text: []string{
 		"Once a day, after three in the morning by the salon’s clock, this program erases what is older than the terms below; next on " + dayWords(next.NextOn) +
-			". Nobody can bring back what it has erased, and what it erased stands under Who changed what.",
+			". Nobody can bring it back here; backups made before still hold it. How many of each kind went stands under Who changed what.",
+		"What belongs to a client goes with her: where both are due on one day, it is announced below on its own, too, but counted with her once it is gone.",
 		"Other terms erase nothing when you save them, and nothing for two days after that.",
 		"The terms to begin with are a judgement and nobody’s legal advice: local law or your accountant may demand longer."},
-		Links: []link{{Href: "/set-up/changes?changes-what=retention_run", Text: "What was erased"}}})
+		Links: []link{{Href: "/set-up/changes?changes-what=retention_run", Text: "How many were erased"}}})
 	f := form{ID: "retention", Action: "/set-up/keeping", Hidden: []hidden{version(tag)}, Buttons: save("Save these terms")}
 	for _, k := range next.Kinds {
 		if k.Kind == "health" {
@@ -55,8 +56,8 @@ func termField(k api.RetentionKindBody) pages.Field {
 }
 
 // after is from when on a term counts.
-var after = map[string]string{"clients": "a client’s last visit", "never_came": "the last sign of somebody who never came", "visits": "a visit", "messages": "a message",
-	"requests": "a request is over", "invitations": "a visit with an invitation", "absences": "an absence", "health_reads": "a reading"}
+var after = map[string]string{"clients": "the last sign of a client", "never_came": "the last sign of somebody who never came", "visits": "a visit", "messages": "a message",
+	"requests": "a request is over", "invitations": "a visit with an invitation", "absences": "an absence", "health_reads": "somebody looked"}
 
 // keptText says why something is kept so long, and what goes of it when.
 func keptText(k api.RetentionKindBody) []string {
@@ -65,7 +66,7 @@ func keptText(k api.RetentionKindBody) []string {
 		goes = fmt.Sprintf("On %s: %s.", dayWords(k.On), countOr(k.Goes, "nothing", "%d")+" to erase")
 	}
 	if k.LastOn != "" {
-		goes += fmt.Sprintf(" Last looked at on %s: %s.", dayWords(k.LastOn), countOr(k.Last, "nothing was", "%d were")+" erased")
+		goes += fmt.Sprintf(" Last looked at on %s: %s.", dayWords(k.LastOn), countOr(k.Last, "nothing", "%d")+" erased")
 	}
 	return []string{k.Why, goes}
 }
