@@ -253,7 +253,7 @@ var keptWords = map[store.DataKind]struct{ what, why string }{
 	store.KeptHealth: {"What is on record of health: answers of consultations, tests, reactions, and why something was let begin or stopped",
 		"It is asked so that work is safe; when somebody has not come for so long, she is asked anew. Counted from her last visit."},
 	store.KeptClients: {"Clients who have not been here for so long: erased whole, as by hand",
-		"Hair and wishes of so long ago help nobody. Counted from the last sign of her: a visit, a message to or from her, a call that reached her, a change of her data, a consent, a quote as long as it is valid. Her visits stay in the accounts without her."},
+		"Hair and wishes of so long ago help nobody. Counted from the last sign of her: a visit, money, a message to or from her, a call that reached her, a change of what is noted about her, a consent, a quote as long as it is valid. Nobody goes with whom money is still to be settled. Her visits stay in the accounts without her."},
 	store.KeptNever: {"Clients who never came, and times that were pencilled for a caller and not taken",
 		"There is no visit for which their names and numbers are needed. Counted from the last sign of them; whoever paid something counts as having come."},
 	store.KeptVisits: {"The person in visits: name, note, record card, messages. Time, services, price, money and who worked stay",

@@ -89,7 +89,9 @@ func (s spec) wrongs(t testing.TB, right any, root schema) []wrong {
 			below := append(slices.Clone(path), name)
 			if slices.Contains(x.Required, name) {
 				put("missing", at+"/"+name, below, nil, true)
-				put("null", at+"/"+name, below, nil, false)
+				if _, nullable := s.resolve(p).kind(); !nullable {
+					put("null", at+"/"+name, below, nil, false)
+				}
 			}
 			walk(p, object[name], below)
 		}
@@ -100,9 +102,24 @@ func (s spec) wrongs(t testing.TB, right any, root schema) []wrong {
 	return out
 }
 
+// kind is the type of a value that is not null, "" when it may have several, and
+// whether it may be null.
+func (x schema) kind() (kind string, nullable bool) {
+	list, ok := x.Type.([]any)
+	if !ok {
+		kind, _ = x.Type.(string)
+		return kind, false
+	}
+	others := slices.DeleteFunc(slices.Clone(list), func(v any) bool { return v == "null" })
+	if len(others) == 1 {
+		kind, _ = others[0].(string)
+	}
+	return kind, len(others) < len(list)
+}
+
 // badValues are values that do not fit x, by what is wrong with them.
 func (x schema) badValues() map[string]any {
-	kind, _ := x.Type.(string)
+	kind, _ := x.kind()
 	out := map[string]any{}
 	for name, v := range map[string]any{"string": mark, "number": 7.5, "boolean": true, "array": []any{mark}, "object": map[string]any{mark: mark}} {
 		if name != kind && kind != "" && (name != "number" || kind != "integer") {

@@ -54,9 +54,9 @@ func (t *Tx) HealthMonths(ctx context.Context) (months int, version int64, err e
 }
 
 // HealthFrom is the day before which nothing goes by HealthMonths, since it was
-// changed; the zero date is no limit.
+// changed or since nothing at all goes, see HoldErasing; the zero date is no limit.
 func (t *Tx) HealthFrom(ctx context.Context) (from date.Date, err error) {
-	err = t.tx.QueryRow(ctx, `SELECT health_from::text FROM salon WHERE salon_id = $1 AND health_from IS NOT NULL`, t.salon).Scan(&from)
+	err = t.tx.QueryRow(ctx, `SELECT greatest(health_from, erase_from)::text FROM salon WHERE salon_id = $1 AND (health_from IS NOT NULL OR erase_from IS NOT NULL)`, t.salon).Scan(&from)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return from, nil
 	}
