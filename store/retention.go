@@ -146,7 +146,9 @@ func (r Retention) StartsOn(months map[DataKind]int, today date.Date) date.Date 
 	return StartsOn(r.From, !maps.Equal(months, r.Months), today)
 }
 
-// StartsOn is the same where terms hold from a day, for those about health too.
+// StartsOn is the day before which nothing goes by a term that holds from a day already,
+// the zero date for none, if it were changed today, which is by the salon's calendar: at
+// least graceDays from today. The term for what is about health has a day of its own.
 func StartsOn(from date.Date, changed bool, today date.Date) date.Date {
 	if soonest := today.Add(graceDays); changed && soonest.After(from) {
 		return soonest
