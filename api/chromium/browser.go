@@ -20,6 +20,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
@@ -185,12 +186,9 @@ func (b *Browser) Scripts(on bool) {
 // back.
 func (b *Browser) Offline(off bool) {
 	b.T.Helper()
-	workers := true
-	p := network.EmulateNetworkConditionsByRuleParams{EmulateOfflineServiceWorker: &workers}
+	p := network.EmulateNetworkConditionsByRuleParams{EmulateOfflineServiceWorker: &off}
 	if off {
 		p.MatchedNetworkConditions = []*network.Conditions{{Offline: off, DownloadThroughput: -1, UploadThroughput: -1}}
-	} else {
-		workers = false
 	}
 	b.network(p)
 }
@@ -205,12 +203,21 @@ func (b *Browser) PhoneLine() {
 	require.NoError(b.T, err)
 }
 
+type networkConditions struct {
+	network.EmulateNetworkConditionsByRuleParams
+	Offline bool `json:"offline"`
+}
+
+var conditionsByRule = cdp.Command[networkConditions, network.EmulateNetworkConditionsByRuleResult]{Method: network.CommandEmulateNetworkConditionsByRule}
+
 func (b *Browser) network(p network.EmulateNetworkConditionsByRuleParams) {
 	b.T.Helper()
 	if p.MatchedNetworkConditions == nil {
 		p.MatchedNetworkConditions = []*network.Conditions{}
 	}
-	_, err := chromedp.Call(b.Ctx, network.EmulateNetworkConditionsByRule, p)
+	// Browsers up to 148 at least want to be told of all rules together whether they
+	// are offline; later ones read it in each rule and pass over what they do not know.
+	_, err := chromedp.Call(b.Ctx, conditionsByRule, networkConditions{p, p.EmulateOfflineServiceWorker != nil && *p.EmulateOfflineServiceWorker})
 	require.NoError(b.T, err)
 }
 
