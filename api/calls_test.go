@@ -33,6 +33,20 @@ func (s *salon) call(method, path string, body any, headers ...string) answer {
 	return a
 }
 
+// patient calls again while the service says that it is too busy, as anybody should:
+// a machine that tests share is at times.
+func (s *salon) patient(method, path string, body any, headers ...string) answer {
+	s.t.Helper()
+	a := s.call(method, path, body, headers...)
+	for range 5 {
+		if a.status != http.StatusServiceUnavailable {
+			break
+		}
+		a = s.call(method, path, body, headers...)
+	}
+	return a
+}
+
 func (s *salon) try(method, path string, body any, headers ...string) (answer, error) {
 	var r io.Reader
 	switch b := body.(type) {

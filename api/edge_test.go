@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"chairblock/api"
 )
 
 // outside lets requests pass that the description does not know.
@@ -243,6 +245,21 @@ func TestTheServerLimitsHeadersAndTime(t *testing.T) {
 		require.NoError(t, resp.Body.Close())
 		require.Equal(t, want, resp.StatusCode)
 	}
+}
+
+// A limit of the connection that passes while an answer is worked out cancels it, as
+// if the client had hung up (net/http reads ahead).
+func TestNoAnswerIsGivenUpBecauseItsBodyWasReadLongAgo(t *testing.T) {
+	t.Parallel()
+	s := api.New(nil, "", nil)
+	times := s.BodyTimes()
+	require.Greater(t, len(times), 50)
+	for id, d := range times {
+		if d >= 0 {
+			require.GreaterOrEqual(t, d, api.HandlerLimit, id)
+		}
+	}
+	require.Greater(t, s.HTTPServer().ReadTimeout, api.HandlerLimit)
 }
 
 func TestForgedProxyHeadersChangeNothing(t *testing.T) {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/danielgtaylor/huma/v2"
+
 	"chairblock/api/notify"
 	"chairblock/scheduling"
 	"chairblock/scheduling/delays"
@@ -80,3 +82,20 @@ func (s *Server) PingEvery(d time.Duration) { s.pingEvery = d }
 
 // Foresee replaces what works out how a day goes on.
 func (s *Server) Foresee(f func(delays.Day) (delays.DayProjection, error)) { s.project = f }
+
+// BodyTimes is how long the framework lets each operation with a body read it; less
+// than nothing is no limit of its own.
+func (s *Server) BodyTimes() map[string]time.Duration {
+	out := map[string]time.Duration{}
+	for _, path := range s.api.OpenAPI().Paths {
+		for _, op := range []*huma.Operation{path.Post, path.Put, path.Patch, path.Delete} {
+			if op != nil && op.RequestBody != nil {
+				out[op.OperationID] = op.BodyReadTimeout
+			}
+		}
+	}
+	return out
+}
+
+// HandlerLimit is how long an answer may take.
+const HandlerLimit = handlerLimit

@@ -156,6 +156,11 @@ func (s *Server) HTTPServer() *http.Server {
 	return srv
 }
 
+// hasBeenRead lets the framework set no time for reading bodies, which readBody has
+// read. A limit of the connection that passes while the answer is worked out would
+// count as a client that hung up.
+const hasBeenRead time.Duration = -1
+
 // route registers one operation: it checks the caller's role before anything
 // of the request is read, and turns errors into problems. Handlers know no
 // status codes.
@@ -165,6 +170,9 @@ func route[I, O any](s *Server, op huma.Operation, h func(context.Context, *I) (
 	}
 	if op.MaxBodyBytes == 0 {
 		op.MaxBodyBytes = maxBody + 1 // huma counts the limit itself as too large
+	}
+	if op.BodyReadTimeout == 0 {
+		op.BodyReadTimeout = hasBeenRead
 	}
 	op.Errors = append(op.Errors, statuses(reflect.TypeFor[I]())...)
 	op.Middlewares = append(op.Middlewares, func(ctx huma.Context, next func(huma.Context)) {

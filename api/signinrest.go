@@ -45,7 +45,7 @@ const tokenLabel = "signed in"
 func (s *Server) signInRoutes() {
 	op := huma.Operation{OperationID: "sign-in", Method: http.MethodPost, Path: signInPath, Summary: "Sign in with a password, and a code where there is a second step",
 		Description:   "Needs no token. Answers 401 with /problems/code-needed when the password is right and the code is missing.",
-		DefaultStatus: http.StatusCreated, MaxBodyBytes: maxBody + 1, Security: []map[string][]string{},
+		DefaultStatus: http.StatusCreated, MaxBodyBytes: maxBody + 1, BodyReadTimeout: hasBeenRead, Security: []map[string][]string{},
 		Errors: []int{http.StatusNotFound, http.StatusUnauthorized, http.StatusTooManyRequests, http.StatusUnprocessableEntity, http.StatusServiceUnavailable,
 			http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType}}
 	huma.Register(s.api, op, func(ctx context.Context, in *signInInput) (*created[SignedInBody], error) {

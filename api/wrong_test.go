@@ -150,7 +150,7 @@ func TestEveryFaultOfEveryFieldIsNamedAndChangesNothing(t *testing.T) {
 				}
 				body, err := json.Marshal(w.body)
 				require.NoError(t, err)
-				a := s.call(r.method, r.path, string(body), r.headers...)
+				a := s.patient(r.method, r.path, string(body), r.headers...)
 				name := op.ID + ": " + w.what + " at " + w.at
 				require.Equal(t, 422, a.status, "%s: %s", name, a.body)
 				p := a.refused(422, "invalid")
