@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"chairblock/scheduling"
+	"chairblock/scheduling/timeline"
 )
 
 // LimitKind says what a later start would run into.
@@ -90,6 +91,7 @@ type obstacle struct {
 	Limit
 	unit int32 // nobody for the premises
 	busy Booking
+	own  bool // it is blamed before others
 	kept bool // it stays where it is
 }
 
@@ -99,12 +101,7 @@ type obstacle struct {
 // to be blamed first last. Without those that cannot be put back the visit
 // fits, and with any of them it does not.
 func (p *Plan) limit(s *Snapshot, roles map[string]string, has []string, start Minute) (Limit, error) {
-	t := trial{plan: p, shop: s.shop, start: start, end: start + Minute(p.maxStay)}
-	for _, u := range p.units {
-		unit := &s.shop.Units[u]
-		t.end = max(t.end, start+Minute(p.maxStay)+p.spec.Clearing(unit.Kind, unit.Changeover))
-	}
-	t.end = min(t.end, maxHorizon)
+	t := newTrial(p, s, start)
 	own := func(o obstacle) bool {
 		return o.unit == nobody || slices.Contains(has, o.Unit) || slices.ContainsFunc(p.spec.Roles, func(r Role) bool { return roles[r.Name] == o.Unit })
 	}
@@ -112,34 +109,29 @@ func (p *Plan) limit(s *Snapshot, roles map[string]string, has []string, start M
 		return Limit{}, err
 	}
 	t.list()
+	for i := range t.obstacles {
+		t.obstacles[i].own = own(t.obstacles[i])
+	}
 	slices.SortStableFunc(t.obstacles, func(a, b obstacle) int {
-		if x, y := own(a), own(b); x != y {
-			if y {
+		if a.own != b.own {
+			if b.own {
 				return -1
 			}
 			return 1
 		}
 		return cmp.Compare(b.At, a.At)
 	})
-	others := slices.IndexFunc(t.obstacles, own)
+	others := slices.IndexFunc(t.obstacles, func(o obstacle) bool { return o.own })
 	if others < 0 {
 		others = len(t.obstacles)
 	}
-	if fits, err := t.keeps(t.obstacles[:others]); err != nil {
+	if _, err := t.keep(t.obstacles[:others], false); err != nil {
 		return Limit{}, err
-	} else if !fits {
-		for i := range others {
-			if _, err := t.keeps(t.obstacles[i : i+1]); err != nil {
-				return Limit{}, err
-			}
-		}
 	}
-	for i := others; i < len(t.obstacles); i++ {
-		if _, err := t.keeps(t.obstacles[i : i+1]); err != nil {
-			return Limit{}, err
-		}
+	if _, err := t.keep(t.obstacles[others:], false); err != nil {
+		return Limit{}, err
 	}
-	return t.first(own), nil
+	return t.first(), nil
 }
 
 // trial asks whether a visit fits at start when only some obstacles are there.
@@ -148,6 +140,29 @@ type trial struct {
 	shop       Shop
 	start, end Minute
 	obstacles  []obstacle
+
+	snap  *Snapshot // changed between questions, so nobody else may have it
+	stale []bool    // by unit: the snapshot has not heard of what is kept
+	shut  bool      // the same for the premises
+	busy  timeline.List
+}
+
+// newTrial is one without obstacles: everybody is there all the time.
+func newTrial(p *Plan, s *Snapshot, start Minute) *trial {
+	n := len(s.shop.Units)
+	t := &trial{plan: p, shop: s.shop, start: start, end: start + Minute(p.maxStay), stale: make([]bool, n), shut: true}
+	t.snap = &Snapshot{shop: Shop{Units: slices.Clone(s.shop.Units)}, roster: s.roster, times: make([]*freeTime, n)}
+	times := make([]freeTime, len(p.units))
+	for k, u := range p.units {
+		unit := &t.snap.shop.Units[u]
+		// What the visit keeps free after itself is that of the unit, so that one list does.
+		unit.Changeover = p.spec.Clearing(unit.Kind, unit.Changeover)
+		t.end = max(t.end, start+Minute(p.maxStay)+unit.Changeover)
+		t.snap.times[u], t.stale[u] = &times[k], true
+	}
+	t.end = min(t.end, maxHorizon)
+	t.snap.shop.Minutes = t.end
+	return t
 }
 
 // list notes the obstacles between start and the latest minute that the visit
@@ -204,64 +219,92 @@ func outside(windows []Span, w Span) []Span {
 	return out
 }
 
-// keeps reports whether the visit still fits when more stay where they are, and
-// leaves them there if so.
-func (t *trial) keeps(more []obstacle) (bool, error) {
-	for i := range more {
-		more[i].kept = true
+// keep leaves in their place, of more in their order, all with which the visit
+// still fits, and reports whether these are all of more; fails says that they are not.
+//
+// What fits with many obstacles fits with some of them, so many are tried at once.
+func (t *trial) keep(more []obstacle, fails bool) (all bool, err error) {
+	if !fails {
+		t.set(more, true)
+		if fits, err := t.fits(); err != nil || fits {
+			return fits, err
+		}
+		t.set(more, false)
 	}
-	fits, err := t.fits()
-	if err != nil || fits {
-		return fits, err
+	if len(more) < 2 {
+		return false, nil
 	}
-	for i := range more {
-		more[i].kept = false
+	half := len(more) / 2
+	if all, err = t.keep(more[:half], false); err == nil {
+		_, err = t.keep(more[half:], all)
 	}
-	return false, nil
+	return false, err
+}
+
+func (t *trial) set(list []obstacle, kept bool) {
+	for i := range list {
+		list[i].kept = kept
+		if u := list[i].unit; u == nobody {
+			t.shut = true
+		} else {
+			t.stale[u] = true
+		}
+	}
 }
 
 // fits asks the question for the obstacles that are kept.
 func (t *trial) fits() (bool, error) {
-	whole := []Span{{0, t.end}}
-	shop := Shop{Minutes: t.end, Units: slices.Clone(t.shop.Units)}
-	for i := range shop.Units {
-		u := &shop.Units[i]
-		u.Open, u.Breaks, u.Bookings = nil, nil, nil
-	}
-	for _, i := range t.plan.units {
-		shop.Units[i].Open = whole
-	}
-	var closed []Span
-	for _, o := range t.obstacles {
-		switch {
-		case !o.kept:
-		case o.unit == nobody:
-			closed = append(closed, Span{o.busy.From, o.busy.To})
-		case o.Kind == NextClient:
-			shop.Units[o.unit].Bookings = append(shop.Units[o.unit].Bookings, o.busy)
-		default:
-			shop.Units[o.unit].Breaks = append(shop.Units[o.unit].Breaks, Span{o.busy.From, o.busy.To})
+	whole := timeline.List{{From: 0, To: int32(t.end)}}
+	for _, u := range t.plan.units {
+		if t.stale[u] {
+			f := t.snap.times[u]
+			f.own, t.stale[u] = timeline.Subtract(f.own[:0], whole, t.inTheWay(u)), false
 		}
 	}
-	shop.Premises = outside(closed, Span{0, t.end})
-	snap, err := NewSnapshot(shop)
-	if err != nil {
-		return false, err
+	if t.shut {
+		s := t.snap
+		s.premises, s.longest, t.shut = timeline.Subtract(s.premises[:0], whole, t.inTheWay(nobody)), 0, false
+		for _, w := range s.premises {
+			s.longest = max(s.longest, w.To-w.From)
+		}
 	}
-	_, fits, err := t.plan.Soonest(snap, Query{From: t.start, To: t.start, Grid: 1})
+	_, fits, err := t.plan.Soonest(t.snap, Query{From: t.start, To: t.start, Grid: 1})
 	return fits, err
+}
+
+// inTheWay is when a unit, or nobody for the premises, cannot be used because of
+// what is kept. It is good until it is asked for again.
+func (t *trial) inTheWay(u int32) timeline.List {
+	clear := Minute(0)
+	if u != nobody {
+		clear = t.snap.shop.Units[u].Changeover
+	}
+	t.busy = t.busy[:0]
+	for i := range t.obstacles {
+		o := &t.obstacles[i]
+		if !o.kept || o.unit != u {
+			continue
+		}
+		from := o.busy.From
+		if o.Kind == NextClient {
+			from -= clear
+		}
+		t.busy = append(t.busy, timeline.Span{From: int32(from), To: int32(o.busy.To + o.busy.Clear)})
+	}
+	t.busy = timeline.Normalize(t.busy)
+	return t.busy
 }
 
 // first returns the earliest of the obstacles that could not be kept; at one
 // minute, closing and what the visit keeps come first.
-func (t *trial) first(own func(obstacle) bool) Limit {
+func (t *trial) first() Limit {
 	var best *obstacle
 	for i := range t.obstacles {
 		o := &t.obstacles[i]
 		if o.kept {
 			continue
 		}
-		if best == nil || o.At < best.At || o.At == best.At && own(*o) && !own(*best) {
+		if best == nil || o.At < best.At || o.At == best.At && o.own && !best.own {
 			best = o
 		}
 	}

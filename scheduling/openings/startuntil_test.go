@@ -150,6 +150,19 @@ func TestStartUntilAgreesWithEveryMinute(t *testing.T) {
 		require.NotZero(t, got.Limit)
 		require.True(t, in.bound(sch.Roles).freeFrom(got.Limit.At).fitsAt(want+1), "%+v", got)
 		require.True(t, in.has(got.Limit), "%+v", got)
+
+		var has []string
+		for _, u := range in.shop.Units {
+			if r.IntN(3) == 0 {
+				has = append(has, u.ID)
+			}
+		}
+		got, ok, err = openings.StartUntil(snap, in.spec, sch.Roles, booked, has...)
+		require.NoError(t, err)
+		require.True(t, ok)
+		slow, err := openings.SlowLimit(snap, in.spec, sch.Roles, want+1, has...)
+		require.NoError(t, err)
+		require.Equal(t, slow, got.Limit, "the same as putting back one after the other, with %v", has)
 	}
 	for _, k := range []openings.LimitKind{openings.NextClient, openings.BreakTime, openings.HoursEnd, openings.Closing} {
 		require.Greater(t, kinds[k], 10, "%s in %v", k, kinds)
