@@ -110,37 +110,38 @@ func (r *erasing) run(ctx context.Context) error {
 	if held, err := r.heldBack(ctx); err != nil || held {
 		return err
 	}
-	var terms Retention
-	var healthFrom date.Date
-	err := r.store.Read(ctx, r.salon, func(t *Tx) (err error) {
-		if terms, err = t.Retention(ctx); err != nil {
-			return err
-		}
-		if terms.Months[KeptHealth], _, err = t.HealthMonths(ctx); err != nil {
-			return err
-		}
-		healthFrom, err = t.HealthFrom(ctx)
-		return err
-	})
-	if err != nil {
-		return err
-	}
 	all := r.store.InTx(ctx, r.salon, func(t *Tx) error { return t.eraseOldAddresses(ctx, r.now) })
 	for _, k := range keptKinds {
-		months, from := terms.Months[k.kind], terms.From
-		if k.kind == KeptHealth {
-			from = healthFrom
-		}
-		if months == 0 || r.today.Before(from) {
-			continue
-		}
-		all = errors.Join(all, r.kind(ctx, k, termOf(r.loc, r.today, months)))
+		all = errors.Join(all, r.kind(ctx, k))
 	}
 	return all
 }
 
+// term is what is too old of a kind on the day of the run, by what the owner has saved
+// before this transaction; due is false where nothing is to go. Whoever saves other terms
+// waits until the transaction is over: none goes by a term that was changed before.
+func (r *erasing) term(ctx context.Context, t *Tx, k DataKind) (x term, due bool, err error) {
+	if err := t.lockTerms(ctx, "SHARE"); err != nil {
+		return x, false, err
+	}
+	terms, err := t.Retention(ctx)
+	if err != nil {
+		return x, false, err
+	}
+	months, from := terms.Months[k], terms.From
+	if k == KeptHealth {
+		if months, _, err = t.HealthMonths(ctx); err != nil {
+			return x, false, err
+		}
+		if from, err = t.HealthFrom(ctx); err != nil {
+			return x, false, err
+		}
+	}
+	return termOf(r.loc, r.today, months), months > 0 && !r.today.Before(from), nil
+}
+
 // kind erases one kind, a batch in each transaction.
-func (r *erasing) kind(ctx context.Context, k keptKind, x term) error {
+func (r *erasing) kind(ctx context.Context, k keptKind) error {
 	after, failed := "", 0
 	for i := 0; i < len(k.steps); {
 		if time.Now().After(r.until) {
@@ -150,7 +151,15 @@ func (r *erasing) kind(ctx context.Context, k keptKind, x term) error {
 		var ended bool
 		var last string
 		var erased, stay int
-		err := r.store.InTx(ctx, r.salon, func(t *Tx) (err error) {
+		err := r.store.InTx(ctx, r.salon, func(t *Tx) error {
+			x, due, err := r.term(ctx, t, k.kind)
+			if err != nil {
+				return err
+			}
+			if !due {
+				ended = true
+				return t.endRun(ctx, k.kind, r.today, failed, r.now)
+			}
 			if ended, err = t.beginRun(ctx, k.kind, r.today); err != nil || ended {
 				return err
 			}
@@ -168,6 +177,17 @@ func (r *erasing) kind(ctx context.Context, k keptKind, x term) error {
 		}
 	}
 	return nil
+}
+
+// endRun ends a run of the day that other terms have cut short after it erased something.
+func (t *Tx) endRun(ctx context.Context, k DataKind, today date.Date, failed int, now time.Time) error {
+	var begun bool
+	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM retention_run WHERE salon_id = $1 AND kind = $2 AND day = $3::text::date AND ended_at IS NULL AND erased > 0)`,
+		t.salon, string(k), today.String()).Scan(&begun)
+	if err != nil || !begun {
+		return domain("retention run", err, false)
+	}
+	return t.noteRun(ctx, k, 0, failed, true, now)
 }
 
 // beginRun takes the day's run of a kind for this transaction and reports whether it

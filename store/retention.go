@@ -107,11 +107,22 @@ func (t *Tx) Retention(ctx context.Context) (Retention, error) {
 // can be mended: a whole day at the least (judgement).
 const graceDays = 2
 
+// lockTerms keeps all terms of the salon as they are (SHARE) or for whoever writes them
+// (NO KEY UPDATE), the one about health, too, until the transaction is over. There may be
+// no row of the others.
+func (t *Tx) lockTerms(ctx context.Context, how string) error {
+	_, err := t.tx.Exec(ctx, `SELECT FROM salon WHERE salon_id = $1 FOR `+how, t.salon)
+	return domain("retention", err, false)
+}
+
 // SetRetention writes terms within TermsAllowed when their version is still
 // r.Version, and returns them as they are then; otherwise scheduling.ErrStale. What
 // is to be erased by other terms than before stays for at least a day from today,
 // which is by the salon's calendar.
 func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Retention, error) {
+	if err := t.lockTerms(ctx, "NO KEY UPDATE"); err != nil {
+		return r, err
+	}
 	was, err := t.Retention(ctx)
 	if err != nil {
 		return r, err
