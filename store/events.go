@@ -38,10 +38,9 @@ type Event struct {
 }
 
 // visitEvents is the events of visit v of visitQuery, oldest first.
-const visitEvents = `(
-		SELECT json_agg(json_build_object('ID', e.event_id, 'Kind', e.kind, 'Ordinal', e.ordinal, 'At', e.at,
-			'Noted', e.noted_at, 'By', e.noted_by) ORDER BY e.event_id)
-		FROM visit_event e WHERE e.salon_id = v.salon_id AND e.visit_id = v.visit_id
+const visitEvents = `array(
+		SELECT ROW(e.event_id, e.kind, e.ordinal, e.at, e.noted_at, e.noted_by)
+		FROM visit_event e WHERE e.salon_id = v.salon_id AND e.visit_id = v.visit_id ORDER BY e.event_id
 	) AS events`
 
 // AddEvents adds to the events of a locked visit, in their order, and to

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/rickb777/date"
 )
 
@@ -100,3 +101,41 @@ const (
 	MoneyOfVisits = moneyOfVisits // $1 salon, $2 visits
 	ShortForVisit = shortFor      // $1 salon, $2 visit
 )
+
+// VisitsAsJSON are all visits of the salon, read the plain way: services, steps and
+// events as nested JSON whose keys are the fields.
+func VisitsAsJSON(ctx context.Context, t *Tx) ([]Visit, error) {
+	rows, err := t.tx.Query(ctx, `
+		SELECT `+visitColumns+`, (
+			SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_id,
+				'Version', x.service_version, 'Name', k.name, 'Aftercare', k.aftercare, 'Lead', x.lead_id,
+				'Estimate', x.estimate_id, 'PriceCents', x.price_cents,
+				'FromCents', coalesce(x.price_from_cents, 0), 'ToCents', coalesce(x.price_to_cents, 0), 'Open', x.price_open) ORDER BY x.ordinal)
+			FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
+			WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
+		) AS services, (
+			SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_ordinal,
+				'Kind', x.kind, 'Label', x.label, 'Start', x.starts_at, 'End', x.ends_at, 'HandsOn', x.hands_on,
+				'Watched', x.watched, 'Looks', x.looks, 'RealStart', x.real_start, 'RealEnd', x.real_end, 'Units', (
+					SELECT json_agg(json_build_object('Visit', u.visit_id, 'Ordinal', u.ordinal, 'Unit', u.unit_id,
+						'Role', u.role) ORDER BY u.role, u.unit_id)
+					FROM visit_step_unit u
+					WHERE u.salon_id = x.salon_id AND u.visit_id = x.visit_id AND u.ordinal = x.ordinal
+				)) ORDER BY x.ordinal)
+			FROM visit_step x WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
+		) AS steps, (
+			SELECT json_agg(json_build_object('ID', e.event_id, 'Kind', e.kind, 'Ordinal', e.ordinal, 'At', e.at,
+				'Noted', e.noted_at, 'By', e.noted_by) ORDER BY e.event_id)
+			FROM visit_event e WHERE e.salon_id = v.salon_id AND e.visit_id = v.visit_id
+		) AS events
+		FROM visit v WHERE v.salon_id = $1 ORDER BY starts_at, visit_id`, t.salon)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, pgx.RowToStructByName[Visit])
+}
+
+// VisitsAsRows are the same as they are read everywhere.
+func VisitsAsRows(ctx context.Context, t *Tx) ([]Visit, error) {
+	return t.visits(ctx, `ORDER BY starts_at, visit_id`)
+}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
 
 	"chairblock/scheduling"
 )
@@ -161,35 +162,99 @@ const visitColumns = `visit_id, coalesce(client_id, '') AS client_id, title, sta
 		SELECT y.said_at FROM visit_yes y WHERE y.salon_id = v.salon_id AND y.visit_id = v.visit_id AND y.starts_at = v.starts_at
 	) AS said_yes_at`
 
-// visitQuery reads visits with their services and steps in one statement, so
-// that a move is seen whole or not at all. The keys of the objects are the
-// fields of the structs above.
+// visitQuery reads visits with their services, steps and events in one statement, so
+// that a move is seen whole or not at all: as arrays of rows, whose fields scanVisit
+// reads in their order.
 const visitQuery = visitHead + visitSteps + visitTail
 
 const (
 	visitHead = `
-	SELECT ` + visitColumns + `, (
-		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_id,
-			'Version', x.service_version, 'Name', k.name, 'Aftercare', k.aftercare, 'Lead', x.lead_id,
-			'Estimate', x.estimate_id, 'PriceCents', x.price_cents,
-			'FromCents', coalesce(x.price_from_cents, 0), 'ToCents', coalesce(x.price_to_cents, 0), 'Open', x.price_open) ORDER BY x.ordinal)
+	SELECT ` + visitColumns + `, array(
+		SELECT ROW(x.ordinal, x.service_id, x.service_version, k.name, k.aftercare, x.lead_id, x.estimate_id, x.price_cents,
+			x.price_from_cents, x.price_to_cents, x.price_open)
 		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
-		WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
+		WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id ORDER BY x.ordinal
 	) AS services, `
-	visitSteps = `(
-		SELECT json_agg(json_build_object('Visit', x.visit_id, 'Ordinal', x.ordinal, 'Service', x.service_ordinal,
-			'Kind', x.kind, 'Label', x.label, 'Start', x.starts_at, 'End', x.ends_at, 'HandsOn', x.hands_on,
-			'Watched', x.watched, 'Looks', x.looks, 'RealStart', x.real_start, 'RealEnd', x.real_end, 'Units', (
-				SELECT json_agg(json_build_object('Visit', u.visit_id, 'Ordinal', u.ordinal, 'Unit', u.unit_id,
-					'Role', u.role) ORDER BY u.role, u.unit_id)
-				FROM visit_step_unit u
-				WHERE u.salon_id = x.salon_id AND u.visit_id = x.visit_id AND u.ordinal = x.ordinal
-			)) ORDER BY x.ordinal)
-		FROM visit_step x WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id
-	)`
-	visitTail = ` AS steps, ` + visitEvents + `
+	visitSteps = `array(
+		SELECT ROW(x.ordinal, x.service_ordinal, x.kind, x.label, x.starts_at, x.ends_at, x.hands_on, x.watched, x.looks,
+			x.real_start, x.real_end)
+		FROM visit_step x WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id ORDER BY x.ordinal
+	) AS steps, array(
+		SELECT ROW(u.ordinal, u.unit_id, u.role)
+		FROM visit_step_unit u WHERE u.salon_id = v.salon_id AND u.visit_id = v.visit_id ORDER BY u.ordinal, u.role, u.unit_id
+	) AS units, `
+	noSteps   = `NULL AS steps, NULL AS units, `
+	visitTail = visitEvents + `
 	FROM visit v WHERE v.salon_id = $1 `
 )
+
+// scanVisit reads a row of visitQuery.
+func scanVisit(row pgx.CollectableRow) (v Visit, err error) {
+	var services, steps, units, events pgtype.UndecodedBytes
+	err = row.Scan(&v.ID, &v.Client, &v.Title, &v.State, &v.Start, &v.End, &v.Chair, &v.PriceCents, &v.Note, &v.ApprovedBy, &v.ArrivedAt,
+		&v.FinishedAt, &v.HeldUntil, &v.Group, &v.Parent, &v.ParentAs, &v.Version, &v.FollowUpHeld, &v.SaidYesAt, &services, &steps, &units, &events)
+	if err != nil {
+		return v, err
+	}
+	for _, x := range []struct {
+		raw  []byte
+		scan func(*Visit, *records)
+	}{{services, (*Visit).scanServices}, {steps, (*Visit).scanSteps}, {units, (*Visit).scanUnits}, {events, (*Visit).scanEvents}} {
+		r := newRecords(x.raw)
+		x.scan(&v, r)
+		if r.err != nil {
+			return v, r.err
+		}
+	}
+	return v, nil
+}
+
+func (v *Visit) scanServices(r *records) {
+	for r.next() {
+		v.Services = append(v.Services, VisitService{Visit: v.ID, Ordinal: r.smallint(), Service: r.text(), Version: r.integer(), Name: r.text(),
+			Aftercare: r.boolean(), Lead: r.text(), Estimate: r.textOrNil(), PriceCents: r.bigint(),
+			FromCents: r.bigint(), ToCents: r.bigint(), Open: r.boolean()})
+	}
+}
+
+func (v *Visit) scanSteps(r *records) {
+	if r.more > 0 {
+		v.Steps = make([]VisitStep, 0, r.more)
+	}
+	for r.next() {
+		v.Steps = append(v.Steps, VisitStep{Visit: v.ID, Ordinal: r.smallint(), Service: r.smallint(), Kind: r.text(), Label: r.text(),
+			Start: r.time(), End: r.time(), HandsOn: r.boolean(), Watched: r.boolean(), Looks: r.smallints(),
+			RealStart: r.timeOrNil(), RealEnd: r.timeOrNil()})
+	}
+}
+
+// scanUnits reads the units of steps that have been read, in the order of these.
+func (v *Visit) scanUnits(r *records) {
+	all := make([]StepUnit, 0, r.more) // never grows, so that steps can have parts of it
+	i := 0
+	for r.next() {
+		u := StepUnit{Visit: v.ID, Ordinal: r.smallint(), Unit: r.text(), Role: r.text()}
+		for i < len(v.Steps) && v.Steps[i].Ordinal < u.Ordinal {
+			i++
+		}
+		if i == len(v.Steps) || v.Steps[i].Ordinal != u.Ordinal {
+			r.err = errRecords
+			return
+		}
+		all = append(all, u)
+		n := len(v.Steps[i].Units) + 1
+		v.Steps[i].Units = all[len(all)-n : len(all) : len(all)]
+	}
+}
+
+func (v *Visit) scanEvents(r *records) {
+	if r.more > 0 {
+		v.Events = make([]Event, 0, r.more)
+	}
+	for r.next() {
+		v.Events = append(v.Events, Event{ID: r.text(), Kind: EventKind(r.text()), Ordinal: r.smallintOrNil(), At: r.time(), Noted: r.time(), By: r.text()})
+	}
+}
 
 // LockVisit returns a visit and keeps others from changing it, and what is on
 // record of its client, until the transaction ends: what it may be begun with does
@@ -239,9 +304,9 @@ func (t *Tx) VisitsBetween(ctx context.Context, from, to time.Time) ([]Visit, er
 // VisitsWithoutSteps are those of VisitsBetween, without their steps: most of what
 // is read of a visit.
 func (t *Tx) VisitsWithoutSteps(ctx context.Context, from, to time.Time) ([]Visit, error) {
-	const q = visitHead + `NULL::json` + visitTail + touching + `
+	const q = visitHead + noSteps + visitTail + touching + `
 		AND state NOT IN ('cancelled', 'missed', 'lapsed') ORDER BY starts_at, visit_id`
-	return collect[Visit](ctx, t, "visits without steps", q, t.salon, from, to)
+	return t.collectVisits(ctx, q, t.salon, from, to)
 }
 
 // VisitsOfClient lists every visit of a client, newest first.
@@ -250,7 +315,16 @@ func (t *Tx) VisitsOfClient(ctx context.Context, client string) ([]Visit, error)
 }
 
 func (t *Tx) visits(ctx context.Context, where string, args ...any) ([]Visit, error) {
-	return collect[Visit](ctx, t, "visits", visitQuery+where, append([]any{t.salon}, args...)...)
+	return t.collectVisits(ctx, visitQuery+where, append([]any{t.salon}, args...)...)
+}
+
+func (t *Tx) collectVisits(ctx context.Context, q string, args ...any) ([]Visit, error) {
+	rows, err := t.tx.Query(ctx, q, args...)
+	if err != nil {
+		return nil, domain("visits", err, false)
+	}
+	out, err := pgx.CollectRows(rows, scanVisit)
+	return out, domain("visits", err, false)
 }
 
 // Plan is a visit with the blocks that it reserves.

@@ -214,3 +214,37 @@ func TestAReaderSeesAVisitBeforeOrAfterAMoveAndNothingBetween(t *testing.T) {
 	require.NoError(t, moved)
 	t.Logf("%d reads during 300 moves", reads)
 }
+
+// Nested JSON is the plain way to read what belongs to a visit, and says the same.
+func TestVisitsAreReadAsInJSON(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	x := s.filled()
+	for i, q := range []string{
+		`UPDATE visit_step SET looks = '{0,7,300}', real_start = starts_at + interval '1.000001 s', label = 'Größe "so"' WHERE ordinal % 2 = 0`,
+		`UPDATE visit_step SET real_start = starts_at, real_end = ends_at, watched = NOT watched, hands_on = NOT hands_on WHERE ordinal % 3 = 1`,
+		`UPDATE visit_service SET price_from_cents = 100, price_to_cents = 5000000000, price_open = true WHERE visit_id = $1`,
+		`INSERT INTO visit_event (salon_id, visit_id, event_id, kind, ordinal, at, noted_at, noted_by)
+			SELECT salon_id, $1, 'e' || n, CASE n WHEN 0 THEN 'arrive' ELSE 'start' END, nullif(n, 0) - 1, '1999-12-31 23:59:59.999999Z', '2026-06-09 10:00Z', 'Ada' || n
+			FROM visit, generate_series(0, 3) n WHERE visit_id = $1`,
+		`DELETE FROM visit_step_unit WHERE visit_id = $1 AND ordinal = 0`,
+		`UPDATE visit SET note = '', state = 'stopped_early', arrived_at = starts_at WHERE visit_id = $1`,
+	} {
+		s.tx(func(tx *store.Tx) error {
+			if i < 2 {
+				return tx.Exec(t.Context(), q)
+			}
+			return tx.Exec(t.Context(), q, x.visit)
+		})
+	}
+	var plain, got []store.Visit
+	s.tx(func(tx *store.Tx) (err error) {
+		if plain, err = store.VisitsAsJSON(t.Context(), tx); err != nil {
+			return err
+		}
+		got, err = store.VisitsAsRows(t.Context(), tx)
+		return err
+	})
+	require.Greater(t, len(plain), 1)
+	require.Equal(t, plain, got)
+}
