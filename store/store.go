@@ -267,6 +267,10 @@ func domain(what string, err error, emptyOK bool) error {
 		return fmt.Errorf("%s: %w", what, scheduling.ErrNotFound)
 	}
 	if pg, ok := errors.AsType[*pgconn.PgError](err); ok {
+		// Who is not let in is served once the database lets it in, whatever it says.
+		if _, unconnected := errors.AsType[*pgconn.ConnectError](err); unconnected {
+			return fmt.Errorf("%w: no connection (%s)", ErrUnavailable, pg.Code)
+		}
 		switch pg.Code {
 		case "23P01":
 			if pg.ConstraintName == "visit_client_once" {

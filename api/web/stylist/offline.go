@@ -62,5 +62,5 @@ func manifest(c echo.Context) error {
 // away is what a phone shows without a network and without anything that was kept.
 func away(c echo.Context) error {
 	c.Response().Header().Set("Cache-Control", "no-cache")
-	return render(c, http.StatusOK, "away", pages.Frame{Title: "No network", Styles: []string{"stylist.css"}, Class: "hand"})
+	return render(c, http.StatusOK, "away", pages.Frame{Title: "No connection", Styles: []string{"stylist.css"}, Class: "hand"})
 }

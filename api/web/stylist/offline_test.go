@@ -83,7 +83,7 @@ func TestWithoutANetworkTapsWaitAndAreSentOnce(t *testing.T) {
 	b.Open(visit)
 	b.Until("the kept page counts on", `document.getElementById("check") !== null && document.getElementById("check").innerText === "09:49"`)
 	waits(b, "1 tap waits to be sent")
-	waits(b, "No network")
+	waits(b, "No connection. This is as of 09:39.")
 	require.Equal(t, "72px", b.Eval(`getComputedStyle(document.querySelector(".bigtap")).minHeight`), "it is styled")
 	require.Equal(t, "Juna", b.Eval(`document.querySelector("h1").innerText`))
 	view(b, "visit-offline")

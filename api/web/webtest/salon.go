@@ -57,7 +57,12 @@ const asksForNothing = `{"hold_minutes": 10, "needs": {"consultation_for": "noth
 // tested. The clock stands still at Start until At moves it.
 func New(t testing.TB, mount ...func(*web.Site)) *Salon {
 	t.Helper()
-	database := storetest.URL(t)
+	return NewOn(t, storetest.URL(t), mount...)
+}
+
+// NewOn is New over a database that the test may take away.
+func NewOn(t testing.TB, database string, mount ...func(*web.Site)) *Salon {
+	t.Helper()
 	st, err := store.Open(t.Context(), database, 20)
 	require.NoError(t, err)
 	t.Cleanup(st.Close)

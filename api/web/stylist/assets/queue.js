@@ -7,6 +7,7 @@
   if (!page()) return;
   const me = page().dataset.me;
   const kept = "kept" in page().dataset;
+  localStorage.setItem("my-day-zone", page().dataset.zone); // times are the salon's, wherever the phone is
 
   // The clock of the server. A copy that was kept for use without a network says
   // nothing of it; then what was found last holds.
@@ -112,6 +113,7 @@
     const type = r.headers.get("Content-Type") || "";
     if (r.type === "opaqueredirect" || r.status === 401 || !type.includes("json")) {
       if (r.status >= 500) {
+        away = true;
         later();
         return "stop";
       }
@@ -119,10 +121,10 @@
       document.dispatchEvent(new Event("signedout"));
       return "stop";
     }
-    away = false;
+    away = r.status >= 500;
     signIn = false;
     const answer = await r.json().catch(() => ({ later: true }));
-    if (answer.later || r.status === 429) {
+    if (answer.later || r.status === 429 || r.status >= 500) { // it was not judged
       later();
       return "stop";
     }
@@ -185,7 +187,11 @@
     const strange = taps.filter((t) => t.me !== me && !orphan(t));
     const others = strange.length;
     const parts = [];
-    if (kept || away) parts.push(el("p", "No network" + (kept ? ": this was known at " + clock(Number(page().dataset.made)) + "." : ".")));
+    if (kept || away) {
+      const p = el("p", "No connection" + (kept ? ". This is as of " + clock(Number(page().dataset.made)) + ". " : "."));
+      if (kept) p.append(el("a", "Try again", { href: location.pathname, className: "way" }));
+      parts.push(p);
+    }
     if (waiting.length) parts.push(el("p", waiting.length === 1 ? "1 tap waits to be sent." : waiting.length + " taps wait to be sent.", { className: "waits" }));
     if (signIn) {
       const p = el("p", "You are not signed in any more. ");

@@ -1,5 +1,6 @@
-// Answers for pages below /my-day/ when the network does not: assets from a copy
-// that carries their hash, today's pages as they were kept, until they run out.
+// Answers for pages below /my-day/ when the network does not, or the server is there and
+// what it needs is not: assets from a copy that carries their hash, today's pages as they
+// were kept, until they run out.
 // SHELL and NAME stand before this text, written by the server.
 "use strict";
 const PLAN = "my-day-plan";
@@ -25,8 +26,11 @@ const kept = async (url) => {
     if (Number(a.headers.get("X-Kept-Until")) <= Date.now()) await plan.delete(r);
   }
   const other = url.searchParams.has("date") || url.searchParams.has("staff");
-  return (!other && await plan.match(url.pathname)) || (await caches.open(NAME)).match(AWAY);
+  return !other && plan.match(url.pathname);
 };
+const nothing = async () => (await caches.open(NAME)).match(AWAY);
+// down is an answer of a server that cannot serve for now, or of what stands before it.
+const down = (r) => r.status >= 502 && r.status <= 504;
 const page = async (request) => {
   const url = new URL(request.url);
   let timer;
@@ -35,9 +39,9 @@ const page = async (request) => {
     const r = await Promise.race([fetch(request), slow]);
     // Whoever is signed out is led to where people sign in, and leaves nothing here.
     if (r.type === "opaqueredirect" || r.status === 401) await caches.delete(PLAN);
-    return r;
+    return (down(r) && await kept(url)) || r; // its own words where nothing was kept
   } catch {
-    return kept(url);
+    return (await kept(url)) || nothing();
   } finally {
     clearTimeout(timer);
   }
