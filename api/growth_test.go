@@ -4,9 +4,12 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -77,16 +80,46 @@ func grow(t testing.TB, s *salon, size growth) *grown {
 	g.triggers("DISABLE")
 	g.plan(moulds)
 	g.addNeighbours()
-	for n := range size.salons {
-		g.exec(`BEGIN`)
-		g.addSalon(n + 1)
-		g.addVisits(n + 1)
-		g.exec(`COMMIT`)
-	}
+	g.salons, g.keys = make([]string, size.salons), make([]string, size.salons)
+	g.addSalons(moulds)
 	g.triggers("ENABLE")
 	g.indexes()
 	g.exec(`ANALYZE`)
 	return g
+}
+
+// addSalons makes the salons; of many as many at once as there are processors, since a
+// statement keeps one of them busy. A few are made in turn, so that they lie on disk as
+// they did the last time and their queries have the same plans.
+func (g *grown) addSalons(moulds []mould) {
+	g.t.Helper()
+	var turn atomic.Int64
+	work := func(g grown) {
+		for n := int(turn.Add(1)); n <= g.size.salons; n = int(turn.Add(1)) {
+			g.exec(`BEGIN`)
+			g.addSalon(n)
+			g.addVisits(n)
+			g.exec(`COMMIT`)
+		}
+	}
+	var all sync.WaitGroup
+	for range min(runtime.NumCPU(), g.size.salons/4) - 1 {
+		more := *g
+		var err error
+		more.conn, err = pgx.Connect(g.t.Context(), g.url)
+		require.NoError(g.t, err)
+		more.exec(growFunctions)
+		more.plan(moulds)
+		all.Go(func() {
+			defer func() { _ = more.conn.Close(context.Background()) }()
+			work(more)
+		})
+	}
+	work(*g)
+	all.Wait()
+	if g.t.Failed() {
+		g.t.FailNow()
+	}
 }
 
 func (g *grown) exec(q string, args ...any) {
@@ -210,7 +243,7 @@ func (g *grown) addSalon(n int) {
 	g.t.Helper()
 	id := g.one(`SELECT pg_temp.id('salon' || $1::int, created_at) FROM salon WHERE salon_id = $2`, n, g.row.ID)
 	key := fmt.Sprintf("g%08d", n)
-	g.salons, g.keys = append(g.salons, id), append(g.keys, key)
+	g.salons[n-1], g.keys[n-1] = id, key
 	of := ` FROM ` // the rows of the first salon
 	same := func(table, more string, set map[string]string) {
 		set["salon_id"] = quoted(id)
