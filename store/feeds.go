@@ -154,9 +154,7 @@ func (t *Tx) HasFeed(ctx context.Context, client string) (bool, error) {
 // people and stations, one of which rises with every visit. OFFSET 0 has each of them
 // looked up by its key: the planner would rather read those of all clients and choose.
 const stateOfFeed = `
-	SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at` + fromHit
-
-const fromHit = `
+	SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at
 	FROM hit JOIN salon n USING (salon_id), LATERAL (
 		SELECT coalesce(sum(x.version), 0)::bigint AS version, coalesce(max(x.changed_at), hit.created_at) AS changed_at
 		FROM (SELECT hit.subject_id UNION ALL SELECT unit_id FROM unit u WHERE hit.kind = 'salon' AND u.salon_id = hit.salon_id) s,
@@ -171,15 +169,14 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string, read ...string)
 	if !ok {
 		return FeedState{}, scheduling.ErrNotFound
 	}
+	// A list of joins alone: this is asked at each poll of each calendar.
 	const q = `
-		WITH hit AS (
-			SELECT f.salon_id, f.feed_id, f.kind, f.subject_id, f.created_at, ` + feedUnnoted + ` AS unnoted
-			FROM feed f JOIN salon n USING (salon_id)
-			WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL AND (f.kind = 'salon'
-				OR f.kind = 'client' AND EXISTS (SELECT 1 FROM client c WHERE c.salon_id = f.salon_id AND c.client_id = f.subject_id)
-				OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))
-		)
-		SELECT hit.salon_id, hit.feed_id, hit.kind, hit.subject_id, n.zone, v.version, v.changed_at, coalesce(hit.kind = ANY($3), false) AND hit.unnoted` + fromHit
+		SELECT f.salon_id, f.feed_id, f.kind, f.subject_id, n.zone, coalesce(y.version, 0), coalesce(y.changed_at, f.created_at),
+			coalesce(f.kind = ANY($3), false) AND ` + feedUnnoted + `
+		FROM salon n JOIN feed f USING (salon_id) LEFT JOIN feed_version y ON y.salon_id = f.salon_id AND y.subject_id = f.subject_id
+		WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL AND (f.kind = 'salon'
+			OR f.kind = 'client' AND EXISTS (SELECT 1 FROM client c WHERE c.salon_id = f.salon_id AND c.client_id = f.subject_id)
+			OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))`
 	rows, err := s.pool.Query(ctx, q, key, hash(secret), read)
 	if err != nil {
 		return FeedState{}, domain("feed", err, false)
@@ -188,6 +185,10 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string, read ...string)
 		FeedState
 		Unnoted bool
 	}])
+	if err == nil && f.Kind == FeedSalon { // the sum of many
+		rows, _ = s.pool.Query(ctx, feedByID, f.Salon, f.Feed) // CollectExactlyOneRow tells
+		f.FeedState, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])
+	}
 	if err == nil && f.Unnoted {
 		err = s.note(ctx, `UPDATE feed f SET last_used_at = now(), readings = f.readings + 1 WHERE f.salon_id = $1 AND f.feed_id = $2 AND `+feedUnnoted, f.Salon, f.Feed)
 	}
