@@ -327,19 +327,19 @@ func addOnce(list []string, s string) []string {
 
 // unitNames names every person and station.
 func unitNames(ctx context.Context, t *store.Tx) (map[string]string, error) {
-	names := map[string]string{}
-	staff, err := t.StaffList(ctx)
-	if err != nil {
-		return nil, err
-	}
+	staff, stations, err := t.StaffAndStations(ctx)
+	return namesOf(staff, stations), err
+}
+
+func namesOf(staff []store.Staff, stations []store.Unit) map[string]string {
+	names := make(map[string]string, len(staff)+len(stations))
 	for _, p := range staff {
 		names[p.ID] = p.Name
 	}
-	stations, err := t.Stations(ctx)
 	for _, u := range stations {
 		names[u.ID] = u.Name
 	}
-	return names, err
+	return names
 }
 
 // health says that the process is alive and which zone data it reads.

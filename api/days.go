@@ -125,13 +125,11 @@ func (s *Server) loadDay(ctx context.Context, t *store.Tx, n salonDay, d date.Da
 	if x.shop, err = t.LoadShop(ctx, x.h, s.now()); err != nil {
 		return nil, err
 	}
-	if x.names, err = unitNames(ctx, t); err != nil {
-		return nil, err
-	}
-	staff, err := t.StaffList(ctx)
+	staff, stations, err := t.StaffAndStations(ctx)
 	if err != nil {
 		return nil, err
 	}
+	x.names = namesOf(staff, stations)
 	for _, p := range staff {
 		x.staff[p.ID] = p
 	}

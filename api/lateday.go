@@ -96,6 +96,11 @@ func lateOf(ctx context.Context, plans *plansOf, d date.Date, asOf time.Time, na
 	if err != nil {
 		return nil, err
 	}
+	if plans.rows == nil {
+		if err := plans.know(ctx, visits); err != nil {
+			return nil, err
+		}
+	}
 	for _, v := range visits {
 		if err := x.add(ctx, plans, v, shortName(clients[v.ID]), looks[v.ID]); err != nil {
 			return nil, err

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"chairblock/scheduling"
@@ -39,23 +40,22 @@ const afterStartUntil = "do less, move the visit or rebook it"
 type plansOf struct {
 	t    *store.Tx
 	n    salonDay
-	rows map[[2]string]store.ServiceRow
+	rows map[store.ServiceKey]store.ServiceRow
+}
+
+// know reads the services of visits, all at once.
+func (p *plansOf) know(ctx context.Context, visits []store.Visit) error {
+	var err error
+	p.rows, err = p.t.ServicesOf(ctx, visits)
+	return err
 }
 
 func (p *plansOf) plan(ctx context.Context, v store.Visit, shop openings.Shop) (*openings.VisitPlan, error) {
 	c, err := recomposeWith(func(x store.VisitService) (row store.ServiceRow, err error) {
-		k := [2]string{x.Service, fmt.Sprint(x.Version)}
-		row, ok := p.rows[k]
-		if ok {
+		if row, ok := p.rows[x.Key()]; ok && row.ID != "" {
 			return row, nil
 		}
-		if row, err = p.t.ServiceVersion(ctx, x.Service, x.Version); err == nil {
-			if p.rows == nil {
-				p.rows = map[[2]string]store.ServiceRow{}
-			}
-			p.rows[k] = row
-		}
-		return row, err
+		return p.t.ServiceVersion(ctx, x.Service, x.Version)
 	}, v, newLead{})
 	if err != nil {
 		return nil, err
@@ -66,11 +66,57 @@ func (p *plansOf) plan(ctx context.Context, v store.Visit, shop openings.Shop) (
 
 // starting asks how late visits can begin in a shop that holds them.
 type starting struct {
-	plans *plansOf
-	h     openings.Horizon
-	snap  *openings.Snapshot
-	names map[string]string
-	now   time.Time
+	plans  *plansOf
+	h      openings.Horizon
+	snap   *openings.Snapshot
+	names  map[string]string
+	now    time.Time
+	shapes map[string]*shape // of visits that were asked for
+}
+
+// shape is what visits have in common that differ in their start, their client and
+// the stations alone. Nothing of it is changed.
+type shape struct {
+	leads []string // units of the roles in charge
+	bound *openings.Bound
+}
+
+// shapeKey tells shapes apart: it holds everything that plansOf.plan reads of a visit.
+func shapeKey(v store.Visit) string {
+	var b strings.Builder
+	for _, x := range v.Services {
+		fmt.Fprintf(&b, "%s %d %s|", x.Service, x.Version, x.Lead)
+	}
+	for _, st := range v.Steps {
+		fmt.Fprintf(&b, "%d %q %d %v %t %t %t %q|", st.Service, st.Kind, st.End.Sub(st.Start)/time.Minute, st.Looks,
+			st.UnitIn(openings.RoleChair) != "", st.UnitIn(openings.RoleLead) != "", st.UnitIn(openings.RoleHelper) != "", st.UnitIn(openings.RoleWatcher))
+	}
+	return b.String()
+}
+
+// shape is that of a visit.
+func (x *starting) shape(ctx context.Context, v store.Visit) (*shape, error) {
+	key := shapeKey(v)
+	if known, ok := x.shapes[key]; ok {
+		return known, nil
+	}
+	plan, err := x.plans.plan(ctx, v, x.snap.Shop())
+	if err != nil {
+		return nil, err
+	}
+	roles := map[string]string{}
+	for _, st := range plan.Steps {
+		roles[st.Lead] = v.Services[st.Service].Lead
+	}
+	out := &shape{leads: slices.Collect(maps.Values(roles))}
+	if out.bound, err = openings.Bind(x.snap, plan.Spec, roles); err != nil {
+		return nil, fmt.Errorf("api: start until: %w", err)
+	}
+	if x.shapes == nil {
+		x.shapes = map[string]*shape{}
+	}
+	x.shapes[key] = out
+	return out, nil
 }
 
 // canStart reports whether it still matters how late a visit can begin.
@@ -85,30 +131,27 @@ func (x *starting) until(ctx context.Context, v store.Visit) (*StartUntilBody, e
 	if !canStart(v, x.now) {
 		return nil, nil
 	}
-	shop := x.snap.Shop()
-	plan, err := x.plans.plan(ctx, v, shop)
+	shape, err := x.shape(ctx, v)
 	if err != nil {
 		return nil, err
 	}
-	roles := map[string]string{}
-	for _, st := range plan.Steps {
-		roles[st.Lead] = v.Services[st.Service].Lead
-	}
-	snap := x.snap
-	for _, u := range shop.Units {
+	var without []openings.Unit
+	for _, u := range x.snap.Shop().Units {
 		own := func(b openings.Booking) bool { return b.Visit == v.ID }
 		if !slices.ContainsFunc(u.Bookings, own) {
 			continue
 		}
-		if slices.Contains(slices.Collect(maps.Values(roles)), u.ID) {
+		if slices.Contains(shape.leads, u.ID) {
 			u.Bookings = untilNext(u.Bookings, v.ID, x.h.Length)
 		}
 		u.Bookings = slices.DeleteFunc(slices.Clone(u.Bookings), own)
-		if snap, err = snap.With(u); err != nil {
-			return nil, fmt.Errorf("api: start until: %w", err)
-		}
+		without = append(without, u)
 	}
-	until, ok, err := openings.StartUntil(snap, plan.Spec, roles, x.h.Minute(v.Start), bookedUnits(v)...)
+	snap, err := x.snap.With(without...)
+	if err != nil {
+		return nil, fmt.Errorf("api: start until: %w", err)
+	}
+	until, ok, err := shape.bound.StartUntil(snap, x.h.Minute(v.Start), bookedUnits(v)...)
 	if err != nil {
 		return nil, fmt.Errorf("api: start until: %w", err)
 	}
@@ -221,6 +264,9 @@ func (x *dayView) startsUntilBy(ctx context.Context, plans *plansOf) (map[string
 	}
 	if s.snap, err = openings.NewSnapshot(shop); err != nil {
 		return nil, fmt.Errorf("api: start until: %w", err)
+	}
+	if err := plans.know(ctx, x.visits); err != nil {
+		return nil, err
 	}
 	for _, v := range x.visits {
 		if out[v.ID], err = s.until(ctx, v); err != nil {

@@ -54,6 +54,22 @@ func TestAVisitCanStartUntilTheNextClientABreakOrClosing(t *testing.T) {
 	require.Nil(t, s.until(v.ID, "2026-06-09"), "it does not fit where it is booked")
 }
 
+// The day works out once what visits of one shape have in common.
+func TestTheDayTellsVisitsOfOneServiceApart(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	short, _ := s.book(s.client("Mara"), tuesday(10, 0), []object{s.by(s.ada, "Dry cut")})
+	long, _ := s.book(s.client("Nora"), tuesday(12, 0), []object{s.by(s.ada, "Dry cut")})
+	other, _ := s.book(s.client("Lena"), tuesday(10, 0), []object{s.by(s.ben, "Dry cut")})
+	for _, table := range []string{"visit", "visit_step"} {
+		_, err := s.db().Exec(`UPDATE `+table+` SET ends_at = ends_at + interval '15 minutes' WHERE visit_id = $1`, long.ID)
+		require.NoError(t, err)
+	}
+	for id, want := range map[string]string{short.ID: "11:30", long.ID: "17:15", other.ID: "17:30"} {
+		require.Equal(t, want, s.until(id, "2026-06-09").At.Format("15:04"))
+	}
+}
+
 func TestHowLateAVisitCanStartMattersUntilItBegins(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)

@@ -51,7 +51,18 @@ const staffQuery = `
 
 // StaffList lists everybody in the order they were added.
 func (t *Tx) StaffList(ctx context.Context) ([]Staff, error) {
-	return collect[Staff](ctx, t, "staff", staffQuery+` ORDER BY u.created_at, u.unit_id`, t.salon)
+	return collect[Staff](ctx, t, "staff", staffListQuery, t.salon)
+}
+
+const staffListQuery = staffQuery + ` ORDER BY u.created_at, u.unit_id`
+
+// StaffAndStations are StaffList and Stations asked for at once.
+func (t *Tx) StaffAndStations(ctx context.Context) (staff []Staff, stations []Unit, err error) {
+	var b pgx.Batch
+	each(&b, func(p Staff) { staff = append(staff, p) }, staffListQuery, t.salon)
+	each(&b, func(u Unit) { stations = append(stations, u) }, stationsQuery, t.salon)
+	err = t.tx.SendBatch(ctx, &b).Close()
+	return staff, stations, domain("staff and stations", err, false)
 }
 
 // StaffByID returns one person, or scheduling.ErrNotFound.
@@ -172,8 +183,10 @@ const stationQuery = `
 
 // Stations lists chairs and basins in the order they were added.
 func (t *Tx) Stations(ctx context.Context) ([]Unit, error) {
-	return collect[Unit](ctx, t, "stations", stationQuery+` ORDER BY created_at, unit_id`, t.salon)
+	return collect[Unit](ctx, t, "stations", stationsQuery, t.salon)
 }
+
+const stationsQuery = stationQuery + ` ORDER BY created_at, unit_id`
 
 // StationByID returns one station, or scheduling.ErrNotFound.
 func (t *Tx) StationByID(ctx context.Context, id string) (Unit, error) {

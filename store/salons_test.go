@@ -400,8 +400,12 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"SpacedVisits": func(t *store.Tx, x *filled) (any, error) {
 		return t.SpacedVisits(x.t.Context(), x.client, "", time.Time{}, time.Now())
 	},
-	"StaffByID":   func(t *store.Tx, x *filled) (any, error) { return t.StaffByID(x.t.Context(), x.ada) },
-	"StaffHours":  func(t *store.Tx, x *filled) (any, error) { return t.StaffHours(x.t.Context(), x.ada) },
+	"StaffByID":  func(t *store.Tx, x *filled) (any, error) { return t.StaffByID(x.t.Context(), x.ada) },
+	"StaffHours": func(t *store.Tx, x *filled) (any, error) { return t.StaffHours(x.t.Context(), x.ada) },
+	"StaffAndStations": func(t *store.Tx, x *filled) (any, error) {
+		staff, stations, err := t.StaffAndStations(x.t.Context())
+		return []any{staff, stations}, err
+	},
 	"StaffList":   func(t *store.Tx, x *filled) (any, error) { return t.StaffList(x.t.Context()) },
 	"StationByID": func(t *store.Tx, x *filled) (any, error) { return t.StationByID(x.t.Context(), x.basin) },
 	"Stations":    func(t *store.Tx, x *filled) (any, error) { return t.Stations(x.t.Context()) },

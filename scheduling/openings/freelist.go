@@ -77,32 +77,36 @@ func NewSnapshot(shop Shop) (*Snapshot, error) {
 // Shop returns the shop that the snapshot was made of.
 func (s *Snapshot) Shop() Shop { return s.shop }
 
-// With returns a snapshot in which u stands for the unit of the same ID, and
-// shares everything else with s. It returns Faults when u is faulty and
-// ErrNotFound when there is no unit of that ID.
-func (s *Snapshot) With(u Unit) (*Snapshot, error) {
-	var f scheduling.Faults
-	u.check(&f, "unit")
-	i, ok := s.roster.index[u.ID]
-	spans := s.spans + u.spans()
-	if ok {
-		spans -= s.shop.Units[i].spans()
-		checkCount(&f, "unit", spans)
-	}
-	if err := f.Err(); err != nil {
-		return nil, err
-	}
-	if !ok {
-		return nil, fmt.Errorf("scheduling: unit %q: %w", u.ID, scheduling.ErrNotFound)
-	}
+// With returns a snapshot in which each of units stands for the unit of the same ID,
+// and shares everything else with s. It returns Faults when one is faulty and
+// ErrNotFound when there is no unit of its ID.
+func (s *Snapshot) With(units ...Unit) (*Snapshot, error) {
 	next := &Snapshot{shop: s.shop, roster: s.roster, premises: s.premises, longest: s.longest,
-		spans: spans, times: slices.Clone(s.times)}
+		spans: s.spans, times: slices.Clone(s.times)}
 	next.shop.Units = slices.Clone(s.shop.Units)
-	next.shop.Units[i] = u
-	if !s.shop.Units[i].sameJob(&u) {
+	same := true
+	for k := range units {
+		u := &units[k]
+		var f scheduling.Faults
+		u.check(&f, "unit")
+		i, ok := s.roster.index[u.ID]
+		if ok {
+			next.spans += u.spans() - next.shop.Units[i].spans()
+			checkCount(&f, "unit", next.spans)
+		}
+		if err := f.Err(); err != nil {
+			return nil, err
+		}
+		if !ok {
+			return nil, fmt.Errorf("scheduling: unit %q: %w", u.ID, scheduling.ErrNotFound)
+		}
+		same = same && s.shop.Units[i].sameJob(u)
+		next.shop.Units[i] = *u
+		next.times[i], _ = u.times(s.shop.Minutes, nil)
+	}
+	if !same {
 		next.roster = newRoster(next.shop.Units, s.roster.index)
 	}
-	next.times[i], _ = u.times(s.shop.Minutes, nil)
 	return next, nil
 }
 

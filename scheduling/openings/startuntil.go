@@ -45,19 +45,42 @@ type Until struct {
 // StartUntil returns false when the visit cannot start at booked, and Faults when
 // spec is faulty or roles names one that it has not.
 func StartUntil(s *Snapshot, spec VisitSpec, roles map[string]string, booked Minute, has ...string) (Until, bool, error) {
-	bound, err := spec.bind(roles)
+	b, err := Bind(s, spec, roles)
 	if err != nil {
 		return Until{}, false, err
+	}
+	return b.StartUntil(s, booked, has...)
+}
+
+// Bound is a visit with the units of some of its roles. It never changes, and holds
+// for every snapshot with the units of the one that it was made for.
+type Bound struct {
+	plan  *Plan
+	roles map[string]string
+}
+
+// Bind makes ready what StartUntil asks of a visit, for visits that differ in their
+// start alone. It returns Faults when spec is faulty or roles names one that it has not.
+func Bind(s *Snapshot, spec VisitSpec, roles map[string]string) (*Bound, error) {
+	bound, err := spec.bind(roles)
+	if err != nil {
+		return nil, err
 	}
 	plan, err := Compile(bound, s)
 	if err != nil {
-		return Until{}, false, err
+		return nil, err
 	}
+	return &Bound{plan, roles}, nil
+}
+
+// StartUntil is the function of that name for the visit. It returns ErrOtherUnits when
+// s has other units than the snapshot that b was made for.
+func (b *Bound) StartUntil(s *Snapshot, booked Minute, has ...string) (Until, bool, error) {
 	w, ok := s.premises.Run(int32(booked))
 	if !ok {
 		return Until{}, false, nil
 	}
-	x, err := plan.Search(s, Query{From: booked, To: Minute(w.To), Grid: 1})
+	x, err := b.plan.Search(s, Query{From: booked, To: Minute(w.To), Grid: 1})
 	if err != nil {
 		return Until{}, false, err
 	}
@@ -65,7 +88,7 @@ func StartUntil(s *Snapshot, spec VisitSpec, roles map[string]string, booked Min
 		return Until{}, false, nil
 	}
 	out := Until{Start: x.Ranges()[0].To}
-	out.Limit, err = plan.limit(s, roles, has, out.Start+1)
+	out.Limit, err = b.plan.limit(s, b.roles, has, out.Start+1)
 	return out, err == nil, err
 }
 
