@@ -30,37 +30,43 @@ func (s *Server) queueOf(ctx context.Context, t *store.Tx, n salonDay, v store.V
 	return &queue{s, t, n, rules, v, list}, err
 }
 
-// add enqueues a message for a reason that nobody was written to for yet. There
+// add enqueues messages for reasons that nobody was written to for yet. There
 // is none to the client of a visit without one.
 //
-// Its Message-ID follows from the visit, the kind, to whom it goes and how many
+// A Message-ID follows from the visit, the kind, to whom it goes and how many
 // of the same it follows, so that two who do the same at once make one message.
-func (q *queue) add(ctx context.Context, o occasion) error {
-	if o.staff == "" && q.v.Client == "" {
-		return nil
-	}
-	edition := 0
-	for _, r := range q.list {
-		if r.Kind == string(o.kind) && r.Staff == o.staff {
-			edition++
+func (q *queue) add(ctx context.Context, list ...occasion) error {
+	known := len(q.list)
+	for _, o := range list {
+		if o.staff == "" && q.v.Client == "" {
+			continue
 		}
+		edition := 0
+		for _, r := range q.list {
+			if r.Kind == string(o.kind) && r.Staff == o.staff {
+				edition++
+			}
+		}
+		detail, err := o.detail.json()
+		if err != nil {
+			return err
+		}
+		to := q.v.ID + "/" + cmp.Or(o.staff, "client")
+		q.list = append(q.list, store.Reminder{Visit: q.v.ID, Staff: o.staff, Kind: string(o.kind), Due: o.due, Before: o.before, Detail: detail,
+			Reason: o.reason, MessageID: notify.MessageID(q.n.row.Key, to, o.kind, edition, mailHost(q.n.row))})
 	}
-	detail, err := o.detail.json()
-	if err != nil {
-		return err
+	added, err := q.t.AddReminders(ctx, q.list[known:])
+	if err == nil {
+		copy(q.list[known:], added)
 	}
-	to := q.v.ID + "/" + cmp.Or(o.staff, "client")
-	r, err := q.t.AddReminder(ctx, store.Reminder{Visit: q.v.ID, Staff: o.staff, Kind: string(o.kind), Due: o.due, Before: o.before, Detail: detail,
-		Reason: o.reason, MessageID: notify.MessageID(q.n.row.Key, to, o.kind, edition, mailHost(q.n.row))})
-	q.list = append(q.list, r)
 	return err
 }
 
 // agree brings the messages of some kinds in line with those that are wanted:
 // what waits for another reason is taken back, what is due at another time is put
-// there, and what is missing is added. What has gone out stays, and is not said
+// there, and what is missing is added, after news of other kinds. What has gone out stays, and is not said
 // again for the same reason.
-func (q *queue) agree(ctx context.Context, kinds []notify.Kind, want []occasion) error {
+func (q *queue) agree(ctx context.Context, kinds []notify.Kind, want []occasion, news ...occasion) error {
 	now := q.s.now()
 	met := make([]bool, len(want))
 	var moved []store.Rescheduled
@@ -91,11 +97,9 @@ func (q *queue) agree(ctx context.Context, kinds []notify.Kind, want []occasion)
 		if met[i] || o.onlyKept || o.onlyAhead && !o.due.After(now) {
 			continue
 		}
-		if err := q.add(ctx, o); err != nil {
-			return err
-		}
+		news = append(news, o)
 	}
-	return nil
+	return q.add(ctx, news...)
 }
 
 // is reports whether r was enqueued for o.

@@ -16,23 +16,20 @@ func (s *Server) tellBooked(ctx context.Context, t *store.Tx, n salonDay, v stor
 	if err != nil {
 		return err
 	}
-	if err := q.add(ctx, occasion{kind: notify.Confirmation, due: s.now()}); err != nil {
-		return err
-	}
-	if err := q.follow(ctx); err != nil {
+	if err := q.follow(ctx, occasion{kind: notify.Confirmation, due: s.now()}); err != nil {
 		return err
 	}
 	return s.followOthers(ctx, t, n, v)
 }
 
-// follow brings the messages about a visit that is to come in line with it, and
-// takes back news that its client does not need any more.
-func (q *queue) follow(ctx context.Context) error {
+// follow brings the messages about a visit that is to come in line with it, adds
+// news of other kinds before them, and takes back news that its client does not need any more.
+func (q *queue) follow(ctx context.Context, news ...occasion) error {
 	want, err := q.coming(ctx)
 	if err != nil {
 		return err
 	}
-	if err := q.agree(ctx, aboutComing, want); err != nil || q.v.State == store.Booked {
+	if err := q.agree(ctx, aboutComing, want, news...); err != nil || q.v.State == store.Booked {
 		return err
 	}
 	return q.takeBack(ctx, func(r store.Reminder) bool {

@@ -274,7 +274,7 @@ func createVisit[B any](ctx context.Context, s *Server, r Repeatable, route stri
 	if r.key() == "" {
 		return nil, needsKey()
 	}
-	return once(s, ctx, r, route, body, func(t *store.Tx) (*created[VisitBody], error) {
+	return once(s, store.PlannedOnce(ctx), r, route, body, func(t *store.Tx) (*created[VisitBody], error) {
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return nil, err

@@ -23,10 +23,23 @@ func As(ctx context.Context, actor string) context.Context {
 	return context.WithValue(ctx, actorKey{}, actor)
 }
 
+type plannedKey struct{}
+
+// PlannedOnce is a context in whose transactions of InTx statements are planned once for
+// all values: booking asks dozens of small questions, of which a plan for each value takes
+// longer than the answer. TestNoHotQueryReadsWhatGrows (package api) holds that such plans
+// are good; it knows what is asked all day, so this is for that alone.
+func PlannedOnce(ctx context.Context) context.Context {
+	return context.WithValue(ctx, plannedKey{}, true)
+}
+
 // begin is the query that begins a transaction in which the changes are the actor's
-// of ctx. It takes no longer than without: both go in one message.
+// of ctx. It takes no longer than without: all goes in one message.
 func begin(ctx context.Context) string {
-	const begin = "begin isolation level read committed"
+	begin := "begin isolation level read committed"
+	if once, _ := ctx.Value(plannedKey{}).(bool); once {
+		begin += "; set local plan_cache_mode = force_generic_plan"
+	}
 	actor, _ := ctx.Value(actorKey{}).(string)
 	if actor == "" || len(actor) > 120 || strings.ContainsFunc(actor, notInNames) {
 		return begin

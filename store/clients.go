@@ -72,7 +72,7 @@ func (t *Tx) Clients(ctx context.Context, prefix, after string, limit int) ([]Cl
 
 // ClientByID returns one client, or scheduling.ErrNotFound.
 func (t *Tx) ClientByID(ctx context.Context, id string) (Client, error) {
-	list, err := collect[Client](ctx, t, "client", `SELECT `+clientColumns+` FROM client WHERE salon_id = $1 AND client_id = $2`, t.salon, id)
+	list, err := collectOwn[Client](ctx, t, ofClients, "client", `SELECT `+clientColumns+` FROM client WHERE salon_id = $1 AND client_id = $2`, id)
 	if err == nil {
 		err = one("client", int64(len(list)), nil)
 	}

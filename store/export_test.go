@@ -139,3 +139,10 @@ func VisitsAsJSON(ctx context.Context, t *Tx) ([]Visit, error) {
 func VisitsAsRows(ctx context.Context, t *Tx) ([]Visit, error) {
 	return t.visits(ctx, `ORDER BY starts_at, visit_id`)
 }
+
+// RememberedQueries are those of which a transaction remembers what they found.
+var RememberedQueries = []string{serviceQuery, staffQuery, stationQuery, moneyQuery, quoteQuery, `SELECT ` + clientColumns + ` FROM client`,
+	`FROM visit_product x JOIN product`, `FROM screening`, `FROM test_record`, `FROM consent`, `FROM consent_wording`, `FROM minor`, `FROM visit`}
+
+// Forgets is how many parts of what is remembered a statement has a transaction forget.
+func Forgets(q string) []memoPart { return changedParts(q) }

@@ -38,32 +38,36 @@ type Answer struct {
 
 // Begin claims a call for this transaction. It returns the answer and true
 // when the call was answered before, ErrRunning when another transaction is at
-// it, and ErrKeyReused when the key belongs to another request.
+// it, and ErrKeyReused when the key belongs to another request. End writes the row:
+// until then the lock alone says that somebody is at it.
 func (t *Tx) Begin(ctx context.Context, c Call) (Answer, bool, error) {
-	var got bool
-	const lock = `SELECT pg_try_advisory_xact_lock(hashtextextended(concat_ws(E'\x1f', 'key', $1::text, $2::text, $3::text, $4::text, $5::text), 0))`
-	if err := t.tx.QueryRow(ctx, lock, t.salon, c.Principal, c.Method, c.Route, c.Key).Scan(&got); err != nil {
-		return Answer{}, false, domain("idempotency", err, false)
-	}
-	if !got {
-		return Answer{}, false, ErrRunning
-	}
+	var got, known bool
 	var a Answer
 	var print []byte
-	err := t.tx.QueryRow(ctx, `
+	var b pgx.Batch // what is read is read when the lock is held
+	b.Queue(`SELECT pg_try_advisory_xact_lock(hashtextextended(concat_ws(E'\x1f', 'key', $1::text, $2::text, $3::text, $4::text, $5::text), 0))`,
+		t.salon, c.Principal, c.Method, c.Route, c.Key).QueryRow(func(row pgx.Row) error { return row.Scan(&got) })
+	b.Queue(`
 		SELECT fingerprint, status, etag, location, body FROM idempotency
 		WHERE salon_id = $1 AND principal = $2 AND method = $3 AND route = $4 AND key = $5`,
-		t.salon, c.Principal, c.Method, c.Route, c.Key).Scan(&print, &a.Status, &a.ETag, &a.Location, &a.Body)
-	if errors.Is(err, pgx.ErrNoRows) {
-		_, err := t.tx.Exec(ctx, `INSERT INTO idempotency (salon_id, principal, method, route, key, fingerprint) VALUES ($1, $2, $3, $4, $5, $6)`,
-			t.salon, c.Principal, c.Method, c.Route, c.Key, c.Fingerprint)
-		return Answer{}, false, domain("idempotency", err, false)
-	}
-	if err != nil {
+		t.salon, c.Principal, c.Method, c.Route, c.Key).QueryRow(func(row pgx.Row) error {
+		err := row.Scan(&print, &a.Status, &a.ETag, &a.Location, &a.Body)
+		known = err == nil
+		if errors.Is(err, pgx.ErrNoRows) {
+			return nil
+		}
+		return err
+	})
+	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
 		return Answer{}, false, domain("idempotency", err, false)
 	}
 	same := func(old []byte) bool { return bytes.Equal(print, old) }
-	if !same(c.Fingerprint) && !slices.ContainsFunc(c.Older, same) {
+	switch {
+	case !got:
+		return Answer{}, false, ErrRunning
+	case !known:
+		return Answer{}, false, nil
+	case !same(c.Fingerprint) && !slices.ContainsFunc(c.Older, same):
 		return Answer{}, false, ErrKeyReused
 	}
 	return a, true, nil
@@ -72,8 +76,8 @@ func (t *Tx) Begin(ctx context.Context, c Call) (Answer, bool, error) {
 // End keeps the answer to a call that Begin claimed.
 func (t *Tx) End(ctx context.Context, c Call, a Answer) error {
 	_, err := t.tx.Exec(ctx, `
-		UPDATE idempotency SET status = $6, etag = $7, location = $8, body = $9
-		WHERE salon_id = $1 AND principal = $2 AND method = $3 AND route = $4 AND key = $5`,
-		t.salon, c.Principal, c.Method, c.Route, c.Key, a.Status, a.ETag, a.Location, a.Body)
+		INSERT INTO idempotency (salon_id, principal, method, route, key, fingerprint, status, etag, location, body)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		t.salon, c.Principal, c.Method, c.Route, c.Key, c.Fingerprint, a.Status, a.ETag, a.Location, a.Body)
 	return domain("idempotency", err, false)
 }

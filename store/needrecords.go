@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -48,9 +49,22 @@ func (t *Tx) NeedRecords(ctx context.Context, visits []Visit) (NeedRecords, erro
 		return r, nil
 	}
 	var b pgx.Batch
-	r.queueClients(&b, t, clients)
-	r.queueVisits(&b, t, ids)
-	return r, domain("needs", t.tx.SendBatch(ctx, &b).Close(), false)
+	if c, ok := t.clientNeeds(clients); ok {
+		r.Wording, r.Screenings, r.Tests, r.Consents, r.Minors = c.Wording, c.Screenings, c.Tests, c.Consents, c.Minors
+	} else {
+		r.queueClients(&b, t, clients)
+	}
+	if ids = slices.DeleteFunc(ids, func(id string) bool { return id == "" }); len(ids) > 0 { // nothing is on record of a visit to be
+		r.queueVisits(&b, t, ids)
+	}
+	if b.Len() == 0 {
+		return r, nil
+	}
+	err := t.tx.SendBatch(ctx, &b).Close()
+	if err == nil {
+		t.keepClientNeeds(clients, r)
+	}
+	return r, domain("needs", err, false)
 }
 
 // each queues a query whose rows f takes one by one.

@@ -111,6 +111,7 @@ func (t *Tx) SyncPartsOf(ctx context.Context, list []VisitParts) error {
 // whose calendars change.
 func (t *Tx) queueParts(b *pgx.Batch, x VisitParts, old map[partKey]Part, touched map[string]bool) {
 	regrouped := regrouped(old, x.Want)
+	var fresh newParts
 	touch := func(subject string) {
 		if subject == PartSalon { // its version is the sum of the others
 			return
@@ -128,8 +129,7 @@ func (t *Tx) queueParts(b *pgx.Batch, x VisitParts, old map[partKey]Part, touche
 		delete(old, k)
 		switch {
 		case !ok:
-			b.Queue(`INSERT INTO visit_part (`+`salon_id, `+partColumns+`) VALUES ($1, $2, $3, $4, $5, 0, clock_timestamp(), $6, $7, $8, $9, true)`,
-				t.salon, x.Visit, p.Subject, p.Ordinal, uuid.NewString(), p.Start, p.End, p.Kind, p.Shown)
+			fresh.add(p)
 		case regrouped[p.Subject] || !o.Start.Equal(p.Start) || !o.End.Equal(p.End) || o.Kind != p.Kind || o.Shown != p.Shown:
 			b.Queue(`UPDATE visit_part SET sequence = sequence + 1, changed_at = `+later+`, live = true,
 				starts_at = $5, ends_at = $6, kind = $7, shown = $8
@@ -148,6 +148,30 @@ func (t *Tx) queueParts(b *pgx.Batch, x VisitParts, old map[partKey]Part, touche
 			WHERE salon_id = $1 AND visit_id = $2 AND subject = $3 AND ordinal = $4`, t.salon, x.Visit, k.subject, k.ordinal)
 		touch(k.subject)
 	}
+	fresh.queue(b, t.salon, x.Visit)
+}
+
+// newParts are parts that a visit had not before, column by column.
+type newParts struct {
+	subjects, uids, kinds, shown []string
+	ordinals                     []int
+	starts, ends                 []time.Time
+}
+
+func (n *newParts) add(p Part) {
+	n.subjects, n.ordinals, n.uids = append(n.subjects, p.Subject), append(n.ordinals, p.Ordinal), append(n.uids, uuid.NewString())
+	n.starts, n.ends = append(n.starts, p.Start), append(n.ends, p.End)
+	n.kinds, n.shown = append(n.kinds, p.Kind), append(n.shown, p.Shown)
+}
+
+func (n *newParts) queue(b *pgx.Batch, salon, visit string) {
+	if len(n.uids) == 0 {
+		return
+	}
+	b.Queue(`INSERT INTO visit_part (salon_id, `+partColumns+`)
+		SELECT $1, $2, subject, ordinal, uid, 0, clock_timestamp(), a, z, kind, shown, true
+		FROM unnest($3::text[], $4::int[], $5::text[], $6::timestamptz[], $7::timestamptz[], $8::text[], $9::text[]) n(subject, ordinal, uid, a, z, kind, shown)`,
+		salon, visit, n.subjects, n.ordinals, n.uids, n.starts, n.ends, n.kinds, n.shown)
 }
 
 // regrouped names the subjects that gain or lose a part: the others of that

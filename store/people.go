@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"chairblock/scheduling/openings"
@@ -51,13 +52,19 @@ const staffQuery = `
 
 // StaffList lists everybody in the order they were added.
 func (t *Tx) StaffList(ctx context.Context) ([]Staff, error) {
-	return collect[Staff](ctx, t, "staff", staffListQuery, t.salon)
+	return collectOnce[Staff](ctx, t, "staff", staffListQuery)
 }
 
 const staffListQuery = staffQuery + ` ORDER BY u.created_at, u.unit_id`
 
 // StaffAndStations are StaffList and Stations asked for at once.
 func (t *Tx) StaffAndStations(ctx context.Context) (staff []Staff, stations []Unit, err error) {
+	if _, known := t.memo.parts[ofSalons][memoKey(staffListQuery)]; known {
+		if staff, err = t.StaffList(ctx); err == nil {
+			stations, err = t.Stations(ctx)
+		}
+		return staff, stations, err
+	}
 	var b pgx.Batch
 	each(&b, func(p Staff) { staff = append(staff, p) }, staffListQuery, t.salon)
 	each(&b, func(u Unit) { stations = append(stations, u) }, stationsQuery, t.salon)
@@ -67,7 +74,12 @@ func (t *Tx) StaffAndStations(ctx context.Context) (staff []Staff, stations []Un
 
 // StaffByID returns one person, or scheduling.ErrNotFound.
 func (t *Tx) StaffByID(ctx context.Context, id string) (Staff, error) {
-	list, err := collect[Staff](ctx, t, "staff", staffQuery+` AND s.staff_id = $2`, t.salon, id)
+	if all, ok := t.memo.parts[ofSalons][memoKey(staffListQuery)].([]Staff); ok {
+		if i := slices.IndexFunc(all, func(p Staff) bool { return p.ID == id }); i >= 0 {
+			return all[i], nil
+		}
+	}
+	list, err := collectOnce[Staff](ctx, t, "staff", staffQuery+` AND s.staff_id = $2`, id)
 	if err == nil {
 		err = one("staff", int64(len(list)), nil)
 	}
@@ -183,7 +195,7 @@ const stationQuery = `
 
 // Stations lists chairs and basins in the order they were added.
 func (t *Tx) Stations(ctx context.Context) ([]Unit, error) {
-	return collect[Unit](ctx, t, "stations", stationsQuery, t.salon)
+	return collectOnce[Unit](ctx, t, "stations", stationsQuery)
 }
 
 const stationsQuery = stationQuery + ` ORDER BY created_at, unit_id`

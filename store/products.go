@@ -174,10 +174,10 @@ type VisitProduct struct {
 
 // VisitProducts lists what a visit takes, in the order of its services.
 func (t *Tx) VisitProducts(ctx context.Context, visit string) ([]VisitProduct, error) {
-	return collect[VisitProduct](ctx, t, "products of visit", `
+	return collectOwn[VisitProduct](ctx, t, ofVisits, "products of visit", `
 		SELECT x.visit_id, x.service_ordinal::int AS service_ordinal, x.product_id, p.name, p.kind, p.strength, x.ml, x.approved_by, x.instead_of
 		FROM visit_product x JOIN product p USING (salon_id, product_id)
-		WHERE x.salon_id = $1 AND x.visit_id = $2 ORDER BY x.ordinal`, t.salon, visit)
+		WHERE x.salon_id = $1 AND x.visit_id = $2 ORDER BY x.ordinal`, visit)
 }
 
 // SetVisitProducts replaces what a locked visit takes. It returns an

@@ -60,7 +60,7 @@ func (t *Tx) SetVisitQuote(ctx context.Context, visit, quote string) error {
 // QuoteOfVisit returns the quote that a visit was booked with, or
 // scheduling.ErrNotFound.
 func (t *Tx) QuoteOfVisit(ctx context.Context, visit string) (Quote, error) {
-	list, err := collect[Quote](ctx, t, "quote", quoteQuery+`AND quote_id = (SELECT quote_id FROM visit WHERE salon_id = $1 AND visit_id = $2)`, t.salon, visit)
+	list, err := collectOwn[Quote](ctx, t, ofVisits, "quote", quoteQuery+`AND quote_id = (SELECT quote_id FROM visit WHERE salon_id = $1 AND visit_id = $2)`, visit)
 	if err == nil {
 		err = one("quote", int64(len(list)), nil)
 	}

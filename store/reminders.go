@@ -1,9 +1,11 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/riverqueue/river"
@@ -79,37 +81,106 @@ func (reminderArgs) InsertOpts() river.InsertOpts {
 // whatever became of it, nothing is done and that one is returned: one message
 // for one reason.
 func (t *Tx) AddReminder(ctx context.Context, r Reminder) (Reminder, error) {
-	if r.ID == "" {
-		r.ID = NewID()
-	}
-	r.State = Waiting
-	tag, err := t.tx.Exec(ctx, `
-		INSERT INTO reminder (salon_id, reminder_id, visit_id, staff_id, kind, due_at, message_id, before_at, detail, reason)
-		VALUES ($1, $2, $3, NULLIF($4, ''), $5, $6, $7, $8, $9, $10) ON CONFLICT (salon_id, message_id) DO NOTHING`,
-		t.salon, r.ID, r.Visit, r.Staff, r.Kind, r.Due, r.MessageID, r.Before, r.Detail, r.Reason)
+	list, err := t.AddReminders(ctx, []Reminder{r})
 	if err != nil {
-		return r, domain("add reminder", err, false)
+		return r, err
 	}
-	if tag.RowsAffected() == 0 {
-		return t.reminderWhere(ctx, `message_id = $2`, r.MessageID)
+	return list[0], nil
+}
+
+// AddReminders is AddReminder for several messages, in as many statements as for one.
+// It returns them in their order.
+func (t *Tx) AddReminders(ctx context.Context, list []Reminder) ([]Reminder, error) {
+	if len(list) == 0 {
+		return nil, nil
 	}
-	r.Job, err = t.enqueue(ctx, r, r.Due)
-	return r, err
+	out := slices.Clone(list)
+	var c reminderColumnsOf
+	for i := range out {
+		r := &out[i]
+		r.ID, r.State = cmp.Or(r.ID, NewID()), Waiting
+		c.add(*r)
+	}
+	added, err := t.ids(ctx, "add reminders", `
+		INSERT INTO reminder (salon_id, reminder_id, visit_id, staff_id, kind, due_at, message_id, before_at, detail, reason)
+		SELECT $1, id, visit, NULLIF(staff, ''), kind, due, message, was, detail, reason
+		FROM unnest($2::text[], $3::text[], $4::text[], $5::text[], $6::timestamptz[], $7::text[], $8::timestamptz[], $9::jsonb[], $10::text[])
+			WITH ORDINALITY n(id, visit, staff, kind, due, message, was, detail, reason, n) ORDER BY n
+		ON CONFLICT (salon_id, message_id) DO NOTHING RETURNING reminder_id`,
+		t.salon, c.ids, c.visits, c.staff, c.kinds, c.due, c.messages, c.before, c.details, c.reasons)
+	if err != nil {
+		return nil, err
+	}
+	var fresh []*Reminder
+	for i := range out {
+		r := &out[i]
+		if slices.Contains(added, r.ID) {
+			fresh = append(fresh, r)
+		} else if *r, err = t.reminderWhere(ctx, `message_id = $2`, r.MessageID); err != nil {
+			return nil, err
+		}
+	}
+	return out, t.enqueueAll(ctx, fresh)
+}
+
+// reminderColumnsOf are messages, column by column.
+type reminderColumnsOf struct {
+	ids, visits, staff, kinds, messages, reasons []string
+	due                                          []time.Time
+	before                                       []*time.Time
+	details                                      []*string
+}
+
+func (c *reminderColumnsOf) add(r Reminder) {
+	c.ids, c.visits, c.staff = append(c.ids, r.ID), append(c.visits, r.Visit), append(c.staff, r.Staff)
+	c.kinds, c.messages, c.reasons = append(c.kinds, r.Kind), append(c.messages, r.MessageID), append(c.reasons, r.Reason)
+	c.due, c.before = append(c.due, r.Due), append(c.before, r.Before)
+	var detail *string
+	if r.Detail != nil {
+		detail = new(string(r.Detail))
+	}
+	c.details = append(c.details, detail)
 }
 
 // enqueue gives a message the job that sends it. What is due already gets no time: the
 // queue looks for jobs with a time every few seconds only, for others at once.
 func (t *Tx) enqueue(ctx context.Context, r Reminder, due time.Time) (*int64, error) {
-	var opts river.InsertOpts
-	if due.After(t.now()) {
-		opts.ScheduledAt = due
+	r.Due = due
+	err := t.enqueueAll(ctx, []*Reminder{&r})
+	return r.Job, err
+}
+
+// enqueueAll gives messages the jobs that send them when they are due.
+func (t *Tx) enqueueAll(ctx context.Context, list []*Reminder) error {
+	if len(list) == 0 {
+		return nil
 	}
-	job, err := t.jobs.InsertTx(ctx, t.tx, reminderArgs{t.salon, r.ID, r.Rounds}, &opts)
+	jobs := make([]river.InsertManyParams, len(list))
+	ids := make([]string, len(list))
+	for i, r := range list {
+		var opts river.InsertOpts
+		if r.Due.After(t.now()) {
+			opts.ScheduledAt = r.Due
+		}
+		jobs[i], ids[i] = river.InsertManyParams{Args: reminderArgs{t.salon, r.ID, r.Rounds}, InsertOpts: &opts}, r.ID
+	}
+	made, err := t.jobs.InsertManyTx(ctx, t.tx, jobs)
 	if err != nil {
-		return nil, domain("enqueue reminder", err, false)
+		return domain("enqueue reminders", err, false)
 	}
-	_, err = t.tx.Exec(ctx, `UPDATE reminder SET job_id = $3 WHERE salon_id = $1 AND reminder_id = $2`, t.salon, r.ID, job.Job.ID)
-	return &job.Job.ID, domain("enqueue reminder", err, false)
+	numbers := make([]int64, len(list))
+	for _, x := range made {
+		var of reminderArgs
+		if err := json.Unmarshal(x.Job.EncodedArgs, &of); err != nil {
+			return domain("enqueue reminders", err, false)
+		}
+		i := slices.Index(ids, of.Reminder)
+		numbers[i] = x.Job.ID
+		list[i].Job = &numbers[i]
+	}
+	_, err = t.tx.Exec(ctx, `UPDATE reminder r SET job_id = n.job FROM unnest($2::text[], $3::bigint[]) n(id, job)
+		WHERE r.salon_id = $1 AND r.reminder_id = n.id`, t.salon, ids, numbers)
+	return domain("enqueue reminders", err, false)
 }
 
 // ReminderByID returns a message, or scheduling.ErrNotFound.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/rickb777/date"
 )
 
@@ -143,6 +144,7 @@ func (t *Tx) DeleteAbsence(ctx context.Context, id string) error {
 // LockRota keeps bookers out while weekly hours, closures or units change.
 func (t *Tx) LockRota(ctx context.Context) error {
 	*t.altered = true // whoever takes this lock means to
+	defer t.memo.forget(ofSalons)
 	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('rota/' || $1, 0))`, t.salon)
 	return domain("lock", err, false)
 }
@@ -151,11 +153,11 @@ func (t *Tx) LockRota(ctx context.Context) error {
 // every unit on every day that from..to touches, in sorted order. Whoever
 // changes hours or absences takes the same locks for itself alone.
 func (t *Tx) LockForBooking(ctx context.Context, units []string, from, to time.Time) error {
-	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock_shared(hashtextextended('rota/' || $1, 0))`, t.salon)
-	if err != nil {
-		return domain("lock", err, false)
+	var keys []string
+	for _, u := range units {
+		keys = append(keys, t.dayKeys(u, from, to)...)
 	}
-	return t.lockDays(ctx, true, units, from, to)
+	return t.lockRotaAndDays(ctx, keys)
 }
 
 // LockForPlans is LockForBooking for visits that are written together.
@@ -166,11 +168,15 @@ func (t *Tx) LockForPlans(ctx context.Context, plans []Plan) error {
 			keys = append(keys, t.dayKeys(b.Unit, p.Visit.Start, p.Visit.End)...)
 		}
 	}
-	_, err := t.tx.Exec(ctx, `SELECT pg_advisory_xact_lock_shared(hashtextextended('rota/' || $1, 0))`, t.salon)
-	if err != nil {
-		return domain("lock", err, false)
-	}
-	return t.lockKeys(ctx, true, keys)
+	return t.lockRotaAndDays(ctx, keys)
+}
+
+// lockRotaAndDays takes the locks of a booker in one round trip.
+func (t *Tx) lockRotaAndDays(ctx context.Context, keys []string) error {
+	var b pgx.Batch
+	b.Queue(`SELECT pg_advisory_xact_lock_shared(hashtextextended('rota/' || $1, 0))`, t.salon)
+	t.queueKeys(&b, true, keys)
+	return domain("lock", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
 func (t *Tx) lockDays(ctx context.Context, shared bool, units []string, from, to time.Time) error {
@@ -192,11 +198,16 @@ func (t *Tx) dayKeys(unit string, from, to time.Time) []string {
 }
 
 func (t *Tx) lockKeys(ctx context.Context, shared bool, keys []string) error {
+	var b pgx.Batch
+	t.queueKeys(&b, shared, keys)
+	return domain("lock", t.tx.SendBatch(ctx, &b).Close(), false)
+}
+
+func (t *Tx) queueKeys(b *pgx.Batch, shared bool, keys []string) {
 	slices.Sort(keys)
 	lock := `pg_advisory_xact_lock`
 	if shared {
 		lock = `pg_advisory_xact_lock_shared`
 	}
-	_, err := t.tx.Exec(ctx, `SELECT `+lock+`(hashtextextended(k, 0)) FROM unnest($1::text[]) WITH ORDINALITY x(k, n) ORDER BY n`, slices.Compact(keys))
-	return domain("lock", err, false)
+	b.Queue(`SELECT `+lock+`(hashtextextended(k, 0)) FROM unnest($1::text[]) WITH ORDINALITY x(k, n) ORDER BY n`, slices.Compact(keys))
 }

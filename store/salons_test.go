@@ -200,6 +200,9 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"AddReminder": func(t *store.Tx, x *filled) (any, error) {
 		return t.AddReminder(x.t.Context(), store.Reminder{Visit: x.visit, Kind: "reminder", Due: at(1, 0), MessageID: "m"})
 	},
+	"AddReminders": func(t *store.Tx, x *filled) (any, error) {
+		return t.AddReminders(x.t.Context(), []store.Reminder{{Visit: x.visit, Kind: "reminder", Due: at(1, 0), MessageID: "m"}})
+	},
 	"AddSessionLink": func(t *store.Tx, x *filled) (any, error) {
 		_, err := t.AddSessionLink(x.t.Context(), store.LeadRole, x.ada, at(48, 0))
 		return nil, err
@@ -235,7 +238,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, errors.Join(t.DeleteSalon(x.t.Context()), errUndo)
 	},
 	"End": func(t *store.Tx, x *filled) (any, error) {
-		return nil, t.End(x.t.Context(), x.call, store.Answer{Status: 500})
+		return nil, errors.Join(t.End(x.t.Context(), x.call, store.Answer{Status: 500}), errUndo) // a row of its own
 	},
 	"EstimateByID": func(t *store.Tx, x *filled) (any, error) { return t.EstimateByID(x.t.Context(), x.estimate) },
 	"Feeds":        func(t *store.Tx, x *filled) (any, error) { return t.Feeds(x.t.Context(), "") },

@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -100,6 +102,11 @@ func (t *Tx) services(ctx context.Context, where string, args ...any) ([]Service
 		return nil, domain("services", err, false)
 	}
 	list, err := pgx.CollectRows(rows, scanService)
+	if err == nil {
+		for _, r := range list {
+			t.memo.parts[ofSalons][r.Key().version()] = r.own()
+		}
+	}
 	return list, domain("services", err, false)
 }
 
@@ -111,11 +118,21 @@ func (t *Tx) Services(ctx context.Context) ([]ServiceRow, error) {
 // ServiceByID returns the current version of a service, or
 // scheduling.ErrNotFound.
 func (t *Tx) ServiceByID(ctx context.Context, id string) (ServiceRow, error) {
-	return t.oneService(t.services(ctx, `AND v.service_version = s.current AND s.service_id = $2`, id))
+	if r, ok := t.memo.service("service " + id); ok {
+		return r, nil
+	}
+	r, err := t.oneService(t.services(ctx, `AND v.service_version = s.current AND s.service_id = $2`, id))
+	if err == nil {
+		t.memo.parts[ofSalons]["service "+id] = r.own()
+	}
+	return r, err
 }
 
 // ServiceVersion returns the version a visit was booked with.
 func (t *Tx) ServiceVersion(ctx context.Context, id string, version int) (ServiceRow, error) {
+	if r, ok := t.memo.service(ServiceKey{id, version}.version()); ok {
+		return r, nil
+	}
 	return t.oneService(t.services(ctx, `AND s.service_id = $2 AND v.service_version = $3`, id, version))
 }
 
@@ -138,7 +155,11 @@ func (t *Tx) ServicesOf(ctx context.Context, visits []Visit) (map[ServiceKey]Ser
 	for _, v := range visits {
 		for _, x := range v.Services {
 			if _, ok := out[x.Key()]; !ok {
-				out[x.Key()] = ServiceRow{}
+				r, known := t.memo.service(x.Key().version())
+				out[x.Key()] = r
+				if known {
+					continue
+				}
 				ids, versions = append(ids, x.Service), append(versions, x.Version)
 			}
 		}
@@ -157,6 +178,23 @@ func (t *Tx) ServicesOf(ctx context.Context, visits []Visit) (map[ServiceKey]Ser
 type ServiceKey struct {
 	ID      string
 	Version int
+}
+
+// version is where the memo of a transaction has it.
+func (k ServiceKey) version() string { return fmt.Sprintf("service %s version %d", k.ID, k.Version) }
+
+// Key names the version.
+func (s ServiceRow) Key() ServiceKey { return ServiceKey{s.ID, s.Version} }
+
+// own is s with a list of steps of its own.
+func (s ServiceRow) own() ServiceRow {
+	s.Steps = slices.Clone(s.Steps)
+	return s
+}
+
+func (m *memo) service(key string) (ServiceRow, bool) {
+	r, ok := m.parts[ofSalons][key].(ServiceRow)
+	return r.own(), ok
 }
 
 // Key names the version that the visit was booked with.

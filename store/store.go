@@ -82,6 +82,7 @@ type Tx struct {
 	lapsed  time.Time        // when pencilled visits were lapsed for, zero before
 	seal    *Sealer
 	counts  *counts // nil while reading
+	memo    *memo
 }
 
 // Salon is the id of the salon that the transaction works in.
@@ -192,7 +193,8 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		var altered bool
 		var counted counts
 		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{BeginQuery: begin(ctx)}, func(tx pgx.Tx) error {
-			inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, now: s.Now, altered: &altered, seal: s.seal, counts: &counted})
+			m := newMemo()
+			inner = f(&Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, altered: &altered, seal: s.seal, counts: &counted, memo: m})
 			return inner
 		})
 		if err == nil {
@@ -224,7 +226,8 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 	one := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
 	var inner error // in the words of this package already
 	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: salon, jobs: s.jobs, now: s.Now, kept: s.kept, altered: new(bool), seal: s.seal})
+		m := newMemo()
+		inner = f(&Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, kept: s.kept, altered: new(bool), seal: s.seal, memo: m})
 		return inner
 	})
 	if inner != nil {
@@ -239,9 +242,12 @@ func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var inner error
 	var counted counts
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: tx, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted})
+		inner = f(&Tx{tx: watchedTx{tx, t.memo}, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted, memo: t.memo})
 		return inner
 	})
+	if inner != nil || err != nil { // what it wrote, and its locks, are undone
+		t.memo.giveUp()
+	}
 	if inner != nil {
 		return inner
 	}

@@ -67,7 +67,9 @@ const testColumns = `record_id, client_id, sealed, noted_at`
 // before any visit is locked.
 func (t *Tx) LockClient(ctx context.Context, id string) error {
 	tag, err := t.tx.Exec(ctx, `SELECT 1 FROM client WHERE salon_id = $1 AND client_id = $2 FOR NO KEY UPDATE`, t.salon, id)
-	return one("client", tag.RowsAffected(), err)
+	err = one("client", tag.RowsAffected(), err)
+	t.memo.own[id] = err == nil
+	return err
 }
 
 // AddTestNote notes something of a client; its id is chosen. It returns

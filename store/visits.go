@@ -2,6 +2,8 @@ package store
 
 import (
 	"context"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -416,6 +418,7 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 	if tag.RowsAffected() == 0 {
 		return ErrClientBusy
 	}
+	t.memo.own[v.ID] = true
 	what := VisitBooked
 	if v.HeldUntil != nil {
 		what = VisitPencilled
@@ -424,7 +427,7 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 		}
 	}
 	t.happened(what, 1)
-	return t.writePlan(ctx, v)
+	return t.writePlan(ctx, v, false)
 }
 
 func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
@@ -439,13 +442,22 @@ func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
 	}
 	t.happened(VisitMoved, 1)
 	v.Version++
-	return t.writePlan(ctx, v)
+	return t.writePlan(ctx, v, true)
 }
 
-// writePlan writes the services and steps of a visit that has none, or steps
-// without units only.
-func (t *Tx) writePlan(ctx context.Context, v *Visit) error {
+// writePlan writes the services and steps of a visit that has none, or, when it had
+// others, steps without units only. It takes a statement for each table.
+func (t *Tx) writePlan(ctx context.Context, v *Visit, had bool) error {
 	var b pgx.Batch
+	t.queueServices(&b, v)
+	t.queueSteps(&b, v)
+	if had {
+		b.Queue(`DELETE FROM visit_step WHERE salon_id = $1 AND visit_id = $2 AND ordinal >= $3`, t.salon, v.ID, len(v.Steps))
+	}
+	return domain("visit plan", t.tx.SendBatch(ctx, &b).Close(), false)
+}
+
+func (t *Tx) queueServices(b *pgx.Batch, v *Visit) {
 	for i, s := range v.Services {
 		from, to := s.told()
 		b.Queue(`
@@ -454,20 +466,47 @@ func (t *Tx) writePlan(ctx context.Context, v *Visit) error {
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
 			t.salon, v.ID, i, s.Service, s.Version, s.Lead, s.Estimate, s.PriceCents, from, to, s.Open && to != nil)
 	}
+}
+
+func (t *Tx) queueSteps(b *pgx.Batch, v *Visit) {
+	if len(v.Steps) == 0 {
+		return
+	}
+	var ordinals, services, of []int
+	var kinds, labels, looks, units, roles []string
+	var starts, ends []time.Time
+	var handsOn, watched []bool
 	for i, s := range v.Steps {
-		b.Queue(`
-			INSERT INTO visit_step (salon_id, visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched, looks)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, coalesce($11::smallint[], '{}'))
-			ON CONFLICT (salon_id, visit_id, ordinal) DO UPDATE SET service_ordinal = excluded.service_ordinal, kind = excluded.kind,
-				label = excluded.label, starts_at = excluded.starts_at, ends_at = excluded.ends_at, hands_on = excluded.hands_on,
-				watched = excluded.watched, looks = excluded.looks`,
-			t.salon, v.ID, i, s.Service, s.Kind, s.Label, s.Start, s.End, s.HandsOn, s.Watched, s.Looks)
+		ordinals, services, kinds, labels = append(ordinals, i), append(services, s.Service), append(kinds, s.Kind), append(labels, s.Label)
+		starts, ends = append(starts, s.Start), append(ends, s.End)
+		handsOn, watched, looks = append(handsOn, s.HandsOn), append(watched, s.Watched), append(looks, numberList(s.Looks))
 		for _, u := range s.Units {
-			b.Queue(`INSERT INTO visit_step_unit (salon_id, visit_id, ordinal, unit_id, role) VALUES ($1, $2, $3, $4, $5)`, t.salon, v.ID, i, u.Unit, u.Role)
+			of, units, roles = append(of, i), append(units, u.Unit), append(roles, u.Role)
 		}
 	}
-	b.Queue(`DELETE FROM visit_step WHERE salon_id = $1 AND visit_id = $2 AND ordinal >= $3`, t.salon, v.ID, len(v.Steps))
-	return domain("visit plan", t.tx.SendBatch(ctx, &b).Close(), false)
+	b.Queue(`
+		INSERT INTO visit_step (salon_id, visit_id, ordinal, service_ordinal, kind, label, starts_at, ends_at, hands_on, watched, looks)
+		SELECT $1, $2, ordinal, service, kind, label, a, z, hands_on, watched, looks::smallint[]
+		FROM unnest($3::int[], $4::int[], $5::text[], $6::text[], $7::timestamptz[], $8::timestamptz[], $9::boolean[], $10::boolean[], $11::text[])
+			n(ordinal, service, kind, label, a, z, hands_on, watched, looks)
+		ON CONFLICT (salon_id, visit_id, ordinal) DO UPDATE SET service_ordinal = excluded.service_ordinal, kind = excluded.kind,
+			label = excluded.label, starts_at = excluded.starts_at, ends_at = excluded.ends_at, hands_on = excluded.hands_on,
+			watched = excluded.watched, looks = excluded.looks`,
+		t.salon, v.ID, ordinals, services, kinds, labels, starts, ends, handsOn, watched, looks)
+	if len(units) > 0 {
+		b.Queue(`INSERT INTO visit_step_unit (salon_id, visit_id, ordinal, unit_id, role)
+			SELECT $1, $2, ordinal, unit, role FROM unnest($3::int[], $4::text[], $5::text[]) n(ordinal, unit, role)`, t.salon, v.ID, of, units, roles)
+	}
+}
+
+// numberList writes numbers as the database reads a list of them, for lists of lists
+// of different lengths.
+func numberList(list []int) string {
+	text := make([]string, len(list))
+	for i, n := range list {
+		text[i] = strconv.Itoa(n)
+	}
+	return "{" + strings.Join(text, ",") + "}"
 }
 
 // SetVisitState writes the state and the times that go with it, and raises
