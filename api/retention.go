@@ -7,6 +7,8 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/rickb777/date"
@@ -26,6 +28,7 @@ type RetentionBody struct {
 	Invitations int    `json:"invitations_months" minimum:"0" maximum:"1200" doc:"After the visit to which a calendar was invited; 3 to begin with, 1 to 120 are possible"`
 	Absences    *int   `json:"absences_months" minimum:"0" maximum:"1200" nullable:"true" doc:"After somebody of the staff was away: the reason goes, the time stays; null: never. 12 to begin with, 1 to 120 are possible"`
 	Reads       int    `json:"health_reads_months" minimum:"0" maximum:"1200" doc:"After somebody read or wrote what is about health; 36 to begin with, 12 to 120 are possible: no less, so that who asks late gets an answer"`
+	Unread      bool   `json:"unread,omitempty" readOnly:"true" required:"false" doc:"The program gave these terms, or holds everything back, and nobody of the salon has seen to them since: set them, changed or not. Until from_date it stands in list-to-do, too"`
 	From        string `json:"from_date,omitempty" readOnly:"true" required:"false" format:"date" doc:"Nothing is erased by these terms before this day: two days after they were changed. Left out when they never were"`
 }
 
@@ -39,7 +42,7 @@ type RetentionKindBody struct {
 	Least   int    `json:"least_months"`
 	Most    int    `json:"most_months"`
 	ForEver bool   `json:"may_be_for_ever"`
-	Goes    int    `json:"goes" doc:"How many would be erased on that day by this term. What goes with a client on the same day is counted here, too, but not in last_erased, which counts her alone"`
+	Goes    int    `json:"goes" doc:"How many that run erases by this term if nothing happens until then. What goes with a client or a visit is not counted beside them, and what the last run could not erase is taken to stay"`
 	On      string `json:"on" format:"date" doc:"Day of the salon's calendar on which they are, from three in the morning"`
 	LastOn  string `json:"last_on,omitempty" format:"date" doc:"Day of the last run; left out before the first"`
 	Last    int    `json:"last_erased" doc:"How many that one erased"`
@@ -49,6 +52,20 @@ type RetentionKindBody struct {
 type RetentionPreviewBody struct {
 	NextOn string              `json:"next_on" format:"date" doc:"Day of the next run, from three in the morning by the salon's clock"`
 	Kinds  []RetentionKindBody `json:"kinds" nullable:"false"`
+	// Money is open with these, without which they would go.
+	Staying int           `json:"staying_for_money" doc:"Clients who are older than these terms and stay until money with them is settled"`
+	Stays   []StayingBody `json:"stays_for_money" nullable:"false" doc:"Their visits with open money, the clients longest on record first"`
+}
+
+// StayingBody is a visit whose money keeps its client on record.
+type StayingBody struct {
+	ClientID string    `json:"client_id"`
+	Name     string    `json:"name"`
+	VisitID  string    `json:"visit_id"`
+	Start    time.Time `json:"start"`
+	Why      string    `json:"why" enum:"paid,deposit_open" doc:"paid: she paid for a visit that was not finished, and it was neither returned, carried over nor kept; deposit_open: it was asked for, and is neither there nor waived"`
+	Amount   int64     `json:"amount_cents" minimum:"0" doc:"In the currency's smallest unit"`
+	Words    string    `json:"words" example:"50.00 EUR paid for 8 June 2026, which was not finished: neither returned, carried over nor kept"`
 }
 
 type retentionInput struct {
@@ -66,6 +83,7 @@ type retentionPreviewInput struct {
 	Invitations int `query:"invitations_months" minimum:"-1" maximum:"1200" default:"-1"`
 	Absences    int `query:"absences_months" minimum:"-1" maximum:"1200" default:"-1"`
 	Reads       int `query:"health_reads_months" minimum:"-1" maximum:"1200" default:"-1"`
+	Limit       int `query:"money_limit" minimum:"1" maximum:"200" default:"20" doc:"At most so many clients in stays_for_money"`
 }
 
 type retentionPreviewOutput struct{ Body RetentionPreviewBody }
@@ -107,6 +125,7 @@ func writeRetention(r store.Retention) *found[RetentionBody] {
 	m := r.Months
 	b := RetentionBody{Clients: monthsOrNever(m[store.KeptClients]), Never: m[store.KeptNever], Visits: monthsOrNever(m[store.KeptVisits]), Messages: monthsOrNever(m[store.KeptMessages]),
 		Requests: monthsOrNever(m[store.KeptRequests]), Invitations: m[store.KeptInvitations], Absences: monthsOrNever(m[store.KeptAbsences]), Reads: m[store.KeptReads]}
+	b.Unread = r.Unread
 	if !r.From.IsZero() {
 		b.From = r.From.String()
 	}
@@ -217,17 +236,18 @@ func (s *Server) previewRetention(ctx context.Context, in *retentionPreviewInput
 		from := set.StartsOn(months, n.today(now))
 		healthFrom = store.StartsOn(healthFrom, terms[store.KeptHealth] != health, n.today(now))
 		out.Body = RetentionPreviewBody{NextOn: next.String(), Kinds: []RetentionKindBody{}}
+		on, healthOn := noSooner(next, from), noSooner(next, healthFrom)
+		goes, err := t.ErasedOn(ctx, terms, on, healthOn)
+		if err != nil {
+			return err
+		}
+		if err := previewStaying(ctx, t, n, &out.Body, terms, on, in.Limit); err != nil {
+			return err
+		}
 		for _, l := range limits {
-			on, begins := next, from
+			b := previewKind(l, terms[l.Kind], on, goes[l.Kind])
 			if l.Kind == store.KeptHealth {
-				begins = healthFrom
-			}
-			if on.Before(begins) {
-				on = begins
-			}
-			b, err := previewKind(ctx, t, l, terms[l.Kind], on)
-			if err != nil {
-				return err
+				b.On = healthOn.String()
 			}
 			for _, r := range runs {
 				if r.Kind == l.Kind && r.Ended != nil {
@@ -241,11 +261,34 @@ func (s *Server) previewRetention(ctx context.Context, in *retentionPreviewInput
 	return &out, err
 }
 
-func previewKind(ctx context.Context, t *store.Tx, l store.TermLimits, months int, on date.Date) (RetentionKindBody, error) {
-	goes, err := t.TooOld(ctx, l.Kind, months, on)
+// noSooner is a day, or the day before which it cannot be.
+func noSooner(a, b date.Date) date.Date {
+	if a.Before(b) {
+		return b
+	}
+	return a
+}
+
+// previewStaying adds who stays because of money.
+func previewStaying(ctx context.Context, t *store.Tx, n salonDay, out *RetentionPreviewBody, months map[store.DataKind]int, on date.Date, limit int) error {
+	list, all, err := t.HeldByMoney(ctx, months, on, limit)
+	out.Staying, out.Stays = all, []StayingBody{}
+	for _, x := range list {
+		start := x.Start.In(n.loc)
+		b := StayingBody{ClientID: x.Client, Name: strings.TrimSpace(x.GivenName + " " + x.FamilyName), VisitID: x.Visit, Start: start, Why: "deposit_open", Amount: x.Cents,
+			Words: fmt.Sprintf("%s of the deposit for %s neither paid nor waived", n.amount(x.Cents), start.Format("2 January 2006"))}
+		if x.Paid {
+			b.Why, b.Words = "paid", fmt.Sprintf("%s paid for %s, which was not finished: neither returned, carried over nor kept", n.amount(x.Cents), start.Format("2 January 2006"))
+		}
+		out.Stays = append(out.Stays, b)
+	}
+	return err
+}
+
+func previewKind(l store.TermLimits, months int, on date.Date, goes int) RetentionKindBody {
 	words := keptWords[l.Kind]
 	return RetentionKindBody{Kind: string(l.Kind), What: words.what, Why: words.why, Months: monthsOrNever(months), Usual: l.Usual, Least: l.Least, Most: l.Most, ForEver: l.ForEver,
-		Goes: goes, On: on.String()}, err
+		Goes: goes, On: on.String()}
 }
 
 // keptWords say of each kind what it is, and why it is kept so long and no longer.

@@ -43,6 +43,14 @@ type ToDoList struct {
 	Items  []ToDoBody      `json:"items" nullable:"false" doc:"In the order of their latest times"`
 	// Requests are beside the visits, since some are about none.
 	Requests []ClientRequestBody `json:"requests" nullable:"false" doc:"What clients asked for on their own pages, oldest first"`
+	// Erasing is told to whoever sets the terms alone.
+	Erasing *ErasingToDo `json:"erasing,omitempty" doc:"Terms that nobody of the salon has seen to begin to count: to the owner, until that day or until she has set them, changed or not"`
+}
+
+// ErasingToDo is that what is older than the terms will be erased.
+type ErasingToDo struct {
+	From  string `json:"from_date" format:"date" doc:"By these terms nothing goes before that day"`
+	Words string `json:"words" example:"From Wed 8 July 2026 on, what is older than your terms is erased for good"`
 }
 
 type toDoQuery struct {
@@ -73,6 +81,9 @@ func (s *Server) listToDo(ctx context.Context, in *toDoQuery) (*toDoOutput, erro
 		if out.Body.Rinses, err = rinseCalls(ctx, t, n); err != nil {
 			return err
 		}
+		if out.Body.Erasing, err = s.erasingToDo(ctx, t, n); err != nil {
+			return err
+		}
 		asked, err := t.OpenRequests(ctx)
 		if err != nil {
 			return err
@@ -86,6 +97,19 @@ func (s *Server) listToDo(ctx context.Context, in *toDoQuery) (*toDoOutput, erro
 		}
 	}
 	return out, err
+}
+
+// erasingToDo is from when on terms count that nobody has seen to, nil where that is
+// nobody's business or past.
+func (s *Server) erasingToDo(ctx context.Context, t *store.Tx, n salonDay) (*ErasingToDo, error) {
+	if !May(ctx, "set-retention") {
+		return nil, nil
+	}
+	r, err := t.Retention(ctx)
+	if err != nil || !r.Unread || !n.today(s.now()).Before(r.From) {
+		return nil, err
+	}
+	return &ErasingToDo{From: r.From.String(), Words: "From " + r.From.UTC().Format("Mon 2 January 2006") + " on, what is older than your terms is erased for good"}, nil
 }
 
 // visitsToCome lists visits that start within some days, from today's first

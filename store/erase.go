@@ -142,7 +142,7 @@ func (r *erasing) term(ctx context.Context, t *Tx, k DataKind) (x term, due bool
 
 // kind erases one kind, a batch in each transaction.
 func (r *erasing) kind(ctx context.Context, k keptKind) error {
-	after, failed := "", 0
+	after, passed := "", 0 // what this pass over a step has erased
 	for i := 0; i < len(k.steps); {
 		if time.Now().After(r.until) {
 			r.more = true
@@ -150,7 +150,7 @@ func (r *erasing) kind(ctx context.Context, k keptKind) error {
 		}
 		var ended bool
 		var last string
-		var erased, stay int
+		var erased int
 		err := r.store.InTx(ctx, r.salon, func(t *Tx) error {
 			x, due, err := r.term(ctx, t, k.kind)
 			if err != nil {
@@ -158,36 +158,41 @@ func (r *erasing) kind(ctx context.Context, k keptKind) error {
 			}
 			if !due {
 				ended = true
-				return t.endRun(ctx, k.kind, r.today, failed, r.now)
+				return t.endRun(ctx, k.kind, r.today, r.now)
 			}
 			if ended, err = t.beginRun(ctx, k.kind, r.today); err != nil || ended {
 				return err
 			}
-			if last, erased, stay, err = t.eraseBatch(ctx, k.steps[i], x, after, r.now); err != nil {
+			var stuck []string
+			if last, erased, stuck, err = t.eraseBatch(ctx, k.steps[i], x, after, r.now); err != nil {
 				return err
 			}
-			return t.noteRun(ctx, k.kind, erased, failed+stay, last == "" && i == len(k.steps)-1, r.now)
+			over := last == "" && i == len(k.steps)-1 && !(k.steps[i].chain && passed+erased > 0)
+			return t.noteRun(ctx, k.kind, erased, stuck, over, r.now)
 		})
 		if err != nil || ended {
 			return err
 		}
-		failed += stay
+		passed += erased
 		if after = last; last == "" {
-			i++
+			if !k.steps[i].chain || passed == 0 {
+				i++
+			}
+			passed = 0
 		}
 	}
 	return nil
 }
 
 // endRun ends a run of the day that other terms have cut short after it erased something.
-func (t *Tx) endRun(ctx context.Context, k DataKind, today date.Date, failed int, now time.Time) error {
+func (t *Tx) endRun(ctx context.Context, k DataKind, today date.Date, now time.Time) error {
 	var begun bool
 	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM retention_run WHERE salon_id = $1 AND kind = $2 AND day = $3::text::date AND ended_at IS NULL AND erased > 0)`,
 		t.salon, string(k), today.String()).Scan(&begun)
 	if err != nil || !begun {
 		return domain("retention run", err, false)
 	}
-	return t.noteRun(ctx, k, 0, failed, true, now)
+	return t.noteRun(ctx, k, 0, nil, true, now)
 }
 
 // beginRun takes the day's run of a kind for this transaction and reports whether it
@@ -197,24 +202,25 @@ func (t *Tx) beginRun(ctx context.Context, k DataKind, today date.Date) (ended b
 	err = t.tx.QueryRow(ctx, `
 		INSERT INTO retention_run AS r (salon_id, kind, day) VALUES ($1, $2, $3::text::date)
 		ON CONFLICT (salon_id, kind) DO UPDATE SET day = greatest(r.day, excluded.day),
-			erased = CASE WHEN r.day >= excluded.day THEN r.erased ELSE 0 END, ended_at = CASE WHEN r.day >= excluded.day THEN r.ended_at END
+			erased = CASE WHEN r.day >= excluded.day THEN r.erased ELSE 0 END, stuck = CASE WHEN r.day >= excluded.day THEN r.stuck ELSE '{}' END, ended_at = CASE WHEN r.day >= excluded.day THEN r.ended_at END
 		RETURNING day::text, ended_at IS NOT NULL`, t.salon, string(k), today.String()).Scan(&day, &ended)
 	return ended || day.After(today), domain("retention run", err, false)
 }
 
-// noteRun notes what was erased. At the end of a run that erased something, or could not
+// noteRun notes what was erased and what could not be. At the end of a run that erased something, or could not
 // erase something, one line of the log of changes says how many of what.
-func (t *Tx) noteRun(ctx context.Context, k DataKind, erased, failed int, last bool, now time.Time) error {
+func (t *Tx) noteRun(ctx context.Context, k DataKind, erased int, stuck []string, last bool, now time.Time) error {
 	var ended *time.Time
 	if last {
 		ended = &now
 	}
 	var b pgx.Batch
-	b.Queue(`UPDATE retention_run SET erased = erased + $3, ended_at = $4 WHERE salon_id = $1 AND kind = $2`, t.salon, string(k), erased, ended)
+	b.Queue(`UPDATE retention_run SET erased = erased + $3, ended_at = $4, stuck = ARRAY(SELECT unnest(stuck) UNION SELECT unnest($5::text[]) ORDER BY 1)
+		WHERE salon_id = $1 AND kind = $2`, t.salon, string(k), erased, ended, stuck)
 	if last {
 		b.Queue(`INSERT INTO audit (salon_id, at, actor, what, done, subject)
-			SELECT salon_id, clock_timestamp(), '', 'retention_run', 'removed', kind || ': ' || erased || CASE WHEN $3::int > 0 THEN ', ' || $3 || ' could not be erased' ELSE '' END
-			FROM retention_run WHERE salon_id = $1 AND kind = $2 AND (erased > 0 OR $3 > 0)`, t.salon, string(k), failed)
+			SELECT salon_id, clock_timestamp(), '', 'retention_run', 'removed', kind || ': ' || erased || CASE WHEN stuck <> '{}' THEN ', ' || cardinality(stuck) || ' could not be erased' ELSE '' END
+			FROM retention_run WHERE salon_id = $1 AND kind = $2 AND (erased > 0 OR stuck <> '{}')`, t.salon, string(k))
 	}
 	return domain("retention run", t.tx.SendBatch(ctx, &b).Close(), false)
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -67,6 +66,9 @@ type Retention struct {
 	Months  map[DataKind]int
 	From    date.Date // nothing is erased by these terms before; zero: no waiting
 	Version int64
+	// Unread is whether nobody of the salon has seen to the terms since the program gave
+	// them, or since it holds everything back.
+	Unread bool
 }
 
 // column is where the term of a kind stands.
@@ -75,9 +77,10 @@ func (k DataKind) column() string { return string(k) + "_months" }
 // Retention returns what the salon has set, or the usual terms.
 func (t *Tx) Retention(ctx context.Context) (Retention, error) {
 	r := Retention{Months: map[DataKind]int{}, Version: 1}
-	q := `SELECT version, from_date::text`
+	var read date.Date
+	q := `SELECT version, from_date::text, read_at::text`
 	months := make([]*int, len(TermsAllowed))
-	into := []any{&r.Version, &r.From}
+	into := []any{&r.Version, &r.From, &read}
 	for i, l := range TermsAllowed {
 		r.Months[l.Kind] = l.Usual
 		q += ", " + l.Kind.column()
@@ -88,8 +91,9 @@ func (t *Tx) Retention(ctx context.Context) (Retention, error) {
 		return r, err
 	}
 	err = t.tx.QueryRow(ctx, q+` FROM retention_rule WHERE salon_id = $1`, t.salon).Scan(into...)
+	r.Unread = err == nil && read.IsZero()
 	if held.After(r.From) {
-		r.From = held
+		r.From, r.Unread = held, read.Before(held.Add(-graceDays))
 	}
 	if errors.Is(err, pgx.ErrNoRows) {
 		return r, nil
@@ -118,7 +122,7 @@ func (t *Tx) lockTerms(ctx context.Context, how string) error {
 // SetRetention writes terms within TermsAllowed when their version is still
 // r.Version, and returns them as they are then; otherwise scheduling.ErrStale. What
 // is to be erased by other terms than before stays for at least a day from today,
-// which is by the salon's calendar.
+// which is by the salon's calendar. Who writes them as they were has seen to them.
 func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Retention, error) {
 	if err := t.lockTerms(ctx, "NO KEY UPDATE"); err != nil {
 		return r, err
@@ -128,12 +132,13 @@ func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Re
 		return r, err
 	}
 	r.From = was.StartsOn(r.Months, today)
-	args := []any{t.salon, r.Version, r.From.String()}
+	r.Unread = false
+	args := []any{t.salon, r.Version, r.From.String(), today.String()}
 	columns, values, set := "", "", ""
 	for i, l := range TermsAllowed {
 		columns += ", " + l.Kind.column()
-		values += fmt.Sprintf(", $%d::smallint", i+4)
-		set += fmt.Sprintf(", %s = $%d", l.Kind.column(), i+4)
+		values += fmt.Sprintf(", $%d::smallint", i+5)
+		set += fmt.Sprintf(", %s = $%d", l.Kind.column(), i+5)
 		var months *int
 		if n := r.Months[l.Kind]; n > 0 {
 			months = &n
@@ -141,9 +146,9 @@ func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Re
 		args = append(args, months)
 	}
 	err = t.tx.QueryRow(ctx, `
-		INSERT INTO retention_rule AS a (salon_id, from_date, version`+columns+`)
-		SELECT $1, $3::text::date, 2`+values+` WHERE $2 = 1 OR EXISTS (SELECT 1 FROM retention_rule WHERE salon_id = $1)
-		ON CONFLICT (salon_id) DO UPDATE SET from_date = $3::text::date, version = a.version + 1`+set+` WHERE a.version = $2
+		INSERT INTO retention_rule AS a (salon_id, from_date, version, read_at`+columns+`)
+		SELECT $1, $3::text::date, 2, $4::text::date`+values+` WHERE $2 = 1 OR EXISTS (SELECT 1 FROM retention_rule WHERE salon_id = $1)
+		ON CONFLICT (salon_id) DO UPDATE SET from_date = $3::text::date, version = a.version + 1, read_at = $4::text::date`+set+` WHERE a.version = $2
 		RETURNING version`, args...).Scan(&r.Version)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return r, scheduling.ErrStale
@@ -199,32 +204,4 @@ func termOf(loc *time.Location, on date.Date, months int) term {
 	}
 	before, _ := scheduling.DayBounds(loc, day.Add(1))
 	return term{before, day}
-}
-
-// TooOld counts what of a kind would be erased on a day of the salon's calendar if
-// its term were so many months; none where months is 0.
-func (t *Tx) TooOld(ctx context.Context, k DataKind, months int, on date.Date) (int, error) {
-	if months == 0 {
-		return 0, nil
-	}
-	n, err := t.SalonRow(ctx)
-	if err != nil {
-		return 0, err
-	}
-	loc, err := n.Location()
-	if err != nil {
-		return 0, err
-	}
-	i := slices.IndexFunc(keptKinds, func(x keptKind) bool { return x.kind == k })
-	total := 0
-	for _, s := range keptKinds[i].steps {
-		var n int
-		x := termOf(loc, on, months)
-		err := t.tx.QueryRow(ctx, `SELECT count(*) FROM (`+s.tooOld()+`) old`, t.salon, x.before, x.day.String()).Scan(&n)
-		if err != nil {
-			return 0, domain("too old", err, false)
-		}
-		total += n
-	}
-	return total, nil
 }

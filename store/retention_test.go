@@ -28,9 +28,6 @@ func init() {
 			r, err := t.SetRetention(x.t.Context(), terms(nil), date.NewAt(soon))
 			return r, errors.Join(err, errUndo)
 		},
-		"TooOld": func(t *store.Tx, x *filled) (any, error) {
-			return t.TooOld(x.t.Context(), store.KeptClients, 24, date.NewAt(soon).AddDate(50, 0, 0))
-		},
 	})
 }
 
@@ -140,8 +137,10 @@ func TestEachKindStaysUntilTheDayOfItsTermAndGoesOnIt(t *testing.T) {
 			store.KeptReads:   `SELECT count(*) FROM health_read WHERE salon_id = $1 AND what = 'made'`}},
 	} {
 		due := func(kind store.DataKind, days int) (n int) {
-			s.tx(func(tx *store.Tx) (err error) {
-				n, err = tx.TooOld(t.Context(), kind, on.months, date.NewAt(soon.AddDate(0, on.months, days)))
+			s.tx(func(tx *store.Tx) error {
+				day := date.NewAt(soon.AddDate(0, on.months, days))
+				all, err := tx.ErasedOn(t.Context(), terms(map[store.DataKind]int{store.KeptHealth: 12}).Months, day, day)
+				n = all[kind]
 				return err
 			})
 			return n

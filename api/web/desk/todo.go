@@ -46,6 +46,7 @@ type toDoView struct {
 	NeedMore int
 	NeedLate int
 	Rinses   []api.RinseCallBody
+	Erasing  *api.ErasingToDo
 	Messages messageBlock
 	Asked    []askedRow // what clients ask for on their own pages
 	MayAsked bool
@@ -114,7 +115,7 @@ func (p page) fillToDo(ctx context.Context, v *toDoView, call string, typed url.
 	if err != nil {
 		return err
 	}
-	v.NeedLate, v.Rinses = list.Overdue, list.Rinses
+	v.NeedLate, v.Rinses, v.Erasing = list.Overdue, list.Rinses, list.Erasing
 	for _, x := range list.Items {
 		r := needRow{ToDoBody: x, When: v.When(x.Start), Line: needLines([]api.NeedBody{x.NeedBody}, true)[0]}
 		v.Needs = append(v.Needs, r)

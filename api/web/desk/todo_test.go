@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -143,4 +144,34 @@ func TestPagesOfADayNameADayThatIsNone(t *testing.T) {
 		require.Contains(t, []int{http.StatusOK, http.StatusUnprocessableEntity}, d.status, path)
 		require.NotContains(t, d.text(), "went wrong", path)
 	}
+}
+
+func TestTheOwnerIsToldFromWhenOnTermsCountThatNobodyHasSeenTo(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	const words = "From Wed 8 July 2026 on, what is older than your terms is erased for good"
+	erasing := func() *api.ErasingToDo {
+		var list api.ToDoList
+		s.Ask(http.MethodGet, "/to-do", nil, http.StatusOK, &list)
+		return list.Erasing
+	}
+	owner, atDesk := at(t, s, store.Owner, ""), at(t, s, store.Desk, "")
+	require.Nil(t, erasing(), "of a new salon there is nothing to go")
+	// As an upgrade leaves a salon that was there before.
+	s.Exec(`INSERT INTO retention_rule SELECT salon_id, 36, 12, 120, 14, 12, 3, 12, 36, '2026-07-08', 2, NULL FROM salon`)
+	require.Equal(t, &api.ErasingToDo{From: "2026-07-08", Words: words}, erasing())
+	require.Contains(t, owner.get("/to-do").says(words).page, `href="/set-up/keeping"`)
+	atDesk.get("/to-do").lacks(words)
+
+	s.At(time.Date(2026, 7, 8, 1, 0, 0, 0, time.UTC))
+	require.Nil(t, erasing(), "the day has come")
+	s.At(webtest.Start)
+	var terms json.RawMessage
+	tag := s.Ask(http.MethodGet, "/retention", nil, http.StatusOK, &terms).Get("ETag")
+	s.Ask(http.MethodPut, "/retention", terms, http.StatusOK, nil, "If-Match", tag)
+	require.Nil(t, erasing(), "she has seen to them, without changing any")
+
+	// After a backup was read back the terms may be old ones.
+	s.Exec(`UPDATE salon SET erase_from = '2026-07-12'`)
+	require.Equal(t, "2026-07-12", erasing().From)
 }

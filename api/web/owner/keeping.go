@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 
 	"chairblock/api"
 	"chairblock/api/pages"
@@ -18,7 +19,7 @@ func (p page) keepingPages() {
 
 // keepingSheet is how long each kind of data about people stays, and what goes next.
 func (v *visit) keepingSheet() (*sheet, error) {
-	_, tag, err := tagged[api.RetentionBody](v, "/retention")
+	terms, tag, err := tagged[api.RetentionBody](v, "/retention")
 	if err != nil {
 		return nil, err
 	}
@@ -27,13 +28,19 @@ func (v *visit) keepingSheet() (*sheet, error) {
 		return nil, err
 	}
 	s := v.sheet("How long things are kept")
-	s.Parts = append(s.Parts, part{ID: "next", Title: "When something goes", Text: []string{
+	about := part{ID: "next", Title: "When something goes", Text: []string{
 		"Once a day, after three in the morning by the salon’s clock, this program erases what is older than the terms below; next on " + dayWords(next.NextOn) +
-			". Nobody can bring it back here; backups made before still hold it. How many of each kind went stands under Who changed what.",
-		"What belongs to a client goes with her: where both are due on one day, it is announced below on its own, too, but counted with her once it is gone.",
-		"Other terms erase nothing when you save them, and nothing for two days after that.",
+			". It is gone for good: only backups made before still hold it.",
+		"What belongs to a client or a visit goes along and is not counted on its own. Terms that you change erase nothing for two days.",
 		"The terms to begin with are a judgement and nobody’s legal advice: local law or your accountant may demand longer."},
-		Links: []link{{Href: "/set-up/changes?changes-what=retention_run", Text: "How many were erased"}}})
+		Links: []link{{Href: "/set-up/changes?changes-what=retention_run", Text: "How many were erased so far"}}}
+	if terms.Unread && terms.From > v.site.Now().In(v.salon.Location).Format(time.DateOnly) {
+		about.Text = append([]string{"Nobody has seen to these terms yet, and from " + dayWords(terms.From) + " on they count. Save them, changed or not: then your to-do list says no more of it."}, about.Text...)
+	}
+	s.Parts = append(s.Parts, about)
+	if next.Staying > 0 {
+		s.Parts = append(s.Parts, stayingPart(next))
+	}
 	f := form{ID: "retention", Action: "/set-up/keeping", Hidden: []hidden{version(tag)}, Buttons: save("Save these terms")}
 	for _, k := range next.Kinds {
 		if k.Kind == "health" {
@@ -45,6 +52,25 @@ func (v *visit) keepingSheet() (*sheet, error) {
 	}
 	s.Parts = append(s.Parts, part{ID: "terms", Title: "Everything else", Forms: []form{f}}, shortPart(), alwaysPart())
 	return s, nil
+}
+
+// stayingPart is who stays because of money, and why.
+func stayingPart(next api.RetentionPreviewBody) part {
+	n, them := next.Staying, "They stay until it is settled."
+	if n == 1 {
+		them = "She stays until it is settled."
+	}
+	p := part{ID: "money", Title: fmt.Sprintf("Who stays because of money (%d)", n),
+		Text: []string{"With " + countWords(n, "client") + " beyond the term money is still open. " + them}}
+	shown := map[string]bool{}
+	for _, x := range next.Stays {
+		shown[x.ClientID] = true
+		p.List = append(p.List, link{Href: api.Path("clients", x.ClientID), Text: pages.Clean(x.Name), More: x.Words})
+	}
+	if more := n - len(shown); more > 0 {
+		p.Text = append(p.Text, fmt.Sprintf("These are the %d longest on record; %d more stay.", len(shown), more))
+	}
+	return p
 }
 
 func termField(k api.RetentionKindBody) pages.Field {

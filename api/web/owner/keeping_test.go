@@ -4,9 +4,11 @@ import (
 	"encoding/json"
 	"net/http"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api"
 	"chairblock/api/web/webtest"
 	"chairblock/store"
 )
@@ -67,4 +69,31 @@ func TestAnotherTermForHealthShowsWhatGoesAndWaits(t *testing.T) {
 		d.see("/set-up/keeping").says(t, x.says)
 	}
 	d.see("/set-up/changes?changes-what=retention_run").says(t, "erased by age health: 1")
+}
+
+func TestTheOwnerSeesWhoStaysBecauseOfMoneyAndWhetherSheHasSeenToHerTerms(t *testing.T) {
+	t.Parallel()
+	s, d := set(t)
+	long := webtest.Start.AddDate(-4, 0, 0)
+	for _, name := range []string{"Mara", "Nola"} {
+		client := s.Client(name, "Quist")
+		v := s.Straightening(client, s.Ada, webtest.Start.Add(26*time.Hour))
+		s.Ask(http.MethodPost, "/visits/"+v.ID+"/money", webtest.Object{"kind": "received", "amount_cents": 5000, "how": "card"}, http.StatusCreated, nil)
+		s.Exec(`DELETE FROM block WHERE visit_id = $1`, v.ID)
+		s.Exec(`UPDATE visit SET state = 'cancelled', starts_at = $2, ends_at = $2::timestamptz + interval '3 hours' WHERE visit_id = $1`, v.ID, long)
+		s.Exec(`UPDATE money_entry SET noted_at = $1`, long)
+		s.Exec(`UPDATE reminder SET state = 'withdrawn', done_at = $1`, long)
+		s.Exec(`UPDATE client SET created_at = $2, changed_at = NULL WHERE client_id = $1`, client, long)
+	}
+	s.Exec(`UPDATE head SET created_at = $1`, long)
+	d.see("/set-up/keeping").says(t, "Who stays because of money (2)", "Mara Quist", "50.00", "which was not finished: neither returned, carried over nor kept")
+	var p api.RetentionPreviewBody
+	s.Ask(http.MethodGet, "/retention/preview?money_limit=1", nil, http.StatusOK, &p)
+	require.Equal(t, []any{2, 1, "Mara Quist", "paid", int64(5000)}, []any{p.Staying, len(p.Stays), p.Stays[0].Name, p.Stays[0].Why, p.Stays[0].Amount})
+
+	s.Exec(`INSERT INTO retention_rule SELECT salon_id, 36, 12, 120, 14, 12, 3, 12, 36, '2026-07-08', 2, NULL FROM salon`)
+	const unread = "from Wed 8 July 2026 on they count"
+	page := d.see("/set-up/keeping").says(t, unread)
+	d.fill(page, "retention", nil).says(t, "Saved.")
+	require.NotContains(t, d.see("/set-up/keeping").text(), unread)
 }
