@@ -44,6 +44,8 @@ func TestATransactionRemembersUntilItWritesOrWaitsForTheRota(t *testing.T) {
 		}), undone)
 		require.Equal(t, "Zoe", name(tx), "and what was undone")
 
+		_, err = tx.ServiceByID(ctx, s.service.ID)
+		require.NoError(t, err)
 		x, err := tx.ServiceByID(ctx, s.service.ID)
 		require.NoError(t, err)
 		x.Steps[0].Label = "spoilt by a caller"
