@@ -142,6 +142,10 @@ func (w *watched) jobs() {
 	w.t.Helper()
 	ctx, span := w.traces.Tracer("test").Start(context.Background(), "jobs")
 	defer span.End()
+	// What erases by age goes through all of a salon once a day, at night. How far it gets
+	// in a moment is not certain, so it has nothing to do here.
+	w.grown.exec(`INSERT INTO retention_rule SELECT salon_id, 36, 12, 120, 14, 12, 3, 12, 36, '2999-01-01', 2 FROM salon ON CONFLICT DO NOTHING`)
+	w.grown.exec(`UPDATE salon SET health_from = '2999-01-01'`)
 	w.store.LapseWith(w.server.LapseOverdue)
 	w.store.TellLateWith(w.server.TellLate)
 	sender, err := notify.OpenMaildir(w.t.TempDir())
