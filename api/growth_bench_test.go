@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api"
 	"chairblock/store"
 	"chairblock/store/storetest"
 )
@@ -116,5 +117,88 @@ func (g *grown) each(b *testing.B, out *sheet) {
 			text := strings.Join(strings.Fields(q), " ")
 			b.Logf("%s: %s  %s", name, brief(middle(q)), text[:min(len(text), 110)])
 		}
+	}
+}
+
+// BenchmarkNightsOfErasing runs what erases by age over loads of the sizes that GROWTH
+// says: a first night that finds the years of before, with the usual terms, one on which a
+// day's worth is due, and a first one by the shortest terms. It counts what an owner is
+// shown before she saves either, and the slowest queries of it.
+//
+//	GROWTH="2,3" go test ./api -run '^$' -bench NightsOfErasing -benchtime 1x -timeout 60m | grep '^|'
+func BenchmarkNightsOfErasing(b *testing.B) {
+	out := &sheet{}
+	for _, size := range sizes(b) {
+		out.size = fmt.Sprintf("%dx%.1f", size.salons, float64(size.past)/312)
+		b.Run(out.size, func(b *testing.B) {
+			s := serve(b, storetest.Real(b).URL())
+			s.open("Europe/Berlin")
+			require.NoError(b, s.store.InTx(b.Context(), s.row.ID, func(tx *store.Tx) error { return s.fill(b.Context(), tx) }))
+			g := grow(b, s, size)
+			g.exec(`UPDATE salon SET erase_from = '2999-01-01' WHERE key ~ '^bare'`)
+			w := g.watch(1)
+			w.door = http.DefaultTransport // to hold answers against the description is not its cost
+			query := ""
+			for _, t := range store.TermsAllowed {
+				query += fmt.Sprintf("&%s_months=%d", t.Kind, t.Least)
+			}
+			g.shown(out, w, "the usual terms", "")
+			g.shown(out, w, "the shortest terms", "?"+query[1:])
+			g.night(out, w, "a first night", 1)
+			g.night(out, w, "the night after", 2)
+			g.exec(`INSERT INTO retention_rule SELECT salon_id, 24, 1, 36, 14, 1, 1, 1, 12, $1, 2 FROM salon WHERE key !~ '^bare'`, start)
+			g.exec(`UPDATE salon SET erase_from = '2999-01-01' WHERE key ~ '^bare'`)
+			g.night(out, w, "a night of the shortest terms", 3)
+		})
+	}
+	fmt.Print(out.String())
+}
+
+// shown asks what an owner is shown before she saves terms.
+func (g *grown) shown(out *sheet, w *watched, what, query string) {
+	g.t.Helper()
+	w.asked()
+	var p api.RetentionPreviewBody
+	begun := time.Now()
+	w.call("GET", "/v1/retention/preview"+query, nil).is(200, &p)
+	goes := 0
+	for _, k := range p.Kinds {
+		goes += k.Goes
+	}
+	g.dearest(out, w, fmt.Sprintf("shown of %s: %d go", what, goes), time.Since(begun))
+}
+
+// night erases what is due so many days after the load was made.
+func (g *grown) night(out *sheet, w *watched, what string, days int) {
+	g.t.Helper()
+	w.asked()
+	rows := func() (n int64) {
+		require.NoError(g.t, g.conn.QueryRow(g.t.Context(), `SELECT coalesce(sum(erased), 0)::int8 FROM retention_run WHERE day = $1`, start.AddDate(0, 0, days)).Scan(&n))
+		return n
+	}
+	begun := time.Now()
+	for more := true; more; {
+		var err error
+		more, err = w.store.EraseByAge(g.t.Context(), start.AddDate(0, 0, days))
+		require.NoError(g.t, err)
+	}
+	took := time.Since(begun)
+	g.dearest(out, w, fmt.Sprintf("%s of these salons: %d erased", what, rows()), took)
+}
+
+// dearest notes how long something took and which three queries took most of it.
+func (g *grown) dearest(out *sheet, w *watched, what string, took time.Duration) {
+	g.t.Helper()
+	sums, asked := map[string]time.Duration{}, w.asked()
+	for q, all := range asked {
+		for _, d := range all {
+			sums[q] += d
+		}
+	}
+	out.note(what, brief(took))
+	slow := slices.SortedFunc(maps.Keys(sums), func(x, y string) int { return cmp.Compare(sums[y], sums[x]) })
+	for _, q := range slow[:min(3, len(slow))] {
+		text := strings.ReplaceAll(strings.Join(strings.Fields(q), " "), "|", "¦")
+		out.note("  "+text[:min(len(text), 160)], fmt.Sprintf("%s for %d", brief(sums[q]), len(asked[q])))
 	}
 }
