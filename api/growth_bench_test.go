@@ -35,7 +35,7 @@ func sizes(t testing.TB) (all []growth) {
 // long one by one, and, against two servers that are processes of their own, the loads
 // of growthloads_bench_test.go. It ends with a table of all figures:
 //
-//	GROWTH="4,1 8,3" go test ./api -run '^$' -bench ManySalons -benchtime 1x -timeout 90m | grep '^|'
+//	GROWTH="4,1 50,3" go test ./api -run '^$' -bench ManySalons -benchtime 1x -timeout 90m | grep '^|'
 func BenchmarkManySalons(b *testing.B) {
 	var all sheet
 	for _, size := range sizes(b) {
