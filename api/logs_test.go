@@ -45,18 +45,18 @@ func TestNothingAboutAnybodyIsLogged(t *testing.T) {
 		s := newSalon(t)
 		s.at(begin)
 		s.deliver(func(to string) error {
-			if strings.HasPrefix(to, "zqgone") {
-				return &smtp.SMTPError{Code: 550, Message: "zqserver does not know " + to}
+			if strings.HasPrefix(to, "zqxqzgone") {
+				return &smtp.SMTPError{Code: 550, Message: "zqxqzserver does not know " + to}
 			}
-			return &smtp.SMTPError{Code: 451, Message: "zqserver says later to " + to}
+			return &smtp.SMTPError{Code: 451, Message: "zqxqzserver says later to " + to}
 		})
 		var ids []string
 		person := func(name string) object {
-			return object{"given_name": name, "family_name": "Zqfamily", "mail": strings.ToLower(name) + "@zqmail.example", "phone": "+4930901829", "note": "zqnote"}
+			return object{"given_name": name, "family_name": "Zqxqzfamily", "mail": strings.ToLower(name) + "@zqxqzmail.example", "phone": "+4930901829", "note": "zqxqznote"}
 		}
-		for i, name := range []string{"Zqgone", "Zqlater"} {
+		for i, name := range []string{"Zqxqzgone", "Zqxqzlater"} {
 			var c api.ClientBody
-			s.call("POST", "/v1/clients", person(name), "Idempotency-Key", "zqkey"+name).is(201, &c)
+			s.call("POST", "/v1/clients", person(name), "Idempotency-Key", "zqxqzkey"+name).is(201, &c)
 			ids = append(ids, c.ID)
 			s.book(c.ID, begin.Add(time.Duration(2+i)*time.Hour), s.cut())
 		}
@@ -66,28 +66,28 @@ func TestNothingAboutAnybodyIsLogged(t *testing.T) {
 				(SELECT string_agg(to_jsonb(a)::text, '') FROM reminder_attempt a), (SELECT string_agg(problem, '') FROM reminder))`).Scan(&queue))
 		}
 		require.Contains(t, queue, "451", "what went wrong is noted")
-		require.NotContains(t, strings.ToLower(queue), "zq")
+		require.NotContains(t, strings.ToLower(queue), "zqxqz")
 		s.feed("client", ids[0]).ask("GET").is(200, nil)
 		bad := s.outside()
 		for _, x := range []request{
-			{"GET", "/v1/clients?name=Zqfamily", nil, nil}, {"GET", "/v1/clients?name=Zqfamily%00", nil, nil}, {"GET", "/v1/zqpath", nil, nil},
-			{"POST", "/v1/clients", `{"given_name":"Zqgone`, nil}, {"POST", "/v1/clients", object{"given_name": "Zqgone", "mail": "zq mail"}, nil},
-			{"GET", "/v1/salon", nil, []string{"Authorization", "Bearer b_zqtoken"}}, {"GET", "/cal/f_zqsecret.ics", nil, nil},
-			{"POST", "/v1/estimates", object{"service_id": "zqservice", "hair": object{"length_cm": 35, "density": "zqdense"}}, nil},
+			{"GET", "/v1/clients?name=Zqxqzfamily", nil, nil}, {"GET", "/v1/clients?name=Zqxqzfamily%00", nil, nil}, {"GET", "/v1/zqxqzpath", nil, nil},
+			{"POST", "/v1/clients", `{"given_name":"Zqxqzgone`, nil}, {"POST", "/v1/clients", object{"given_name": "Zqxqzgone", "mail": "zqxqz mail"}, nil},
+			{"GET", "/v1/salon", nil, []string{"Authorization", "Bearer b_zqxqztoken"}}, {"GET", "/cal/f_zqxqzsecret.ics", nil, nil},
+			{"POST", "/v1/estimates", object{"service_id": "zqxqzservice", "hair": object{"length_cm": 35, "density": "zqxqzdense"}}, nil},
 		} {
 			bad.send(x)
 		}
 		// A database that does not do what the program believes.
-		_, err := db.Exec(`ALTER TABLE client ADD CHECK (note <> 'zqnote') NOT VALID`)
+		_, err := db.Exec(`ALTER TABLE client ADD CHECK (note <> 'zqxqznote') NOT VALID`)
 		require.NoError(t, err)
-		a := s.call("POST", "/v1/clients", person("Zqbroken"), "Idempotency-Key", "zqkey")
+		a := s.call("POST", "/v1/clients", person("Zqxqzbroken"), "Idempotency-Key", "zqxqzkey")
 		require.Empty(t, a.refused(500, "internal").Detail)
-		require.NotContains(t, strings.ToLower(string(a.body)), "zq")
+		require.NotContains(t, strings.ToLower(string(a.body)), "zqxqz")
 	})
 	heard := stop()
 	require.True(t, ran)
 	require.NotEmpty(t, heard, "something went wrong and was logged")
-	for _, word := range []string{"zq", "30901829", "@", "b_", "f_", "Bearer", "length_cm", "cal/"} {
+	for _, word := range []string{"zqxqz", "30901829", "@", "b_", "f_", "Bearer", "length_cm", "cal/"} {
 		require.NotContains(t, strings.ToLower(heard), strings.ToLower(word))
 	}
 }

@@ -99,28 +99,28 @@ func TestNoSecretOfOwnPagesIsLogged(t *testing.T) {
 	var secrets []string
 	ran := t.Run("scenario", func(t *testing.T) {
 		s := newSalon(t)
-		client := s.client("Zqmara")
+		client := s.client("Zqxqzmara")
 		var l api.OwnLinkBody
-		s.call("POST", "/v1/clients/"+client+"/own-links", object{"label": "zqlabel"}).is(201, &l)
+		s.call("POST", "/v1/clients/"+client+"/own-links", object{"label": "zqxqzlabel"}).is(201, &l)
 		path := strings.TrimPrefix(l.URL, "http://127.0.0.1")
 		resp, _ := s.web("POST", path, formType, "")
 		cookie := resp.Cookies[0].Name + "=" + resp.Cookies[0].Value
 		secrets = []string{path[len("/c/c_")+len(s.row.Key)+1:], resp.Cookies[0].Value}
-		for _, p := range []string{"/own", "/own/about/everything.json", "/own/visits/zqvisit", "/own/again?cut=zqcut&done_since=zqdone", "/c/c_zqkey00_" + strings.Repeat("z", 43)} {
+		for _, p := range []string{"/own", "/own/about/everything.json", "/own/visits/zqxqzvisit", "/own/again?cut=zqxqzcut&done_since=zqxqzdone", "/c/c_zqxqzkey00_" + strings.Repeat("z", 43)} {
 			s.web("GET", p, "", "", "Cookie", cookie)
 		}
-		s.web("POST", "/own/again/ask", formType, "words=zqwords", "Cookie", cookie, "Sec-Fetch-Site", "same-origin")
+		s.web("POST", "/own/again/ask", formType, "words=zqxqzwords", "Cookie", cookie, "Sec-Fetch-Site", "same-origin")
 		// A database that does not do what the program believes.
-		_, err := s.db().Exec(`ALTER TABLE client_request ADD CHECK (words <> 'zqbroken') NOT VALID`)
+		_, err := s.db().Exec(`ALTER TABLE client_request ADD CHECK (words <> 'zqxqzbroken') NOT VALID`)
 		require.NoError(t, err)
-		resp, page := s.web("POST", "/own/again/ask", formType, "words=zqbroken", "Cookie", cookie, "Sec-Fetch-Site", "same-origin")
+		resp, page := s.web("POST", "/own/again/ask", formType, "words=zqxqzbroken", "Cookie", cookie, "Sec-Fetch-Site", "same-origin")
 		require.Equal(t, 500, resp.StatusCode)
-		require.NotContains(t, page, "zq")
+		require.NotContains(t, page, "zqxqz")
 	})
 	heard := strings.ToLower(stop())
 	require.True(t, ran)
 	require.NotEmpty(t, heard)
-	for _, word := range append(secrets, "zq", "/own/", "/c/") {
+	for _, word := range append(secrets, "zqxqz", "/own/", "/c/") {
 		require.NotContains(t, heard, strings.ToLower(word))
 	}
 }

@@ -93,7 +93,7 @@ func TestAConsultationIsKeptAndReadByThoseWhoMay(t *testing.T) {
 	s := newSalon(t)
 	client := s.client("Mara")
 	ada := s.asPerson(store.LeadRole, s.ada)
-	body := s.answers(map[string]string{"pregnancy": "not_sure", "colour": "yes", "coloured_on": "2026-06-01", "details": "zqdetails"})
+	body := s.answers(map[string]string{"pregnancy": "not_sure", "colour": "yes", "coloured_on": "2026-06-01", "details": "zqxqzdetails"})
 	a := ada.call("POST", "/v1/clients/"+client+"/screenings", body, "Idempotency-Key", "one")
 	var made map[string]string
 	a.is(201, &made)
@@ -185,7 +185,7 @@ func TestFaultsOfAConsultationAreNamedWithoutWhatWasSent(t *testing.T) {
 		b := s.answers(nil)
 		return b["answers"].([]object), b
 	}
-	secret := "zqsecret"
+	secret := "zqxqzsecret"
 	for name, x := range map[string]struct {
 		change func(list []object, b object)
 		want   string
@@ -264,7 +264,7 @@ func TestTheLicensedPersonDecides(t *testing.T) {
 	client := s.client("Mara")
 	ada := s.asPerson(store.LeadRole, s.ada)
 	decide := func(who *salon, id, decision, by string) answer {
-		b := object{"decision": decision, "why": "zqwhy " + decision}
+		b := object{"decision": decision, "why": "zqxqzwhy " + decision}
 		if by != "" {
 			b["decided_by"] = by
 		}
@@ -280,13 +280,13 @@ func TestTheLicensedPersonDecides(t *testing.T) {
 	var made api.DecisionMade
 	a.is(200, &made)
 	require.Equal(t, api.DecisionMade{ID: ask, Outcome: "ask", Decision: "yes"}, made)
-	require.NotContains(t, string(a.body), "zqwhy")
+	require.NotContains(t, string(a.body), "zqxqzwhy")
 	s.at(start.Add(time.Hour))
 	decide(s, ask, "no", "ben").is(200, nil)
 	got := s.reading(ask)
 	require.Equal(t, "no", got.Decision)
 	require.Equal(t, "Ben", got.DecidedBy)
-	require.Equal(t, []string{"yes Ada zqwhy yes", "no Ben zqwhy no"}, []string{got.Decisions[0].Decision + " " + got.Decisions[0].By + " " + got.Decisions[0].Why,
+	require.Equal(t, []string{"yes Ada zqxqzwhy yes", "no Ben zqxqzwhy no"}, []string{got.Decisions[0].Decision + " " + got.Decisions[0].By + " " + got.Decisions[0].Why,
 		got.Decisions[1].Decision + " " + got.Decisions[1].By + " " + got.Decisions[1].Why}, "what was said before stays")
 	decide(ada, ask, "yes", "").is(200, nil)
 
@@ -497,20 +497,20 @@ func TestWhatIsAnsweredStandsNowhereElse(t *testing.T) {
 		s.deliver(func(to string) error { mails <- to; return nil })
 		client := s.client("Mara")
 		path := "/v1/clients/" + client + "/screenings"
-		body := s.answers(map[string]string{"pregnancy": "yes", "wanted": "zqwanted", "details": "zqdetails", "last_wash": begin.Format("2006-01-02")})
+		body := s.answers(map[string]string{"pregnancy": "yes", "wanted": "zqxqzwanted", "details": "zqxqzdetails", "last_wash": begin.Format("2006-01-02")})
 		var x api.ScreeningMade
 		s.call("POST", path, body, "Idempotency-Key", "one").is(201, &x)
 		s.call("POST", path, body, "Idempotency-Key", "one").is(201, nil)
-		s.call("POST", "/v1/screenings/"+x.ID+"/decision", object{"decision": "yes", "why": "zqwhyyes", "decided_by": "Ada"}).is(200, nil)
+		s.call("POST", "/v1/screenings/"+x.ID+"/decision", object{"decision": "yes", "why": "zqxqzwhyyes", "decided_by": "Ada"}).is(200, nil)
 		s.book(client, begin.Add(75*time.Hour), s.straightening())
 		raw, err := json.Marshal(body)
 		require.NoError(t, err)
 		out := s.outside()
-		for _, broken := range []string{string(raw[:len(raw)-1]), strings.Replace(string(raw), `"zqwanted"`, `"zqwanted`+"\xff"+`"`, 1),
-			strings.Replace(string(raw), `"zqwanted"`, `["zqwanted"]`, 1), strings.Replace(string(raw), `"question":"wanted"`, `"question":"zqquestion"`, 1)} {
+		for _, broken := range []string{string(raw[:len(raw)-1]), strings.Replace(string(raw), `"zqxqzwanted"`, `"zqxqzwanted`+"\xff"+`"`, 1),
+			strings.Replace(string(raw), `"zqxqzwanted"`, `["zqxqzwanted"]`, 1), strings.Replace(string(raw), `"question":"wanted"`, `"question":"zqxqzquestion"`, 1)} {
 			a := out.call("POST", path, broken, "Idempotency-Key", "broken")
 			require.Equal(t, http.StatusUnprocessableEntity, a.status)
-			require.NotContains(t, string(a.body), "zq")
+			require.NotContains(t, string(a.body), "zqxqz")
 		}
 		// A database that does not do what the program believes.
 		db := s.db()
@@ -520,7 +520,7 @@ func TestWhatIsAnsweredStandsNowhereElse(t *testing.T) {
 		require.Empty(t, a.refused(500, "internal").Detail)
 
 		require.True(t, s.dumpHolds(x.ID), "the dump is complete")
-		for _, word := range []string{"zqwanted", "zqdetails", "zqwhyyes", "zqquestion", "pregnan", "asthma"} {
+		for _, word := range []string{"zqxqzwanted", "zqxqzdetails", "zqxqzwhyyes", "zqxqzquestion", "pregnan", "asthma"} {
 			require.False(t, s.dumpHolds(word), word)
 		}
 		for _, kind := range []string{"staff", "client"} {
@@ -528,13 +528,13 @@ func TestWhatIsAnsweredStandsNowhereElse(t *testing.T) {
 			feed := s.feed(kind, id).ask("GET")
 			feed.is(200, nil)
 			require.NotContains(t, string(feed.body), "pregnan")
-			require.NotContains(t, string(feed.body), "zq")
+			require.NotContains(t, string(feed.body), "zqxqz")
 		}
 	})
 	heard := strings.ToLower(stop())
 	require.True(t, ran)
 	require.Contains(t, heard, "request failed", "something went wrong and was logged")
-	for _, word := range []string{"zq", "pregnan", "not_sure", "answers/"} {
+	for _, word := range []string{"zqxqz", "pregnan", "not_sure", "answers/"} {
 		require.NotContains(t, heard, word)
 	}
 }
