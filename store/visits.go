@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgtype"
 
 	"chairblock/scheduling"
 )
@@ -173,7 +172,7 @@ const (
 	visitHead = `
 	SELECT ` + visitColumns + `, array(
 		SELECT ROW(x.ordinal, x.service_id, x.service_version, k.name, k.aftercare, x.lead_id, x.estimate_id, x.price_cents,
-			x.price_from_cents, x.price_to_cents, x.price_open)
+			coalesce(x.price_from_cents, 0), coalesce(x.price_to_cents, 0), x.price_open)
 		FROM visit_service x JOIN service_version k USING (salon_id, service_id, service_version)
 		WHERE x.salon_id = v.salon_id AND x.visit_id = v.visit_id ORDER BY x.ordinal
 	) AS services, `
@@ -185,76 +184,48 @@ const (
 		SELECT ROW(u.ordinal, u.unit_id, u.role)
 		FROM visit_step_unit u WHERE u.salon_id = v.salon_id AND u.visit_id = v.visit_id ORDER BY u.ordinal, u.role, u.unit_id
 	) AS units, `
-	noSteps   = `NULL AS steps, NULL AS units, `
+	noSteps   = `NULL::record[] AS steps, NULL::record[] AS units, `
 	visitTail = visitEvents + `
 	FROM visit v WHERE v.salon_id = $1 `
 )
 
 // scanVisit reads a row of visitQuery.
 func scanVisit(row pgx.CollectableRow) (v Visit, err error) {
-	var services, steps, units, events pgtype.UndecodedBytes
+	var units []StepUnit
 	err = row.Scan(&v.ID, &v.Client, &v.Title, &v.State, &v.Start, &v.End, &v.Chair, &v.PriceCents, &v.Note, &v.ApprovedBy, &v.ArrivedAt,
-		&v.FinishedAt, &v.HeldUntil, &v.Group, &v.Parent, &v.ParentAs, &v.Version, &v.FollowUpHeld, &v.SaidYesAt, &services, &steps, &units, &events)
+		&v.FinishedAt, &v.HeldUntil, &v.Group, &v.Parent, &v.ParentAs, &v.Version, &v.FollowUpHeld, &v.SaidYesAt,
+		&records[VisitService]{&v.Services, func(x *VisitService) []any {
+			x.Visit = v.ID
+			return []any{&x.Ordinal, &x.Service, &x.Version, &x.Name, &x.Aftercare, &x.Lead, &x.Estimate, &x.PriceCents, &x.FromCents, &x.ToCents, &x.Open}
+		}},
+		&records[VisitStep]{&v.Steps, func(x *VisitStep) []any {
+			x.Visit = v.ID
+			return []any{&x.Ordinal, &x.Service, &x.Kind, &x.Label, &x.Start, &x.End, &x.HandsOn, &x.Watched, &x.Looks, &x.RealStart, &x.RealEnd}
+		}},
+		&records[StepUnit]{&units, func(x *StepUnit) []any {
+			x.Visit = v.ID
+			return []any{&x.Ordinal, &x.Unit, &x.Role}
+		}},
+		&records[Event]{&v.Events, func(x *Event) []any {
+			return []any{&x.ID, &x.Kind, &x.Ordinal, &x.At, &x.Noted, &x.By}
+		}})
 	if err != nil {
 		return v, err
 	}
-	for _, x := range []struct {
-		raw  []byte
-		scan func(*Visit, *records)
-	}{{services, (*Visit).scanServices}, {steps, (*Visit).scanSteps}, {units, (*Visit).scanUnits}, {events, (*Visit).scanEvents}} {
-		r := newRecords(x.raw)
-		x.scan(&v, r)
-		if r.err != nil {
-			return v, r.err
-		}
-	}
+	v.giveUnits(units)
 	return v, nil
 }
 
-func (v *Visit) scanServices(r *records) {
-	for r.next() {
-		v.Services = append(v.Services, VisitService{Visit: v.ID, Ordinal: r.smallint(), Service: r.text(), Version: r.integer(), Name: r.text(),
-			Aftercare: r.boolean(), Lead: r.text(), Estimate: r.textOrNil(), PriceCents: r.bigint(),
-			FromCents: r.bigint(), ToCents: r.bigint(), Open: r.boolean()})
-	}
-}
-
-func (v *Visit) scanSteps(r *records) {
-	if r.more > 0 {
-		v.Steps = make([]VisitStep, 0, r.more)
-	}
-	for r.next() {
-		v.Steps = append(v.Steps, VisitStep{Visit: v.ID, Ordinal: r.smallint(), Service: r.smallint(), Kind: r.text(), Label: r.text(),
-			Start: r.time(), End: r.time(), HandsOn: r.boolean(), Watched: r.boolean(), Looks: r.smallints(),
-			RealStart: r.timeOrNil(), RealEnd: r.timeOrNil()})
-	}
-}
-
-// scanUnits reads the units of steps that have been read, in the order of these.
-func (v *Visit) scanUnits(r *records) {
-	all := make([]StepUnit, 0, r.more) // never grows, so that steps can have parts of it
-	i := 0
-	for r.next() {
-		u := StepUnit{Visit: v.ID, Ordinal: r.smallint(), Unit: r.text(), Role: r.text()}
-		for i < len(v.Steps) && v.Steps[i].Ordinal < u.Ordinal {
-			i++
+// giveUnits gives steps their units, both in the order of steps.
+func (v *Visit) giveUnits(all []StepUnit) {
+	for i := range v.Steps {
+		n := 0
+		for n < len(all) && all[n].Ordinal == v.Steps[i].Ordinal {
+			n++
 		}
-		if i == len(v.Steps) || v.Steps[i].Ordinal != u.Ordinal {
-			r.err = errRecords
-			return
+		if n > 0 {
+			v.Steps[i].Units, all = all[:n:n], all[n:]
 		}
-		all = append(all, u)
-		n := len(v.Steps[i].Units) + 1
-		v.Steps[i].Units = all[len(all)-n : len(all) : len(all)]
-	}
-}
-
-func (v *Visit) scanEvents(r *records) {
-	if r.more > 0 {
-		v.Events = make([]Event, 0, r.more)
-	}
-	for r.next() {
-		v.Events = append(v.Events, Event{ID: r.text(), Kind: EventKind(r.text()), Ordinal: r.smallintOrNil(), At: r.time(), Noted: r.time(), By: r.text()})
 	}
 }
 
