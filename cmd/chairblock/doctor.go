@@ -23,6 +23,7 @@ type DoctorCmd struct {
 	Mail
 	Replies Replies `embed:""`
 	HealthKey
+	Transport
 }
 
 // A verdict is how something is.
@@ -77,6 +78,7 @@ func (c *DoctorCmd) Run(out io.Writer) error {
 	}
 	c.disk(&f)
 	c.mail(ctx, &f)
+	c.transport(&f)
 	c.backups(&f)
 	bad := 0
 	for _, x := range f {
@@ -305,6 +307,28 @@ func (c *DoctorCmd) mail(ctx context.Context, f *findings) {
 			return
 		}
 		f.add("replies", well, "", "the folder for answers to invitations can be used")
+	}
+}
+
+// transport looks at how the service is reached.
+func (c *DoctorCmd) transport(f *findings) {
+	cert, err := c.certificate()
+	if err != nil {
+		f.add("transport", wrong, "correct the setting; the service does not start with it", "%v", err)
+		return
+	}
+	cautions := c.cautions(cert, time.Now())
+	for _, x := range cautions {
+		f.add("transport", mind, x.remedy, "%s", x.says)
+	}
+	switch {
+	case len(cautions) > 0:
+	case cert != nil:
+		f.add("transport", well, "", "encrypted with a certificate that counts until %s", minuteUTC(cert.pair.Leaf.NotAfter))
+	case loopback(c.Listen):
+		f.add("transport", well, "", "only this machine reaches the service; whoever else is to needs a proxy with TLS")
+	default:
+		f.add("transport", well, "", "a proxy is named, which has to encrypt")
 	}
 }
 

@@ -93,13 +93,11 @@ type ServeCmd struct {
 	HealthKey
 	Erasures
 	Options `embed:""`
-	Listen  string `default:"127.0.0.1:8080" env:"LISTEN" help:"Address to listen on."`
+	Transport
 	// Development is for trying things out: a service that others reach must not be
 	// led into its own machine by an address that somebody types in.
-	Development bool     `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
-	Proxies     []string `name:"trusted-proxy" env:"TRUSTED_PROXIES" placeholder:"NETWORK" help:"Address or network of a reverse proxy whose X-Forwarded-For is believed, such as 127.0.0.1 or 10.1.0.0/16. Several with commas."`
-	Requests    int      `name:"requests-per-minute" env:"REQUESTS_PER_MINUTE" default:"3000" help:"How many requests a token or an account may make in a minute, at each process; 0 for as many as it likes."`
-	URL         string   `name:"url" env:"CHAIRBLOCK_URL" placeholder:"URL" help:"Address under which others reach the service, for links; usually that of the reverse proxy."`
+	Development bool `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
+	Requests    int  `name:"requests-per-minute" env:"REQUESTS_PER_MINUTE" default:"3000" help:"How many requests a token or an account may make in a minute, at each process; 0 for as many as it likes."`
 	// Metrics stand on a port of their own, so that no proxy passes them on by mistake.
 	Tracing `embed:""`
 	Metrics string `name:"metrics-listen" env:"METRICS_LISTEN" placeholder:"ADDRESS" help:"Address at which counters can be read in the text format of Prometheus, such as 127.0.0.1:9464. Nobody else should reach it. Left out: they cannot be read."`
@@ -128,7 +126,7 @@ func (c *ServeCmd) Run(out io.Writer, parsed *kong.Context) error {
 		return err
 	}
 	defer flush()
-	s, err := startTraced(ctx, c.Database, c.Mail, c.HealthKey, c.Listen, c.URL, spans, log)
+	s, err := startTraced(ctx, c.Database, c.Mail, c.HealthKey, c.Transport, spans, log)
 	if err != nil {
 		return untilStopped(ctx, log, err)
 	}
@@ -235,30 +233,53 @@ type running struct {
 
 // start opens the database, migrates it and listens.
 func start(ctx context.Context, d Database, m Mail, k HealthKey, listen, url string, log func(string, ...any)) (*running, error) {
-	return startTraced(ctx, d, m, k, listen, url, nil, log)
+	return startTraced(ctx, d, m, k, Transport{Listen: listen, URL: url}, nil, log)
 }
 
 // startTraced is start with spans made by a provider, nil for none.
-func startTraced(ctx context.Context, d Database, m Mail, k HealthKey, listen, url string, spans *sdktrace.TracerProvider, log func(string, ...any)) (*running, error) {
+func startTraced(ctx context.Context, d Database, m Mail, k HealthKey, at Transport, spans *sdktrace.TracerProvider, log func(string, ...any)) (*running, error) {
 	r := &running{log: log, spans: spans}
-	if err := r.open(ctx, d, m, k, listen, url); err != nil {
+	if err := r.open(ctx, d, m, k, at); err != nil {
 		r.close()
 		return nil, err
 	}
 	return r, nil
 }
 
-func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, listen, url string) error {
+// listen takes the address, encrypted where there is a certificate.
+func (r *running) listen(at Transport) error {
+	cert, err := at.certificate()
+	if err != nil {
+		return err
+	}
+	l, err := net.Listen("tcp", at.Listen)
+	if errors.Is(err, syscall.EADDRINUSE) {
+		return fmt.Errorf("another program listens on %s: end it, or name another address with --listen", at.Listen)
+	} else if err != nil {
+		return fmt.Errorf("cannot listen on %s: %w", at.Listen, err)
+	}
+	r.ends = append(r.ends, func() { _ = l.Close() })
+	for _, c := range at.cautions(cert, time.Now()) {
+		r.log("mind: %s: %s", c.says, c.remedy)
+	}
+	scheme := "http://"
+	if r.listener = l; cert != nil {
+		r.listener, scheme = cert.listener(l), "https://"
+	}
+	if r.url = strings.TrimSuffix(at.URL, "/"); r.url == "" {
+		r.url = scheme + reachable(l.Addr().String())
+	}
+	return nil
+}
+
+func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, at Transport) error {
 	seal, err := k.sealer(r.log)
 	if err != nil {
 		return err
 	}
-	if r.listener, err = net.Listen("tcp", listen); errors.Is(err, syscall.EADDRINUSE) {
-		return fmt.Errorf("another program listens on %s: end it, or name another address with --listen", listen)
-	} else if err != nil {
-		return fmt.Errorf("cannot listen on %s: %w", listen, err)
+	if err := r.listen(at); err != nil {
+		return err
 	}
-	r.ends = append(r.ends, func() { _ = r.listener.Close() })
 	if r.sender, err = notify.Open(m.SMTP, orNothing(m.Maildir, m.SMTP)); err != nil {
 		return err
 	}
@@ -292,9 +313,6 @@ func (r *running) open(ctx context.Context, d Database, m Mail, k HealthKey, lis
 		return err
 	}
 	r.ends = append(r.ends, keptTime, r.store.KeepWarm(r.store.Now).Stop)
-	if r.url = strings.TrimSuffix(url, "/"); url == "" {
-		r.url = "http://" + reachable(r.listener.Addr().String())
-	}
 	r.api = api.New(r.store, r.url, r.store.Now)
 	if spans != nil {
 		r.api.Trace(spans)
@@ -386,6 +404,7 @@ func (r *running) stopJobs() {
 // serve answers until ctx ends, then lets running requests finish.
 func (r *running) serve(ctx context.Context) error {
 	server := r.api.HTTPServer()
+	server.ErrorLog = withoutHandshakes(os.Stderr)
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(r.listener) }()
 	select {
