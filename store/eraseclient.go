@@ -123,6 +123,7 @@ func (t *Tx) takeAway(ctx context.Context, client, by string, now time.Time) err
 		return err
 	}
 	var b pgx.Batch
+	delete(t.atEnd.feeds, client)
 	t.eraseFrom(&b, visits)
 	for _, q := range eraseSteps {
 		b.Queue(q, t.salon, client)

@@ -73,6 +73,7 @@ func TestAnErasedClientIsNowhereAndTheWorkStays(t *testing.T) {
 	before, theirs := work(), other.contents()
 	require.Greater(t, len(before), 4)
 	s.tx(func(tx *store.Tx) error {
+		require.NoError(t, tx.TouchFeeds(t.Context(), x.client), "of what is gone no calendar is told")
 		hit, err := tx.EraseClient(t.Context(), x.client, "owner", at(9, 0))
 		require.Equal(t, 1, hit.Screenings)
 		require.Equal(t, 1, hit.Visits)

@@ -224,12 +224,17 @@ func (t *Tx) lockFeeds(ctx context.Context, alone bool) error {
 	return domain("lock", err, false)
 }
 
-// TouchFeeds raises the version of the feeds of the given people.
+// TouchFeeds raises the version of the feeds of the given people, when the transaction
+// ends.
 func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
+	if t.atEnd == nil {
+		return errReading
+	}
 	if err := t.lockFeeds(ctx, false); err != nil {
 		return err
 	}
-	return t.touchFeeds(ctx, subjects)
+	t.touchFeeds(subjects)
+	return nil
 }
 
 // laterSecond is the time of a change to a feed: never in the second of the last one,
@@ -237,16 +242,20 @@ func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
 // no fractions.
 const laterSecond = `greatest(clock_timestamp(), date_trunc('second', feed_version.changed_at) + interval '1 second')`
 
+const touchFeedsQuery = `
+	INSERT INTO feed_version (salon_id, subject_id, changed_at)
+	SELECT $1, s, clock_timestamp() FROM unnest($2::text[]) WITH ORDINALITY x(s, n) ORDER BY n
+	ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1,
+		changed_at = ` + laterSecond
+
 // touchFeeds is TouchFeeds for who holds the lock.
-func (t *Tx) touchFeeds(ctx context.Context, subjects []string) error {
-	slices.Sort(subjects)
-	_, err := t.tx.Exec(ctx, `
-		INSERT INTO feed_version (salon_id, subject_id, changed_at)
-		SELECT $1, s, clock_timestamp() FROM unnest($2::text[]) WITH ORDINALITY x(s, n) ORDER BY n
-		ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1,
-			changed_at = `+laterSecond,
-		t.salon, slices.Compact(subjects))
-	return domain("feed version", err, false)
+func (t *Tx) touchFeeds(subjects []string) {
+	if t.atEnd.feeds == nil {
+		t.atEnd.feeds = map[string]bool{}
+	}
+	for _, s := range subjects {
+		t.atEnd.feeds[s] = true
+	}
 }
 
 // touchAllFeeds raises every feed of the salon and the time of change of all
@@ -291,5 +300,6 @@ func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
 		return domain("feeds", err, false)
 	}
 	subjects = slices.DeleteFunc(subjects, func(s string) bool { return s == PartSalon })
-	return t.touchFeeds(ctx, append(subjects, client))
+	t.touchFeeds(append(subjects, client))
+	return nil
 }

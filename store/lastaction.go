@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 )
 
 // LastAction is what somebody did last, with what it takes to undo it.
@@ -16,16 +18,40 @@ type LastAction struct {
 	At      time.Time       `db:"done_at"`
 }
 
-// SetLastAction notes what somebody did, in place of what was noted before.
+// SetLastAction notes what somebody did, in place of what was noted before, when the
+// transaction ends.
 func (t *Tx) SetLastAction(ctx context.Context, a LastAction) error {
+	if t.atEnd == nil {
+		return errReading
+	}
+	if old := t.atEnd.action; old != nil && old.Doer != a.Doer {
+		if err := t.writeLastAction(ctx); err != nil {
+			return err
+		}
+	}
+	t.atEnd.action = &a
+	return nil
+}
+
+func queueLastAction(b *pgx.Batch, salon string, a LastAction) {
 	if a.Was == nil {
 		a.Was = json.RawMessage(`{}`)
 	}
-	_, err := t.tx.Exec(ctx, `
+	b.Queue(`
 		INSERT INTO last_action (salon_id, doer, kind, subject_id, version, was, done_at) VALUES ($1, $2, $3, $4, $5, $6, $7)
 		ON CONFLICT (salon_id, doer) DO UPDATE SET kind = $3, subject_id = $4, version = $5, was = $6, done_at = $7`,
-		t.salon, a.Doer, a.Kind, a.Subject, a.Version, a.Was, a.At)
-	return domain("last action", err, false)
+		salon, a.Doer, a.Kind, a.Subject, a.Version, a.Was, a.At)
+}
+
+// writeLastAction writes it before the end.
+func (t *Tx) writeLastAction(ctx context.Context) error {
+	if t.atEnd == nil || t.atEnd.action == nil {
+		return nil
+	}
+	var b pgx.Batch
+	queueLastAction(&b, t.salon, *t.atEnd.action)
+	t.atEnd.action = nil
+	return domain("last action", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
 // LastAction returns what somebody did last, or scheduling.ErrNotFound.
@@ -39,6 +65,9 @@ func (t *Tx) LockLastAction(ctx context.Context, doer string) (LastAction, error
 }
 
 func (t *Tx) lastAction(ctx context.Context, doer, lock string) (LastAction, error) {
+	if err := t.writeLastAction(ctx); err != nil {
+		return LastAction{}, err
+	}
 	list, err := collect[LastAction](ctx, t, "last action", `
 		SELECT doer, kind, subject_id, version, was, done_at FROM last_action WHERE salon_id = $1 AND doer = $2`+lock, t.salon, doer)
 	if err == nil {
@@ -52,6 +81,9 @@ func (t *Tx) lastAction(ctx context.Context, doer, lock string) (LastAction, err
 
 // ForgetLastAction forgets what somebody did last.
 func (t *Tx) ForgetLastAction(ctx context.Context, doer string) error {
+	if err := t.writeLastAction(ctx); err != nil {
+		return err
+	}
 	_, err := t.tx.Exec(ctx, `DELETE FROM last_action WHERE salon_id = $1 AND doer = $2`, t.salon, doer)
 	return domain("forget last action", err, false)
 }

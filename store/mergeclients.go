@@ -252,6 +252,7 @@ func (t *Tx) mergeWish(ctx context.Context, keep, gone string) error {
 
 // dropGone erases the file, with its links and the addresses of its calendar.
 func (t *Tx) dropGone(ctx context.Context, keep, gone string) error {
+	delete(t.atEnd.feeds, gone)
 	for _, q := range []string{`DELETE FROM feed WHERE salon_id = $1 AND kind = 'client' AND subject_id = $2`,
 		`DELETE FROM feed_version WHERE salon_id = $1 AND subject_id = $2`} {
 		if _, err := t.tx.Exec(ctx, q, t.salon, gone); err != nil {

@@ -104,7 +104,8 @@ func (t *Tx) SyncPartsOf(ctx context.Context, list []VisitParts) error {
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
 		return domain("parts", err, false)
 	}
-	return t.touchFeeds(ctx, slices.Collect(maps.Keys(touched)))
+	t.touchFeeds(slices.Collect(maps.Keys(touched)))
+	return nil
 }
 
 // queueParts queues what makes the parts of a visit out of old ones and notes

@@ -227,9 +227,7 @@ func (t *Tx) WithdrawOlderRetouch(ctx context.Context, client, visit string) err
 		return domain("older retouch", err, false)
 	}
 	if tag.RowsAffected() > 0 {
-		if err := t.touchFeeds(ctx, []string{client}); err != nil {
-			return err
-		}
+		t.touchFeeds([]string{client})
 	}
 	return t.withdraw(ctx, `kind = 'retouch' AND visit_id <> $3 AND visit_id IN (
 		SELECT visit_id FROM visit WHERE salon_id = $1 AND client_id = $2)`, client, visit)

@@ -82,6 +82,7 @@ type Tx struct {
 	lapsed  time.Time        // when pencilled visits were lapsed for, zero before
 	seal    *Sealer
 	counts  *counts // nil while reading
+	atEnd   *atEnd  // nil while reading
 	memo    *memo
 }
 
@@ -196,7 +197,10 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		var counted counts
 		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{BeginQuery: begin(ctx)}, func(tx pgx.Tx) error {
 			m := newMemo()
-			inner = f(&Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, altered: &altered, seal: s.seal, counts: &counted, memo: m})
+			t := &Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, altered: &altered, seal: s.seal, counts: &counted, atEnd: &atEnd{}, memo: m}
+			if inner = f(t); inner == nil {
+				inner = t.atEnd.write(ctx, t)
+			}
 			return inner
 		})
 		if err == nil {
@@ -243,8 +247,9 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var inner error
 	var counted counts
+	end := t.atEnd.inside()
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: watchedTx{tx, t.memo}, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted, memo: t.memo})
+		inner = f(&Tx{tx: watchedTx{tx, t.memo}, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted, atEnd: end, memo: t.memo})
 		return inner
 	})
 	if inner != nil || err != nil { // what it wrote, and its locks, are undone
@@ -255,6 +260,7 @@ func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	}
 	if err == nil && t.counts != nil {
 		t.counts.list = append(t.counts.list, counted.list...)
+		*t.atEnd = *end
 	}
 	return domain("savepoint", err, false)
 }

@@ -67,6 +67,10 @@ func TestARealDeadlockIsSolvedByRepeating(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 4)
 	before := s.feeds()
+	raise := func(tx *store.Tx, subject string) error {
+		return tx.Exec(t.Context(), `INSERT INTO feed_version (salon_id, subject_id, changed_at) VALUES ($1, $2, now())
+			ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1`, s.row.ID, subject)
+	}
 	// Two transactions that take two rows in opposite order, each with its first
 	// before the other goes on.
 	var runs [2]int
@@ -79,14 +83,14 @@ func TestARealDeadlockIsSolvedByRepeating(t *testing.T) {
 	for i, order := range [][]string{{s.ada, s.ben}, {s.ben, s.ada}} {
 		both.Go(func() {
 			errs[i] = s.try(func(tx *store.Tx) error {
-				if err := tx.TouchFeeds(t.Context(), order[0]); err != nil {
+				if err := raise(tx, order[0]); err != nil {
 					return err
 				}
 				if runs[i]++; runs[i] == 1 {
 					close(first[i])
 					<-first[1-i]
 				}
-				return tx.TouchFeeds(t.Context(), order[1])
+				return raise(tx, order[1])
 			})
 		})
 	}
@@ -185,6 +189,30 @@ func TestASavepointIsUndoneAlone(t *testing.T) {
 		return nil
 	})
 	require.Equal(t, []string{s.ada}, s.risen(before))
+}
+
+func TestWhatManyChangeIsLockedAtTheEndOfATransactionOnly(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	before := s.feeds()
+	change := func(tx *store.Tx, kind string) error {
+		return errors.Join(tx.TouchFeeds(t.Context(), s.ada), tx.SetLastAction(t.Context(), store.LastAction{Doer: "desk", Kind: kind, At: time.Now()}))
+	}
+	s.tx(func(tx *store.Tx) error {
+		require.NoError(t, change(tx, "first"))
+		s.tx(func(other *store.Tx) error { return change(other, "second") }) // does not wait
+		return nil
+	})
+	require.Equal(t, before[s.ada]+2, s.feeds()[s.ada])
+	s.tx(func(tx *store.Tx) error {
+		last, err := tx.LastAction(t.Context(), "desk")
+		require.NoError(t, err)
+		require.Equal(t, "first", last.Kind, "it was committed last")
+		require.NoError(t, change(tx, "third"))
+		last, err = tx.LastAction(t.Context(), "desk")
+		require.Equal(t, "third", last.Kind, "who asks sees what the transaction has noted")
+		return err
+	})
 }
 
 func TestAPanicRollsBackAndGivesTheConnectionBack(t *testing.T) {

@@ -1,0 +1,44 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"slices"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// atEnd is what a transaction writes just before it is committed: rows that many change
+// at the same time, such as the version of a stylist's calendar, so that nobody waits for
+// what else the transaction does. Nothing is locked after them.
+type atEnd struct {
+	feeds  map[string]bool // subjects whose calendars have changed
+	action *LastAction
+}
+
+var errReading = errors.New("store: nothing is written while reading")
+
+// inside is what a savepoint begins with: it takes the place of e when it is kept.
+func (e *atEnd) inside() *atEnd {
+	if e == nil {
+		return nil
+	}
+	return &atEnd{maps.Clone(e.feeds), e.action}
+}
+
+// write writes it, in one order everywhere: actions before calendars, and these by their
+// subjects.
+func (e *atEnd) write(ctx context.Context, t *Tx) error {
+	var b pgx.Batch
+	if a := e.action; a != nil {
+		queueLastAction(&b, t.salon, *a)
+	}
+	if len(e.feeds) > 0 {
+		b.Queue(touchFeedsQuery, t.salon, slices.Sorted(maps.Keys(e.feeds)))
+	}
+	if b.Len() == 0 {
+		return nil
+	}
+	return domain("end of transaction", t.tx.SendBatch(ctx, &b).Close(), false)
+}
