@@ -39,7 +39,7 @@ func (s *Server) unproven(ctx context.Context, operation, path string) bool {
 	case who.Session != "" && who.Account != "":
 		return s.now().Sub(who.Proven).Abs() >= provenFor // also where the clock was set back
 	}
-	return p.Token != "" && p.SignedIn >= provenFor
+	return p.Token != "" && p.SignedIn.Abs() >= provenFor
 }
 
 // proveWords say what whoever changes a way in has to do first.

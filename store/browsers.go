@@ -51,7 +51,7 @@ const browserColumns = `b.session_id, coalesce(b.account_id, '') AS account_id, 
 func (t *Tx) BrowsersOf(ctx context.Context, account string, now time.Time) ([]BrowserSession, error) {
 	return collect[BrowserSession](ctx, t, "browsers", `
 		SELECT `+browserColumns+` FROM browser_session b JOIN sessions s USING (token)
-		WHERE b.salon_id = $1 AND b.account_id = $2 AND b.ends_at > $3 AND b.last_used_at + b.idle > $3
+		WHERE b.salon_id = $1 AND b.account_id = $2 AND `+alive("$3")+`
 		ORDER BY b.last_used_at DESC, b.session_id DESC`, t.salon, account, now)
 }
 
@@ -59,7 +59,7 @@ func (t *Tx) BrowsersOf(ctx context.Context, account string, now time.Time) ([]B
 func (t *Tx) Browsers(ctx context.Context, now time.Time) (map[string]int, error) {
 	rows, err := t.tx.Query(ctx, `
 		SELECT b.account_id, count(*) FROM browser_session b JOIN sessions s USING (token)
-		WHERE b.salon_id = $1 AND b.account_id IS NOT NULL AND b.ends_at > $2 AND b.last_used_at + b.idle > $2 GROUP BY 1`, t.salon, now)
+		WHERE b.salon_id = $1 AND b.account_id IS NOT NULL AND `+alive("$2")+` GROUP BY 1`, t.salon, now)
 	if err != nil {
 		return nil, domain("browsers", err, false)
 	}

@@ -26,7 +26,8 @@ type Press struct {
 	// Pressed says that a person made the request, and not a page that keeps itself
 	// fresh: only then does the browser count as used.
 	Pressed bool
-	// Stays is how long whoever said who she is remains that person after a press.
+	// Stays is how long whoever said who she is remains that person after a press. Whom
+	// a clock that was set back would let stay for more than twice as long is nobody.
 	Stays time.Duration
 }
 
@@ -63,7 +64,13 @@ type signedInRow struct {
 const needsFactor = `coalesce('owner' = ANY(a.roles) AND (SELECT r.owners_second_factor FROM access_rule r WHERE r.salon_id = a.salon_id)
 	AND NOT EXISTS (SELECT FROM second_factor f WHERE f.salon_id = a.salon_id AND f.account_id = a.account_id AND f.confirmed_at IS NOT NULL), false)`
 
-const signedInQuery = `
+// alive is whether a browser b is signed in at a moment. A clock that was ahead when
+// it was used, and was set back since, gives it twice its time at the most.
+func alive(now string) string {
+	return `b.ends_at > ` + now + ` AND b.last_used_at + b.idle > ` + now + ` AND b.last_used_at - b.idle < ` + now
+}
+
+var signedInQuery = `
 	WITH hit AS (
 		SELECT b.salon_id, b.session_id, b.kind, b.last_used_at, coalesce(b.account_id, '') AS account_id,
 		       coalesce(a.staff_id, b.staff_id, '') AS staff_id, coalesce(a.roles, ARRAY[b.role]) AS roles,
@@ -74,19 +81,19 @@ const signedInQuery = `
 		FROM sessions s JOIN browser_session b USING (token)
 		LEFT JOIN account a ON a.salon_id = b.salon_id AND a.account_id = b.account_id
 		LEFT JOIN unit u ON u.salon_id = b.salon_id AND u.unit_id = coalesce(a.staff_id, b.staff_id)
-		LEFT JOIN account p ON p.salon_id = b.salon_id AND p.account_id = b.person_id AND b.person_until > $2 AND p.disabled_at IS NULL
+		LEFT JOIN account p ON p.salon_id = b.salon_id AND p.account_id = b.person_id AND b.person_until > $2 AND b.person_until <= $6 AND p.disabled_at IS NULL
 		LEFT JOIN unit pu ON pu.salon_id = p.salon_id AND pu.unit_id = p.staff_id
-		WHERE s.token = $1 AND b.ends_at > $2 AND b.last_used_at + b.idle > $2
+		WHERE s.token = $1 AND ` + alive("$2") + `
 		  AND a.disabled_at IS NULL AND (coalesce(u.active, true) OR 'owner' = ANY(a.roles))
 		  AND (b.kind <> 'shared' OR a.roles && ARRAY['owner', 'desk'])
 	)
 	SELECT salon_id, session_id, kind, account_id, staff_id, roles, name, left_staff, person_id, person_staff, person_roles,
 	       person_name, person_left, person_until, proven_by, proven_at, needs_factor,
-	       $4 AND (last_used_at < $3 OR person_id IS NOT NULL AND person_until < $5) AS unnoted FROM hit`
+	       $4 AND (last_used_at < $3 OR last_used_at > $7 OR person_id IS NOT NULL AND person_until < $5) AS unnoted FROM hit`
 
 // noteSession notes that a session is used and its person is there.
 const noteSession = `
-	UPDATE browser_session b SET last_used_at = GREATEST(b.last_used_at, $3),
+	UPDATE browser_session b SET last_used_at = CASE WHEN b.last_used_at > $6 THEN $3 ELSE GREATEST(b.last_used_at, $3) END,
 		person_until = CASE WHEN $4::text IS NOT NULL AND b.person_id = $4 THEN GREATEST(b.person_until, $5) ELSE b.person_until END
 	WHERE b.salon_id = $1 AND b.session_id = $2`
 
@@ -98,7 +105,8 @@ const noteSession = `
 func (s *Store) WhoUses(ctx context.Context, token string, p Press) (SignedIn, error) {
 	extended := p.Now.Add(p.Stays)
 	writeBelow := extended.Add(-personWithin)
-	rows, err := s.pool.Query(ctx, signedInQuery, token, p.Now, p.Now.Add(-usedWithin), p.Pressed, writeBelow)
+	ahead := p.Now.Add(usedWithin) // of it is what was noted before a clock was set back
+	rows, err := s.pool.Query(ctx, signedInQuery, token, p.Now, p.Now.Add(-usedWithin), p.Pressed, writeBelow, extended.Add(p.Stays), ahead)
 	if err != nil {
 		return SignedIn{}, domain("session", err, false)
 	}
@@ -107,7 +115,7 @@ func (s *Store) WhoUses(ctx context.Context, token string, p Press) (SignedIn, e
 		return SignedIn{}, domain("session", err, false)
 	}
 	if row.Unnoted {
-		if err := s.note(ctx, noteSession, row.Salon, row.Session, p.Now, row.Person, extended); err != nil {
+		if err := s.note(ctx, noteSession, row.Salon, row.Session, p.Now, row.Person, extended, ahead); err != nil {
 			return SignedIn{}, err
 		}
 	}

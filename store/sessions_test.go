@@ -56,12 +56,12 @@ func (s *salon) enrol(a store.Account) store.Account {
 
 // uses is who uses a browser at a time, by a press.
 func (s *salon) uses(token string, at time.Time) (store.SignedIn, error) {
-	return s.store.WhoUses(s.t.Context(), kept(token), store.Press{Now: at, Pressed: true})
+	return s.store.WhoUses(s.t.Context(), kept(token), store.Press{Now: at, Pressed: true, Stays: time.Hour})
 }
 
 // asks is the same for a page that keeps itself fresh.
 func (s *salon) asks(token string, at time.Time) (store.SignedIn, error) {
-	return s.store.WhoUses(s.t.Context(), kept(token), store.Press{Now: at})
+	return s.store.WhoUses(s.t.Context(), kept(token), store.Press{Now: at, Stays: time.Hour})
 }
 
 func TestABrowserIsUsedByThePersonOfItsAccount(t *testing.T) {
@@ -118,6 +118,56 @@ func TestABrowserIsSignedOutWhenItsTimeIsOver(t *testing.T) {
 	require.NoError(t, s.store.Sessions().Delete(kept("gone")))
 	_, err := s.uses("gone", at)
 	require.ErrorIs(t, err, scheduling.ErrNotFound, "the library has ended it")
+}
+
+func TestAClockThatIsSetGivesNobodyMoreThanTwiceHerTime(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	ctx := t.Context()
+	a := s.enrol(store.Account{Login: "a@example.org", Name: "Carla", Roles: []store.Role{store.Owner}})
+	at := time.Now().Truncate(time.Second)
+	// Two hours unused and twelve in all; hours are those that the clock shows.
+	is := func(token string, hours float64, want error) {
+		t.Helper()
+		_, err := s.uses(token, at.Add(time.Duration(hours*float64(time.Hour))))
+		require.ErrorIs(t, err, want)
+	}
+	s.browser("ahead", store.BrowserSession{Account: a.ID, Opened: at})
+	is("ahead", 0.5, nil)
+	is("ahead", 1.6, nil) // an hour ahead, and back:
+	is("ahead", 0.7, nil)
+	is("ahead", 2.8, scheduling.ErrNotFound) // it counts from the last press, whatever the clock showed in between
+	is("ahead", 2.6, nil)
+	is("ahead", 0.5, scheduling.ErrNotFound) // back by more than it may be unused: nobody knows for how long it was
+	for h := 4.0; h < 12; h++ {
+		is("ahead", h, nil)
+	}
+	is("ahead", 12, scheduling.ErrNotFound)
+
+	s.browser("later", store.BrowserSession{Account: a.ID, Opened: at.Add(time.Hour)})
+	is("later", 0, nil) // opened while it was an hour ahead
+	for h := 1.0; h < 13; h++ {
+		is("later", h, nil)
+	}
+	is("later", 13, scheduling.ErrNotFound)
+	s.browser("much", store.BrowserSession{Account: a.ID, Opened: at.AddDate(1, 0, 0)})
+	is("much", 0, scheduling.ErrNotFound)
+	s.tx(func(tx *store.Tx) error {
+		list, err := tx.BrowsersOf(ctx, a.ID, at)
+		require.NoError(t, err)
+		require.Empty(t, list, "neither is shown: the first two were used ten hours later than now")
+		counts, err := tx.Browsers(ctx, at.Add(12*time.Hour))
+		require.Equal(t, map[string]int{a.ID: 1}, counts)
+		return err
+	})
+
+	screen := s.browser("screen", store.BrowserSession{Account: a.ID, Kind: store.SharedScreen})
+	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, screen, a.ID, at.Add(3*time.Minute)) })
+	for minutes, changes := range map[int]bool{0: true, -2: true, -4: false, -60: false} {
+		who, err := s.store.WhoUses(ctx, kept("screen"), store.Press{Now: at.Add(time.Duration(minutes) * time.Minute), Stays: 3 * time.Minute})
+		require.NoError(t, err)
+		require.Equal(t, changes, !who.ReadOnly, "%d min", minutes)
+	}
 }
 
 func TestUsesAreWrittenDownOnceAMinute(t *testing.T) {
@@ -224,9 +274,9 @@ func TestASharedScreenIsThePersonWhoSaidWhoSheIsForAWhile(t *testing.T) {
 	ada := s.enrol(store.Account{Staff: s.ada, Login: "ada@example.org", Roles: []store.Role{store.LeadRole}})
 	id := s.browser("t", store.BrowserSession{Account: opener.ID, Kind: store.SharedScreen})
 	at := time.Now().Truncate(time.Second)
-	press := func(seconds int, stays time.Duration) store.SignedIn {
+	press := func(seconds int, pressed time.Duration) store.SignedIn {
 		t.Helper()
-		who, err := s.store.WhoUses(ctx, kept("t"), store.Press{Now: at.Add(time.Duration(seconds) * time.Second), Stays: stays, Pressed: stays > 0})
+		who, err := s.store.WhoUses(ctx, kept("t"), store.Press{Now: at.Add(time.Duration(seconds) * time.Second), Stays: 3 * time.Minute, Pressed: pressed > 0})
 		require.NoError(t, err)
 		return who
 	}
@@ -243,8 +293,8 @@ func TestASharedScreenIsThePersonWhoSaidWhoSheIsForAWhile(t *testing.T) {
 	require.Equal(t, at.Add(4*time.Minute).UTC(), press(120, 0).Until.UTC(), "a page that keeps itself fresh does not")
 	require.Equal(t, store.LeadRole, press(239, 0).Role)
 	require.Equal(t, nobody, press(240, 3*time.Minute).Principal)
-	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, id, ada.ID, at.Add(time.Hour)) })
-	require.Equal(t, at.Add(time.Hour).UTC(), press(300, 3*time.Minute).Until.UTC(), "a press shortens nothing")
+	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, id, ada.ID, at.Add(10*time.Minute)) })
+	require.Equal(t, at.Add(10*time.Minute).UTC(), press(300, 3*time.Minute).Until.UTC(), "a press shortens nothing")
 	s.tx(func(tx *store.Tx) error { return tx.SetPerson(ctx, id, "", at) })
 	require.Equal(t, nobody, press(300, 0).Principal)
 	s.tx(func(tx *store.Tx) error {
