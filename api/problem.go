@@ -195,15 +195,20 @@ func fieldProblem(e *scheduling.InvalidError) FieldProblem {
 	return FieldProblem{In: "body", Pointer: pointer(e.Field), Detail: e.Problem, Expected: e.Want}
 }
 
+// Replacers are made once: their tables take longer to make than to use.
+var (
+	indexesAsParts = strings.NewReplacer("[", ".", "]", "")
+	pointerEscapes = strings.NewReplacer("~", "~0", "/", "~1")
+)
+
 // pointer turns a dotted path such as services[0].lead_id into a JSON pointer.
 func pointer(path string) string {
 	if path == "" {
 		return ""
 	}
-	path = strings.NewReplacer("[", ".", "]", "").Replace(path)
-	parts := strings.Split(strings.TrimPrefix(path, "."), ".")
+	parts := strings.Split(strings.TrimPrefix(indexesAsParts.Replace(path), "."), ".")
 	for i, p := range parts {
-		parts[i] = strings.NewReplacer("~", "~0", "/", "~1").Replace(p)
+		parts[i] = pointerEscapes.Replace(p)
 	}
 	return "/" + strings.Join(parts, "/")
 }
