@@ -99,3 +99,10 @@ func (s *Server) BodyTimes() map[string]time.Duration {
 
 // HandlerLimit is how long an answer may take.
 const HandlerLimit = handlerLimit
+
+// KnownSchemas is how many types the servers of this process have described.
+func KnownSchemas() int {
+	schemas.Lock()
+	defer schemas.Unlock()
+	return len(schemas.known.Map())
+}

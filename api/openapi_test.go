@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/labstack/echo/v4"
 	"github.com/stretchr/testify/require"
@@ -111,4 +112,13 @@ func TestTheDescriptionIsServedWithoutAToken(t *testing.T) {
 	require.NoError(t, json.Unmarshal(raw, &kept))
 	require.NoError(t, json.Unmarshal(a.body, &served))
 	require.Equal(t, kept, served)
+}
+
+// Servers share what they know of types, and read it without a lock.
+func TestAFurtherServerAddsNothingToTheSchemas(t *testing.T) {
+	api.New(nil, "http://127.0.0.1", time.Now)
+	known := api.KnownSchemas()
+	require.NotZero(t, known)
+	api.New(nil, "http://127.0.0.1", time.Now)
+	require.Equal(t, known, api.KnownSchemas())
 }

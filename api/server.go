@@ -109,10 +109,25 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.GET("/robots.txt", func(c echo.Context) error {
 		return c.String(http.StatusOK, "User-agent: *\nAllow: /cal/\nDisallow: /\n")
 	})
-	s.api = humaecho.NewWithGroup(s.echo, s.echo.Group("/v1"), humaConfig())
-	s.routes()
+	s.register()
 	s.serveSpec()
 	return s
+}
+
+// schemas say what types of input and output look like, the same for all servers of
+// the process: the first makes them and the others, of which tests have hundreds, find
+// them. Nothing is added to them after that, so that answering needs no lock.
+var schemas = struct {
+	sync.Mutex
+	known huma.Registry
+}{known: huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer)}
+
+// register enters the operations of the interface.
+func (s *Server) register() {
+	schemas.Lock()
+	defer schemas.Unlock()
+	s.api = humaecho.NewWithGroup(s.echo, s.echo.Group("/v1"), humaConfig())
+	s.routes()
 }
 
 // setFramework sets what the framework keeps for all servers of the process: once,
@@ -132,6 +147,7 @@ func humaConfig() huma.Config {
 	c.Info.Description = "Chair time, openings and bookings of one salon. Times are RFC 3339 with offset, " +
 		"lengths of time are minutes, lengths of hair are centimetres, or inches where a name ends in _in. The salon comes from the token."
 	c.Servers = []*huma.Server{{URL: "/v1"}}
+	c.Components.Schemas = schemas.known
 	c.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
 		"bearer": {Type: "http", Scheme: "bearer", Description: "A token of one role: owner, desk, lead or assistant"},
 	}
