@@ -4,8 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -44,12 +46,30 @@ type salon struct {
 // newSalon makes a salon in Berlin over a fresh database: Ada straightens, Ben
 // cuts and colours, Mina assists; two chairs and a basin; open Monday to
 // Saturday 9 to 18.
+//
+// It is filled once for all tests, which get copies of its database: filling it takes
+// longer than most tests do.
 func newSalon(t testing.TB) *salon {
 	t.Helper()
-	s := emptySalon(t, "Europe/Berlin")
-	require.NoError(t, s.store.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error { return s.fill(t.Context(), tx) }))
+	s := serve(t, storetest.Filled(t, "berlin", func(url string) error {
+		st, err := store.Open(t.Context(), url, 2)
+		if err != nil {
+			return err
+		}
+		defer st.Close()
+		filled = salon{t: t, store: st}
+		if err := filled.add(t.Context(), "Europe/Berlin"); err != nil {
+			return err
+		}
+		return st.InTx(t.Context(), filled.row.ID, func(tx *store.Tx) error { return filled.fill(t.Context(), tx) })
+	}))
+	s.row, s.token, s.ada, s.ben, s.mina = filled.row, filled.token, filled.ada, filled.ben, filled.mina
+	s.chairs, s.basins, s.services = slices.Clone(filled.chairs), slices.Clone(filled.basins), maps.Clone(filled.services)
 	return s
 }
+
+// filled is the salon that newSalon gives copies of.
+var filled salon
 
 // emptySalon makes a salon with nothing in it but the owner's token.
 func emptySalon(t testing.TB, zone string) *salon {
@@ -97,14 +117,20 @@ const asksForNothing = `{"hold_minutes": 10, "needs": {"consultation_for": "noth
 // open adds a salon to the database and makes it the one that s is.
 func (s *salon) open(zone string) {
 	s.t.Helper()
+	require.NoError(s.t, s.add(s.t.Context(), zone))
+}
+
+func (s *salon) add(ctx context.Context, zone string) error {
 	s.services, s.chairs, s.basins = map[string]string{}, nil, nil
 	var err error
-	s.row, err = s.store.AddSalon(s.t.Context(), store.Salon{Name: "Harbour Chairs", Zone: zone, Mail: "desk@harbour.example", Phone: "+4930901820", Emergency: "112", Booking: json.RawMessage(asksForNothing)})
-	require.NoError(s.t, err)
-	require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) (err error) {
-		_, s.token, err = tx.AddToken(s.t.Context(), store.Owner, "", "test", nil)
+	s.row, err = s.store.AddSalon(ctx, store.Salon{Name: "Harbour Chairs", Zone: zone, Mail: "desk@harbour.example", Phone: "+4930901820", Emergency: "112", Booking: json.RawMessage(asksForNothing)})
+	if err != nil {
 		return err
-	}))
+	}
+	return s.store.InTx(ctx, s.row.ID, func(tx *store.Tx) (err error) {
+		_, s.token, err = tx.AddToken(ctx, store.Owner, "", "test", nil)
+		return err
+	})
 }
 
 // testsSkin makes visits of the salon need a skin test and nothing else.

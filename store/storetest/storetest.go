@@ -36,6 +36,7 @@ type suite struct {
 		close []func() error // in the order of opening
 	}
 	serial atomic.Int64 // of databases and clusters
+	filled sync.Map     // by key, func() (name of the database, error)
 }
 
 // current is the suite of this process, set by Main.
@@ -75,6 +76,34 @@ func Main(m *testing.M, migrate func(ctx context.Context, url string) error, has
 func URL(t testing.TB) string {
 	t.Helper()
 	return made(t, func(s *server) string { return s.template })
+}
+
+// Filled is URL with what fill put into a database of that key. It is called once in a
+// process, with the address of a database with the package's schema, and must leave no
+// connection open; every test gets a copy of what it made.
+func Filled(t testing.TB, key string, fill func(url string) error) string {
+	t.Helper()
+	s := running(t)
+	once, _ := s.filled.LoadOrStore(key, sync.OnceValues(func() (string, error) { return s.fill(t.Context(), fill) }))
+	name, err := once.(func() (string, error))()
+	if err != nil {
+		t.Fatalf("storetest: filling %s: %v", key, err)
+	}
+	return made(t, func(*server) string { return name })
+}
+
+// fill makes the database that Filled copies. It stays until the tests are over.
+func (s *suite) fill(ctx context.Context, fill func(url string) error) (string, error) {
+	server, err := s.server()
+	if err != nil {
+		return "", err
+	}
+	name := fmt.Sprintf("%s%d", server.prefix, s.serial.Add(1))
+	if err := server.makeDatabase(ctx, name, server.template); err != nil {
+		return "", err
+	}
+	s.onClose(func() error { return server.dropDatabase(context.Background(), name) })
+	return name, fill(server.address(name))
 }
 
 // Copy makes a database with all that is in the one at an address that URL gave,

@@ -5,6 +5,7 @@ package storetest_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"net/url"
 	"os"
@@ -85,6 +86,31 @@ func TestDatabasesMadeAtTheSameTimeDoNotMeet(t *testing.T) {
 			require.NoError(t, err)
 		})
 	}
+}
+
+func TestADatabaseIsFilledOnceAndEachTestGetsACopy(t *testing.T) {
+	var filled int
+	fill := func(address string) error {
+		filled++
+		conn, err := pgx.Connect(t.Context(), address)
+		if err != nil {
+			return err
+		}
+		_, err = conn.Exec(t.Context(), insert)
+		return errors.Join(err, conn.Close(t.Context()))
+	}
+	for i := range 2 {
+		conn := connect(t, storetest.Filled(t, "one block", fill))
+		var rows int
+		require.NoError(t, conn.QueryRow(t.Context(), `SELECT count(*) FROM block`).Scan(&rows))
+		require.Equal(t, 1, rows, "copy %d", i)
+		_, err := conn.Exec(t.Context(), `DELETE FROM block`)
+		require.NoError(t, err)
+	}
+	require.Equal(t, 1, filled)
+	conn := connect(t, storetest.Filled(t, "nothing", func(string) error { return nil }))
+	_, err := conn.Exec(t.Context(), insert)
+	require.NoError(t, err, "another key's row is not here")
 }
 
 func TestADatabaseIsDroppedWithItsTest(t *testing.T) {
