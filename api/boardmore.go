@@ -42,9 +42,10 @@ type boardMore struct {
 	rinses []RinseCallBody
 }
 
-// loadMore reads what the board of x shows beside the day.
-func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView) (*boardMore, error) {
-	m := &boardMore{}
+// loadMore reads what the board of x shows beside the day. until is how late visits of
+// today can begin.
+func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView, until map[string]*StartUntilBody) (*boardMore, error) {
+	m := &boardMore{until: until}
 	today := x.n.today(x.asOf)
 	var err error
 	if mayDo(ctx, "list-messages") == "" {
@@ -59,11 +60,7 @@ func (s *Server) loadMore(ctx context.Context, t *store.Tx, x *dayView) (*boardM
 		if m.rinses, err = rinseCalls(ctx, t, x.n); err != nil {
 			return nil, err
 		}
-		plans := &plansOf{t: t, n: x.n}
-		if m.until, err = x.startsUntilBy(ctx, plans); err != nil {
-			return nil, err
-		}
-		if err := s.loadLate(ctx, plans, x, m); err != nil {
+		if err := s.loadLate(ctx, &plansOf{t: t, n: x.n}, x, m); err != nil {
 			return nil, err
 		}
 	}

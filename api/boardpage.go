@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/labstack/echo/v4"
+	"github.com/rickb777/date"
 
 	"chairblock/api/pages"
 	"chairblock/scheduling"
@@ -109,10 +110,11 @@ func boardTag(b pages.Board) (string, error) {
 // shows for the caller.
 func (s *Server) wholeBoard(ctx context.Context, text string) (x *dayView, b pages.Board, err error) {
 	err = s.read(ctx, func(t *store.Tx) error {
-		if x, err = s.dayIn(ctx, t, text); err != nil {
+		var until map[string]*StartUntilBody
+		if x, until, err = s.viewIn(ctx, t, text); err != nil {
 			return err
 		}
-		m, err := s.loadMore(ctx, t, x)
+		m, err := s.loadMore(ctx, t, x, until)
 		if err != nil {
 			return err
 		}
@@ -140,15 +142,21 @@ func (s *Server) dayIn(ctx context.Context, t *store.Tx, text string) (*dayView,
 	if err != nil {
 		return nil, err
 	}
-	d := scheduling.CivilDate(s.now(), n.loc)
-	if text != "" {
-		var f scheduling.Faults
-		d = day(&f, "query.date", text)
-		if err := f.Err(); err != nil {
-			return nil, err
-		}
+	d, err := s.dayNamed(n, text)
+	if err != nil {
+		return nil, err
 	}
 	return s.loadDay(ctx, t, n, d)
+}
+
+// dayNamed is the date that text is, today's when it is empty.
+func (s *Server) dayNamed(n salonDay, text string) (date.Date, error) {
+	if text == "" {
+		return scheduling.CivilDate(s.now(), n.loc), nil
+	}
+	var f scheduling.Faults
+	d := day(&f, "query.date", text)
+	return d, f.Err()
 }
 
 // Board is a picture of a salon's day, such as "2026-06-11", as an SVG file of

@@ -60,10 +60,10 @@ type CoreBlockBody struct {
 type dayInput struct {
 	Date string `path:"date" format:"date"`
 }
-type dayOutput struct{ Body DayBody }
 
 func (s *Server) dayRoutes() {
-	route(s, huma.Operation{OperationID: "get-day", Method: http.MethodGet, Path: "/days/{date}", Summary: "One day: hours, people, stations, visits and what is in conflict"}, s.getDay)
+	route(s, huma.Operation{OperationID: "get-day", Method: http.MethodGet, Path: "/days/{date}", Summary: "One day: hours, people, stations, visits and what is in conflict",
+		Responses: dayResponse(s.api)}, s.getDay)
 }
 
 func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
@@ -72,31 +72,36 @@ func (s *Server) getDay(ctx context.Context, in *dayInput) (*dayOutput, error) {
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	var b DayBody
-	err := s.read(ctx, func(t *store.Tx) error {
-		n, err := loadSalon(ctx, t)
-		if err != nil {
-			return err
+	a, err := s.keptDay(ctx, d)
+	if err != nil {
+		return nil, err
+	}
+	return &dayOutput{a.write(s.now())}, nil
+}
+
+// readDay is a day with all that is told of it.
+func (s *Server) readDay(ctx context.Context, t *store.Tx, d date.Date) (*dayView, DayBody, error) {
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return nil, DayBody{}, err
+	}
+	x, err := s.loadDay(ctx, t, n, d)
+	if err != nil {
+		return nil, DayBody{}, err
+	}
+	b := x.body()
+	open, err := s.openNeeds(ctx, t, n, x.visits)
+	if err != nil {
+		return nil, b, err
+	}
+	until, err := x.startsUntil(ctx, t)
+	for i := range b.Visits {
+		b.Visits[i].CanStartUntil = until[b.Visits[i].ID]
+		if count, ok := open[b.Visits[i].ID]; ok {
+			b.Visits[i].StillOpen = &count
 		}
-		x, err := s.loadDay(ctx, t, n, d)
-		if err != nil {
-			return err
-		}
-		b = x.body()
-		open, err := s.openNeeds(ctx, t, n, x.visits)
-		if err != nil {
-			return err
-		}
-		until, err := x.startsUntil(ctx, t)
-		for i := range b.Visits {
-			b.Visits[i].CanStartUntil = until[b.Visits[i].ID]
-			if count, ok := open[b.Visits[i].ID]; ok {
-				b.Visits[i].StillOpen = &count
-			}
-		}
-		return err
-	})
-	return &dayOutput{b}, err
+	}
+	return x, b, err
 }
 
 // dayView is everything that a day shows, for REST and for the board.

@@ -64,6 +64,8 @@ type Server struct {
 	// paces and uses are what is kept for reports.
 	paces keptPaces
 	uses  keptUses
+	days  standing[dayAnswer]
+	views standing[*dayRead]
 	// outbound is nil while the service may reach nobody outside.
 	outbound *outbound.Client
 	// streams ends when endStreams is called, and with it all streams of events;
@@ -88,6 +90,7 @@ func (s *Server) Reach(c *outbound.Client) { s.outbound = c }
 func New(st *store.Store, base string, now func() time.Time) *Server {
 	s := &Server{store: st, now: now, base: base, echo: echo.New(), misses: tally{within: missesWithin}, ownActs: tally{within: time.Hour},
 		tries: tally{within: triesWithin}, doubtfulTurns: make(chan struct{}, doubtfulAtOnce)}
+	s.days.most, s.views.most = keptDayBytes, keptViewBytes
 	s.hasher = passwords.New(passwords.Memory, passwords.Passes)
 	s.sessions = s.newSessions()
 	s.project = delays.Day.Project

@@ -244,11 +244,7 @@ func (s *Server) startUntil(ctx context.Context, t *store.Tx, n salonDay, v stor
 
 // startsUntil is how late the visits of the day can begin, by visit.
 func (x *dayView) startsUntil(ctx context.Context, t *store.Tx) (map[string]*StartUntilBody, error) {
-	return x.startsUntilBy(ctx, &plansOf{t: t, n: x.n})
-}
-
-// startsUntilBy is startsUntil with plans that others use, too.
-func (x *dayView) startsUntilBy(ctx context.Context, plans *plansOf) (map[string]*StartUntilBody, error) {
+	plans := &plansOf{t: t, n: x.n}
 	out := map[string]*StartUntilBody{}
 	if !slices.ContainsFunc(x.visits, func(v store.Visit) bool { return canStart(v, x.asOf) }) {
 		return out, nil

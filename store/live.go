@@ -19,6 +19,7 @@ const (
 	ChangeWaiting    ChangeKind = "waiting"    // the waiting list
 	ChangeCall       ChangeKind = "call"       // the list of clients to call
 	ChangeAccess     ChangeKind = "access"     // somebody may do something no more, or is signed out
+	ChangeQuiet      ChangeKind = "quiet"      // what is kept of days is worked out anew; nobody is told
 	ChangeEverything ChangeKind = "everything" // what has changed cannot be told any more: read all of it anew
 )
 

@@ -30,7 +30,7 @@ func (s *Store) changesSince(ctx context.Context, salons []string, since *cursor
 		seen, most = since.snapshot(), mostMissed*max(1, len(salons))
 	}
 	return s.readChanges(ctx, liveQuery+` LEFT JOIN LATERAL (SELECT * FROM salon_event
-			WHERE salon_id = ANY($1) AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
+			WHERE salon_id = ANY($1) AND kind <> 'quiet' AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
 			  AND changed_in < pg_snapshot_xmax(n.seen::pg_snapshot)
 			  AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot) LIMIT $3) e ON true`, salons, seen, most)
 }
@@ -46,7 +46,7 @@ func (s *Store) missed(ctx context.Context, salon string, since, upTo cursor) ([
 		return []Change{{Kind: ChangeEverything, After: upTo.String()}}, nil
 	}
 	_, rows, err := s.readChanges(ctx, liveQuery+` LEFT JOIN LATERAL (SELECT * FROM salon_event
-			WHERE salon_id = $1 AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
+			WHERE salon_id = $1 AND kind <> 'quiet' AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
 			  AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot)
 			  AND pg_visible_in_snapshot(changed_in, $3::text::pg_snapshot) LIMIT $4) e ON true`,
 		salon, since.snapshot(), upTo.snapshot(), mostMissed)

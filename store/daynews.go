@@ -1,0 +1,74 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// Stretch is what something that was read of a salon is about.
+type Stretch struct {
+	From, To time.Time // any change that touches it counts
+	Visits   []string  // and any of these visits, wherever they lie
+}
+
+// Moment is the moment that t sees, for Unchanged: the zero value where it has none of
+// its own or nobody can tell what came after it. lapse is when the next pencilled visit
+// lapses by itself after now, nil for never.
+func (t *Tx) Moment(ctx context.Context, now time.Time) (m Moment, lapse *time.Time, err error) {
+	if t.kept == nil { // only Read has one moment for all that it reads
+		return m, nil, nil
+	}
+	var replica bool
+	err = t.tx.QueryRow(ctx, `
+		SELECT pg_current_snapshot()::text, now(), pg_postmaster_start_time(), 'salon_event'::regclass::oid, pg_is_in_recovery(),
+			(SELECT min(held_until) FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until > $2)`, t.salon, now).
+		Scan(&m.at.seen, &m.at.at, &m.at.server.started, &m.at.server.log, &replica, &lapse)
+	if err != nil || replica { // a replica does not list the transactions that are under way
+		return Moment{}, nil, domain("moment", err, false)
+	}
+	return m, lapse, nil
+}
+
+// Unchanged reports whether a transaction that begins now would read of a stretch of
+// the salon what one read at since, as far as changes of kinds and of blocks, hours and
+// units go, by the logs that triggers write in the transaction of each change. It does
+// not know what goes by the clock. Where nobody can tell it reports false. It takes one
+// statement, which looks at as many rows as there were changes since.
+func (s *Store) Unchanged(ctx context.Context, salon string, since Moment, w Stretch, kinds ...ChangeKind) (bool, error) {
+	return unchanged(ctx, s.pool, salon, since, w, kinds)
+}
+
+// Unchanged is the same of what t reads.
+func (t *Tx) Unchanged(ctx context.Context, since Moment, w Stretch, kinds ...ChangeKind) (bool, error) {
+	return unchanged(ctx, t.tx, t.salon, since, w, kinds)
+}
+
+func unchanged(ctx context.Context, asked interface {
+	QueryRow(context.Context, string, ...any) pgx.Row
+}, salon string, since Moment, w Stretch, kinds []ChangeKind) (bool, error) {
+	if since.at.seen == "" {
+		return false, nil
+	}
+	var now moment
+	var replica, changed bool
+	err := asked.QueryRow(ctx, unchangedQuery, salon, since.at.seen, w.From, w.To, w.Visits, kinds).
+		Scan(&now.at, &now.server.started, &now.server.log, &replica, &changed)
+	if err != nil {
+		return false, domain("changes of a day", err, false)
+	}
+	return !changed && !replica && now.server == since.at.server && now.at.Sub(since.at.at).Abs() < keptLongest, nil
+}
+
+// A row of a transaction that has not begun here yet came with a dump of another server.
+const unchangedQuery = `
+	SELECT now(), pg_postmaster_start_time(), 'salon_event'::regclass::oid, pg_is_in_recovery(),
+		EXISTS (SELECT 1 FROM salon_event WHERE salon_id = $1` + sinceSnapshot + ` AND kind = ANY($6)
+			AND (from_at IS NULL OR from_at <= $4 AND to_at >= $3 OR visit_id = ANY($5)))
+		OR EXISTS (SELECT 1 FROM unit_change WHERE salon_id = $1` + sinceSnapshot + `
+			AND (from_at IS NULL OR from_at <= $4 AND to_at >= $3))`
+
+// sinceSnapshot is true of what was committed since snapshot $2.
+const sinceSnapshot = ` AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot) AND changed_in < pg_snapshot_xmax(pg_current_snapshot())
+			AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot)`
