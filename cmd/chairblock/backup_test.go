@@ -17,7 +17,7 @@ import (
 )
 
 func TestABackupOfARunningSalonIsReadBackElsewhere(t *testing.T) {
-	dir := folder(t)
+	dir := furnished(t)
 	d := startDemo(t, dir)
 	days := "?first_date=" + time.Now().Format(time.DateOnly) + "&last_date=" + time.Now().AddDate(0, 0, 20).Format(time.DateOnly)
 	visits := get(t, d.url+"/v1/visits"+days, d.token).body

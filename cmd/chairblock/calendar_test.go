@@ -96,7 +96,7 @@ func (p phone) day(at time.Time) string {
 }
 
 func TestARealCalendarClientShowsWhatWasBooked(t *testing.T) {
-	d := startDemo(t, folder(t))
+	d := startDemo(t, furnished(t))
 	bash := needs(t, "bash", "the printed tour is never tried")
 	needs(t, "curl", "the printed tour is never tried")
 	feed := strings.Fields(d.tour[3].command)

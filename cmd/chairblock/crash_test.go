@@ -122,7 +122,7 @@ func TestWhatWasAnsweredSurvivesAKilledProgram(t *testing.T) {
 		}
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			dir := folder(t)
+			dir := furnished(t)
 			d := startDemo(t, dir)
 			var promises []promise
 			for range rounds(t, n) {

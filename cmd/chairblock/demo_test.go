@@ -16,6 +16,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -43,6 +44,32 @@ type step struct{ about, command string }
 func startDemo(t *testing.T, dir string, args ...string) *demo {
 	t.Helper()
 	return demoAs(t, nil, dir, args...)
+}
+
+// filledOnce is a folder in which the demonstration was started and ended, "" before.
+var filledOnce struct {
+	sync.Once
+	dir string
+}
+
+// furnished is a folder with a copy of a demonstration that has been started before, for
+// tests of something else than how it is filled, which takes longer than what they do.
+func furnished(t *testing.T) string {
+	t.Helper()
+	filledOnce.Do(func() {
+		dir, err := os.MkdirTemp(memory(), "chairblock-data-")
+		require.NoError(t, err)
+		require.NoError(t, os.Chmod(dir, 0o755))
+		startDemo(t, dir).endBy(t, syscall.SIGINT)
+		before := cleanUp
+		cleanUp = func() { before(); _ = os.RemoveAll(dir) } // a leftover in the temporary folder harms nobody
+		filledOnce.dir = dir
+	})
+	require.NotEmpty(t, filledOnce.dir, "another test could not fill it")
+	dir := folder(t)
+	out, err := exec.Command("cp", "-a", filledOnce.dir+"/.", dir).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	return dir
 }
 
 func demoAs(t *testing.T, as *syscall.Credential, dir string, args ...string) *demo {

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -12,10 +11,7 @@ import (
 )
 
 func TestTheDemoHasRecordsToLearnFrom(t *testing.T) {
-	st := freshStore(t)
-	began := time.Now()
-	d := fillAt(t, st, moment(t, "2026-06-11 11:20:00"))
-	t.Logf("filled in %s", time.Since(began).Round(time.Millisecond))
+	d := fillAt(t, filledStore(t), moment(t, filledMoment))
 	r, err := d.server.PaceReport(t.Context(), d.row.ID, "", 12)
 	require.NoError(t, err)
 	require.Len(t, r.Promise.ByQuantile, 1, "%v", r.Promise)

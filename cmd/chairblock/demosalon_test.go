@@ -36,6 +36,27 @@ func freshStore(t *testing.T) *store.Store {
 	return st
 }
 
+// filledMoment is when the demonstration of filledStore was started.
+const filledMoment = "2026-06-11 11:20:00"
+
+// filledStore is a database in which the demonstration was started at filledMoment.
+func filledStore(t *testing.T) *store.Store {
+	t.Helper()
+	url := storetest.Filled(t, "demo", func(url string) error {
+		st, err := store.Open(t.Context(), url, 4)
+		if err != nil {
+			return err
+		}
+		defer st.Close()
+		_, err = openDemo(t.Context(), st, moment(t, filledMoment), t.Logf)
+		return err
+	})
+	st, err := store.Open(t.Context(), url, 4)
+	require.NoError(t, err)
+	t.Cleanup(st.Close)
+	return st
+}
+
 // moment reads a time of the demo's salon.
 func moment(t *testing.T, text string) time.Time {
 	t.Helper()
@@ -141,7 +162,7 @@ func assisted(day api.DayBody) bool {
 }
 
 func TestALaterStartAddsWhatIsMissing(t *testing.T) {
-	st, first := freshStore(t), moment(t, "2026-06-11 11:20:00")
+	st, first := filledStore(t), moment(t, filledMoment)
 	count := func() (n int) {
 		row, err := st.FirstSalon(t.Context())
 		require.NoError(t, err)
@@ -174,7 +195,7 @@ func TestAStartThatWasCutShortIsTakenUp(t *testing.T) {
 }
 
 func TestADemoThatLacksTooMuchSaysWhatToDo(t *testing.T) {
-	st, now := freshStore(t), moment(t, "2026-06-11 11:20:00")
+	st, now := filledStore(t), moment(t, filledMoment)
 	d := fillAt(t, st, now)
 	require.NoError(t, st.InTx(t.Context(), d.row.ID, func(tx *store.Tx) error {
 		s := d.services[straightening]
@@ -189,7 +210,7 @@ func TestADemoThatLacksTooMuchSaysWhatToDo(t *testing.T) {
 // TestTheBoardOfTheReadme keeps the picture of a day up to date.
 func TestTheBoardOfTheReadme(t *testing.T) {
 	const path = "../../testdata/board.svg"
-	st, now := freshStore(t), moment(t, "2026-06-11 11:20:00")
+	st, now := filledStore(t), moment(t, filledMoment)
 	d := fillAt(t, st, now)
 	d.clock = now
 	got, err := d.server.Board(t.Context(), d.row.ID, "2026-06-11")

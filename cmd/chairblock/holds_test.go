@@ -44,7 +44,7 @@ func (d *demo) state(t *testing.T, id string) string {
 
 func TestWhatIsPencilledSurvivesAKilledProgramAndEndsInTime(t *testing.T) {
 	t.Parallel()
-	dir := folder(t)
+	dir := furnished(t)
 	d := startDemo(t, dir)
 	long := d.pencil(t, time.Now().Add(time.Hour))
 	short := d.pencil(t, time.Now().Add(4*time.Second))
@@ -73,7 +73,7 @@ func TestWhatIsPencilledSurvivesAKilledProgramAndEndsInTime(t *testing.T) {
 }
 
 func TestTheDeskPencilsAVisitInABrowser(t *testing.T) {
-	d := startDemo(t, folder(t))
+	d := startDemo(t, furnished(t))
 	b := chromium.New(t)
 	b.Open(d.open)
 	d.estimate(b, map[string]string{"service": "Dry cut", "date_from": tomorrow(t)})

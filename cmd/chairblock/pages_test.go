@@ -50,7 +50,7 @@ func (d *demo) estimate(b *chromium.Browser, fields ...map[string]string) {
 }
 
 func TestThePagesAsTheDeskUsesThem(t *testing.T) {
-	d := startDemo(t, folder(t))
+	d := startDemo(t, furnished(t))
 	b := chromium.New(t)
 	at := func(t *testing.T) *chromium.Browser {
 		b.T = t
@@ -447,7 +447,7 @@ func keyboard(t *testing.T, b *chromium.Browser, d *demo) {
 func TestAPageThatIsNotEncryptedTakesItsOwnForms(t *testing.T) {
 	// Under a name that is not this machine's, a browser tells a page without
 	// encryption only where a form comes from, not that it is its own.
-	d := startDemo(t, folder(t))
+	d := startDemo(t, furnished(t))
 	b := chromium.New(t, chromedp.Flag("host-resolver-rules", "MAP desk.salon.example 127.0.0.1"))
 	far := func(address string) string { return strings.Replace(address, "127.0.0.1", "desk.salon.example", 1) }
 	b.Open(far(d.open))
