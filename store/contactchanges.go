@@ -62,9 +62,13 @@ func (t *Tx) ContactChangeTold(ctx context.Context, reminder string) (ContactCha
 // (judgement: a message that failed is put in line again within days).
 const oldAddressDays = 30
 
+// oldAddresses finds changes of salon $1, before $2, with an address that messages go to no more.
+const oldAddresses = `SELECT FROM contact_change WHERE salon_id = $1 AND was <> '' AND changed_at < $2`
+
+func oldAddressesBefore(now time.Time) time.Time { return now.AddDate(0, 0, -oldAddressDays) }
+
 // eraseOldAddresses takes out addresses that messages go to no more.
 func (t *Tx) eraseOldAddresses(ctx context.Context, now time.Time) error {
-	_, err := t.tx.Exec(ctx, `UPDATE contact_change SET was = '' WHERE salon_id = $1 AND was <> '' AND changed_at < $2`,
-		t.salon, now.AddDate(0, 0, -oldAddressDays))
+	_, err := t.tx.Exec(ctx, `UPDATE contact_change SET was = '' WHERE salon_id = $1 AND was <> '' AND changed_at < $2`, t.salon, oldAddressesBefore(now))
 	return domain("old addresses", err, false)
 }

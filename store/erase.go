@@ -3,6 +3,9 @@ package store
 import (
 	"context"
 	"errors"
+	"log/slog"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -61,13 +64,28 @@ func (s *Store) ErasedWith(f func(context.Context) error) { s.erasedByAge = f }
 // on where it was, and who comes twice finds nothing. more says that its time was over
 // before it was done.
 func (s *Store) EraseByAge(ctx context.Context, now time.Time) (more bool, err error) {
+	return s.eraseByAge(ctx, now, eraseFor)
+}
+
+// eraseByAge begins with the salon at which the process ran out of time before: others
+// would otherwise wait for ever behind those that come first.
+func (s *Store) eraseByAge(ctx context.Context, now time.Time, atMost time.Duration) (more bool, err error) {
 	salons, err := s.erasingSalons(ctx)
 	if err != nil {
 		return false, err
 	}
-	until := time.Now().Add(eraseFor)
+	if next := s.eraseNext.Swap(nil); next != nil {
+		i, _ := slices.BinarySearchFunc(salons, *next, func(n erasingSalon, id string) int { return strings.Compare(n.ID, id) })
+		salons = slices.Concat(salons[i:], salons[:i])
+	}
+	until := time.Now().Add(atMost)
 	var all error
-	for _, n := range salons {
+	for i, n := range salons {
+		if i > 0 && time.Now().After(until) {
+			s.eraseNext.Store(&n.ID)
+			more = true
+			break
+		}
 		loc, err := Salon{Zone: n.Zone}.Location()
 		if err == nil && now.In(loc).Hour() >= eraseHour {
 			r := erasing{store: s, salon: n.ID, loc: loc, today: date.NewAt(now.In(loc)), now: now, until: until}
@@ -87,7 +105,7 @@ type erasingSalon struct{ ID, Zone string }
 
 // erasingSalons are all salons.
 func (s *Store) erasingSalons(ctx context.Context) ([]erasingSalon, error) {
-	rows, err := s.pool.Query(ctx, `SELECT salon_id, zone FROM salon ORDER BY salon_id`)
+	rows, err := s.pool.Query(ctx, `SELECT salon_id, zone FROM salon ORDER BY salon_id COLLATE "C"`)
 	if err != nil {
 		return nil, domain("erase by age", err, false)
 	}
@@ -110,34 +128,129 @@ func (r *erasing) run(ctx context.Context) error {
 	if held, err := r.heldBack(ctx); err != nil || held {
 		return err
 	}
-	all := r.store.InTx(ctx, r.salon, func(t *Tx) error { return t.eraseOldAddresses(ctx, r.now) })
-	for _, k := range keptKinds {
+	var f found
+	if err := r.store.Read(ctx, r.salon, func(t *Tx) (err error) { f, err = r.look(ctx, t); return err }); err != nil {
+		f = found{addresses: true, todo: keptKinds} // what can be erased is, and the rest says why not
+	}
+	var all error
+	if f.addresses {
+		all = r.store.InTx(ctx, r.salon, func(t *Tx) error { return t.eraseOldAddresses(ctx, r.now) })
+	}
+	if len(f.idle)+len(f.cut) > 0 {
+		all = errors.Join(all, r.store.InTx(ctx, r.salon, func(t *Tx) error {
+			return errors.Join(t.endCut(ctx, r.today, r.now, f.cut), t.endIdle(ctx, f.idle, r.today, r.now))
+		}))
+	}
+	for _, k := range f.todo {
 		all = errors.Join(all, r.kind(ctx, k))
 	}
 	return all
 }
 
-// term is what is too old of a kind on the day of the run, by what the owner has saved
-// before this transaction; due is false where nothing is to go. Whoever saves other terms
-// waits until the transaction is over: none goes by a term that was changed before.
+// found is what a look at a salon has found that changes nothing.
+type found struct {
+	addresses bool           // there are some to take out
+	cut       []RetentionRun // of days before, which nobody ended
+	idle      []DataKind     // nothing of them is too old
+	todo      []keptKind     // something is, or may be once others are gone
+}
+
+// look asks in one go what there is to erase, so that only those transactions are begun
+// that find something: most salons have nothing on most days.
+func (r *erasing) look(ctx context.Context, t *Tx) (f found, err error) {
+	list, err := t.RetentionRuns(ctx)
+	if err != nil {
+		return f, err
+	}
+	runs := map[DataKind]RetentionRun{}
+	for _, x := range list {
+		if runs[x.Kind] = x; x.Ended == nil && x.Day.Before(r.today) {
+			f.cut = append(f.cut, x)
+		}
+	}
+	terms, err := t.allTerms(ctx)
+	if err != nil {
+		return f, err
+	}
+	var b pgx.Batch
+	b.Queue(`SELECT EXISTS (`+oldAddresses+`)`, t.salon, oldAddressesBefore(r.now)).QueryRow(func(row pgx.Row) error { return row.Scan(&f.addresses) })
+	some := make([]bool, len(keptKinds)) // of the kinds that are looked at
+	var open []int
+	for i, k := range keptKinds {
+		x, due := terms.of(r, k.kind)
+		switch run := runs[k.kind]; {
+		case run.Day.After(r.today) || run.Day == r.today && run.Ended != nil:
+			continue
+		case !due:
+			if some[i] = run.Day == r.today && run.Erased > 0; some[i] { // other terms have cut it short
+				open = append(open, i)
+			}
+			continue
+		}
+		open = append(open, i)
+		for _, s := range k.steps {
+			b.Queue(`SELECT EXISTS (`+s.tooOld()+`)`, t.args(x, nothingGone())...).QueryRow(func(row pgx.Row) error {
+				var is bool
+				err := row.Scan(&is)
+				some[i] = some[i] || is
+				return err
+			})
+		}
+	}
+	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
+		return f, domain("erase by age", err, false)
+	}
+	for _, i := range open {
+		if some[i] || len(f.todo) > 0 {
+			f.todo = append(f.todo, keptKinds[i])
+		} else {
+			f.idle = append(f.idle, keptKinds[i].kind)
+		}
+	}
+	return f, nil
+}
+
+// allTerms are the terms of a salon as they stand.
+type allTerms struct {
+	others     Retention
+	health     int
+	healthFrom date.Date
+}
+
+func (t *Tx) allTerms(ctx context.Context) (a allTerms, err error) {
+	if a.others, err = t.Retention(ctx); err != nil {
+		return a, err
+	}
+	if a.health, _, err = t.HealthMonths(ctx); err != nil {
+		return a, err
+	}
+	a.healthFrom, err = t.HealthFrom(ctx)
+	return a, err
+}
+
+// of is what is too old of a kind on the day of the run; due is false where nothing is
+// to go.
+func (a allTerms) of(r *erasing, k DataKind) (x term, due bool) {
+	months, from := a.others.Months[k], a.others.From
+	if k == KeptHealth {
+		months, from = a.health, a.healthFrom
+	}
+	return termOf(r.loc, r.today, months), months > 0 && !r.today.Before(from)
+}
+
+// term is what is too old of a kind by what the owner has saved before this transaction.
+// Whoever saves other terms waits until it is over: none goes by a term that was changed
+// before.
 func (r *erasing) term(ctx context.Context, t *Tx, k DataKind) (x term, due bool, err error) {
 	if err := t.lockTerms(ctx, "SHARE"); err != nil {
 		return x, false, err
 	}
-	terms, err := t.Retention(ctx)
+	terms, err := t.allTerms(ctx)
 	if err != nil {
 		return x, false, err
 	}
-	months, from := terms.Months[k], terms.From
-	if k == KeptHealth {
-		if months, _, err = t.HealthMonths(ctx); err != nil {
-			return x, false, err
-		}
-		if from, err = t.HealthFrom(ctx); err != nil {
-			return x, false, err
-		}
-	}
-	return termOf(r.loc, r.today, months), months > 0 && !r.today.Before(from), nil
+	x, due = terms.of(r, k)
+	return x, due, nil
 }
 
 // kind erases one kind, a batch in each transaction.
@@ -207,6 +320,47 @@ func (t *Tx) beginRun(ctx context.Context, k DataKind, today date.Date) (ended b
 	return ended || day.After(today), domain("retention run", err, false)
 }
 
+// noteOver adds a line to the log of changes for each run in over that erased something, or
+// could not.
+func noteOver(more string) string {
+	return `
+		INSERT INTO audit (salon_id, at, actor, what, done, subject)
+		SELECT $1, clock_timestamp(), '', 'retention_run', 'removed', kind || ': ' || erased
+			|| CASE WHEN stuck <> '{}' THEN ', ' || cardinality(stuck) || ' could not be erased' ELSE '' END || '` + more + `'
+		FROM over WHERE erased > 0 OR stuck <> '{}'`
+}
+
+// endIdle ends the day's runs of kinds of which nothing is too old, those included that
+// were cut short and have nothing left.
+func (t *Tx) endIdle(ctx context.Context, kinds []DataKind, today date.Date, now time.Time) error {
+	if len(kinds) == 0 {
+		return nil
+	}
+	_, err := t.tx.Exec(ctx, `
+		WITH over AS (
+			INSERT INTO retention_run AS r (salon_id, kind, day, ended_at) SELECT $1, kind, $3::text::date, $4 FROM unnest($2::text[]) kind
+			ON CONFLICT (salon_id, kind) DO UPDATE SET day = excluded.day, ended_at = excluded.ended_at,
+				erased = CASE WHEN r.day = excluded.day THEN r.erased ELSE 0 END, stuck = CASE WHEN r.day = excluded.day THEN r.stuck ELSE '{}' END
+				WHERE r.day < excluded.day OR r.day = excluded.day AND r.ended_at IS NULL
+			RETURNING kind, erased, stuck)`+noteOver(""), t.salon, kinds, today.String(), now)
+	return domain("retention run", err, false)
+}
+
+// endCut ends runs of days before today that were cut short and that nobody went on with:
+// what they erased is in the log of changes all the same. What is left goes today.
+func (t *Tx) endCut(ctx context.Context, today date.Date, now time.Time, runs []RetentionRun) error {
+	if len(runs) == 0 {
+		return nil
+	}
+	_, err := t.tx.Exec(ctx, `
+		WITH over AS (UPDATE retention_run SET ended_at = $3 WHERE salon_id = $1 AND day < $2::text::date AND ended_at IS NULL RETURNING kind, erased, stuck)`+
+		noteOver(", cut short"), t.salon, today.String(), now)
+	for _, x := range runs {
+		slog.WarnContext(ctx, "erasing by age was cut short and is begun anew", "salon", t.salon, "kind", x.Kind, "day", x.Day.String(), "erased", x.Erased)
+	}
+	return domain("retention run", err, false)
+}
+
 // noteRun notes what was erased and what could not be. At the end of a run that erased something, or could not
 // erase something, one line of the log of changes says how many of what.
 func (t *Tx) noteRun(ctx context.Context, k DataKind, erased int, stuck []string, last bool, now time.Time) error {
@@ -218,9 +372,7 @@ func (t *Tx) noteRun(ctx context.Context, k DataKind, erased int, stuck []string
 	b.Queue(`UPDATE retention_run SET erased = erased + $3, ended_at = $4, stuck = ARRAY(SELECT unnest(stuck) UNION SELECT unnest($5::text[]) ORDER BY 1)
 		WHERE salon_id = $1 AND kind = $2`, t.salon, string(k), erased, ended, stuck)
 	if last {
-		b.Queue(`INSERT INTO audit (salon_id, at, actor, what, done, subject)
-			SELECT salon_id, clock_timestamp(), '', 'retention_run', 'removed', kind || ': ' || erased || CASE WHEN stuck <> '{}' THEN ', ' || cardinality(stuck) || ' could not be erased' ELSE '' END
-			FROM retention_run WHERE salon_id = $1 AND kind = $2 AND (erased > 0 OR stuck <> '{}')`, t.salon, string(k))
+		b.Queue(`WITH over AS (SELECT kind, erased, stuck FROM retention_run WHERE salon_id = $1 AND kind = $2)`+noteOver(""), t.salon, string(k))
 	}
 	return domain("retention run", t.tx.SendBatch(ctx, &b).Close(), false)
 }

@@ -119,8 +119,72 @@ func TestOldAddressesGoEvenWhereNothingElseCan(t *testing.T) {
 		return err
 	})
 	s.exec(`CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'refused'; END $$`)
-	s.exec(`CREATE TRIGGER refuse BEFORE UPDATE ON retention_run FOR EACH ROW EXECUTE FUNCTION refuse()`)
+	s.exec(`CREATE TRIGGER refuse BEFORE INSERT OR UPDATE ON retention_run FOR EACH ROW EXECUTE FUNCTION refuse()`)
 	_, err := s.store.EraseByAge(t.Context(), at(12, 0).AddDate(0, 0, 31))
 	require.ErrorContains(t, err, "refused")
 	require.Empty(t, value[string](s, `SELECT was FROM contact_change`))
+}
+
+func TestADayOnWhichNothingIsTooOldIsNotedAtOnceAndLookedAtNoMore(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	s.client("Guest")
+	noted := func() []string {
+		return rows[string](s, `SELECT DISTINCT xmin::text || ' ' || day FROM retention_run WHERE ended_at IS NOT NULL`)
+	}
+	s.erase(1, 0)
+	first := noted()
+	require.Len(t, first, 1, "in one transaction")
+	require.Len(t, rows[string](s, `SELECT kind FROM retention_run`), len(store.TermsAllowed)+1)
+	s.erase(1, 0)
+	require.Equal(t, first, noted(), "the next hour writes nothing")
+	s.erase(1, 1)
+	require.Len(t, noted(), 1)
+	require.NotEqual(t, first, noted())
+	require.Empty(t, rows[string](s, `SELECT subject FROM audit WHERE what = 'retention_run'`))
+}
+
+func TestARunThatNobodyWentOnWithIsInTheLogAllTheSame(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	left := s.oldReads(700)
+	s.exec(`CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION USING ERRCODE = '57014'; END $$`)
+	s.exec(`CREATE TRIGGER refuse BEFORE DELETE ON health_read FOR EACH ROW WHEN (OLD.read_id = 'r0600') EXECUTE FUNCTION refuse()`)
+	_, err := s.store.EraseByAge(t.Context(), at(12, 0).AddDate(0, 36, 0))
+	require.ErrorIs(t, err, store.ErrUnavailable)
+	require.Equal(t, 200, left())
+	s.exec(`DROP TRIGGER refuse ON health_read`)
+	s.erase(36, 1)
+	require.Zero(t, left())
+	require.Equal(t, []string{"health_reads: 500, cut short", "health_reads: 200"}, rows[string](s, `SELECT subject FROM audit WHERE what = 'retention_run' ORDER BY audit_id`))
+}
+
+func TestSalonsThatTimeDidNotReachComeFirstTheNextTime(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	for range 2 {
+		_, err := s.store.AddSalon(t.Context(), store.Salon{Name: "Next door", Zone: "Europe/Berlin", Currency: "EUR"})
+		require.NoError(t, err)
+	}
+	s.exec(`INSERT INTO health_read (salon_id, read_id, screening_id, read_at, what, role) SELECT salon_id, 'r', '', $1, 'read', 'owner' FROM salon`, at(9, 0))
+	on := at(12, 0).AddDate(0, 36, 0)
+	for i := range 3 { // there is time for one salon each, and less than it needs
+		more, err := s.store.EraseWithin(t.Context(), on, -time.Second)
+		require.NoError(t, err)
+		require.True(t, more)
+		require.Equal(t, i+1, value[int](s, `SELECT count(DISTINCT salon_id) FROM retention_run WHERE ended_at IS NOT NULL`))
+	}
+}
+
+func TestAStepThatForgetsWhatGoesBeforeIsNoEndlessLoop(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	s.booked(s.client("Guest"), at(9, 0), s.seat())
+	s.tx(func(tx *store.Tx) error {
+		_, err := tx.PeopleAhead(t.Context(), `true`)
+		require.ErrorContains(t, err, "lacks what goes before")
+		n, err := tx.PeopleAhead(t.Context(), `coalesce(x.visit_id <> ALL (term.visits), true)`)
+		require.Equal(t, 1, n)
+		return err
+	})
 }

@@ -30,6 +30,21 @@ func AfterLook(half, nextHalf, step time.Duration) (second bool, set time.Durati
 	return counts != l, set
 }
 
+// EraseWithin is EraseByAge with so much time.
+func (s *Store) EraseWithin(ctx context.Context, now time.Time, atMost time.Duration) (more bool, err error) {
+	return s.eraseByAge(ctx, now, atMost)
+}
+
+// PeopleAhead counts beforehand by a chain whose condition is given.
+func (t *Tx) PeopleAhead(ctx context.Context, where string) (int, error) {
+	a, err := t.lookAhead(ctx, nil)
+	if err != nil {
+		return 0, err
+	}
+	g := nothingGone()
+	return a.people(ctx, KeptVisits, keptStep{table: "visit", id: "visit_id", where: where, chain: true}, term{}, &g)
+}
+
 // EraseToday is what the job does that erases by age.
 func (s *Store) EraseToday(ctx context.Context) error { return (&eraseWorker{store: s}).Work(ctx, nil) }
 

@@ -177,7 +177,7 @@ type RetentionRun struct {
 	Kind   DataKind   `db:"kind"`
 	Day    date.Date  `db:"day"`      // of the salon's calendar
 	Erased int        `db:"erased"`   // on that day
-	Ended  *time.Time `db:"ended_at"` // nil while it is not done
+	Ended  *time.Time `db:"ended_at"` // nil while it is not done; the next day's run ends one that was cut short
 }
 
 // RetentionRuns lists the last runs.

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -102,12 +103,20 @@ func (a ahead) others(ctx context.Context, on date.Date, g gone, tell func(DataK
 	return g, nil
 }
 
-// people adds to what is gone the clients or visits of a step, and says how many.
+// people adds to what is gone the clients or visits of a step, and says how many. A step
+// whose condition forgets what goes before would find the same for ever: that is an error.
 func (a ahead) people(ctx context.Context, k DataKind, s keptStep, x term, g *gone) (went int, err error) {
+	seen := map[string]bool{}
 	for {
 		ids, err := a.t.ids(ctx, "too old", s.tooOld()+` AND x.`+s.id+` <> ALL ($7)`, a.t.args(x, *g, a.stuck[k])...)
 		if err != nil {
 			return 0, err
+		}
+		for _, id := range ids {
+			if seen[id] {
+				return 0, fmt.Errorf("too old: the condition of %s lacks what goes before", k)
+			}
+			seen[id] = true
 		}
 		went += len(ids)
 		if s.table == "client" {

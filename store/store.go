@@ -64,9 +64,11 @@ type Store struct {
 	tellAccount func(context.Context, Notice) error
 	// erasedByAge is nil when nobody is told of clients who were erased by age.
 	erasedByAge func(context.Context) error
-	work        JobSettings
-	live        *liveHub
-	clock       atomic.Pointer[clockLook] // nil: this machine's
+	// eraseNext is the salon whose turn it is in the next run by age; nil: the first one.
+	eraseNext atomic.Pointer[string]
+	work      JobSettings
+	live      *liveHub
+	clock     atomic.Pointer[clockLook] // nil: this machine's
 	// observe holds nil when nobody counts.
 	observe atomic.Pointer[func(what Happening, n int)]
 }
