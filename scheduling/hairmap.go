@@ -92,8 +92,8 @@ type HairMap struct {
 // less lies within what growth and tape measure leave open (judgement).
 const cutFromCM = 0.5
 
-// thinnestCM is the thinnest zone: whatever lies nearer together is one place,
-// since nobody measures hair to half a millimetre.
+// thinnestCM is the thinnest zone, in cm: whatever lies nearer together is one place,
+// since nobody measures hair to half a millimetre (judgement).
 const thinnestCM = 0.05
 
 // MapHair lays h out along the hair as it is on a day. Hair keeps what was done

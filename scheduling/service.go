@@ -112,10 +112,10 @@ const (
 	HeldNothing Held = "nothing"
 )
 
-// MaxStepMinutes is the longest step of fixed length.
+// MaxStepMinutes is the longest step of fixed length, in minutes (judgement: a working day).
 const MaxStepMinutes = 600
 
-// Limits of the lines to watch for.
+// Limits of the lines to watch for (judgement: what is read at a glance).
 const (
 	MaxWatchFor       = 6
 	MaxWatchForLength = 120 // characters

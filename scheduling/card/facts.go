@@ -31,13 +31,13 @@ const (
 )
 
 // Bounds of what can have happened at all. A fact outside them is a slip of the
-// pen, one within them is written down however unsafe it is.
+// pen, one within them is written down however unsafe it is (judgement, wide on purpose).
 const (
-	stretchLeast, stretchMost = 1, 2.5 // times its length; hair snaps well before
-	nextLookMost              = 60     // min
-	millilitresMost           = 2000
-	ironLeast, ironMost       = 40, 300 // °C; no iron for hair is colder or hotter
-	pressLeast, pressMost     = 0.5, 120
+	stretchLeast, stretchMost = 1, 2.5   // times its length; hair snaps well before
+	nextLookMost              = 60       // min
+	millilitresMost           = 2000     // ml of one product in one visit
+	ironLeast, ironMost       = 40, 300  // °C; no iron for hair is colder or hotter
+	pressLeast, pressMost     = 0.5, 120 // s
 	passesMost                = 20
 	pauseMost                 = 240 // min
 )

@@ -55,7 +55,7 @@ type Limits struct {
 	LookGrace float64 `json:"look_grace_minutes,omitempty"`
 }
 
-// Values without a setting.
+// Values without a setting: times its length, and minutes.
 const (
 	stretchMax = 1.5 // several trade pages
 	lookGrace  = 3   // common practice: two to three minutes late at most

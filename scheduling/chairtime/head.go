@@ -65,7 +65,9 @@ const (
 	AreaFringe    Area = "fringe"
 )
 
-// Bounds of a head.
+// Bounds of a head: wide enough for whoever comes, narrow enough to find a slip of the pen,
+// such as inches for centimetres (judgement, where nothing else is said). Lengths and plates
+// are in cm, irons in °C, areas shares of the scalp.
 const (
 	maxSections    = 8
 	maxHands       = 2

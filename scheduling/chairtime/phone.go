@@ -80,6 +80,8 @@ type PhoneAnswer struct {
 }
 
 const (
+	// So many slices of the lengths between two answers are worked out, which is finer than
+	// anybody tells a length on the telephone, for an iron of so many cm (both judgement).
 	lengthSlices = 60
 	// The exposure changes slowly with the length: one slice stands for so many.
 	exposureEvery = 10

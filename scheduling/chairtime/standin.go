@@ -1,6 +1,7 @@
 package chairtime
 
-// standInStep is how finely lengths of hair are tried for a stand-in, in cm.
+// standInStep is how finely lengths of hair are tried for a stand-in, in cm
+// (judgement: nobody measures hair more finely).
 const standInStep = 0.5
 
 // StandIn is hair to book for somebody of whom only the answers on the telephone

@@ -20,7 +20,8 @@ import (
 // Schema names the form of a file of records.
 const Schema = "pace/1"
 
-// Limits of a file.
+// Limits of a file: in bytes, records and faults, far above what a salon collects in years
+// (judgement).
 const (
 	mostBytes   = 64 << 20
 	mostRecords = 500_000

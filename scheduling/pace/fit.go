@@ -52,7 +52,8 @@ type Fit struct {
 	Visits int
 }
 
-// Bounds of a factor: what lies outside is not used as it stands.
+// Bounds of a factor: what lies outside is not used as it stands. Nobody is twice as quick
+// or as slow as the sheet at the same work (judgement).
 const (
 	leastFactor = 0.5
 	mostFactor  = 2

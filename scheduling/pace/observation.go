@@ -54,7 +54,8 @@ type Observation struct {
 	Out Reason
 }
 
-// Bounds of an observation from outside.
+// Bounds of an observation from outside: a day in minutes, and more steps than a visit can
+// have (judgement).
 const (
 	mostMinutes = 24 * 60
 	mostSteps   = 100

@@ -91,7 +91,7 @@ type PromiseReport struct {
 	LeftOut    map[Reason]int
 }
 
-// Bins are a twentieth wide, from half the promise to half as much again.
+// Bins are a twentieth wide, from half the promise to half as much again (judgement).
 const (
 	binWidth           = 0.05
 	firstBin, manyBins = 0.5, 20

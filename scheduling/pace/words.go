@@ -8,7 +8,8 @@ import (
 	"chairblock/scheduling/chairtime"
 )
 
-// saidFrom is the least difference from the sheet that an estimate mentions.
+// saidFrom is the least difference from the sheet that an estimate mentions, as a share
+// (judgement: less is a few minutes of a visit).
 const saidFrom = 0.02
 
 // doing names the work of a step in the middle of a sentence.

@@ -225,7 +225,8 @@ func (b *bounds) most(state []choice) int {
 	return best
 }
 
-// maxCells is how large a table the bound of the value may use.
+// maxCells is how large a table the bound of the value may use
+// (judgement).
 const maxCells = 2_000_000
 
 // highest returns a value that no packing exceeds: the best choice of groups of

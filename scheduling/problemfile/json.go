@@ -11,7 +11,7 @@ import (
 	"chairblock/scheduling"
 )
 
-// Limits of what is parsed.
+// Limits of what is parsed (judgement).
 const (
 	maxDepth   = 50   // of lists and objects in each other; the schema needs seven
 	maxMembers = 1000 // of one object; each is compared with those before it

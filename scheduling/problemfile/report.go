@@ -9,7 +9,7 @@ import (
 	"chairblock/scheduling"
 )
 
-// maxFaults is how many faults of a file are told one by one.
+// maxFaults is how many faults of a file are told one by one (judgement).
 const maxFaults = 20
 
 // report gathers the faults of a file and counts those that are too many, so

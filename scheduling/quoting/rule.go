@@ -50,7 +50,7 @@ type Band struct {
 }
 
 // Limits of what a rule can say. They keep every sum far below the end of an
-// int64.
+// int64 (judgement otherwise). Prices are in minor units of the currency.
 const (
 	mostBands      = 20
 	mostPerMinute  = 1_000_000

@@ -33,7 +33,7 @@ type Weights struct {
 	SlackCap openings.Minute
 }
 
-// maxWeight keeps sums finite and readable.
+// maxWeight keeps sums finite and readable (judgement).
 const maxWeight = 1000
 
 // DefaultWeights returns the defaults named at the fields.

@@ -22,7 +22,8 @@ const (
 	NotSure = "not_sure"
 )
 
-// MaxText is the longest answer to a question of kind Text, in characters.
+// MaxText is the longest answer to a question of kind Text, in characters
+// (judgement).
 const MaxText = 500
 
 // Question is one question of a form.

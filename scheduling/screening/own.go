@@ -10,10 +10,10 @@ import (
 	"chairblock/scheduling"
 )
 
-// MaxOwn is how many questions of its own a salon may add.
+// MaxOwn is how many questions of its own a salon may add (judgement).
 const MaxOwn = 10
 
-// maxOwnText is the longest question of a salon's own, in characters.
+// maxOwnText is the longest question of a salon's own, in characters (judgement).
 const maxOwnText = 200
 
 // Own is a question that a salon adds, answered by yes, no or not sure. A yes
