@@ -19,9 +19,9 @@ import (
 // What a booking may ask the database, locks and savepoints included, and once in a while
 // a call to those who wait for jobs. It may become less; more is a decision.
 const (
-	mostForShort   = 68
-	mostForLong    = 79
-	mostForRefusal = 43
+	mostForShort   = 58
+	mostForLong    = 69
+	mostForRefusal = 40
 )
 
 // TestABookingTakesFewStatements counts what is sent to the database for a booking whose

@@ -93,10 +93,7 @@ func (s *Server) keep(ctx context.Context, t *store.Tx, n salonDay, b KeptReques
 // keepFree says what is in the way of keeping the time of v, and sees to it that
 // nobody's hours change until the transaction ends.
 func (s *Server) keepFree(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, units []string) (openings.Shop, error) {
-	if err := t.LockForPlans(ctx, []store.Plan{{Visit: &v, Blocks: keptBlocks(v, units)}}); err != nil {
-		return openings.Shop{}, err
-	}
-	if err := t.LapseHeld(ctx, s.now()); err != nil {
+	if _, err := t.LockForPlans(ctx, []store.Plan{{Visit: &v, Blocks: keptBlocks(v, units)}}, s.now(), store.ShopSeen{}); err != nil {
 		return openings.Shop{}, err
 	}
 	h := around(n.loc, scheduling.CivilDate(v.Start, n.loc), scheduling.CivilDate(v.End, n.loc))

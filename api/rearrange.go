@@ -75,6 +75,8 @@ type rearranging struct {
 	h      openings.Horizon
 	jobs   []*job
 	except []string // the visits that move
+	shop   openings.Shop
+	seen   store.ShopSeen // when shop was read
 }
 
 // job is a change on its way.
@@ -210,10 +212,11 @@ func (r *rearranging) place(ctx context.Context, t *store.Tx) error {
 	if r.h, err = r.horizon(); err != nil {
 		return err
 	}
-	shop, err := t.LoadShop(ctx, r.h, r.now, r.except...)
+	shop, seen, err := t.LoadShopSeen(ctx, r.h, r.now, r.except...)
 	if err != nil {
 		return err
 	}
+	r.shop, r.seen = shop, seen
 	for _, j := range r.jobs {
 		r.n.tidy(j.c.plan, shop)
 		j.share = r.n.newSharing(t, r.h, j.c, shop)
@@ -365,17 +368,17 @@ func (r *rearranging) missing(snap *openings.Snapshot) error {
 
 // recheck takes the locks that keep absences and hours still, frees the time
 // of pencilled visits that have lapsed, and holds every schedule against what
-// is then in the database and against the others.
+// is then in the database, read once more where something has changed, and against the others.
 func (r *rearranging) recheck(ctx context.Context, t *store.Tx) error {
-	if err := t.LockForPlans(ctx, r.plans()); err != nil {
-		return err
-	}
-	if err := t.LapseHeld(ctx, r.now); err != nil {
-		return err
-	}
-	fresh, err := t.LoadShop(ctx, r.h, r.now, r.except...)
+	same, err := t.LockForPlans(ctx, r.plans(), r.now, r.seen)
 	if err != nil {
 		return err
+	}
+	fresh := r.shop
+	if !same {
+		if fresh, err = t.LoadShop(ctx, r.h, r.now, r.except...); err != nil {
+			return err
+		}
 	}
 	for i, j := range r.jobs {
 		shop := fresh

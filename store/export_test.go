@@ -4,6 +4,8 @@ import (
 	"context"
 	"time"
 
+	"chairblock/scheduling/openings"
+
 	"github.com/jackc/pgx/v5"
 	"github.com/rickb777/date"
 )
@@ -161,3 +163,13 @@ var RememberedQueries = []string{serviceQuery, staffQuery, stationQuery, moneyQu
 
 // Forgets is how many parts of what is remembered a statement has a transaction forget.
 func Forgets(q string) []memoPart { return changedParts(q) }
+
+// LoadShopAnew is LoadShop without what is known already.
+func (t *Tx) LoadShopAnew(ctx context.Context, h openings.Horizon, now time.Time, except ...string) (openings.Shop, error) {
+	shop, _, err := t.loadShop(ctx, newShopLoad(h), nil, now, except)
+	return shop, err
+}
+
+// KnowsRota says whether LoadShop over h would have to read no hours, if nothing has
+// changed.
+func (t *Tx) KnowsRota(h openings.Horizon) bool { l, _ := t.rotaInMemory(h); return l != nil }

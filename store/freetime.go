@@ -49,6 +49,7 @@ func (t *Tx) FreeTime(ctx context.Context, zone *time.Location, days openings.Da
 type keptFreeTime struct {
 	FreeTime
 	moment
+	rota    *knownRota
 	weekly  map[string]int // how many of a unit's Breaks come from its rota; they stand first
 	pencils []pencil
 	weight  int // bookings and other spans, which is what memory goes into
@@ -65,6 +66,7 @@ type pencil struct {
 // readFreeTime reads the free time over h from the database.
 func (t *Tx) readFreeTime(ctx context.Context, h openings.Horizon, now time.Time, except []string) (keptFreeTime, error) {
 	l := newShopLoad(h)
+	l.rota.Last = h.Days.Last.Add(rotaDays)
 	var b pgx.Batch
 	l.queueRota(&b, t.salon)
 	l.queuePromised(&b, t.salon, now, except)
@@ -76,7 +78,7 @@ func (t *Tx) readFreeTime(ctx context.Context, h openings.Horizon, now time.Time
 	if err != nil {
 		return keptFreeTime{}, fmt.Errorf("store: free time: %w", err)
 	}
-	k := keptFreeTime{FreeTime: FreeTime{h, snap, l.names}, weekly: l.weekly, pencils: l.pencils}
+	k := keptFreeTime{FreeTime: FreeTime{h, snap, l.names}, rota: l.known(), weekly: l.weekly, pencils: l.pencils}
 	k.weight = weightOf(snap)
 	return k, nil
 }

@@ -42,6 +42,22 @@ func (s *salon) free(st *store.Store, days openings.DateRange, now time.Time, ex
 	return f
 }
 
+// requireSameShop holds the shop that a booker is given by st, which may know the hours
+// already, against the tables.
+func (s *salon) requireSameShop(st *store.Store, days openings.DateRange, now time.Time, except ...string) {
+	s.t.Helper()
+	h := openings.NewHorizon(zone(s.t), days)
+	var got, want openings.Shop
+	require.NoError(s.t, st.InTx(s.t.Context(), s.row.ID, func(tx *store.Tx) (err error) {
+		if got, err = tx.LoadShop(s.t.Context(), h, now, except...); err != nil {
+			return err
+		}
+		want, err = tx.LoadShopAnew(s.t.Context(), h, now, except...)
+		return err
+	}))
+	require.Equal(s.t, inOrder(want), inOrder(got))
+}
+
 // requireFresh holds free time against what the tables hold now: everything in
 // the shop, the names, and the starts of a visit over all of it.
 func (s *salon) requireFresh(f store.FreeTime, now time.Time, except ...string) {
@@ -49,7 +65,7 @@ func (s *salon) requireFresh(f store.FreeTime, now time.Time, except ...string) 
 	var want openings.Shop
 	names := map[string]string{}
 	s.tx(func(t *store.Tx) (err error) {
-		if want, err = t.LoadShop(s.t.Context(), f.Horizon, now, except...); err != nil {
+		if want, err = t.LoadShopAnew(s.t.Context(), f.Horizon, now, except...); err != nil {
 			return err
 		}
 		stations, err := t.Stations(s.t.Context())
@@ -397,6 +413,7 @@ func TestWhatOneProcessCommitsIsInTheNextAnswerOfAnother(t *testing.T) {
 		f := s.free(other, days, w.now, except, "")
 		require.False(t, f.Days.First.After(days.First) || f.Days.Last.Before(days.Last))
 		s.requireFresh(f, w.now, except)
+		s.requireSameShop(other, days, w.now, except)
 		if t.Failed() {
 			t.Fatal(n, what)
 		}

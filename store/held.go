@@ -15,6 +15,8 @@ const (
 	lapse       = overDue + `ORDER BY salon_id, visit_id FOR UPDATE SKIP LOCKED` + endThem
 	lapseListed = overDue + `AND visit_id = ANY($3) ORDER BY salon_id, visit_id FOR UPDATE` + endThem
 
+	anyLapsed = `SELECT EXISTS (SELECT FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $2)`
+
 	overDue = `
 	WITH over AS (
 		SELECT salon_id, visit_id FROM visit
@@ -40,7 +42,7 @@ const (
 func (t *Tx) LapseHeld(ctx context.Context, now time.Time) error {
 	t.lapsed = now
 	var any bool // mostly not, and to end none takes as long as to end some
-	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $2)`, t.salon, now).Scan(&any)
+	err := t.tx.QueryRow(ctx, anyLapsed, t.salon, now).Scan(&any)
 	if err != nil || !any {
 		return domain("pencilled visits", err, false)
 	}

@@ -160,23 +160,46 @@ func (t *Tx) LockForBooking(ctx context.Context, units []string, from, to time.T
 	return t.lockRotaAndDays(ctx, keys)
 }
 
-// LockForPlans is LockForBooking for visits that are written together.
-func (t *Tx) LockForPlans(ctx context.Context, plans []Plan) error {
+// LockForPlans is LockForBooking for visits that are written together, and LapseHeld after
+// it. It says whether the shop is still the one that was seen: nothing has changed that a
+// LoadShop reads but for who is in charge of visits.
+func (t *Tx) LockForPlans(ctx context.Context, plans []Plan, now time.Time, seen ShopSeen) (same bool, err error) {
 	var keys []string
 	for _, p := range plans {
 		for _, b := range p.Blocks {
 			keys = append(keys, t.dayKeys(b.Unit, p.Visit.Start, p.Visit.End)...)
 		}
 	}
-	return t.lockRotaAndDays(ctx, keys)
+	var over, changed bool // asked one after the other, under the locks
+	var b pgx.Batch
+	t.queueRotaAndDays(&b, keys)
+	b.Queue(anyLapsed, t.salon, now).QueryRow(func(row pgx.Row) error { return row.Scan(&over) })
+	if seen != (ShopSeen{}) {
+		b.Queue(`SELECT EXISTS (SELECT FROM unit_change WHERE salon_id = $1 AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
+			AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot))`, t.salon, seen.snapshot).QueryRow(func(row pgx.Row) error { return row.Scan(&changed) })
+	}
+	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
+		return false, domain("lock", err, false)
+	}
+	t.lapsed = now
+	if over {
+		if err := t.lapse(ctx, lapse, t.salon, now); err != nil {
+			return false, err
+		}
+	}
+	return seen != (ShopSeen{}) && !over && !changed, nil
 }
 
 // lockRotaAndDays takes the locks of a booker in one round trip.
 func (t *Tx) lockRotaAndDays(ctx context.Context, keys []string) error {
 	var b pgx.Batch
-	b.Queue(`SELECT pg_advisory_xact_lock_shared(hashtextextended('rota/' || $1, 0))`, t.salon)
-	t.queueKeys(&b, true, keys)
+	t.queueRotaAndDays(&b, keys)
 	return domain("lock", t.tx.SendBatch(ctx, &b).Close(), false)
+}
+
+func (t *Tx) queueRotaAndDays(b *pgx.Batch, keys []string) {
+	b.Queue(`SELECT pg_advisory_xact_lock_shared(hashtextextended('rota/' || $1, 0))`, t.salon)
+	t.queueKeys(b, true, keys)
 }
 
 func (t *Tx) lockDays(ctx context.Context, shared bool, units []string, from, to time.Time) error {

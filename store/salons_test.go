@@ -285,6 +285,10 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"LoadShop": func(t *store.Tx, x *filled) (any, error) {
 		return t.LoadShop(x.t.Context(), horizon(x.t, "UTC"), time.Now(), x.visit)
 	},
+	"LoadShopSeen": func(t *store.Tx, x *filled) (any, error) {
+		shop, _, err := t.LoadShopSeen(x.t.Context(), horizon(x.t, "UTC"), time.Now(), x.visit)
+		return shop, err
+	},
 	"AddScreening": func(t *store.Tx, x *filled) (any, error) {
 		_, err := t.AddScreening(x.t.Context(), store.Screening{Client: x.client, FormVersion: 1, Outcome: "ask", Made: soon, ConsentBy: "client", ConsentAt: soon, ConsentWording: 1}, nil)
 		return nil, err
@@ -335,7 +339,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	},
 	"LockForPlans": func(t *store.Tx, x *filled) (any, error) {
 		v, blocks := x.salon.visit(x.client, at(15, 0), x.seat())
-		return nil, t.LockForPlans(x.t.Context(), []store.Plan{{Visit: v, Blocks: blocks}})
+		return t.LockForPlans(x.t.Context(), []store.Plan{{Visit: v, Blocks: blocks}}, time.Now(), store.ShopSeen{})
 	},
 	"LockGroup":   func(t *store.Tx, x *filled) (any, error) { return t.LockGroup(x.t.Context(), x.group) },
 	"LockVisit":   func(t *store.Tx, x *filled) (any, error) { return t.LockVisit(x.t.Context(), x.visit, 0) },

@@ -14,16 +14,45 @@ import (
 // LoadShop reads what a search over h needs: opening windows, people,
 // stations, absences and everything already promised at now. The blocks of the
 // visits in except and of pencilled visits that have lapsed by now are left
-// out, and so are inactive units. It takes one round trip.
+// out, and so are inactive units. It takes one round trip, and two when hours or people
+// have changed lately.
 func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, now time.Time, except ...string) (openings.Shop, error) {
-	l := newShopLoad(h)
+	shop, _, err := t.LoadShopSeen(ctx, h, now, except...)
+	return shop, err
+}
+
+// ShopSeen is the moment from which on a LoadShop has read; LockPlans tells whether
+// something has changed since. The zero value is never.
+type ShopSeen struct{ snapshot string }
+
+// LoadShopSeen is LoadShop and says when that was.
+func (t *Tx) LoadShopSeen(ctx context.Context, h openings.Horizon, now time.Time, except ...string) (openings.Shop, ShopSeen, error) {
+	if l, k := t.rotaInMemory(h); l != nil {
+		shop, seen, err := t.loadShop(ctx, l, k, now, except)
+		if err != nil || seen != (ShopSeen{}) {
+			return shop, seen, err
+		}
+	}
+	return t.loadShop(ctx, newShopLoad(h), nil, now, except)
+}
+
+// loadShop reads what l is still without; all of it when there is no k that its rota is
+// from. It gives no moment when that has changed.
+func (t *Tx) loadShop(ctx context.Context, l *shopLoad, k *keptFreeTime, now time.Time, except []string) (openings.Shop, ShopSeen, error) {
 	var b pgx.Batch
-	l.queueRota(&b, t.salon)
+	var n news
+	t.queueRotaNews(&b, k, &n)
+	if k == nil {
+		l.queueRota(&b, t.salon)
+	}
 	l.queuePromised(&b, t.salon, now, except)
 	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
-		return openings.Shop{}, domain("load shop", err, false)
+		return openings.Shop{}, ShopSeen{}, domain("load shop", err, false)
 	}
-	return l.shop(), nil
+	if k != nil && (n.whole || n.replica || k.server != n.server || n.at.Sub(k.at).Abs() > keptLongest) {
+		return openings.Shop{}, ShopSeen{}, nil
+	}
+	return l.shop(), ShopSeen{n.seen}, nil
 }
 
 // Rota reads the same without what is promised: opening windows, people and
@@ -41,6 +70,7 @@ func (t *Tx) Rota(ctx context.Context, h openings.Horizon) (openings.Shop, error
 
 type shopLoad struct {
 	h        openings.Horizon
+	rota     openings.DateRange // days of which hours are read
 	from, to time.Time
 	open     []openings.ClockWindow
 	special  map[date.Date]openings.Week // dates with opening hours of their own
@@ -56,7 +86,7 @@ type shopLoad struct {
 }
 
 func newShopLoad(h openings.Horizon) *shopLoad {
-	return &shopLoad{h: h, from: h.Origin, to: h.Time(h.Length), names: map[string]string{}, staff: map[string]bool{},
+	return &shopLoad{h: h, rota: h.Days, from: h.Origin, to: h.Time(h.Length), names: map[string]string{}, staff: map[string]bool{},
 		hours: newHoursLoad(), weekly: map[string]int{}, units: map[string]*openings.Unit{}, charges: map[string]*charge{}}
 }
 
@@ -64,16 +94,16 @@ func newShopLoad(h openings.Horizon) *shopLoad {
 func (l *shopLoad) queueRota(b *pgx.Batch, salon string) {
 	b.Queue(`SELECT weekday, opens, closes FROM opening_hours WHERE salon_id = $1`, salon).Query(l.opening)
 	b.Queue(`SELECT day::text, opens::int[], closes::int[] FROM opening_day WHERE salon_id = $1 AND day BETWEEN $2::text::date - 1 AND $3::text::date`,
-		salon, l.h.Days.First.String(), l.h.Days.Last.String()).Query(l.openingDays)
+		salon, l.rota.First.String(), l.rota.Last.String()).Query(l.openingDays)
 	b.Queue(`SELECT from_date::text, to_date::text FROM closure
 		WHERE salon_id = $1 AND to_date >= $2::text::date - 1 AND from_date <= $3::text::date`,
-		salon, l.h.Days.First.String(), l.h.Days.Last.String()).Query(l.closures)
+		salon, l.rota.First.String(), l.rota.Last.String()).Query(l.closures)
 	b.Queue(`SELECT u.unit_id, u.kind, u.name, u.changeover_minutes, s.staff_id IS NOT NULL,
 			array(SELECT skill FROM staff_skill k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY skill),
 			array(SELECT step_kind FROM staff_leaves_out k WHERE k.salon_id = u.salon_id AND k.staff_id = u.unit_id ORDER BY step_kind)
 		FROM unit u LEFT JOIN staff s ON s.salon_id = u.salon_id AND s.staff_id = u.unit_id
 		WHERE u.salon_id = $1 AND u.active ORDER BY u.created_at, u.unit_id`, salon).Query(l.unitRows)
-	l.hours.queue(b, salon, "", l.h.Days)
+	l.hours.queue(b, salon, "", l.rota)
 }
 
 // queuePromised asks for the absences and blocks of all units.

@@ -80,6 +80,7 @@ type Tx struct {
 	jobs    *river.Client[pgx.Tx]
 	now     func() time.Time // the database's, as the store knows it
 	kept    *keptFreeTimes   // only while reading
+	known   *keptFreeTimes   // the same, for what is held against the database in each transaction
 	altered *bool            // set by what may change free time
 	lapsed  time.Time        // when pencilled visits were lapsed for, zero before
 	seal    *Sealer
@@ -199,7 +200,7 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		var counted counts
 		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{BeginQuery: begin(ctx)}, func(tx pgx.Tx) error {
 			m := newMemo()
-			t := &Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, altered: &altered, seal: s.seal, counts: &counted, atEnd: &atEnd{}, memo: m}
+			t := &Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, known: s.kept, altered: &altered, seal: s.seal, counts: &counted, atEnd: &atEnd{}, memo: m}
 			if inner = f(t); inner == nil {
 				inner = t.atEnd.write(ctx, t)
 			}
@@ -235,7 +236,7 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 	var inner error // in the words of this package already
 	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error {
 		m := newMemo()
-		inner = f(&Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, kept: s.kept, altered: new(bool), seal: s.seal, memo: m})
+		inner = f(&Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, kept: s.kept, known: s.kept, altered: new(bool), seal: s.seal, memo: m})
 		return inner
 	})
 	if inner != nil {
@@ -251,7 +252,7 @@ func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
 	var counted counts
 	end := t.atEnd.inside()
 	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: watchedTx{tx, t.memo}, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted, atEnd: end, memo: t.memo})
+		inner = f(&Tx{tx: watchedTx{tx, t.memo}, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, known: t.known, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted, atEnd: end, memo: t.memo})
 		return inner
 	})
 	if inner != nil || err != nil { // what it wrote, and its locks, are undone
