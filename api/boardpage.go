@@ -56,6 +56,7 @@ func (s *Server) showBoard(c echo.Context, status int, walk pages.WalkIn) error 
 	if board.Live.Tag, err = boardTag(board); err != nil {
 		return sorry(c, err)
 	}
+	s.useDrawing(ctx, &board)
 	h := c.Response().Header()
 	h.Set(echo.HeaderContentType, echo.MIMETextHTMLCharsetUTF8)
 	if c.QueryParam("part") != "" {

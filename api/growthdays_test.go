@@ -1,6 +1,7 @@
 package api_test
 
 import (
+	"io"
 	"maps"
 	"net/http/httptest"
 	"slices"
@@ -117,9 +118,11 @@ func TestAChangeOfAnythingADayIsReadFromShowsEverywhere(t *testing.T) {
 	board := func(w *watched) string { // all that it shows but the present moment
 		r, err := seen[w].http.Get(w.http.URL + "/?part=day&date=2026-06-09")
 		require.NoError(t, err)
-		require.NoError(t, r.Body.Close())
+		defer r.Body.Close()
+		raw, err := io.ReadAll(r.Body)
+		require.NoError(t, err)
 		require.Equal(t, 200, r.StatusCode)
-		return r.Header.Get("ETag")
+		return r.Header.Get("ETag") + string(raw)
 	}
 	// anew reports whether the day was read anew, and holds it and its board against those
 	// of a process that keeps nothing.

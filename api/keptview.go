@@ -6,6 +6,7 @@ import (
 
 	"github.com/rickb777/date"
 
+	"chairblock/api/pages"
 	"chairblock/store"
 )
 
@@ -87,4 +88,27 @@ func (s *Server) viewAnew(ctx context.Context, t *store.Tx, n salonDay, d date.D
 	}
 	s.views.finish(s, key, k, workedOut[*dayRead]{r, r.weight(), x.about()})
 	return x, r.until, nil
+}
+
+// How many drawings a process keeps, and how many bytes (judgement).
+const (
+	mostDrawings  = 300
+	keptDrawBytes = 16 << 20
+)
+
+// useDrawing gives a board of another day than today, whose Live.Tag tells what it shows,
+// the drawing of one that shows the same in the same minute.
+func (s *Server) useDrawing(ctx context.Context, b *pages.Board) {
+	if b.Now != nil || s.views.most == 0 { // the line of the present moment moves
+		return
+	}
+	key := principal(ctx).Salon + b.Live.Tag + b.AsOf.Format(time.RFC3339[:16])
+	if kept := s.drawings.find(key); kept != nil {
+		b.Drawing = *kept
+		return
+	}
+	if drawing, err := b.SVG(); err == nil { // who renders it meets the error again
+		b.Drawing = drawing
+		s.drawings.keep(key, drawing, len(drawing), mostDrawings, keptDrawBytes)
+	}
 }

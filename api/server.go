@@ -66,6 +66,8 @@ type Server struct {
 	uses  keptUses
 	days  standing[dayAnswer]
 	views standing[*dayRead]
+	// drawings are of boards, by all that they show.
+	drawings lastAsked[string, []byte]
 	// outbound is nil while the service may reach nobody outside.
 	outbound *outbound.Client
 	// streams ends when endStreams is called, and with it all streams of events;

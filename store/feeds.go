@@ -177,22 +177,17 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string, read ...string)
 		WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL AND (f.kind = 'salon'
 			OR f.kind = 'client' AND EXISTS (SELECT 1 FROM client c WHERE c.salon_id = f.salon_id AND c.client_id = f.subject_id)
 			OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))`
-	rows, err := s.pool.Query(ctx, q, key, hash(secret), read)
-	if err != nil {
-		return FeedState{}, domain("feed", err, false)
-	}
-	f, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[struct {
-		FeedState
-		Unnoted bool
-	}])
+	var f FeedState
+	var unnoted bool
+	err := s.pool.QueryRow(ctx, q, key, hash(secret), read).Scan(&f.Salon, &f.Feed, &f.Kind, &f.Subject, &f.Zone, &f.Version, &f.Changed, &unnoted)
 	if err == nil && f.Kind == FeedSalon { // the sum of many
-		rows, _ = s.pool.Query(ctx, feedByID, f.Salon, f.Feed) // CollectExactlyOneRow tells
-		f.FeedState, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])
+		rows, _ := s.pool.Query(ctx, feedByID, f.Salon, f.Feed) // CollectExactlyOneRow tells
+		f, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])
 	}
-	if err == nil && f.Unnoted {
+	if err == nil && unnoted {
 		err = s.note(ctx, `UPDATE feed f SET last_used_at = now(), readings = f.readings + 1 WHERE f.salon_id = $1 AND f.feed_id = $2 AND `+feedUnnoted, f.Salon, f.Feed)
 	}
-	return f.FeedState, domain("feed", err, false)
+	return f, domain("feed", err, false)
 }
 
 // feedUnnoted holds for feeds f whose reading is to be noted.

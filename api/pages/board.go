@@ -56,6 +56,8 @@ type Board struct {
 	// Width is the width of the drawing in its own units, 800 to 6000; 0 means
 	// 1280. Text has 11 to 18 units, so that a wider drawing holds longer words.
 	Width int
+	// Drawing is what SVG gave for a board that shows the same; nil: it is drawn.
+	Drawing []byte `json:"-"`
 }
 
 // TimeSpan is the real time from From to To, which is after it.

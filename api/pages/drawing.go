@@ -6,7 +6,12 @@ import "strconv"
 // needs: one svg element for every sheet of paper that it takes, each below a
 // heading that only paper shows. It returns
 // scheduling.Faults when the board cannot be drawn; see Board.Validate.
-func (b Board) SVG() ([]byte, error) { return b.draw(false) }
+func (b Board) SVG() ([]byte, error) {
+	if b.Drawing != nil {
+		return b.Drawing, nil
+	}
+	return b.draw(false)
+}
 
 // StandaloneSVG returns the drawing as an image file of its own: one element,
 // with a title, with its own styles for light, dark and forced colours, and
