@@ -7,8 +7,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -54,14 +56,37 @@ const asksForNothing = `{"hold_minutes": 10, "needs": {"consultation_for": "noth
 	"money": {"deposit_chemical": {}, "deposit_after_missed": {}}}`
 
 // New makes a salon over a fresh database. mount registers the pages that are
-// tested. The clock stands still at Start until At moves it.
+// tested. The clock stands still at Start until At moves it. The salon is filled once
+// for all tests of a process, which get copies of its database.
 func New(t testing.TB, mount ...func(*web.Site)) *Salon {
 	t.Helper()
-	return NewOn(t, storetest.URL(t), mount...)
+	s := serve(t, storetest.Filled(t, "london", func(url string) error {
+		st, err := store.Open(t.Context(), url, 2)
+		if err != nil {
+			return err
+		}
+		defer st.Close()
+		london.Store, london.Services = st, map[string]string{}
+		return london.open(t.Context())
+	}), mount...)
+	s.Row, s.Token, s.Ada, s.Noor, s.Ben, s.Mina = london.Row, london.Token, london.Ada, london.Noor, london.Ben, london.Mina
+	s.Chairs, s.Basins, s.Services = slices.Clone(london.Chairs), slices.Clone(london.Basins), maps.Clone(london.Services)
+	return s
 }
+
+// london is the salon that New gives copies of.
+var london Salon
 
 // NewOn is New over a database that the test may take away.
 func NewOn(t testing.TB, database string, mount ...func(*web.Site)) *Salon {
+	t.Helper()
+	s := serve(t, database, mount...)
+	require.NoError(t, s.open(t.Context()))
+	return s
+}
+
+// serve starts a server over a database, without a salon.
+func serve(t testing.TB, database string, mount ...func(*web.Site)) *Salon {
 	t.Helper()
 	st, err := store.Open(t.Context(), database, 20)
 	require.NoError(t, err)
@@ -94,7 +119,6 @@ func NewOn(t testing.TB, database string, mount ...func(*web.Site)) *Salon {
 	})
 	h.Start()
 	t.Cleanup(h.Close)
-	s.open()
 	return s
 }
 
@@ -110,19 +134,19 @@ func (s *Salon) At(t time.Time) { s.clock.Store(&t) }
 // Now is the time by that clock.
 func (s *Salon) Now() time.Time { return *s.clock.Load() }
 
-func (s *Salon) open() {
-	s.t.Helper()
-	ctx := s.t.Context()
+func (s *Salon) open(ctx context.Context) error {
 	var err error
 	s.Row, err = s.Store.AddSalon(ctx, store.Salon{Name: "Harbour Chairs", Zone: "Europe/London", Mail: "desk@harbour.example", Phone: "+442079460018", Emergency: "112",
 		Booking: json.RawMessage(asksForNothing)})
-	require.NoError(s.t, err)
-	require.NoError(s.t, s.Store.InTx(ctx, s.Row.ID, func(tx *store.Tx) (err error) {
+	if err != nil {
+		return err
+	}
+	return s.Store.InTx(ctx, s.Row.ID, func(tx *store.Tx) (err error) {
 		if _, s.Token, err = tx.AddToken(ctx, store.Owner, "", "test", nil); err != nil {
 			return err
 		}
 		return s.fill(ctx, tx)
-	}))
+	})
 }
 
 func (s *Salon) fill(ctx context.Context, t *store.Tx) error {
