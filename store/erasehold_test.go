@@ -181,9 +181,9 @@ func TestAStepThatForgetsWhatGoesBeforeIsNoEndlessLoop(t *testing.T) {
 	s := newSalon(t, 4)
 	s.booked(s.client("Guest"), at(9, 0), s.seat())
 	s.tx(func(tx *store.Tx) error {
-		_, err := tx.PeopleAhead(t.Context(), `true`)
+		_, err := store.PeopleAhead(t.Context(), tx, `true`)
 		require.ErrorContains(t, err, "lacks what goes before")
-		n, err := tx.PeopleAhead(t.Context(), `coalesce(x.visit_id <> ALL (term.visits), true)`)
+		n, err := store.PeopleAhead(t.Context(), tx, `coalesce(x.visit_id <> ALL (term.visits), true)`)
 		require.Equal(t, 1, n)
 		return err
 	})

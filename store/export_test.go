@@ -38,7 +38,7 @@ func (s *Store) EraseWithin(ctx context.Context, now time.Time, atMost time.Dura
 }
 
 // PeopleAhead counts beforehand by a chain whose condition is given.
-func (t *Tx) PeopleAhead(ctx context.Context, where string) (int, error) {
+func PeopleAhead(ctx context.Context, t *Tx, where string) (int, error) {
 	a, err := t.lookAhead(ctx, nil)
 	if err != nil {
 		return 0, err
@@ -165,11 +165,11 @@ var RememberedQueries = []string{serviceQuery, staffQuery, stationQuery, moneyQu
 func Forgets(q string) []memoPart { return changedParts(q) }
 
 // LoadShopAnew is LoadShop without what is known already.
-func (t *Tx) LoadShopAnew(ctx context.Context, h openings.Horizon, now time.Time, except ...string) (openings.Shop, error) {
+func LoadShopAnew(ctx context.Context, t *Tx, h openings.Horizon, now time.Time, except ...string) (openings.Shop, error) {
 	shop, _, err := t.loadShop(ctx, newShopLoad(h), nil, now, except)
 	return shop, err
 }
 
-// KnowsRota says whether LoadShop over h would have to read no hours, if nothing has
+// KnowsRota says whether a LoadShop of t over h would have to read no hours, if nothing has
 // changed.
-func (t *Tx) KnowsRota(h openings.Horizon) bool { l, _ := t.rotaInMemory(h); return l != nil }
+func KnowsRota(t *Tx, h openings.Horizon) bool { l, _ := t.rotaInMemory(h); return l != nil }

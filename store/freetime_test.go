@@ -52,7 +52,7 @@ func (s *salon) requireSameShop(st *store.Store, days openings.DateRange, now ti
 		if got, err = tx.LoadShop(s.t.Context(), h, now, except...); err != nil {
 			return err
 		}
-		want, err = tx.LoadShopAnew(s.t.Context(), h, now, except...)
+		want, err = store.LoadShopAnew(s.t.Context(), tx, h, now, except...)
 		return err
 	}))
 	require.Equal(s.t, inOrder(want), inOrder(got))
@@ -65,7 +65,7 @@ func (s *salon) requireFresh(f store.FreeTime, now time.Time, except ...string) 
 	var want openings.Shop
 	names := map[string]string{}
 	s.tx(func(t *store.Tx) (err error) {
-		if want, err = t.LoadShopAnew(s.t.Context(), f.Horizon, now, except...); err != nil {
+		if want, err = store.LoadShopAnew(s.t.Context(), t, f.Horizon, now, except...); err != nil {
 			return err
 		}
 		stations, err := t.Stations(s.t.Context())

@@ -79,7 +79,7 @@ func TestHoursThatAreKnownAreNotReadAgain(t *testing.T) {
 	far := openings.NewHorizon(loc, around(time.Now().AddDate(3, 0, 0), 1, 1))
 	near, ahead := openings.NewHorizon(loc, around(soon, 1, 1)), openings.NewHorizon(loc, around(time.Now().AddDate(2, 0, 0), 1, 1))
 	knows := func(h openings.Horizon) (yes bool) {
-		require.NoError(t, other.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error { yes = tx.KnowsRota(h); return nil }))
+		require.NoError(t, other.InTx(t.Context(), s.row.ID, func(tx *store.Tx) error { yes = store.KnowsRota(tx, h); return nil }))
 		return yes
 	}
 	require.False(t, knows(near))
@@ -94,7 +94,7 @@ func TestHoursThatAreKnownAreNotReadAgain(t *testing.T) {
 		require.NoError(t, tx.SetOpeningHours(t.Context(), []store.Window{{Weekday: 1, From: 601, To: 901}}))
 		got, err := tx.LoadShop(t.Context(), near, time.Now())
 		require.NoError(t, err)
-		want, err := tx.LoadShopAnew(t.Context(), near, time.Now())
+		want, err := store.LoadShopAnew(t.Context(), tx, near, time.Now())
 		require.NoError(t, err)
 		require.Equal(t, inOrder(want), inOrder(got))
 		return errUndone
