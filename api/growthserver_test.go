@@ -35,8 +35,10 @@ const (
 	profileVariable = "CHAIRBLOCK_LOAD_PROFILE"
 )
 
-// connections of each server: as the program has.
-const connections = 10
+// connections of each server, as --database-connections says for two servers of a database
+// on two cores: with the ten that a program has of itself, those who hold locks wait for
+// processors together with those who do not (measured).
+const connections = 4
 
 // serveAlone serves the database at url, with the pages, warm as in the program but
 // without jobs, and the floors, until standard input ends. The time of the service goes
