@@ -21,7 +21,7 @@ func (t *Tx) LoadShop(ctx context.Context, h openings.Horizon, now time.Time, ex
 	return shop, err
 }
 
-// ShopSeen is the moment from which on a LoadShop has read; LockPlans tells whether
+// ShopSeen is the moment from which on a LoadShop has read; LockForPlans tells whether
 // something has changed since. The zero value is never.
 type ShopSeen struct{ snapshot string }
 

@@ -108,7 +108,7 @@ type ServeCmd struct {
 	// led into its own machine by an address that somebody types in.
 	Development bool  `env:"CHAIRBLOCK_DEVELOPMENT" help:"Let addresses of calendars and gateways lead to this machine, also without encryption. For trying things out only."`
 	Requests    int   `name:"requests-per-minute" env:"REQUESTS_PER_MINUTE" default:"3000" help:"How many requests a token or an account may make in a minute, at each process; 0 for as many as it likes."`
-	Connections int32 `name:"database-connections" env:"DATABASE_CONNECTIONS" default:"10" help:"How many connections to PostgreSQL each process holds at most, 4 to 200. Quickest are about four for each core of the database's machine, in all processes together."`
+	Connections int32 `name:"database-connections" env:"DATABASE_CONNECTIONS" default:"10" help:"How many connections to PostgreSQL each process works with at most, 4 to 200; one or two more listen. Quickest are about four for each core of the database's machine, in all processes together."`
 	// Metrics stand on a port of their own, so that no proxy passes them on by mistake.
 	Tracing `embed:""`
 	Metrics string `name:"metrics-listen" env:"METRICS_LISTEN" placeholder:"ADDRESS" help:"Address at which counters can be read in the text format of Prometheus, such as 127.0.0.1:9464. Nobody else should reach it. Left out: they cannot be read."`
