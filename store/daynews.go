@@ -37,28 +37,37 @@ func (t *Tx) Moment(ctx context.Context, now time.Time) (m Moment, lapse *time.T
 // not know what goes by the clock. Where nobody can tell it reports false. It takes one
 // statement, which looks at as many rows as there were changes since.
 func (s *Store) Unchanged(ctx context.Context, salon string, since Moment, w Stretch, kinds ...ChangeKind) (bool, error) {
-	return unchanged(ctx, s.pool, salon, since, w, kinds)
+	return unchanged(since, func() (dayNews, error) {
+		return ask(ctx, s.trips, scanDayNews, unchangedQuery, salon, since.at.seen, w.From, w.To, w.Visits, kinds)
+	})
 }
 
 // Unchanged is the same of what t reads.
 func (t *Tx) Unchanged(ctx context.Context, since Moment, w Stretch, kinds ...ChangeKind) (bool, error) {
-	return unchanged(ctx, t.tx, t.salon, since, w, kinds)
+	return unchanged(since, func() (dayNews, error) {
+		return scanDayNews(t.tx.QueryRow(ctx, unchangedQuery, t.salon, since.at.seen, w.From, w.To, w.Visits, kinds))
+	})
 }
 
-func unchanged(ctx context.Context, asked interface {
-	QueryRow(context.Context, string, ...any) pgx.Row
-}, salon string, since Moment, w Stretch, kinds []ChangeKind) (bool, error) {
+// dayNews is what came after a moment.
+type dayNews struct {
+	moment           // the present one
+	replica, changed bool
+}
+
+func scanDayNews(r pgx.Row) (n dayNews, err error) {
+	return n, r.Scan(&n.at, &n.server.started, &n.server.log, &n.replica, &n.changed)
+}
+
+func unchanged(since Moment, asked func() (dayNews, error)) (bool, error) {
 	if since.at.seen == "" {
 		return false, nil
 	}
-	var now moment
-	var replica, changed bool
-	err := asked.QueryRow(ctx, unchangedQuery, salon, since.at.seen, w.From, w.To, w.Visits, kinds).
-		Scan(&now.at, &now.server.started, &now.server.log, &replica, &changed)
+	n, err := asked()
 	if err != nil {
 		return false, domain("changes of a day", err, false)
 	}
-	return !changed && !replica && now.server == since.at.server && now.at.Sub(since.at.at).Abs() < keptLongest, nil
+	return !n.changed && !n.replica && n.server == since.at.server && n.at.Sub(since.at.at).Abs() < keptLongest, nil
 }
 
 // A row of a transaction that has not begun here yet came with a dump of another server.

@@ -7,6 +7,7 @@ import (
 	"chairblock/scheduling/openings"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/rickb777/date"
 )
 
@@ -173,3 +174,27 @@ func LoadShopAnew(ctx context.Context, t *Tx, h openings.Horizon, now time.Time,
 // KnowsRota says whether a LoadShop of t over h would have to read no hours, if nothing has
 // changed.
 func KnowsRota(t *Tx, h openings.Horizon) bool { l, _ := t.rotaInMemory(h); return l != nil }
+
+// Trips are shared by the questions that a test asks.
+type Trips = sharedTrips
+
+// NewTrips makes trips with connections of pool.
+func NewTrips(pool *pgxpool.Pool, atOnce int) *Trips {
+	return &sharedTrips{pool: pool, atOnce: atOnce}
+}
+
+// Ask asks for one value.
+func Ask[T any](ctx context.Context, trips *Trips, q string, args ...any) (T, error) {
+	return ask(ctx, trips, func(r pgx.Row) (v T, err error) { return v, r.Scan(&v) }, q, args...)
+}
+
+// Waiting is how many questions wait for the next trip.
+func (s *sharedTrips) Waiting() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.waiting)
+}
+
+// TripsAtOnce sets how many trips are under way at most. With none, each question goes
+// alone.
+func (s *Store) TripsAtOnce(n int) { s.trips = &sharedTrips{pool: s.pool, atOnce: n} }

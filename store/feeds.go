@@ -177,9 +177,14 @@ func (s *Store) FeedBySecret(ctx context.Context, secret string, read ...string)
 		WHERE n.key = $1 AND f.sha256 = $2 AND f.revoked_at IS NULL AND (f.kind = 'salon'
 			OR f.kind = 'client' AND EXISTS (SELECT 1 FROM client c WHERE c.salon_id = f.salon_id AND c.client_id = f.subject_id)
 			OR EXISTS (SELECT 1 FROM unit u WHERE u.salon_id = f.salon_id AND u.unit_id = f.subject_id AND u.active))`
-	var f FeedState
-	var unnoted bool
-	err := s.pool.QueryRow(ctx, q, key, hash(secret), read).Scan(&f.Salon, &f.Feed, &f.Kind, &f.Subject, &f.Zone, &f.Version, &f.Changed, &unnoted)
+	type found struct {
+		FeedState
+		unnoted bool
+	}
+	x, err := ask(ctx, s.trips, func(r pgx.Row) (x found, err error) {
+		return x, r.Scan(&x.Salon, &x.Feed, &x.Kind, &x.Subject, &x.Zone, &x.Version, &x.Changed, &x.unnoted)
+	}, q, key, hash(secret), read)
+	f, unnoted := x.FeedState, x.unnoted
 	if err == nil && f.Kind == FeedSalon { // the sum of many
 		rows, _ := s.pool.Query(ctx, feedByID, f.Salon, f.Feed) // CollectExactlyOneRow tells
 		f, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[FeedState])

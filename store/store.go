@@ -48,6 +48,7 @@ var errAddress = errors.New("the database address cannot be read; expected postg
 // Store is a pool of connections and the way to enqueue jobs. It is safe for
 // use by many goroutines.
 type Store struct {
+	trips *sharedTrips
 	pool  *pgxpool.Pool
 	jobs  *river.Client[pgx.Tx] // inserts only
 	name  string                // tells stores apart that speak to each other
@@ -124,7 +125,7 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	s := &Store{pool: pool, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
+	s := &Store{pool: pool, trips: &sharedTrips{pool: pool, atOnce: tripsAtOnce}, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
 	s.jobs, err = river.NewClient(riverpgxv5.New(pool), &river.Config{Logger: jobLogger(os.Stderr), Test: river.TestConfig{Time: jobTime{s}}})
 	if err != nil {
 		pool.Close()

@@ -189,19 +189,24 @@ func (s *Store) Principal(ctx context.Context, secret string) (Principal, error)
 		WHERE n.key = $1 AND t.sha256 = $2 AND t.revoked_at IS NULL
 		  AND (t.expires_at IS NULL OR t.expires_at > now())
 		  AND (t.account_id IS NULL OR coalesce(t.last_used_at, t.created_at) > now() - $3::interval AND ` + mayEnter + `)`
-	var p Principal
-	var account string
-	var roles []Role
-	var left, needs, unnoted bool
-	var signedIn time.Duration
-	err := s.pool.QueryRow(ctx, q, key, hash(secret), AccountTokenIdle).
-		Scan(&p.Salon, &p.Role, &p.TokenID, &p.StaffID, &account, &roles, &left, &signedIn, &needs, &unnoted)
-	if err == nil && account != "" {
-		token := p.TokenID
-		p = principalOf(p.Salon, account, p.StaffID, roles, left)
-		p.Token, p.SignedIn, p.NeedsFactor = token, signedIn, needs
+	type holder struct {
+		p             Principal
+		account       string
+		roles         []Role
+		left, unnoted bool
+		needs         bool
+		signedIn      time.Duration
 	}
-	if err == nil && unnoted {
+	x, err := ask(ctx, s.trips, func(r pgx.Row) (x holder, err error) {
+		return x, r.Scan(&x.p.Salon, &x.p.Role, &x.p.TokenID, &x.p.StaffID, &x.account, &x.roles, &x.left, &x.signedIn, &x.needs, &x.unnoted)
+	}, q, key, hash(secret), AccountTokenIdle)
+	p := x.p
+	if err == nil && x.account != "" {
+		token := p.TokenID
+		p = principalOf(p.Salon, x.account, p.StaffID, x.roles, x.left)
+		p.Token, p.SignedIn, p.NeedsFactor = token, x.signedIn, x.needs
+	}
+	if err == nil && x.unnoted {
 		err = s.note(ctx, `UPDATE access_token t SET last_used_at = now() WHERE t.salon_id = $1 AND t.sha256 = $2 AND `+tokenUnnoted, p.Salon, hash(secret))
 	}
 	return p, domain("token", err, false)
