@@ -359,13 +359,21 @@ func (p *post) fates() map[string]fate {
 	return out
 }
 
-// mailed, texted and each are how many visits hear by mail and by text message, and
-// how many messages there are about each.
+// mailed and texted are how many visits hear by mail and by text message.
 const (
 	mailed = 25
 	texted = 4
-	each   = 40
 )
+
+// usualKills is how often the sender is killed unless CHAIRBLOCK_CRASH_ROUNDS says more.
+const usualKills = 4
+
+// aboutEach is how many messages there are about each visit: 1,160 about all, or 2,900
+// when the sender is killed twenty times, so that there are some left for each.
+func aboutEach(t *testing.T) int {
+	t.Helper()
+	return max(40, 5*rounds(t, usualKills))
+}
 
 // fill books visits and puts the messages about them in line, texts first.
 func (p *post) fill() {
@@ -377,7 +385,7 @@ func (p *post) fill() {
 		}
 	}
 	require.Len(p.t, p.visits, mailed+texted)
-	began := time.Now()
+	began, each := time.Now(), aboutEach(p.t)
 	for i := range p.visits {
 		n := (i + mailed) % (mailed + texted)
 		p.enqueue(p.visits[n], each, n < mailed)
@@ -408,11 +416,12 @@ func TestNoMessageIsLostHoweverOftenItsSenderIsKilled(t *testing.T) {
 	t.Parallel()
 	p := newPost(t)
 	p.fill()
+	each := aboutEach(t)
 	require.Len(t, p.mails, mailed*each)
 	never := []api.VisitBody{p.visits[0], p.visits[mailed-1]}
 	p.cancel(never...)
 	began := time.Now()
-	for round := range rounds(t, 4) {
+	for round := range rounds(t, usualKills) {
 		p.sendAndKill(map[int]func(){2: p.killDatabase, 3: func() { p.cancel(p.visits[1:5]...) }}[round])
 	}
 	t.Logf("killed after %.1f s", time.Since(began).Seconds())
