@@ -98,6 +98,7 @@ func (s *Store) lookAtClock(ctx context.Context, atMost time.Duration) error {
 	if err := c.QueryRow(ctx, `SELECT clock_timestamp()`).Scan(&there); err != nil {
 		return domain("clock", err, false)
 	}
+	s.away.back()
 	half := time.Since(asked) / 2
 	next := &clockLook{asked.Add(half), there, half}
 	if l := s.clock.Load(); l != nil {

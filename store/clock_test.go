@@ -137,3 +137,18 @@ func TestWhenTheClockIsSetNoMessageIsLostOrSentTwice(t *testing.T) {
 	require.ElementsMatch(t, []string{past.ID, soon.ID, late.ID, again.ID}, o.ids(), "each once")
 	require.Equal(t, []int{1}, rows[int](s, `SELECT DISTINCT max_attempts::int FROM river_job WHERE kind = 'erase_health' AND attempt < 2`), "what failed to erase waits for the next hour")
 }
+
+func TestAStoreKnowsThatItsDatabaseIsBack(t *testing.T) {
+	t.Parallel()
+	s := open(t, storetest.URL(t), 1)
+	for name, reach := range map[string]func() error{
+		"by a new connection": func() error { store.Reconnect(s); return s.Ping(t.Context()) },
+		"by the clock":        func() error { return s.LookAtClock(t.Context()) },
+	} {
+		require.NoError(t, s.Ping(t.Context()))
+		back := 0
+		store.TellAway(s, func() { back++ })
+		require.NoError(t, reach(), name)
+		require.Equal(t, 1, back, name)
+	}
+}

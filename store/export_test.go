@@ -198,3 +198,12 @@ func (s *sharedTrips) Waiting() int {
 // TripsAtOnce sets how many trips are under way at most. With none, each question goes
 // alone.
 func (s *Store) TripsAtOnce(n int) { s.trips = &sharedTrips{pool: s.pool, atOnce: n} }
+
+// TellAway has s take its database for lost, and tell over when it is reached again.
+func TellAway(s *Store, over func()) {
+	s.away.over = func(time.Duration, int) { over() }
+	s.away.tell("here")
+}
+
+// Reconnect closes the connections of s that are at rest.
+func Reconnect(s *Store) { s.pool.Reset() }

@@ -29,7 +29,7 @@ func TestTheQueueIsQuietAboutWorkThatWasCutShortOnly(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			var out strings.Builder
-			log := jobLogger(&out)
+			log := jobLogger(&out, newAway())
 			log.ErrorContext(c.ctx, "it could not tell the others", slog.String("queues", "messages"), slog.String("err", c.err))
 			log.With("a", 1).WithGroup("g").ErrorContext(c.ctx, "again", slog.String("err", c.err))
 			if !c.told {
@@ -45,7 +45,7 @@ func TestTheQueueIsQuietAboutWorkThatWasCutShortOnly(t *testing.T) {
 		"hostname resolving error: lookup db.example: no such host",
 	} {
 		var out strings.Builder
-		jobLogger(&out).Error("producer: Error fetching jobs", slog.String("err", err), slog.Any("cause", errors.New(err)), slog.String("queue", "messages"))
+		jobLogger(&out, newAway()).Error("producer: Error fetching jobs", slog.String("err", err), slog.Any("cause", errors.New(err)), slog.String("queue", "messages"))
 		for _, secret := range []string{"quay", "chairs", "192.0.2", "db.example"} {
 			require.NotContains(t, out.String(), secret)
 		}
@@ -53,6 +53,6 @@ func TestTheQueueIsQuietAboutWorkThatWasCutShortOnly(t *testing.T) {
 		require.Contains(t, out.String(), "queue=messages")
 	}
 	var out strings.Builder
-	jobLogger(&out).Info("all is well")
+	jobLogger(&out, newAway()).Info("all is well")
 	require.Empty(t, out.String(), "only warnings and errors")
 }

@@ -138,7 +138,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 		Workers:              workers,
 		JobTimeout:           min(x.Timeout, otherJobs),
 		RescueStuckJobsAfter: x.Rescue,
-		Logger:               jobLogger(os.Stderr),
+		Logger:               jobLogger(os.Stderr, s.away),
 		RetryPolicy:          &jobRetry{store: s},
 		Test:                 river.TestConfig{Time: jobTime{s}}, // named for tests, and the only way
 		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), sealRegularly(), overdueRegularly(), lateRegularly(), privateRegularly()},

@@ -51,6 +51,7 @@ type Store struct {
 	trips *sharedTrips
 	pool  *pgxpool.Pool
 	jobs  *river.Client[pgx.Tx] // inserts only
+	away  *away                 // what is told while the database is
 	name  string                // tells stores apart that speak to each other
 	kept  *keptFreeTimes
 	calls atomic.Pointer[warmCalls] // nil while nobody works ahead
@@ -121,12 +122,14 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	if provider != nil {
 		cfg.ConnConfig.Tracer = otelpgx.NewTracer(otelpgx.WithTracerProvider(provider), otelpgx.WithDisableConnectionDetailsInAttributes())
 	}
+	gone := newAway()
+	cfg.AfterConnect = func(context.Context, *pgx.Conn) error { gone.back(); return nil }
 	pool, err := pgxpool.NewWithConfig(ctx, cfg)
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	s := &Store{pool: pool, trips: &sharedTrips{pool: pool, atOnce: tripsAtOnce}, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
-	s.jobs, err = river.NewClient(riverpgxv5.New(pool), &river.Config{Logger: jobLogger(os.Stderr), Test: river.TestConfig{Time: jobTime{s}}})
+	s := &Store{pool: pool, away: gone, trips: &sharedTrips{pool: pool, atOnce: tripsAtOnce}, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
+	s.jobs, err = river.NewClient(riverpgxv5.New(pool), &river.Config{Logger: jobLogger(os.Stderr, s.away), Test: river.TestConfig{Time: jobTime{s}}})
 	if err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("store: open: %w", err)
