@@ -31,7 +31,7 @@ func TestCountersAndSpansTellNothingAboutAnybody(t *testing.T) {
 	_, rest, _ := strings.Cut(out, "token   ")
 	token, _, _ := strings.Cut(rest, "\n")
 	s := launch(t, nil, "serve", "--data", filepath.Join(dir, "data"), "--maildir", filepath.Join(dir, "mail"), "--listen", "127.0.0.1:0",
-		"--metrics-listen", "127.0.0.1:0", "--otlp-endpoint", collector.URL)
+		"--metrics-listen", "127.0.0.1:0", "--otlp-endpoint", collector.URL, "--database-connections", "7")
 	numbers := s.waitFor(`metrics on (http://127\.0\.0\.1:\d+)`)[1]
 	url := s.waitFor(`listening on (http://127\.0\.0\.1:\d+)`)[1]
 
@@ -45,6 +45,7 @@ func TestCountersAndSpansTellNothingAboutAnybody(t *testing.T) {
 	require.Contains(t, read.body, `chairblock_requests_total{method="POST",route="/v1/clients",status="201"} 1`)
 	require.Contains(t, read.body, `chairblock_calendar_reads_total{answer="unknown"} 1`)
 	require.Contains(t, read.body, "go_goroutines")
+	require.Contains(t, read.body, "chairblock_connections_most 7\n")
 	require.Equal(t, http.StatusNotFound, call(t, http.MethodGet, url+"/metrics", "", nil).status, "not beside the service")
 	s.signal(syscall.SIGTERM)
 	require.Zero(t, s.ended(), s.said())

@@ -98,6 +98,9 @@ func TestAnOperationThatLetsSomebodyInNeedsThePasswordWhateverPageAsks(t *testin
 	b.get("/probe").is(204)
 	require.NoError(t, x.errs[0])
 	require.NoError(t, x.errs[1])
+	s.At(webtest.Start) // by a clock that was set back she gave it later than now
+	b.get("/probe").is(204)
+	x.refused(t, 0, 403, "password-needed")
 }
 
 var (
