@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"math"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -21,6 +22,7 @@ type SecondFactorBody struct {
 	Since    *time.Time `json:"since,omitempty" doc:"Since when a code is asked for beside the password; left out for never"`
 	Codes    int        `json:"recovery_codes_left" minimum:"0" maximum:"10" doc:"Recovery codes that were not used yet"`
 	Required bool       `json:"required" doc:"The salon asks it of her, so that it cannot be taken away"`
+	From     string     `json:"required_from,omitempty" format:"date" doc:"The first day on which the salon asks it of her; left out when it does already, and when it does not"`
 }
 
 // FactorSetUpBody is what a program on a telephone is given to make codes.
@@ -41,7 +43,19 @@ type RecoveryCodesBody struct {
 
 // AccessRulesBody is what the salon asks of those who sign in.
 type AccessRulesBody struct {
-	OwnersFactor bool `json:"owners_second_factor" doc:"Owners need a second step; otherwise it is advised"`
+	OwnersFactor     bool   `json:"owners_second_factor" doc:"Owners need a second step; otherwise it is advised"`
+	EverybodysFactor bool   `json:"everybodys_second_factor" required:"false" doc:"Everybody who signs in with a password needs one; a shared screen, and who opens her pages by a link of the salon, do not"`
+	From             string `json:"second_factor_from,omitempty" required:"false" format:"date" doc:"The first day on which it is asked for, so that there is time to set it up; left out: at once"`
+}
+
+// read checks the rules.
+func (b AccessRulesBody) read() (store.AccessRules, error) {
+	var f scheduling.Faults
+	r := store.AccessRules{OwnersFactor: b.OwnersFactor, EverybodysFactor: b.EverybodysFactor}
+	if b.From != "" {
+		r.From = new(day(&f, "second_factor_from", b.From))
+	}
+	return r, f.Err()
 }
 
 type factorCodeInput struct{ Body FactorCodeBody }
@@ -73,7 +87,7 @@ func (s *Server) secondFactorRoutes() {
 // up first: those with which she does.
 var withoutFactor = []string{"get-salon", "get-own-second-factor", "begin-own-second-factor", "confirm-own-second-factor", "sign-out"}
 
-const factorWords = "this salon asks owners for a second step when they sign in: set yours up first"
+const factorWords = "this salon asks you for a second step when you sign in: set yours up first"
 
 // askFactor leads an owner who needs a second step to where she sets it up.
 func (s *Server) askFactor(c echo.Context) error {
@@ -189,10 +203,27 @@ func staysIn(ctx context.Context) string {
 	return principal(ctx).Token
 }
 
-// needsStep reports whether the salon asks an account for a second step.
-func needsStep(ctx context.Context, t *store.Tx) (bool, error) {
-	r, err := t.AccessRules(ctx)
-	return r.OwnersFactor && principal(ctx).Has(store.Owner), err
+// needsStep reports whether the salon asks an account for a second step, or from which
+// day on it will.
+func (s *Server) needsStep(ctx context.Context, t *store.Tx) (now bool, from string, err error) {
+	p := principal(ctx)
+	r, now, later, err := s.asksStep(ctx, t, append(slices.Clone(p.Roles), p.Role))
+	if later {
+		from = r.From.String()
+	}
+	return now, from, err
+}
+
+// asksStep reports whether the salon asks those with roles for a second step, or will.
+func (s *Server) asksStep(ctx context.Context, t *store.Tx, roles []store.Role) (r store.AccessRules, now, later bool, err error) {
+	n, err := loadSalon(ctx, t)
+	if err != nil {
+		return r, false, false, err
+	}
+	if r, err = t.AccessRules(ctx); err == nil {
+		now, later = r.Asks(roles, n.today(s.now()))
+	}
+	return r, now, later, err
 }
 
 func (s *Server) getOwnFactor(ctx context.Context, _ *empty) (*struct{ Body SecondFactorBody }, error) {
@@ -207,7 +238,7 @@ func (s *Server) getOwnFactor(ctx context.Context, _ *empty) (*struct{ Body Seco
 			return err
 		}
 		out = SecondFactorBody{Since: f.Confirmed, Codes: f.Codes}
-		out.Required, err = needsStep(ctx, t)
+		out.Required, out.From, err = s.needsStep(ctx, t)
 		return err
 	})
 	return &struct{ Body SecondFactorBody }{out}, err
@@ -327,10 +358,10 @@ func (s *Server) endOwnFactor(ctx context.Context, _ *empty) (*empty, error) {
 		return nil, err
 	}
 	err = s.inTx(ctx, func(t *store.Tx) error {
-		if needed, err := needsStep(ctx, t); err != nil {
+		if now, from, err := s.needsStep(ctx, t); err != nil {
 			return err
-		} else if needed {
-			return newProblem(http.StatusConflict, "conflict", "this salon asks owners for a second step: change that first, or let another owner take yours away if you lost it")
+		} else if now || from != "" {
+			return newProblem(http.StatusConflict, "conflict", "this salon asks for a second step: an owner changes that first, or takes yours away if you lost it")
 		}
 		if err := t.EndFactor(ctx, id); err != nil {
 			return err
@@ -371,7 +402,11 @@ func (s *Server) getAccessRules(ctx context.Context, _ *empty) (*found[AccessRul
 }
 
 func writeAccessRules(r store.AccessRules) *found[AccessRulesBody] {
-	return &found[AccessRulesBody]{ETag: etag(r.Version), Body: AccessRulesBody{OwnersFactor: r.OwnersFactor}}
+	b := AccessRulesBody{OwnersFactor: r.OwnersFactor, EverybodysFactor: r.EverybodysFactor}
+	if r.From != nil {
+		b.From = r.From.String()
+	}
+	return &found[AccessRulesBody]{ETag: etag(r.Version), Body: b}
 }
 
 func (s *Server) setAccessRules(ctx context.Context, in *accessRulesInput) (*found[AccessRulesBody], error) {
@@ -379,24 +414,29 @@ func (s *Server) setAccessRules(ctx context.Context, in *accessRulesInput) (*fou
 	if err != nil {
 		return nil, err
 	}
-	r := store.AccessRules{OwnersFactor: in.Body.OwnersFactor, Version: version}
+	r, err := in.Body.read()
+	if err != nil {
+		return nil, err
+	}
+	r.Version = version
 	err = s.inTx(ctx, func(t *store.Tx) error {
 		was, err := t.AccessRules(ctx)
 		if err != nil {
 			return err
 		}
-		if id, err := account(ctx); err == nil && r.OwnersFactor && !was.OwnersFactor {
+		more := r.OwnersFactor && !was.OwnersFactor || r.EverybodysFactor && !was.EverybodysFactor
+		if id, err := account(ctx); err == nil && more {
 			if f, err := t.FactorOf(ctx, id); err != nil {
 				return err
 			} else if !f.On() {
-				return newProblem(http.StatusConflict, "conflict", "you have no second step yourself: set it up before you ask it of all owners")
+				return newProblem(http.StatusConflict, "conflict", "you have no second step yourself: set it up before you ask it of others")
 			}
 		}
-		r, err = t.SetAccessRules(ctx, store.AccessRules{OwnersFactor: in.Body.OwnersFactor, Version: version})
+		r, err = t.SetAccessRules(ctx, r)
 		return err
 	})
 	if err == nil {
-		s.accessNoted(ctx, slog.LevelInfo, "access rules changed", "owners_second_factor", r.OwnersFactor)
+		s.accessNoted(ctx, slog.LevelInfo, "access rules changed", "owners_second_factor", r.OwnersFactor, "everybodys_second_factor", r.EverybodysFactor)
 	}
 	return writeAccessRules(r), err
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
-	"slices"
 	"strings"
 	"time"
 
@@ -124,11 +123,11 @@ func (s *Server) signedInBody(ctx context.Context, k store.Credentials) (*create
 		if err != nil {
 			return err
 		}
-		r, err := t.AccessRules(ctx)
+		_, asks, _, err := s.asksStep(ctx, t, a.Roles)
 		if err != nil {
 			return err
 		}
-		out.NeedsSetUp = r.OwnersFactor && !k.Factor && slices.Contains(a.Roles, store.Owner)
+		out.NeedsSetUp = asks && !k.Factor
 		out.Token, out.Expires, err = t.AddAccountToken(ctx, k.Account, tokenLabel, ownMachine.most)
 		return err
 	})

@@ -3,9 +3,11 @@ package store
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/rickb777/date"
 
 	"chairblock/scheduling"
 )
@@ -132,14 +134,25 @@ func (t *Tx) UseRecoveryCode(ctx context.Context, account, code string, now time
 
 // AccessRules are what a salon asks of those who sign in.
 type AccessRules struct {
-	OwnersFactor bool // owners need a second step
-	Version      int64
+	OwnersFactor     bool       // owners need a second step
+	EverybodysFactor bool       // everybody does who has a password of her own
+	From             *date.Date // the first day on which it is asked for; nil: at once
+	Version          int64
+}
+
+// Asks reports whether the salon asks somebody with roles for a second step on a day of
+// its calendar, or will later.
+func (r AccessRules) Asks(roles []Role, today date.Date) (now, later bool) {
+	asks := r.EverybodysFactor || r.OwnersFactor && slices.Contains(roles, Owner)
+	began := r.From == nil || !r.From.After(today)
+	return asks && began, asks && !began
 }
 
 // AccessRules returns what the salon has set, or the defaults.
 func (t *Tx) AccessRules(ctx context.Context) (AccessRules, error) {
 	r := AccessRules{Version: 1}
-	err := t.tx.QueryRow(ctx, `SELECT owners_second_factor, version FROM access_rule WHERE salon_id = $1`, t.salon).Scan(&r.OwnersFactor, &r.Version)
+	err := t.tx.QueryRow(ctx, `SELECT owners_second_factor, everybodys_second_factor, second_factor_from::text, version FROM access_rule WHERE salon_id = $1`, t.salon).
+		Scan(&r.OwnersFactor, &r.EverybodysFactor, &r.From, &r.Version)
 	return r, domain("access rules", err, true)
 }
 
@@ -147,10 +160,10 @@ func (t *Tx) AccessRules(ctx context.Context) (AccessRules, error) {
 // new row; otherwise scheduling.ErrStale.
 func (t *Tx) SetAccessRules(ctx context.Context, r AccessRules) (AccessRules, error) {
 	err := t.tx.QueryRow(ctx, `
-		INSERT INTO access_rule AS a (salon_id, owners_second_factor, version)
-		SELECT $1, $3, 2 WHERE $2 = 1 OR EXISTS (SELECT 1 FROM access_rule WHERE salon_id = $1)
-		ON CONFLICT (salon_id) DO UPDATE SET owners_second_factor = $3, version = a.version + 1 WHERE a.version = $2
-		RETURNING version`, t.salon, r.Version, r.OwnersFactor).Scan(&r.Version)
+		INSERT INTO access_rule AS a (salon_id, owners_second_factor, everybodys_second_factor, second_factor_from, version)
+		SELECT $1, $3, $4, $5, 2 WHERE $2 = 1 OR EXISTS (SELECT 1 FROM access_rule WHERE salon_id = $1)
+		ON CONFLICT (salon_id) DO UPDATE SET owners_second_factor = $3, everybodys_second_factor = $4, second_factor_from = $5, version = a.version + 1 WHERE a.version = $2
+		RETURNING version`, t.salon, r.Version, r.OwnersFactor, r.EverybodysFactor, dayOrNull(r.From)).Scan(&r.Version)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return r, scheduling.ErrStale
 	}

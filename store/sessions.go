@@ -59,9 +59,11 @@ type signedInRow struct {
 	Unnoted     bool       `db:"unnoted"` // its use is to be written down
 }
 
-// needsFactor holds for owners' accounts a without a second step, in a salon where
-// owners need one.
-const needsFactor = `coalesce('owner' = ANY(a.roles) AND (SELECT r.owners_second_factor FROM access_rule r WHERE r.salon_id = a.salon_id)
+// needsFactor holds for accounts a without a second step, in a salon where they need one
+// today.
+const needsFactor = `coalesce((SELECT (r.everybodys_second_factor OR r.owners_second_factor AND 'owner' = ANY(a.roles))
+		AND coalesce(r.second_factor_from <= (now() AT TIME ZONE n.zone)::date, true)
+		FROM access_rule r JOIN salon n USING (salon_id) WHERE r.salon_id = a.salon_id)
 	AND NOT EXISTS (SELECT FROM second_factor f WHERE f.salon_id = a.salon_id AND f.account_id = a.account_id AND f.confirmed_at IS NOT NULL), false)`
 
 // alive is whether a browser b is signed in at a moment. A clock that was ahead when

@@ -71,7 +71,7 @@ func documents() map[string]document {
 		"/chair-time-settings": {"/set-up/chair-time", nil, map[string]string{"values": "time-values-"}, none},
 		"/webhook":             {"/set-up/messages", nil, nil, none},
 		// The page that sets it, /set-up/sign-in, asks for the password first, see package signin.
-		"/access-rules": {"/set-up", nil, map[string]string{"owners_second_factor": nowhere}, none},
+		"/access-rules": {"/set-up", nil, map[string]string{"owners_second_factor": nowhere, "everybodys_second_factor": nowhere, "second_factor_from": nowhere}, none},
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"html/template"
 	"net/http"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -17,6 +18,7 @@ type factorView struct {
 	Frame    pages.Frame
 	Of       api.SecondFactorBody
 	Since    string
+	From     string              // when it will be asked for
 	SetUp    api.FactorSetUpBody // is shown once
 	Code     template.HTML       // the same, to be photographed
 	Fields   []pages.Field       // to confirm it
@@ -68,6 +70,13 @@ func (p page) factorView(c echo.Context) (factorView, error) {
 	}
 	if v.Of.Since != nil {
 		v.Since = v.Of.Since.In(n.Location).Format("2 January 2006")
+	}
+	if v.Of.From != "" {
+		first, err := time.Parse(time.DateOnly, v.Of.From)
+		if err != nil {
+			return v, err
+		}
+		v.From = first.Format("Monday 2 January 2006")
 	}
 	return v, nil
 }
@@ -174,7 +183,7 @@ func (p page) setRules(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	body := api.AccessRulesBody{OwnersFactor: t.get("owners_second_factor") != ""}
+	body := api.AccessRulesBody{OwnersFactor: t.get("owners_second_factor") != "", EverybodysFactor: t.get("everybodys_second_factor") != "", From: t.get("second_factor_from")}
 	_, err = p.site.Ask(c.Request().Context(), api.Question{Method: http.MethodPut, Path: "/access-rules", Body: body, IfMatch: t.get("etag")})
 	if err == nil {
 		return web.Done(c, here+"?done=changed")
@@ -196,7 +205,11 @@ func (p page) rules(c echo.Context, v *peopleView) error {
 	var b api.AccessRulesBody
 	reply, err := p.site.Into(c.Request().Context(), api.Question{Path: "/access-rules"}, &b)
 	v.RulesTag = reply.ETag
-	v.Rules = []pages.Field{pages.Tick("owners_second_factor", "Owners need a second step",
-		"A code from a telephone beside the password. It is advised for everybody, and for owners above all, since they may do everything. With this tick an owner who has none sets it up when she signs in next, before anything else.", b.OwnersFactor)}
+	v.Rules = []pages.Field{
+		pages.Tick("owners_second_factor", "Owners need a second step",
+			"A code from a telephone beside the password. It is advised for everybody, and for owners above all, since they may do everything. With this tick an owner who has none sets it up when she signs in next, before anything else.", b.OwnersFactor),
+		pages.Tick("everybodys_second_factor", "Everybody with a password needs one", "The same for the desk and for all who work here. A shared screen, where people say by a short code who they are, asks for none.", b.EverybodysFactor),
+		pages.Input("second_factor_from", "From", "The first day on which it counts, so that there is time to set it up. Empty: at once.", "date", b.From),
+	}
 	return err
 }

@@ -253,7 +253,7 @@ func TestASalonMayAskOwnersForASecondStep(t *testing.T) {
 	}
 	his.post("/walk-in", "given_name", "X").is(403).says("set yours up first")
 	his.get("/me").is(200)
-	his.get("/me/second-step").is(200).says("This salon asks owners for a second step")
+	his.get("/me/second-step").is(200).says("This salon asks you for a second step")
 	his.withStep(s)
 	his.get("/").is(200)
 	his.get("/me/second-step").is(200).says("so it stays")
@@ -273,4 +273,29 @@ func TestASalonMayAskOwnersForASecondStep(t *testing.T) {
 	s.Ask("POST", "/sign-out", nil, 204, nil, ada...)
 	s.Ask("GET", "/accounts", nil, 401, nil, ada...)
 	b.get("/").is(200)
+}
+
+func TestASalonMayAskEverybodyForASecondStepFromADayOn(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t, signin.Mount)
+	enrolled(s, t, "", person("ada@example.org", "Ada", "owner"))
+	enrolled(s, t, "", person("dora@example.org", "Dora", "desk"))
+	b, desk := open(t, s), open(t, s)
+	b.signIn("ada@example.org")
+	b.withStep(s)
+	rules := func(from string) page {
+		p := b.get("/set-up/sign-in").is(200).says("Everybody with a password needs one")
+		return b.do("POST", "/set-up/sign-in/rules", with(p.hidden(), "everybodys_second_factor", "true", "second_factor_from", from))
+	}
+	rules("soon").is(422).says("cannot be right")
+	rules(time.Now().AddDate(0, 0, 9).Format(time.DateOnly)).goes("/set-up/sign-in?done=changed")
+	desk.signIn("dora@example.org").goes("/")
+	desk.get("/").is(200)
+	desk.get("/me/second-step").is(200).says("From " + time.Now().AddDate(0, 0, 9).Format("Monday 2 January"))
+	rules("2026-01-02").goes("/set-up/sign-in?done=changed")
+	desk.get("/").goes("/me/second-step")
+	desk.get("/me/second-step").is(200).says("This salon asks you for a second step")
+	desk.withStep(s)
+	desk.get("/").is(200)
+	desk.post("/me/second-step/end").is(409)
 }
