@@ -90,8 +90,8 @@ type loading struct {
 	keys    string // before the numbers of repeatable requests
 }
 
-// loads measures against two servers over one database.
-func (g *grown) loads(b *testing.B, out *sheet) {
+// loading starts two servers over the database of g, and asks each for what it keeps.
+func (g *grown) loading(b *testing.B, out *sheet) *loading {
 	b.Helper()
 	l := &loading{b: b, g: g, out: out, keys: store.NewID()[24:]}
 	l.http = &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 1100, DisableCompression: true}}
@@ -106,6 +106,13 @@ func (g *grown) loads(b *testing.B, out *sheet) {
 		l.outlets = append(l.outlets, p)
 	}
 	l.warm()
+	return l
+}
+
+// loads measures against two servers over one database.
+func (g *grown) loads(b *testing.B, out *sheet) {
+	b.Helper()
+	l := g.loading(b, out)
 	for _, x := range []struct {
 		name string
 		run  func(*testing.B)

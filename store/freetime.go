@@ -101,41 +101,71 @@ func (l *shopLoad) pencilled(now time.Time) func(pgx.Rows) error {
 	}
 }
 
-// withUnits returns k with the absences and blocks of units as t sees them, and
-// the rest as it was.
-func (k *keptFreeTime) withUnits(ctx context.Context, t *Tx, units []string, now time.Time) (*keptFreeTime, error) {
+// withStretches returns k with the absences of some units, and their blocks in the minutes
+// that are stale, as t sees them, and the rest as it was.
+func (k *keptFreeTime) withStretches(ctx context.Context, t *Tx, stale map[string][]openings.Span, now time.Time) (*keptFreeTime, error) {
 	l := newShopLoad(k.Horizon)
+	var c stretchColumns
 	for _, u := range k.Snapshot.Shop().Units {
-		if slices.Contains(units, u.ID) {
-			u.Breaks, u.Bookings = slices.Clone(u.Breaks[:k.weekly[u.ID]]), make([]openings.Booking, 0, len(u.Bookings)+16)
+		if spans := stale[u.ID]; len(spans) > 0 {
+			u.Breaks = slices.Clone(u.Breaks[:k.weekly[u.ID]])
+			u.Bookings = slices.DeleteFunc(slices.Clone(u.Bookings), func(b openings.Booking) bool { return meetsAny(b, spans) })
 			l.units[u.ID] = &u
+			c.add(k.Horizon, u.ID, spans)
 		}
 	}
-	var b pgx.Batch
-	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence
-		WHERE salon_id = $1 AND unit_id = ANY($4) AND ends_at > $2 AND starts_at < $3`, t.salon, l.from, l.to, units).Query(l.absences)
-	// unit by unit: the index on unit and time takes one unit at a time
-	b.Queue(chargeQuery+` AND v.visit_id = ANY(array(SELECT b.visit_id FROM unnest($4::text[]) u(id) CROSS JOIN LATERAL (
-			SELECT visit_id FROM block WHERE salon_id = $1 AND unit_id = u.id AND span && tstzrange($2, $3)) b))`, t.salon, l.from, l.to, units).Query(l.inCharge)
-	b.Queue(`SELECT b.unit_id, b.visit_id, b.starts_at, b.ends_at, upper(b.span) FROM unnest($4::text[]) u(id) CROSS JOIN LATERAL (
-			SELECT unit_id, visit_id, starts_at, ends_at, span FROM block
-			WHERE salon_id = $1 AND unit_id = u.id AND span && tstzrange($2, $3)) b
-		WHERE NOT b.visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
-		t.salon, l.from, l.to, units, now).Query(l.blocks)
-	b.Queue(pencilQuery, t.salon, units).Query(l.pencilled(now))
-	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
-		return nil, domain("free time", err, false)
+	if err := l.readStretches(ctx, t, c, now); err != nil {
+		return nil, err
+	}
+	var units []openings.Unit
+	for _, u := range l.units {
+		units = append(units, *u)
 	}
 	next := *k
 	var err error
-	for _, u := range l.units {
-		if next.Snapshot, err = next.Snapshot.With(*u); err != nil {
-			return nil, fmt.Errorf("store: free time: %w", err)
-		}
+	if next.Snapshot, err = next.Snapshot.With(units...); err != nil {
+		return nil, fmt.Errorf("store: free time: %w", err)
 	}
-	next.pencils = slices.Concat(l.pencils, slices.DeleteFunc(slices.Clone(k.pencils), func(p pencil) bool { return slices.Contains(units, p.unit) }))
+	next.pencils = slices.Concat(l.pencils, slices.DeleteFunc(slices.Clone(k.pencils), func(p pencil) bool { return l.units[p.unit] != nil }))
 	next.weight = weightOf(next.Snapshot)
 	return &next, nil
+}
+
+// meetsAny says that a block, with the clearing after it, has a minute in one of spans.
+func meetsAny(b openings.Booking, spans []openings.Span) bool {
+	return slices.ContainsFunc(spans, func(s openings.Span) bool { return b.From < s.To && s.From < b.To+b.Clear })
+}
+
+// stretchColumns are stretches, column by column.
+type stretchColumns struct {
+	units    []string
+	from, to []time.Time
+}
+
+func (c *stretchColumns) add(h openings.Horizon, unit string, spans []openings.Span) {
+	for _, s := range spans {
+		c.units, c.from, c.to = append(c.units, unit), append(c.from, h.Time(s.From)), append(c.to, h.Time(s.To))
+	}
+}
+
+// readStretches adds the absences of the units in c and their blocks in its stretches.
+// A block that meets two of them is read once.
+func (l *shopLoad) readStretches(ctx context.Context, t *Tx, c stretchColumns, now time.Time) error {
+	var b pgx.Batch
+	b.Queue(`SELECT unit_id, starts_at, ends_at FROM absence
+		WHERE salon_id = $1 AND unit_id = ANY($4) AND ends_at > $2 AND starts_at < $3`, t.salon, l.from, l.to, c.units).Query(l.absences)
+	// stretch by stretch: the index on unit and time takes one unit at a time
+	b.Queue(`SELECT b.unit_id, b.visit_id, b.starts_at, b.ends_at, b.cleared, coalesce(b.unit_id = ANY(c.leads), false), coalesce(c.estimated, false)
+		FROM (SELECT DISTINCT k.* FROM unnest($4::text[], $5::timestamptz[], $6::timestamptz[]) u(id, a, z)
+			CROSS JOIN LATERAL (SELECT unit_id, visit_id, starts_at, ends_at, upper(span) AS cleared FROM block
+				WHERE salon_id = $1 AND unit_id = u.id AND span && tstzrange(u.a, u.z)) k) b
+		LEFT JOIN LATERAL (SELECT array_agg(x.lead_id) AS leads, bool_or(x.estimate_id IS NOT NULL) AS estimated
+			FROM visit v JOIN visit_service x USING (salon_id, visit_id)
+			WHERE v.salon_id = $1 AND v.visit_id = b.visit_id `+touching+`) c ON true
+		WHERE NOT b.visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $7))`,
+		t.salon, l.from, l.to, c.units, c.from, c.to, now).Query(l.chargedBlocks)
+	b.Queue(pencilQuery, t.salon, c.units).Query(l.pencilled(now))
+	return domain("free time", t.tx.SendBatch(ctx, &b).Close(), false)
 }
 
 // without cuts the blocks of some visits out of f. It reports false when their

@@ -22,6 +22,9 @@ const (
 	keptSalons  = 500
 	keptWeight  = 1_000_000
 	keptLongest = 30 * time.Minute // how old a moment may be, well inside the hour that the log remembers
+	// mostStretches are read one by one, each by its own look into an index; of more all is
+	// read. Judgement.
+	mostStretches = 200
 )
 
 // keptFreeTimes is the free time of the salons that were asked for last.
@@ -79,7 +82,7 @@ func (c *keptFreeTimes) current(ctx context.Context, t *Tx, w freeTimeWish) (*ke
 	if err != nil || n.replica {
 		return nil, err
 	}
-	if units, ok := k.outdated(n, w); ok && len(units) == 0 {
+	if stale, ok := k.outdated(n, w); ok && len(stale) == 0 {
 		c.confirm(t.salon, k, n.moment)
 		return k, nil
 	}
@@ -104,14 +107,14 @@ func (c *keptFreeTimes) current(ctx context.Context, t *Tx, w freeTimeWish) (*ke
 
 // renew reads what is outdated in k and keeps it.
 func (c *keptFreeTimes) renew(ctx context.Context, t *Tx, k *keptFreeTime, n news, w freeTimeWish) (*keptFreeTime, error) {
-	units, ok := k.outdated(n, w)
-	if ok && len(units) == 0 {
+	stale, ok := k.outdated(n, w)
+	if ok && len(stale) == 0 {
 		return k, nil
 	}
 	var next *keptFreeTime
-	if ok && 2*len(units) <= len(k.Snapshot.Shop().Units) {
+	if ok && k.fewer(stale) {
 		var err error
-		if next, err = k.withUnits(ctx, t, units, w.now); err != nil {
+		if next, err = k.withStretches(ctx, t, stale, w.now); err != nil {
 			return nil, err
 		}
 	} else {
@@ -126,21 +129,47 @@ func (c *keptFreeTimes) renew(ctx context.Context, t *Tx, k *keptFreeTime, n new
 	return next, nil
 }
 
-// outdated lists the units of k that have to be read anew; it reports false when
-// all has to be.
-func (k *keptFreeTime) outdated(n news, w freeTimeWish) ([]string, bool) {
+// outdated lists the minutes of units of k that have to be read anew; it reports false
+// when all has to be.
+func (k *keptFreeTime) outdated(n news, w freeTimeWish) (map[string][]openings.Span, bool) {
 	if k == nil || n.whole || k.server != n.server || n.at.Sub(k.at).Abs() > keptLongest ||
 		k.Zone.String() != w.zone.String() || !covers(k.Days, w.days) || w.ahead && k.Days != w.days ||
 		keptHorizon(w.zone, w.now).First.Sub(k.Days.First) > keptBehind {
 		return nil, false
 	}
-	units := n.units
-	for _, p := range k.pencils {
-		if p.over != !p.until.After(w.now) && !slices.Contains(units, p.unit) {
-			units = append(units, p.unit)
+	stale := map[string][]openings.Span{}
+	all := openings.Span{From: 0, To: k.Length}
+	for _, s := range n.stretches {
+		if s.from == nil || s.to == nil {
+			stale[s.unit] = append(stale[s.unit], all)
+		} else if span, ok := k.Span(*s.from, *s.to); ok && !slices.Contains(stale[s.unit], span) {
+			stale[s.unit] = append(stale[s.unit], span)
 		}
 	}
-	return units, true
+	for _, p := range k.pencils {
+		if p.over != !p.until.After(w.now) {
+			stale[p.unit] = append(stale[p.unit], all)
+		}
+	}
+	for unit, spans := range stale {
+		if slices.Contains(spans, all) {
+			stale[unit] = []openings.Span{all}
+		}
+	}
+	return stale, true
+}
+
+// fewer says that reading stale takes less than reading all.
+func (k *keptFreeTime) fewer(stale map[string][]openings.Span) bool {
+	whole, some := 0, 0
+	for _, spans := range stale {
+		if spans[0] == (openings.Span{From: 0, To: k.Length}) {
+			whole++
+		} else {
+			some += len(spans)
+		}
+	}
+	return 2*whole <= len(k.Snapshot.Shop().Units) && some <= mostStretches
 }
 
 // find returns what is kept of a salon, nil for nothing. asked says that a

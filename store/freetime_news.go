@@ -25,11 +25,17 @@ type lineage struct {
 // news is what has changed since a moment.
 type news struct {
 	moment
-	units []string
-	whole bool // more than the time of these units
+	stretches []stretch
+	whole     bool // more than the time of units
 	// replica says that transactions cannot be told apart here: a replica does
 	// not list those that are under way.
 	replica bool
+}
+
+// stretch is time of a unit in which something has changed; nil: at any time.
+type stretch struct {
+	unit     string
+	from, to *time.Time
 }
 
 // mostNews is how many rows of the log are looked at. Judgement: where more has
@@ -49,17 +55,21 @@ func (t *Tx) news(ctx context.Context, k *keptFreeTime) (news, error) {
 	if k != nil {
 		seen, most = k.seen, mostNews
 	}
-	var changes int
+	var units []string
+	var from, to []*time.Time
 	err := t.tx.QueryRow(ctx, `
 		SELECT pg_current_snapshot()::text, now(), pg_postmaster_start_time(), 'unit_change'::regclass::oid, pg_is_in_recovery(),
-			count(*), coalesce(array_agg(DISTINCT unit_id), '{}')
-		FROM (SELECT unit_id FROM unit_change
+			array_agg(unit_id), array_agg(from_at), array_agg(to_at)
+		FROM (SELECT unit_id, from_at, to_at FROM unit_change
 			WHERE salon_id = $1 AND changed_in >= pg_snapshot_xmin($2::text::pg_snapshot)
 			  AND NOT pg_visible_in_snapshot(changed_in, $2::text::pg_snapshot) LIMIT $3) x`,
-		t.salon, seen, most).Scan(&n.seen, &n.at, &n.server.started, &n.server.log, &n.replica, &changes, &n.units)
+		t.salon, seen, most).Scan(&n.seen, &n.at, &n.server.started, &n.server.log, &n.replica, &units, &from, &to)
 	if err != nil {
 		return n, domain("changes of free time", err, false)
 	}
-	n.whole = n.whole || changes == mostNews || slices.Contains(n.units, "")
+	for i, id := range units {
+		n.stretches = append(n.stretches, stretch{id, from[i], to[i]})
+	}
+	n.whole = n.whole || len(units) == mostNews || slices.Contains(units, "")
 	return n, nil
 }

@@ -155,6 +155,7 @@ func (w *writer) change() string {
 		do   func(t *store.Tx) error
 	}{
 		{"book", w.book}, {"book", w.book}, {"book", w.book}, {"pencil", w.pencil}, {"pencil", w.pencil},
+		{"cut", w.cut}, {"cut", w.cut},
 		{"cancel", w.cancel}, {"confirm or move the end of a pencilled one", w.confirm}, {"lapse", w.lapse},
 		{"absence", w.absence}, {"no absence", w.noAbsence}, {"closure", w.closure}, {"no closure", w.noClosure},
 		{"hours", w.hours}, {"weeks by date", w.weeks}, {"a single day", w.day}, {"station", w.station}, {"change a station", w.changeStation},
@@ -223,6 +224,11 @@ func pick(r *rand.Rand, list []string) string {
 		return ""
 	}
 	return list[r.IntN(len(list))]
+}
+
+func (w *writer) cut(t *store.Tx) error {
+	_, err := t.CutBlocks(w.t.Context(), pick(w.r, w.visits), w.when())
+	return err
 }
 
 func (w *writer) cancel(t *store.Tx) error {
@@ -396,7 +402,9 @@ func TestWhatOneProcessCommitsIsInTheNextAnswerOfAnother(t *testing.T) {
 	for n := range 250 {
 		what := ""
 		if n%2 == 0 {
-			what = w.change()
+			for range 1 + w.r.IntN(3) { // what lies days apart comes together, too
+				what += w.change() + "; "
+			}
 		} else {
 			w.now = w.now.Add(time.Duration(w.r.IntN(1200)-200) * time.Second)
 		}

@@ -237,6 +237,23 @@ func (l *shopLoad) blocks(rows pgx.Rows) error {
 	return err
 }
 
+// chargedBlocks are blocks with what inCharge would tell of their visits.
+func (l *shopLoad) chargedBlocks(rows pgx.Rows) error {
+	var id, visit string
+	var from, to, cleared time.Time
+	var leads, estimated bool
+	_, err := pgx.ForEachRow(rows, []any{&id, &visit, &from, &to, &cleared, &leads, &estimated}, func() error {
+		b := booking(l.h, from, to, cleared)
+		b.Visit, b.Leads, b.Estimated = visit, leads, estimated
+		l.units[id].Bookings = append(l.units[id].Bookings, b)
+		return nil
+	})
+	for _, u := range l.units {
+		u.Bays = openings.Bays(u.Bookings)
+	}
+	return err
+}
+
 // booking is a block as a search sees it.
 func booking(h openings.Horizon, from, to, cleared time.Time) openings.Booking {
 	return openings.Booking{From: h.Minute(from), To: h.Minute(to), Clear: openings.Minute(cleared.Sub(to) / time.Minute)}
