@@ -378,11 +378,10 @@ func (b *Browser) axe() string {
 	if b.Eval(`typeof window.axe`) == "undefined" {
 		b.Eval(axe + `; ""`)
 	}
-	b.Eval(`window.found = ""; window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"] })
-		.then((r) => { window.found = "done " + r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.target + " " + n.failureSummary).join("; ")).join("\n"); },
-		(e) => { window.found = "done failed: " + e; }); ""`)
-	b.Until("axe is through", `window.found !== ""`)
-	return strings.TrimSpace(strings.TrimPrefix(b.Eval(`window.found`), "done"))
+	found, err := chromedp.Run(b.Ctx, chromedp.Evaluate[string](`window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"] })
+		.then((r) => r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.target + " " + n.failureSummary).join("; ")).join("\n"))`, chromedp.EvalAwaitPromise))
+	require.NoError(b.T, err)
+	return found
 }
 
 // Light demands that opening an address afresh takes less than 100 KB as

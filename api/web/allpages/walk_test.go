@@ -148,15 +148,13 @@ func TestPagesLeaveNothingBehind(t *testing.T) {
 	b := chromium.New(t)
 	b.Open(s.Link(store.Desk, ""))
 	walk(b, s.URL, s.URL+"/", func(kind, address string) {
-		header := func(name string) string {
-			return b.Eval(`window.got = ""; fetch(location.href).then((r) => { window.got = "got " + r.headers.get("`+name+`"); }); ""`) + func() string {
-				b.Until(name+" of "+kind, `window.got !== ""`)
-				return strings.TrimPrefix(b.Eval(`window.got`), "got ")
-			}()
-		}
-		require.Contains(t, header("Content-Security-Policy"), "default-src 'none'", kind)
-		require.Contains(t, header("Cache-Control"), "no-store", kind)
-		require.Equal(t, "nosniff", header("X-Content-Type-Options"), kind)
+		var h map[string]string
+		got, err := chromedp.Run(b.Ctx, chromedp.Evaluate[string](`fetch(location.href).then((r) => JSON.stringify(Object.fromEntries(r.headers)))`, chromedp.EvalAwaitPromise))
+		require.NoError(t, err, kind)
+		require.NoError(t, json.Unmarshal([]byte(got), &h), kind)
+		require.Contains(t, h["content-security-policy"], "default-src 'none'", kind)
+		require.Contains(t, h["cache-control"], "no-store", kind)
+		require.Equal(t, "nosniff", h["x-content-type-options"], kind)
 	})
 }
 
