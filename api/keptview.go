@@ -109,6 +109,6 @@ func (s *Server) useDrawing(ctx context.Context, b *pages.Board) {
 	}
 	if drawing, err := b.SVG(); err == nil { // who renders it meets the error again
 		b.Drawing = drawing
-		s.drawings.keep(key, drawing, len(drawing), mostDrawings, keptDrawBytes)
+		s.drawings.keepFor(standingAtMost, key, drawing, len(drawing), mostDrawings, keptDrawBytes)
 	}
 }

@@ -2,6 +2,8 @@ package api
 
 import (
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -29,4 +31,41 @@ func TestWhatWasAskedForLastIsKept(t *testing.T) {
 	require.Equal(t, 20, *c.find("c"))
 	c.keep("a", 1, 101, 3, 100)
 	require.Empty(t, left(), "not even alone")
+}
+
+func TestWhatIsKeptForAWhileGoesByItself(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		var c lastAsked[string, int]
+		pass := func(long time.Duration) {
+			time.Sleep(long) // by the clock of the bubble
+			synctest.Wait()
+		}
+		c.keep("for ever", 1, 10, 3, 100)
+		c.keepFor(time.Minute, "once", 2, 10, 3, 100)
+		c.keepFor(time.Minute, "anew", 3, 10, 3, 100)
+		pass(59 * time.Second)
+		require.Equal(t, 2, *c.find("once"))
+		c.keepFor(time.Minute, "anew", 4, 10, 3, 100)
+		pass(time.Second)
+		require.Len(t, c.kept, 2, "nobody asked for it again")
+		require.Nil(t, c.find("once"))
+		require.Equal(t, 4, *c.find("anew"), "its minute began anew")
+		pass(time.Minute)
+		require.Nil(t, c.find("anew"))
+		require.Equal(t, 1, *c.find("for ever"))
+	})
+}
+
+func TestWhatStandsGoesWithItsMinute(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		a := standing[string]{most: 100}
+		key := standingKey{"salon", "day"}
+		a.hold(key, &stood[string]{value: "x"}, 1)
+		require.Equal(t, "x", a.find(key).value)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		require.Empty(t, a.kept.kept)
+	})
 }

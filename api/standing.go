@@ -12,7 +12,8 @@ import (
 // request would work out the same: nothing of the salon has changed that it was read
 // from, which the database is asked for each time, and the minute is still the one in
 // which it was read, since much of it goes by the clock. Whoever asks has been let in
-// before. What was asked for in the longest time goes when there is too much.
+// before. What was asked for in the longest time goes when there is too much, and all goes
+// by itself after a minute.
 type standing[T any] struct {
 	most int // bytes; 0 keeps nothing
 
@@ -23,6 +24,10 @@ type standing[T any] struct {
 
 // mostStanding is how many answers are kept, however small (judgement).
 const mostStanding = 2000
+
+// standingAtMost is how long an answer can hold, since it ends with its minute; then what
+// it takes in memory is free, whether anybody asks again or not.
+const standingAtMost = time.Minute
 
 // standingKey names an answer: what of a salon, and whatever of the caller changes it.
 type standingKey struct{ salon, what string }
@@ -111,8 +116,12 @@ func (a *standing[T]) begin(ctx context.Context, s *Server, t *store.Tx) (terms,
 // what changes.
 func (a *standing[T]) finish(s *Server, key standingKey, k terms, w workedOut[T]) {
 	if k.about = w.about; w.weight <= a.most && k.moment != (store.Moment{}) && k.at(s.now()) {
-		a.kept.keep(key, &stood[T]{w.value, k}, w.weight, mostStanding, a.most)
+		a.hold(key, &stood[T]{w.value, k}, w.weight)
 	}
+}
+
+func (a *standing[T]) hold(key standingKey, x *stood[T], weight int) {
+	a.kept.keepFor(standingAtMost, key, x, weight, mostStanding, a.most)
 }
 
 // at reports whether the clock changes nothing between the reading and now. At a whole
