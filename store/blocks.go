@@ -79,7 +79,7 @@ func (t *Tx) meeting(ctx context.Context, c blockColumns) ([]string, error) {
 	err := t.tx.QueryRow(ctx, `
 		SELECT coalesce(array_agg(DISTINCT b.visit_id), '{}')
 		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $6::text[]) n(unit_id, a, z, clear, visit_id)
-		JOIN block b ON b.salon_id = $1 AND b.unit_id = n.unit_id AND b.visit_id <> n.visit_id
+		JOIN block b ON b.salon_id || '' = $1 AND b.unit_id || '' = n.unit_id AND b.visit_id <> n.visit_id
 		 AND b.span && tstzrange(n.a, n.z + make_interval(mins => n.clear))`,
 		t.salon, c.units, c.starts, c.ends, c.clears, c.visits).Scan(&visits)
 	return visits, domain("check blocks", err, false)
@@ -223,7 +223,7 @@ type DayBlock struct {
 func (t *Tx) BlocksBetween(ctx context.Context, from, to time.Time) (map[string][]DayBlock, error) {
 	list, err := collect[DayBlock](ctx, t, "blocks", `
 		SELECT visit_id, unit_id, starts_at, ends_at, upper(span) AS cleared FROM block
-		WHERE salon_id = $1 AND span && tstzrange($2, $3) ORDER BY unit_id, starts_at`, t.salon, from, to)
+		WHERE salon_id || '' = $1 AND span && tstzrange($2, $3) ORDER BY unit_id, starts_at`, t.salon, from, to)
 	out := map[string][]DayBlock{}
 	for _, b := range list {
 		out[b.Unit] = append(out[b.Unit], b)

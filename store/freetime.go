@@ -158,10 +158,10 @@ func (l *shopLoad) readStretches(ctx context.Context, t *Tx, c stretchColumns, n
 	b.Queue(`SELECT b.unit_id, b.visit_id, b.starts_at, b.ends_at, b.cleared, coalesce(b.unit_id = ANY(c.leads), false), coalesce(c.estimated, false)
 		FROM (SELECT DISTINCT k.* FROM unnest($4::text[], $5::timestamptz[], $6::timestamptz[]) u(id, a, z)
 			CROSS JOIN LATERAL (SELECT unit_id, visit_id, starts_at, ends_at, upper(span) AS cleared FROM block
-				WHERE salon_id = $1 AND unit_id = u.id AND span && tstzrange(u.a, u.z)) k) b
+				WHERE salon_id || '' = $1 AND unit_id || '' = u.id AND span && tstzrange(u.a, u.z)) k) b
 		LEFT JOIN LATERAL (SELECT array_agg(x.lead_id) AS leads, bool_or(x.estimate_id IS NOT NULL) AS estimated
 			FROM visit v JOIN visit_service x USING (salon_id, visit_id)
-			WHERE v.salon_id = $1 AND v.visit_id = b.visit_id `+touching+`) c ON true
+			WHERE v.salon_id = $1 AND v.visit_id = b.visit_id AND v.ends_at > $2 AND v.starts_at < $3) c ON true
 		WHERE NOT b.visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $7))`,
 		t.salon, l.from, l.to, c.units, c.from, c.to, now).Query(l.chargedBlocks)
 	b.Queue(pencilQuery, t.salon, c.units).Query(l.pencilled(now))

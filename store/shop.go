@@ -111,7 +111,7 @@ func (l *shopLoad) queuePromised(b *pgx.Batch, salon string, now time.Time, exce
 	l.queueAbsences(b, salon)
 	b.Queue(chargeQuery, salon, l.from, l.to).Query(l.inCharge)
 	b.Queue(`SELECT unit_id, visit_id, starts_at, ends_at, upper(span) FROM block
-		WHERE salon_id = $1 AND span && tstzrange($2, $3) AND NOT visit_id = ANY(coalesce($4::text[], '{}'))
+		WHERE salon_id || '' = $1 AND span && tstzrange($2, $3) AND NOT visit_id = ANY(coalesce($4::text[], '{}'))
 		  AND NOT visit_id = ANY(array(SELECT visit_id FROM visit WHERE salon_id = $1 AND state = 'held' AND held_until <= $5))`,
 		salon, l.from, l.to, except, now).Query(l.blocks)
 }
@@ -186,10 +186,11 @@ func (l *shopLoad) absences(rows pgx.Rows) error {
 	return err
 }
 
-// chargeQuery says who is in charge of the visits of some time.
+// chargeQuery says who is in charge of the visits of some time. OFFSET 0 has the visits
+// read first and all of them: no GiST index may be asked visit by visit.
 const chargeQuery = `
-	SELECT v.visit_id, x.lead_id, x.estimate_id IS NOT NULL FROM visit v JOIN visit_service x USING (salon_id, visit_id)
-	WHERE v.salon_id = $1 ` + touching
+	SELECT v.visit_id, x.lead_id, x.estimate_id IS NOT NULL
+	FROM (SELECT salon_id, visit_id FROM visit v WHERE v.salon_id = $1 ` + touching + ` OFFSET 0) v JOIN visit_service x USING (salon_id, visit_id)`
 
 // charge is what a visit's own row tells of its blocks.
 type charge struct {

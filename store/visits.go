@@ -264,7 +264,7 @@ func (t *Tx) VisitByID(ctx context.Context, id string) (Visit, error) {
 
 // touching is true of what lies in $2..$3 or reaches into it; the first line is for
 // the index alone.
-const touching = `AND tstzrange(v.starts_at, v.ends_at) && tstzrange(least($2::timestamptz, $3::timestamptz), greatest($2, $3), '[]')
+const touching = `AND v.salon_id || '' = $1 AND tstzrange(v.starts_at, v.ends_at) && tstzrange(least($2::timestamptz, $3::timestamptz), greatest($2, $3), '[]')
 		AND v.ends_at > $2 AND v.starts_at < $3`
 
 // VisitsBetween lists visits that touch from..to, by start; cancelled, missed
