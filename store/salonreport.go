@@ -24,7 +24,7 @@ func (t *Tx) UseOfUnits(ctx context.Context, zone string, from, to time.Time) ([
 		FROM (SELECT b.unit_id, date_trunc('day', b.starts_at AT TIME ZONE $2) AS day,
 				extract(isodow FROM b.starts_at AT TIME ZONE $2)::int AS isodow, extract(epoch FROM b.ends_at - b.starts_at) / 60 AS minutes
 			FROM block b JOIN visit v USING (salon_id, visit_id)
-			WHERE b.salon_id = $1 AND b.salon_id || '' = $1 AND b.span && tstzrange($3, $4) AND b.starts_at >= $3 AND b.starts_at < $4 AND v.state <> 'held') x
+			WHERE b.salon_id || '' = $1 AND b.span && tstzrange($3, $4) AND b.starts_at >= $3 AND b.starts_at < $4 AND v.state <> 'held') x
 		GROUP BY unit_id, day, isodow`, t.salon, zone, from, to)
 }
 

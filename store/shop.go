@@ -186,11 +186,12 @@ func (l *shopLoad) absences(rows pgx.Rows) error {
 	return err
 }
 
-// chargeQuery says who is in charge of the visits of some time. OFFSET 0 has the visits
-// read first and all of them: no GiST index may be asked visit by visit.
+// chargeQuery says who is in charge of the visits of some time. OFFSET 0 has the services
+// read visit by visit and not the reverse: no GiST index may be asked for one visit.
 const chargeQuery = `
-	SELECT v.visit_id, x.lead_id, x.estimate_id IS NOT NULL
-	FROM (SELECT salon_id, visit_id FROM visit v WHERE v.salon_id = $1 ` + touching + ` OFFSET 0) v JOIN visit_service x USING (salon_id, visit_id)`
+	SELECT v.visit_id, x.lead_id, x.estimated FROM visit v, LATERAL (
+		SELECT lead_id, estimate_id IS NOT NULL AS estimated FROM visit_service WHERE salon_id = v.salon_id AND visit_id = v.visit_id OFFSET 0) x
+	WHERE ` + touching
 
 // charge is what a visit's own row tells of its blocks.
 type charge struct {

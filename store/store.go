@@ -118,6 +118,9 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	cfg.ConnConfig.RuntimeParams["idle_in_transaction_session_timeout"] = "30s"
 	// Statements here read little: compiling one takes longer than it runs (measured).
 	cfg.ConnConfig.RuntimeParams["jit"] = "off"
+	// Connections live for days and keep the plans of their first hours, when tables were so
+	// small that to read all of one was cheapest. Where no index fits it is still read.
+	cfg.ConnConfig.RuntimeParams["enable_seqscan"] = "off"
 	cfg.ConnConfig.ConnectTimeout = min(cfg.ConnConfig.ConnectTimeout, connectAtMost)
 	if provider != nil {
 		cfg.ConnConfig.Tracer = otelpgx.NewTracer(otelpgx.WithTracerProvider(provider), otelpgx.WithDisableConnectionDetailsInAttributes())
