@@ -103,7 +103,8 @@ func (t *Tx) Log(ctx context.Context, q LogQuery) ([]Noted, error) {
 		ORDER BY audit_id DESC LIMIT $4`, t.salon, q.Subject, q.Before, q.Limit, q.What, q.Actor, from, to)
 }
 
-// sealAtOnce bounds how many lines one transaction puts into chains.
+// sealAtOnce bounds how many lines one transaction puts into chains (judgement: all of
+// them are in memory meanwhile).
 const sealAtOnce = 5000
 
 // SealLog puts the lines of all salons that are in no chain yet into theirs, each
@@ -126,7 +127,7 @@ type loose struct {
 
 func (s *Store) sealSome(ctx context.Context) (n int, err error) {
 	err = pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
-		const key = 6_203_516 // one process at a time: a chain has one end
+		const key = 6_203_516 // one process at a time: a chain has one end; any number that migrations do not lock
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock($1)`, key); err != nil {
 			return err
 		}

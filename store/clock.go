@@ -15,7 +15,7 @@ const (
 	// by itself in between is off by less than a millisecond (judgement).
 	clockEvery = 10 * time.Second
 	// clockAtMost is how long an answer may take to be worth something: nobody knows
-	// when within that time the clock was read.
+	// when within that time the clock was read (judgement).
 	clockAtMost = time.Second
 	// firstLooks is how often it looks at the start, while answers are slow (judgement).
 	firstLooks = 3

@@ -29,8 +29,8 @@ const (
 	// eraseHour is the hour of the salon's clock from which its day's run may begin:
 	// after the last guest anywhere, and clocks do not skip it (judgement).
 	eraseHour = 3
-	// eraseFor is how long one job goes on before it lets others have the worker; well
-	// below how long a job may take, see otherJobs.
+	// eraseFor is how long one job goes on before it lets others have the worker
+	// (judgement); well below how long a job may take, see otherJobs.
 	eraseFor = 8 * time.Second
 )
 

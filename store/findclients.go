@@ -15,10 +15,11 @@ type FoundClient struct {
 }
 
 const (
-	// mostSearchWords bounds how much of a name is looked at.
+	// mostSearchWords bounds how many words of a name are looked at (judgement: each is a
+	// condition more).
 	mostSearchWords = 4
-	// leastSearchDigits is how many digits of a number have to be known: two are
-	// in every fourth number.
+	// leastSearchDigits is how many digits of a number have to be known (judgement: two
+	// are in too many numbers to tell clients apart).
 	leastSearchDigits = 3
 )
 

@@ -20,7 +20,7 @@ const (
 	keptDays    = 200
 	keptBehind  = 7 // days that may lie further back than they would today, so that nobody waits at midnight
 	keptSalons  = 500
-	keptWeight  = 1_000_000
+	keptWeight  = 1_000_000        // spans of all salons, 57 MB by that figure
 	keptLongest = 30 * time.Minute // how old a moment may be, well inside the hour that the log remembers
 	// mostStretches are read one by one, each by its own look into an index; of more all is
 	// read. Judgement.

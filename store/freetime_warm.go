@@ -19,6 +19,7 @@ const (
 	// liveChannel is the same for a salon of which something else has.
 	liveChannel = "chairblock_live"
 
+	// Judgement, all of them: what requests get is right without warming, too.
 	warmFor     = time.Hour        // after the last request for a salon
 	lookEvery   = time.Minute      // for salons whose day has moved on or whose pencilled visits have lapsed
 	listenAgain = 5 * time.Second  // longest wait before the connection is made again

@@ -57,12 +57,13 @@ type Jobs struct{ client *river.Client[pgx.Tx] }
 
 // JobSettings are how jobs are worked off. The zero value is what a salon wants.
 type JobSettings struct {
-	Workers int // messages sent at once, 0 for 4
+	Workers int // messages sent at once, 0 for 4 (judgement)
 	// Timeout is that of sending one message, 0 for two minutes: 15 s for dialling, 90
-	// for a mail server that looks closely at what it is given, and some for the note.
+	// for a mail server that looks closely at what it is given, and some for the note
+	// (judgement).
 	Timeout time.Duration
 	// Rescue is after how long a job of a process that died is taken over, 0 for three
-	// minutes; not less than Timeout. Looking for them takes up to half a minute more.
+	// minutes (judgement); not less than Timeout. Looking for them takes up to half a minute more.
 	Rescue time.Duration
 	// Mail and Texts are how long to wait after each try that was in vain, nil for
 	// the usual; a message has one try more than they are long.
@@ -94,11 +95,13 @@ func (x JobSettings) orUsual() JobSettings {
 // anybody knowing: more would fill a mailbox behind a slow server (judgement).
 const mostLost = 3
 
-// otherJobs is how long a job that sends nothing may take.
+// otherJobs is how long a job that sends nothing may take (judgement: as long as a
+// statement, see OpenTraced).
 const otherJobs = 20 * time.Second
 
-// messagePause is how long a worker of messages rests before it asks for more: with
-// the queue's own 100 ms, four workers would send 40 messages a second at most.
+// messagePause is how long a worker of messages rests before it asks for more
+// (judgement): with the 100 ms that the queue has by itself, four workers would send 40
+// messages a second at most (derived).
 const messagePause = 10 * time.Millisecond
 
 // waits are those after tries of a channel.

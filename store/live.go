@@ -45,12 +45,14 @@ const (
 	// more has happened, reading everything anew is less work (judgement).
 	mostMissed = 1000
 	// livePoll is how often changes are looked for although nobody called: by
-	// programs that do not call, and while there is no connection to hear calls on.
+	// programs that do not call, and while there is no connection to hear calls on
+	// (judgement).
 	livePoll = 2 * time.Second
-	// liveRest is the least time between two looks.
+	// liveRest is the least time between two looks (judgement: no eye sees it, and many
+	// changes share one look).
 	liveRest = 15 * time.Millisecond
-	// liveKept is how long changes are kept, less an hour for the job that forgets
-	// them.
+	// liveKept is for how long changes are known to be kept: the hourly job forgets what
+	// is older than 48 hours (judgement), and an hour is left for it.
 	liveKept = 47 * time.Hour
 )
 

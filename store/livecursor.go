@@ -21,8 +21,8 @@ type cursor struct {
 	open []uint64  // between the two, not seen either; rising
 }
 
-// longestCursor is far more than the transactions that can be under way at once
-// need.
+// longestCursor is how long a position may be, in bytes: far more than the transactions
+// that can be under way at once need (judgement).
 const longestCursor = 8 << 10
 
 // String is the form that readCursor reads: oid, second and snapshot.

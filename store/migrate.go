@@ -43,7 +43,7 @@ func Migrate(ctx context.Context, url string) error {
 		return fmt.Errorf("store: migrate jobs: %w", err)
 	}
 	defer conn.Release()
-	const key = 6_203_515
+	const key = 6_203_515 // any number that nothing else locks
 	if _, err := conn.Exec(ctx, `SELECT pg_advisory_lock($1)`, key); err != nil {
 		return fmt.Errorf("store: migrate jobs: %w", err)
 	}
@@ -58,7 +58,8 @@ func Migrate(ctx context.Context, url string) error {
 }
 
 func migrateOwn(ctx context.Context, db *sql.DB) error {
-	// One try a second: the default of five makes a second start wait long.
+	// One try a second for a minute (judgement): the five of the library make a second
+	// start wait long.
 	locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 60))
 	if err != nil {
 		return fmt.Errorf("store: migrate: %w", err)

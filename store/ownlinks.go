@@ -184,7 +184,7 @@ func (s *Store) OwnLinkBySecret(ctx context.Context, secret string, now time.Tim
 // openedForm is what OpenOwnPages makes.
 var openedForm = regexp.MustCompile(`^` + kindOpened + `_([a-z0-9]{6,16})_([A-Za-z0-9_-]{50,200})$`)
 
-// What is signed, in octets: kinds of opener, ids of client and opener, three times.
+// What is signed, in octets (derived): kinds of opener, ids of client and opener, three times.
 const openedSize = 2 + 2*16 + 3*8
 
 // OpenOwnPages signs p, as it was found, for the browser in which they are open. It

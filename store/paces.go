@@ -129,7 +129,8 @@ func (paceArgs) Kind() string { return "pace" }
 
 // refitAfter collects what changes within a short while into one fit; refitFresh
 // is how long after a job was asked for a fit has to have begun to have seen
-// everything that asked for it. A transaction does not last that long.
+// everything that asked for it: a transaction is taken not to last that long. Both are
+// judgement.
 const (
 	refitAfter = 20 * time.Second
 	refitFresh = 15 * time.Second

@@ -19,17 +19,19 @@ func (s *Store) FetchWith(f FetchPrivate) { s.fetch = f }
 // privateQueue keeps slow servers of private calendars from holding up messages.
 const privateQueue = "private_calendars"
 
-// privateAtOnce is how many are fetched at once: each may be 5 MB.
+// privateAtOnce is how many are fetched at once (judgement): each may be 5 MB, and takes
+// more memory while it is read.
 const privateAtOnce = 2
 
-// privateLookEvery is how often it is looked which calendars are due.
+// privateLookEvery is how often it is looked which calendars are due (judgement: well
+// within the quarter of an hour after which one is).
 const privateLookEvery = 2 * time.Minute
 
-// How many calendars stand in line at most after a look, all and of one salon;
-// the others wait for a later one. Ten that answer in the last moment take 100 of
-// the 240 seconds that there are between two looks, so that the calendars of one
-// salon hold up nobody else's for long; a salon may have 75 that are fetched every
-// quarter of an hour.
+// How many calendars stand in line at most after a look, all and of one salon
+// (judgement); the others wait for a later one. Ten that answer in the last moment, of
+// the ten seconds that an exchange has, take 100 of the 240 seconds that two have between
+// two looks, so that the calendars of one salon hold up nobody else's for long; a salon
+// may have 75 that are fetched every quarter of an hour (derived).
 const (
 	privateMost    = 500
 	privateOfSalon = 10

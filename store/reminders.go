@@ -71,7 +71,7 @@ func (reminderArgs) Kind() string { return "reminder" }
 
 // InsertOpts makes a reminder's job unique. How often sending is tried does not
 // stand here: what the queue counts are only runs that died or could not reach
-// the database.
+// the database, 25 as the library has it.
 func (reminderArgs) InsertOpts() river.InsertOpts {
 	return river.InsertOpts{Queue: messages, MaxAttempts: 25, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }

@@ -87,7 +87,7 @@ type Resealed struct {
 	Broken int // could not be opened and stay as they are
 }
 
-// resealAtOnce is how many rows are locked together.
+// resealAtOnce is how many rows are locked together (judgement: others wait for them).
 const resealAtOnce = 100
 
 // Reseal seals everything in the database with the first key that is sealed with

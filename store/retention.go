@@ -46,7 +46,8 @@ type TermLimits struct {
 //     said again as long as it is known;
 //   - health_reads: an access nobody asks about for a year (judgement).
 //
-// A term that may not be without end is one for which nobody has a reason to keep it.
+// A term that may not be without end is one for which nobody has a reason to keep it. The
+// other least are a month, the most thirty or ten years (judgement). All are in months.
 var TermsAllowed = []TermLimits{
 	{KeptClients, 36, 24, 360, true},
 	{KeptNever, 12, 1, 120, false},

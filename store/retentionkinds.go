@@ -24,7 +24,7 @@ type keptStep struct {
 	table, id string
 	// where says of a row x whether it is too old by term.before and term.day.
 	where string
-	batch int // of rows that one transaction takes
+	batch int // of rows that one transaction takes (judgement: fewer where more hangs on a row)
 	// lock keeps what the rows $2 are judged by from changing, too; "" for nothing.
 	lock string
 	// erase takes rows away that are locked, and says how many it found.

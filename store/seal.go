@@ -42,7 +42,7 @@ type healthKey struct {
 	print []byte // key of fingerprints
 }
 
-// keyBytes is the length of a key of AES-256.
+// keyBytes is the length of a key of AES-256 (FIPS 197).
 const keyBytes = 32
 
 // NewSealer makes a sealer of one or more keys of 32 random bytes.
@@ -90,11 +90,12 @@ func bound(keyID string, place []string) []byte {
 	return out
 }
 
-// padTo hides the length of what is sealed, which would tell how many answers
-// are a yes: nearly every form has the same length.
+// padTo is of how many bytes what is sealed has a multiple (judgement). It hides the
+// length, which would tell how many answers are a yes: nearly every form has the same.
 const padTo = 4096
 
-// idBytes is the length of a key's name in front of what it sealed.
+// idBytes is the length of a key's name in front of what it sealed (judgement: two keys of
+// a service have the same one by a chance of 2 to the minus 64).
 const idBytes = 8
 
 // sealTo encrypts words for a place, given by its kind and ids, with a fresh

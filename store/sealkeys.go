@@ -12,7 +12,7 @@ import (
 	"strings"
 )
 
-// mostKeys is how many keys a file may hold.
+// mostKeys is how many keys a file may hold (judgement: one a year is much).
 const mostKeys = 100
 
 // ReadSealer reads the keys of a file: 32 random bytes in base64 a line, the
@@ -48,7 +48,7 @@ func ReadSealer(path string) (*Sealer, error) {
 
 func readKeys(r io.Reader) ([][]byte, error) {
 	var keys [][]byte
-	lines := bufio.NewScanner(io.LimitReader(r, 64<<10))
+	lines := bufio.NewScanner(io.LimitReader(r, 64<<10)) // more than ten times mostKeys
 	for n := 1; lines.Scan(); n++ {
 		line := strings.TrimSpace(lines.Text())
 		if line == "" || strings.HasPrefix(line, "#") {

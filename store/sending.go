@@ -29,7 +29,8 @@ func (w *reminderWorker) Work(ctx context.Context, job *river.Job[reminderArgs])
 // Timeout is that of sending one message.
 func (w *reminderWorker) Timeout(*river.Job[reminderArgs]) time.Duration { return w.set.Timeout }
 
-// longestRest is how long a run that could not reach the database rests at most.
+// longestRest is how long a run that could not reach the database rests at most
+// (judgement).
 const longestRest = time.Hour
 
 // NextRetry is when a run that died or could not reach the database is repeated:
@@ -40,7 +41,7 @@ func (w *reminderWorker) NextRetry(job *river.Job[reminderArgs]) time.Time {
 }
 
 // settleTime is what a delivery must leave of a job's time, so that what became
-// of it can still be noted; a quarter of a job's time when that is shorter.
+// of it can still be noted; a quarter of a job's time when that is shorter (judgement).
 const settleTime = 5 * time.Second
 
 // send takes a message in one transaction, lets go of the database while the
@@ -113,7 +114,8 @@ type ending struct {
 	err     error          // for the queue: the run itself failed
 }
 
-// soonest is how long a message that is put off waits at least.
+// soonest is how long a message that is put off waits at least (judgement: a moment that
+// is over already must not make a job spin).
 const soonest = time.Second
 
 // ending judges what came of a delivery.
@@ -162,7 +164,7 @@ func unsent(err error) string {
 	return "it could not be got ready to be sent: " + why
 }
 
-// longestAfter is how long a server is left alone at most when it asks for it.
+// longestAfter is how long a server is left alone at most when it asks for it (judgement).
 const longestAfter = 24 * time.Hour
 
 // tryAgain plans the next try after one in vain, or gives up.
@@ -195,7 +197,7 @@ func givenUp(tries int, why string) string {
 	return shorten(fmt.Sprintf("given up after %d tries: %s", tries, why))
 }
 
-// shorten cuts a problem to what is kept of it.
+// shorten cuts a problem to what is kept of it, in characters, as the tables have it.
 func shorten(s string) string {
 	const most = 300
 	if r := []rune(s); len(r) > most {

@@ -25,8 +25,8 @@ type sharedTrips struct {
 }
 
 const (
-	// tripsAtOnce is usual: one may be slow, and more would carry fewer each
-	// (BenchmarkSharedTrips).
+	// tripsAtOnce is the usual number (judgement): one may be slow, and more would carry
+	// fewer each. BenchmarkSharedTrips compares it with none shared.
 	tripsAtOnce = 2
 	// tripOf is how many questions a trip carries at most: it is as slow as all of its
 	// statements together (judgement).

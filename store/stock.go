@@ -49,7 +49,7 @@ func (t *Tx) onHand(ctx context.Context, product string) (int, error) {
 // mostOnHand is more than any salon has, in ml (judgement).
 const mostOnHand = 100_000_000
 
-// mostMoved is how many ml may come or go at once, as the table has it.
+// mostMoved is how many ml may come or go at once, as the table has it (judgement).
 const mostMoved = 10_000_000
 
 // AddMovement notes a change of stock; its id and time are chosen. Of one that

@@ -107,6 +107,8 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", errAddress)
 	}
+	// Judgement, all figures here: what waits for a lock or goes on for longer than these
+	// has nobody who still waits for it.
 	cfg.MaxConns = 10
 	if conns > 0 {
 		cfg.MaxConns = conns
@@ -163,7 +165,7 @@ func (s *Store) Room(ctx context.Context, atMost time.Duration) error {
 }
 
 // closeAtMost is how long Close waits for transactions that still run: longer than
-// the 15 s that requests and jobs get to end before it.
+// the 15 s that requests and jobs get to end before it (judgement).
 const closeAtMost = 20 * time.Second
 
 // Close ends all connections. It waits for transactions that still run, but not for
@@ -191,6 +193,8 @@ func (s *Store) Ping(ctx context.Context) error {
 	return domain("ping", s.pool.QueryRow(ctx, `SELECT 1 FROM salon LIMIT 1`).Scan(&one), true)
 }
 
+// tries is how often InTx tries a transaction (judgement: locks are taken in one order,
+// so that hardly any is tried twice).
 const tries = 5
 
 // InTx runs f in one transaction within salon and commits it. It repeats the

@@ -54,6 +54,7 @@ func run(ctx context.Context, address, bin, program string, in io.Reader, out io
 	var said bytes.Buffer
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = in, out, &said
 	cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGINT) } // it ends its work on the server, too
+	// Judgement: a program that has not ended by then is killed.
 	cmd.WaitDelay = 5 * time.Second
 	if err := cmd.Run(); err != nil {
 		if ctx.Err() != nil {

@@ -20,7 +20,7 @@ var (
 	ErrNewer = errors.New("backup: a newer chairblock has made this backup; use that one")
 )
 
-// mostAbout bounds what is read of about.json: some bytes for each table.
+// mostAbout bounds what is read of about.json, in bytes: some for each table (judgement).
 const mostAbout = 1 << 20
 
 // Read says what the backup in a file holds, and looks at every byte of it. It

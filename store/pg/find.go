@@ -198,7 +198,8 @@ func binariesIn(dir string) (Binaries, error) {
 	return Binaries{Dir: dir, Major: major, Version: m[1], Build: out}, nil
 }
 
-// output runs a program that answers at once and gives what it writes.
+// output runs a program that answers at once and gives what it writes; it is ended after
+// ten seconds (judgement).
 func output(program string, args ...string) (string, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()

@@ -125,7 +125,8 @@ func syncFolder(dir string) error {
 	return f.Close()
 }
 
-// lastLines is the end of what a program wrote, at most 10 lines and 2,000 bytes.
+// lastLines is the end of what a program wrote, at most 10 lines and 2,000 bytes
+// (judgement: what a person reads).
 func lastLines(out []byte) string {
 	if len(out) > 2000 {
 		out = out[len(out)-2000:]

@@ -12,9 +12,10 @@ import (
 	"time"
 )
 
-// Times for ending a server. A fast stop writes everything out; 20 s are enough
-// for that on a slow disk, and an immediate stop afterwards costs a recovery but
-// no data. A server ends its own children 5 s after that.
+// Times for ending a server (judgement). A fast stop writes everything out; 20 s are
+// taken to be enough for that on a slow disk, and an immediate stop afterwards costs a
+// recovery but no data. A server ends its own children 5 s after that (from memory).
+// zombieTime is for whoever has to reap a server that has died.
 const (
 	stopTime   = 20 * time.Second
 	quitTime   = 10 * time.Second

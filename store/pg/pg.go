@@ -24,7 +24,8 @@ import (
 	"time"
 )
 
-// MinMajor is the oldest major version of PostgreSQL that the project runs on.
+// MinMajor is the oldest major version of PostgreSQL that the project runs on (judgement:
+// what tests run with; see DEVELOPERS.md, “One command”).
 const MinMajor = 15
 
 // Names of the two roles of a private server. The superuser is used for setting

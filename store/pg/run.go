@@ -18,8 +18,8 @@ import (
 )
 
 // Waiting between restarts of a server that died: doubled each time up to the
-// longest, from the start again after it had run for a while. Chosen so that a
-// killed server is back at once and a full disk does not spin.
+// longest, from the start again after it had run for a while. Judgement: a killed
+// server is back at once, and a full disk does not spin.
 const (
 	firstDelay  = 100 * time.Millisecond
 	longDelay   = 10 * time.Second
@@ -43,7 +43,7 @@ func (s *Server) firstLaunch(ctx context.Context) (*run, error) {
 			return nil, err
 		}
 	}
-	const tries = 5
+	const tries = 5 // judgement: a free port is seldom taken by somebody else within milliseconds
 	for try := 1; ; try++ {
 		var err error
 		if s.port, err = freePort(); err != nil {
@@ -138,7 +138,7 @@ func (r *run) start() error {
 // waitReady waits until the server takes connections. A recovery after a crash
 // may take long, so only ctx limits the time.
 func (s *Server) waitReady(ctx context.Context, r *run) error {
-	slow := time.NewTimer(5 * time.Second)
+	slow := time.NewTimer(5 * time.Second) // judgement: starts take less unless there is something to recover
 	defer slow.Stop()
 	poll := time.NewTicker(pollTime)
 	defer poll.Stop()

@@ -54,7 +54,8 @@ func (s *Server) acceptsLoss() bool {
 	return false
 }
 
-// connect connects; a server that was just started may refuse for a moment.
+// connect connects; a server that was just started may refuse for a moment, ten seconds
+// at most (judgement).
 func (s *Server) connect(ctx context.Context, url string) (*pgx.Conn, error) {
 	deadline := time.Now().Add(10 * time.Second)
 	for {

@@ -12,8 +12,8 @@ import (
 	"strings"
 )
 
-// socketLimit is the longest path of a socket in bytes: the address holds 104 on
-// macOS and 108 on Linux, with a zero byte at its end.
+// socketLimit is the longest path of a socket in bytes: the address holds 108 on Linux
+// (unix(7)) and 104 on macOS (from memory), with a zero byte at its end.
 const socketLimit = 100
 
 // socketPrefix starts the names of the short folders for sockets.

@@ -19,7 +19,7 @@ const (
 	// layout changes when what is kept on the machine looks different.
 	layout = "2"
 	// keepTime is how long a kept cluster is used, so that those of old schemas
-	// do not pile up.
+	// do not pile up (judgement).
 	keepTime = 7 * 24 * time.Hour
 	// runPrefix starts the names of the processes' folders.
 	runPrefix = "chairblock-test-"

@@ -2,8 +2,9 @@ package storetest
 
 import "syscall"
 
-// memoryNeed is the room that a test server may want: the copied cluster takes
-// 40 MB, its write-ahead log 128 MB, each database that exists at one time 8 MB.
+// memoryNeed is the room that a test server may want, in bytes (judgement): the copied
+// cluster takes 40 MB, its write-ahead log 128 MB as it is set, each database that exists
+// at one time 8 MB.
 const memoryNeed = 1 << 30
 
 // memoryDir is a folder in memory with enough room, "" when there is none.

@@ -20,7 +20,7 @@ import (
 // givenServer names the variable with the address of a server to use.
 const givenServer = "TEST_DATABASE_URL"
 
-// makers is how many databases are made at a time. On two cores more did not
+// makers is how many databases are made at a time (judgement). On two cores more did not
 // make them faster.
 const makers = 4
 
