@@ -20,13 +20,14 @@ const (
 	// how many (judgement: what fits above the drawing and is still remembered).
 	comingWithin = 2 * time.Hour
 	mostComing   = 6
-	// arriveBefore is how long before its start a visit has a button for the arrival.
+	// arriveBefore is how long before its start a visit has a button for the arrival
+	// (judgement: who comes sooner is noted on the page of the visit).
 	arriveBefore = 30 * time.Minute
-	// worthSaying is how late somebody has to be for it to be said (judgement: less
-	// is made up for by waits that plans allow).
+	// worthSaying is how many minutes late somebody has to be for it to be said
+	// (judgement: less is made up for by waits that plans allow).
 	worthSaying = 5
 	// mostDrawnWaiting is how many waiting-list requests are looked at for the gaps
-	// of a board.
+	// of a board (judgement: each is a search more for every drawing).
 	mostDrawnWaiting = 8
 )
 

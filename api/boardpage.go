@@ -358,7 +358,7 @@ func (x *dayView) freeSpans(v store.Visit, code string) []pages.FreeSpan {
 	return out
 }
 
-// shortestGap is the least time that is worth a word.
+// shortestGap is the least time that is worth a word (judgement).
 const shortestGap = 3 * time.Minute
 
 // gaps cuts away what the person does for others meanwhile.

@@ -16,6 +16,8 @@ import (
 	"github.com/labstack/echo/v4"
 )
 
+// maxDepth is how deep lists and objects of a body may lie in each other (judgement: far
+// deeper than any body that is described).
 const maxDepth = 32
 
 // readURL refuses text in an address that no database can hold: an id with it
@@ -130,10 +132,12 @@ func checkJSON(body []byte) ([]byte, error) {
 	}
 }
 
-// shortWhole is how many digits a whole number may have to be in range for certain.
+// shortWhole is up to how many digits a whole number is passed on as it is written
+// (judgement: far below the 309 of the greatest float64); a longer one is read first.
 const shortWhole = 100
 
-// number returns raw, without fraction and exponent where it is whole.
+// number returns raw, without fraction and exponent where it is whole and a float64 holds
+// it exactly, up to 2 to the 53rd.
 func number(raw string) (string, error) {
 	if !strings.ContainsAny(raw, ".eE") && len(raw) <= shortWhole {
 		return raw, nil

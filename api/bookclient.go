@@ -16,7 +16,8 @@ import (
 	"chairblock/store"
 )
 
-// mostMatches is how many clients the page lists: more are told apart by typing on.
+// mostMatches is how many clients the page lists (judgement: more are told apart by
+// typing on).
 const mostMatches = 8
 
 // lookForClient lists the clients whom the typed name or number finds. One who is

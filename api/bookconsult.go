@@ -17,7 +17,7 @@ import (
 const stepOfConsultation scheduling.StepKind = "consultation"
 
 // mostConsultations is how many times for a consultation are listed, and
-// consultationsOfADay how many of one day.
+// consultationsOfADay how many of one day (judgement).
 const (
 	mostConsultations   = 6
 	consultationsOfADay = 2

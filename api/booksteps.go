@@ -194,7 +194,7 @@ func price(cents int64, currency string) string {
 	return quoting.Amount(cents, currency)
 }
 
-// longestKey bounds the text that makes a press unique.
+// longestKey bounds the text that makes a press unique, in bytes (judgement).
 const longestKey = 64
 
 // book books the chosen opening, for a client who is known or added with it. A

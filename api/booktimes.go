@@ -23,9 +23,10 @@ const (
 	timesAtFirst = 8
 	timesOfADay  = 3
 	// timesEvery is the distance of the starts that are looked at before more are
-	// asked for, in minutes.
+	// asked for, in minutes (judgement: times as people say them).
 	timesEvery = 30
-	// mostTimes bounds how many are shown at all.
+	// mostTimes bounds how many are shown at all (judgement: eight times as many as at
+	// first).
 	mostTimes = 64
 )
 
@@ -184,8 +185,8 @@ func varied(list []OpeningBody, n int, loc *time.Location) []OpeningBody {
 	return out
 }
 
-// laterThan is the day after the last of those shown, or four weeks after the day
-// from which nothing was found.
+// laterThan is the day after the last of those shown, or four weeks (judgement) after the
+// day from which nothing was found.
 func (b *booking) laterThan(list []OpeningBody) string {
 	last := scheduling.CivilDate(b.s.now(), b.n.loc)
 	var f scheduling.Faults

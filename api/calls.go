@@ -332,7 +332,8 @@ func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error
 }
 
 // oldestQuestion is how long ago a reminder can have been due that still asks for
-// a yes: reminders go out 14 days before a visit at the earliest.
+// a yes: reminders go out 14 days before a visit at the earliest (MessageRules), and a
+// day more makes sure (derived).
 const oldestQuestion = 15 * 24 * time.Hour
 
 func (s *Server) writeCall(ctx context.Context, t *store.Tx, n salonDay, c call) (CallBody, error) {

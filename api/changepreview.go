@@ -80,7 +80,7 @@ func (s *Server) changePreviewRoutes() {
 }
 
 // mostLookAhead is how far ahead a change that has an end is held against visits,
-// in days.
+// in days (judgement: more than two years).
 const mostLookAhead = 800
 
 // errLooked ends the transaction of a preview, which takes back everything that
@@ -367,8 +367,8 @@ func hitWords(n int) string {
 	return fmt.Sprintf("%d visits are hit", n)
 }
 
-// mostTried is for how many visits another stylist at the same time is tried,
-// each of which takes some 20 ms: more hits are a matter for the whole day.
+// mostTried is for how many visits another stylist at the same time is tried
+// (judgement: each is a search, and more hits are a matter for the whole day).
 const mostTried = 12
 
 func movable(v store.Visit) bool { return v.State == store.Booked && !isKept(v) }

@@ -10,7 +10,7 @@ import (
 )
 
 // longestRegrowth is how far before a retouch the visit can lie that it comes
-// from: 24 months, the latest that a salon can set for a reminder.
+// from: 24 months, the latest that a salon can set for a reminder (derived).
 const longestRegrowth = 2 * 366 * 24 * time.Hour
 
 // client is one client's calendar: appointments, aftercare and retouch.

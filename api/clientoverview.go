@@ -103,7 +103,8 @@ func (s *Server) overMinor(ctx context.Context, t *store.Tx, n salonDay, o *Clie
 	return nil
 }
 
-// mostListed is how many visits of one client are listed.
+// mostListed is how many visits of one client are listed (judgement: ten years of one a
+// month).
 const mostListed = 120
 
 func (s *Server) overVisits(ctx context.Context, t *store.Tx, n salonDay, o *ClientOverview) error {

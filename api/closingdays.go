@@ -32,8 +32,8 @@ func (s *Server) closingDaysRoutes() {
 }
 
 const (
-	closingDaysAhead = 731 // two years
-	mostClosingDays  = 200 // proposals, more than any year has holidays
+	closingDaysAhead = 731 // two years (judgement)
+	mostClosingDays  = 200 // proposals, more than any year has holidays (judgement)
 	longestReason    = 200 // characters, as closures take them
 )
 

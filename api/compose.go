@@ -146,7 +146,7 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 	return c, err
 }
 
-// longestVisit is the longest visit that can be placed, in minutes.
+// longestVisit is the longest visit that can be placed, in minutes: a day (judgement).
 const longestVisit = 24 * 60
 
 // minutes is the length of all steps; waits come on top.

@@ -19,7 +19,7 @@ import (
 // (judgement). What is found by then is given.
 const remedyLimit = 2 * time.Second
 
-// remedySeed makes the same day give the same remedies.
+// remedySeed makes the same day give the same remedies; any number does.
 const remedySeed = 1
 
 // DelaysBody is how a day goes on, and what would help.

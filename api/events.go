@@ -15,7 +15,8 @@ import (
 	"chairblock/store"
 )
 
-// ahead is how far the clock of whoever notes something may be ahead of ours.
+// ahead is how far the clock of whoever notes something may be ahead of ours
+// (judgement).
 const ahead = time.Minute
 
 // StepPath is the path of one step.

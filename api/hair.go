@@ -15,7 +15,8 @@ import (
 )
 
 // sameFigure is how far two figures for one thing may lie apart, in cm or °C,
-// and still say the same: an answer that names both units can be sent back.
+// and still say the same (judgement: answers are rounded far below it): an answer that
+// names both units can be sent back.
 const sameFigure = 0.01
 
 // Resolve is called for hair anywhere in a request once it is read, so that

@@ -47,7 +47,7 @@ func (s *Server) invitationRoutes() {
 		Summary: "Answers of clients' calendars that came in on some days, newest first. They change nothing by themselves"}, s.listReplies)
 }
 
-// refusedFor is how long refused mails are counted.
+// refusedFor is how long refused mails are counted (judgement: a month).
 const refusedFor = 30 * 24 * time.Hour
 
 func (s *Server) getInvitationSettings(ctx context.Context, _ *empty) (out *found[InvitationSettingsBody], err error) {

@@ -22,19 +22,20 @@ import (
 )
 
 const (
-	// pingEvery is how long a stream is silent at most: common idle limits of
-	// networks begin at half a minute.
+	// pingEvery is how long a stream is silent at most: idle limits of networks are
+	// taken to begin at half a minute (judgement).
 	pingEvery = 20 * time.Second
-	// sendLimit is how long a listener may take to read one event.
+	// sendLimit is how long a listener may take to read one event (judgement).
 	sendLimit = 10 * time.Second
 	// askAgain is how long a busy stream goes on before it is asked whether it still
-	// may, beside the asking when somebody's way in has changed: a query for each.
+	// may, beside the asking when somebody's way in has changed: a query for each
+	// (judgement).
 	askAgain = 2 * time.Second
 	// mostStreams is how many streams one token or browser has at most; one more ends
 	// the oldest (judgement: a tab each, of a busy desk).
 	mostStreams = 20
 	// mostDates is how many dates are listed of a change; one that is about more is
-	// about any day.
+	// about any day (judgement: a month).
 	mostDates = 31
 )
 

@@ -233,7 +233,8 @@ func (m makers) of(k scheduling.StepKind) (said *int, code, what string) {
 }
 
 // leastWorking is the least that the salon's own settings let solution and
-// neutralizer work for, in minutes, where nobody has noted the maker's figure.
+// neutralizer work for, in minutes, where nobody has noted the maker's figure (the least
+// of their ranges, Settings of package chairtime).
 const leastWorking = 5
 
 // belowMakers notes steps whose own minutes are fewer than the makers of what the

@@ -51,7 +51,7 @@ type BestBody struct {
 type matchInput struct{ Body MatchRequest }
 type matchOutput struct{ Body MatchAnswer }
 
-// mostMatchDays is how many days are matched at once.
+// mostMatchDays is how many days are matched at once (judgement: a fortnight).
 const mostMatchDays = 14
 
 func (s *Server) matchWishes(ctx context.Context, in *matchInput) (*matchOutput, error) {

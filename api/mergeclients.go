@@ -180,7 +180,8 @@ func (p MergePreviewBody) words() []string {
 		"a kind of message that is not wished on either file is not sent", "the other file is erased, and nothing of this can be undone")
 }
 
-// mostNote is how long what is good to know of a client may be.
+// mostNote is how long what is good to know of a client may be, in characters, as in the
+// body of a client.
 const mostNote = 500
 
 // oneClient is the client of a, with what only stands on b. Of two ways to be reached

@@ -175,7 +175,8 @@ func initialsOf(v store.Visit, c store.Client) string {
 	return cmp.Or(c.Initials(), "N. N.")
 }
 
-// mostChanges is how many visits of a changed day a message names.
+// mostChanges is how many visits of a changed day a message names: what package notify
+// takes (judgement).
 const mostChanges = 20
 
 // dayChanges says of each visit what has changed, as it is now.

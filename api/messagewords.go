@@ -15,7 +15,7 @@ import (
 const shipped = "en"
 
 // languagesKept is how many parsed files are kept in memory; beyond that all are
-// parsed anew.
+// parsed anew (judgement).
 const languagesKept = 256
 
 // languageCache keeps language files that were parsed. A version never comes twice,

@@ -12,7 +12,8 @@ import (
 	"chairblock/store"
 )
 
-// mostClearing is the longest clearing of a block.
+// mostClearing is the longest clearing of a block: 240 minutes, as tables and bodies have
+// it (judgement).
 const mostClearing = 240 * time.Minute
 
 // obstacles knows what is in the way of visits, and says so in words.

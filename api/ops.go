@@ -15,7 +15,7 @@ import (
 // The operations below are shared by REST and the pages. Each works inside one
 // transaction of the caller.
 
-// lateBooking is how far in the past a visit may begin when it is booked: a
+// lateBooking is how far in the past a visit may begin when it is booked (judgement): a
 // walk-in is typed in after she has sat down.
 const lateBooking = 15 * time.Minute
 

@@ -28,8 +28,8 @@ const (
 	ownRenewed = time.Minute
 )
 
-// ownActsAllowed is how many forms of such pages may be sent for one client in an hour.
-// Nobody needs more; a program that books and cancels in turn would.
+// ownActsAllowed is how many forms of such pages may be sent for one client in an hour
+// (judgement: nobody needs more; a program that books and cancels in turn would).
 const ownActsAllowed = 20
 
 // ownBookingsOfAddress is how many visits may be booked on such pages from one address

@@ -47,7 +47,8 @@ func (d *ownDoc) howLong(ctx context.Context, x store.Visit) error {
 	return nil
 }
 
-// quarter is what lengths of a visit are rounded to, as people say them.
+// quarter is what lengths of a visit are rounded to, in minutes, as people say them
+// (judgement).
 const quarter = 15
 
 // sayHair says what of the hair makes the visit as long as it is: between the

@@ -21,7 +21,7 @@ type HoursOrAsk struct {
 // ownHours is a sensible notice to begin with, that of the deposit (judgement).
 const ownHours = 48
 
-// mostOwnHours is a year.
+// mostOwnHours is a year of 365 days (judgement).
 const mostOwnHours = 8760
 
 // HoursBefore lets clients do it until n hours before a visit; with nil they ask the

@@ -14,8 +14,8 @@ import (
 	"chairblock/store"
 )
 
-// paceMonths is how far back records are read: what is older has faded to a
-// sixteenth at the usual half-life.
+// paceMonths is how far back records are read (judgement): what is older has faded to a
+// sixteenth at the usual half-life of 180 days (derived).
 const paceMonths = 24
 
 // Whose pace the minutes of a service follow.

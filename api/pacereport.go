@@ -16,7 +16,8 @@ import (
 	"chairblock/store"
 )
 
-// usualReportMonths is what a report covers that says nothing else.
+// usualReportMonths is what a report covers that says nothing else (judgement: a year, so
+// that every season is in it).
 const usualReportMonths = 12
 
 type paceReportInput struct {

@@ -101,7 +101,7 @@ func (j *packJob) value() int {
 }
 
 // rescueCents is what it is worth to find a place for a visit that cannot stay,
-// beside its price: more than all waiting-list requests together.
+// beside its price (judgement): as much as one waiting-list request can be worth.
 const rescueCents = 100_000_000
 
 // worth is the value of the job for package packing.

@@ -21,7 +21,7 @@ type packBudget struct {
 }
 
 // longestPacking ends a packing whatever its rounds are: before the request has
-// to be answered.
+// to be answered (judgement: half of handlerLimit).
 const longestPacking = 5 * time.Second
 
 // mostRepairs is how often a packing is tried anew because it breaks a rule that

@@ -74,7 +74,7 @@ type personDayInput struct {
 	Date string `path:"date" format:"date"`
 }
 
-// nextDays is how far ahead a person's days are listed.
+// nextDays is how many days ahead a person's days are listed (judgement: a fortnight).
 const nextDays = 14
 
 func (s *Server) personDayRoutes() {

@@ -189,7 +189,7 @@ func (s *Server) getPrivate(ctx context.Context, in *ByID) (*found[PrivateCalend
 	return out, err
 }
 
-// mostPrivate is how many private calendars a person may have.
+// mostPrivate is how many private calendars a person may have (judgement).
 const mostPrivate = 10
 
 var errTooManyPrivate = newProblem(http.StatusConflict, "conflict", "this person has ten private calendars already: delete one of them first")

@@ -16,8 +16,8 @@ import (
 	"chairblock/store"
 )
 
-// Times of fetching. A quarter of an hour is what phones and desks can wait for;
-// most calendars say then that nothing has changed.
+// Times of fetching (judgement). A quarter of an hour is what phones and desks can wait
+// for; most calendars say then that nothing has changed.
 const (
 	fetchEvery  = 15 * time.Minute // at the soonest
 	fetchSpread = 5 * time.Minute  // added at random, so that not all come at once
@@ -26,7 +26,7 @@ const (
 	handAgain   = time.Minute      // between two tries of which one was asked for
 )
 
-// fetchRedirects is how often a calendar's server may send on.
+// fetchRedirects is how often a calendar's server may send on (judgement).
 const fetchRedirects = 3
 
 // errNoFetching means that the service was set up to reach nobody.
@@ -281,7 +281,8 @@ func (s *Server) changed(ctx context.Context, n store.Salon, f store.PrivateFetc
 	return s.failed(f, "what "+f.Host+" gives is no calendar that can be read: it "+why, 0)
 }
 
-// validator is a header that is sent back later, "" when it is too odd for that.
+// validator is a header that is sent back later, "" when it is too odd for that: of more
+// than 200 bytes (judgement), or of signs that no header holds.
 func validator(res *outbound.Response, name string) string {
 	v := res.Header.Get(name)
 	if len(v) > 200 {
@@ -302,8 +303,8 @@ func (s *Server) failed(f store.PrivateFetch, why string, after time.Duration) s
 	return store.PrivateOutcome{Now: s.now(), Due: s.now().Add(wait + rand.N(wait/8)), Failure: why}
 }
 
-// backOff is the wait after a failure that follows so many others in a row; an
-// eighth is added to it at most.
+// backOff is the wait after a failure that follows so many others in a row, a day from
+// the seventh on; an eighth is added to it at most (judgement).
 func backOff(failures int) time.Duration {
 	if failures >= 7 {
 		return fetchLatest

@@ -21,8 +21,8 @@ import (
 	"chairblock/store"
 )
 
-// maxUpload is the largest calendar file that may be handed in, that of what is
-// fetched.
+// maxUpload is the largest calendar file that may be handed in, in bytes: that of what is
+// fetched, outbound.DefaultBytes.
 const maxUpload = 5 << 20
 
 // uploads are the routes whose bodies are files instead of JSON.
@@ -149,8 +149,8 @@ func (s *Server) replacePrivateFile(ctx context.Context, in *privateFileInput) (
 	return out, err
 }
 
-// nextDay is when a file is worked out anew: in the early morning of tomorrow,
-// not for all at once.
+// nextDay is when a file is worked out anew: within two hours of tomorrow's beginning
+// (judgement), not for all at once.
 func (s *Server) nextDay(n store.Salon) (time.Time, error) {
 	loc, err := n.Location()
 	if err != nil {
@@ -179,11 +179,11 @@ type noneReadable []read.Problem
 // Error is a clause about the file.
 func (noneReadable) Error() string { return "holds no event that can be read" }
 
-// toldProblems is how many problems of one file are told one by one.
+// toldProblems is how many problems of one file are told one by one (judgement).
 const toldProblems = 50
 
-// reading lets only so many calendar files be read at a time: the memory that a
-// hostile one takes is many times its size.
+// reading lets only so many calendar files be read at a time (judgement): the memory that
+// a hostile one takes is many times its size.
 var reading = make(chan struct{}, 2)
 
 // readPrivate reads a calendar file for the days that count. It returns a
@@ -229,7 +229,7 @@ func oneLine(s string) string {
 	}, strings.ToValidUTF8(s, ""))
 }
 
-// Days for which a private calendar counts, at least.
+// Days for which a private calendar counts, at least (judgement).
 const (
 	privateBack  = 30
 	privateAhead = 400 // a visit may be booked a year ahead, and a month passes before the days are moved on

@@ -293,10 +293,10 @@ func ownFaults(errs []error) []FieldProblem {
 	return out
 }
 
-// Limits on how much of a faulty request an answer goes into.
+// Limits on how much of a faulty request an answer goes into (judgement).
 const (
 	mostFaults = 50
-	mostBytes  = 300
+	mostBytes  = 300 // of the words about one fault
 )
 
 // add notes one fault, cut where it repeats a long value.

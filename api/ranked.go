@@ -81,7 +81,7 @@ type MixRoomBody struct {
 const mostRanked = 1000
 
 // offerEvery is the distance of the starts that are looked at when any minute
-// will do, beside both ends of every stretch of starts.
+// will do, beside both ends of every stretch of starts, in minutes (judgement).
 const offerEvery = 5
 
 // costed is an opening with its exact cost.

@@ -159,6 +159,7 @@ func answersIn(calendars [][]byte) []answer {
 	return out[:min(len(out), maxAnswers)]
 }
 
+// maxAnswers is how many answers of one mail are looked at (judgement).
 const maxAnswers = 10
 
 // takeAnswer keeps an answer that came from an address, or says why not. The

@@ -258,7 +258,7 @@ func (s *Server) setStaffHours(ctx context.Context, in *staffHoursInput) (*found
 }
 
 // lookAhead is how far ahead a change of the rota is held against visits, in
-// days.
+// days (judgement: half a year).
 const lookAhead = 190
 
 // misfits lists the visits to come that do not fit the rota any more.

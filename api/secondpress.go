@@ -9,7 +9,8 @@ import (
 )
 
 // How long a second press of a button waits for the first to be carried out, and
-// how long it rests before it looks again: twice as long each time.
+// how long it rests before it looks again: twice as long each time, up to the last
+// (judgement).
 const (
 	pressPatience  = 5 * time.Second
 	pressPause     = 20 * time.Millisecond

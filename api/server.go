@@ -27,11 +27,11 @@ import (
 	"chairblock/store"
 )
 
-// Limits on what a client may send and how long it may take.
+// Limits on what a client may send and how long it may take (judgement).
 const (
-	maxBody      = 256 << 10
-	maxHeader    = 16 << 10
-	handlerLimit = 10 * time.Second
+	maxBody      = 256 << 10        // bytes; calendar files have a limit of their own
+	maxHeader    = 16 << 10         // bytes of all headers
+	handlerLimit = 10 * time.Second // for an answer; streams of events go on
 	// roomLimit is how long a request waits for the database to have a connection free:
 	// somebody at a desk presses again after about as long (judgement).
 	roomLimit = 2 * time.Second
@@ -163,7 +163,9 @@ func humaConfig() huma.Config {
 // Handler is the whole service as one handler.
 func (s *Server) Handler() http.Handler { return s.echo }
 
-// HTTPServer wraps the handler in a server with limits that cut slow clients.
+// HTTPServer wraps the handler in a server with limits that cut slow clients: 5 s for
+// headers, 15 s for a request, 30 s for its answer, 60 s between two requests. Judgement;
+// requests and answers have more than the 10 s of a handler.
 func (s *Server) HTTPServer() *http.Server {
 	srv := &http.Server{
 		Handler:           s.echo,

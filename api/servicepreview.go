@@ -137,7 +137,7 @@ func (n salonDay) onHeads(ctx context.Context, t *store.Tx, was *store.ServiceRo
 }
 
 // usualRegrowth is the new growth on a reference head when only that is treated,
-// in cm, at most half of its length.
+// in cm, at most half of its length (judgement).
 const usualRegrowth = 7.5
 
 // onHead works row out; it is nil for a head that it does not suit.

@@ -35,7 +35,7 @@ func (s *Server) serviceVersionRoutes() {
 		Summary: "One version of a service, as visits were booked with it"}, s.serviceVersion)
 }
 
-const longestServiceName = 120 // characters
+const longestServiceName = 120 // characters, as the table has it
 
 func (s *Server) copyService(ctx context.Context, in *copyInput) (*created[ServiceBody], error) {
 	if in.key() == "" {

@@ -41,7 +41,8 @@ func (s *Server) newSessions() *scs.SessionManager {
 	}
 }
 
-// tokenLength is how many characters the library's tokens have.
+// tokenLength is how many characters the library's tokens have: 32 bytes in base64
+// without padding (source text of scs 2.9).
 const tokenLength = 43
 
 // keptAs is what is kept of a token, as the library keeps it.

@@ -30,10 +30,12 @@ var (
 	sharedScreen = sessionLife{30 * 24 * time.Hour, 3 * 24 * time.Hour}
 )
 
-// PasswordLinkLife is how long a link sets a password.
+// PasswordLinkLife is how long a link sets a password (judgement: who is invited today
+// may begin next week).
 const PasswordLinkLife = 7 * 24 * time.Hour
 
-// choiceLife is how long somebody who works in several salons may take to choose one.
+// choiceLife is how long somebody who works in several salons may take to choose one
+// (judgement).
 const choiceLife = 10 * time.Minute
 
 // errWrongSignIn says the same whatever was wrong.

@@ -25,8 +25,8 @@ type standing[T any] struct {
 // mostStanding is how many answers are kept, however small (judgement).
 const mostStanding = 2000
 
-// standingAtMost is how long an answer can hold, since it ends with its minute; then what
-// it takes in memory is free, whether anybody asks again or not.
+// standingAtMost is how long an answer can hold, since it ends with its minute (derived);
+// then what it takes in memory is free, whether anybody asks again or not.
 const standingAtMost = time.Minute
 
 // standingKey names an answer: what of a salon, and whatever of the caller changes it.

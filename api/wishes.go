@@ -190,7 +190,8 @@ func (s *Server) canEver(ctx context.Context, t *store.Tx, n salonDay, w store.W
 		Want: "other days or times of day, or other stylists"}
 }
 
-// mostDays is how many days are searched at once.
+// mostDays is how many days are searched at once: two months, what one request for
+// openings may cover (judgement).
 const mostDays = 62
 
 // everIn reports whether the services fit into an empty shop.

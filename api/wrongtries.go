@@ -23,7 +23,7 @@ const (
 const tallyRoom = 20000
 
 // crowdedFor is how long whoever is new is counted together with all others who are,
-// when there is no room.
+// when there is no room (judgement).
 const crowdedFor = time.Minute
 
 // counted is one thing that is counted: for whom, and how often it may be within the time

@@ -16,7 +16,8 @@ import (
 
 const (
 	// firstYear and lastYear bound what is written: zone data before 1970 is
-	// incomplete by its makers' own word, and a later year is a slip.
+	// incomplete by its makers' own word (theory file of the tz database, from memory),
+	// and a later year is a slip (judgement).
 	firstYear, lastYear = 1971, 2199
 	// maxUID is the length that every reader must keep (RFC 7986 section 5.3,
 	// from memory).

@@ -228,7 +228,7 @@ func duration(d time.Duration) string {
 
 // occursTwice reports whether the clocks of loc show the time of t once more.
 func occursTwice(loc *time.Location, t time.Time) bool {
-	const reach = 36 * time.Hour
+	const reach = 36 * time.Hour // more than a day, by which clocks were set where the date line moved (judgement)
 	_, offset := t.In(loc).Zone()
 	for _, near := range []time.Duration{-reach, reach} {
 		_, other := t.Add(near).In(loc).Zone()

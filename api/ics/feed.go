@@ -10,8 +10,8 @@ import (
 	"chairblock/scheduling"
 )
 
-// The days that a feed shows beside today. Feeds beyond about 1 MB or 1,000
-// events are reported to lose some in a web calendar.
+// The days that a feed shows beside today (judgement). Feeds beyond about 1 MB or 1,000
+// events are reported to lose some in a web calendar (from memory).
 const (
 	DaysBack  = 30
 	DaysAhead = 180

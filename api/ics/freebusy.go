@@ -9,7 +9,8 @@ import (
 	"chairblock/scheduling"
 )
 
-// FreeBusyDays is how many days from today on free/busy time is told for.
+// FreeBusyDays is how many days from today on free/busy time is told for (judgement: two
+// months).
 const FreeBusyDays = 60
 
 const freeBusyID = "-//chairblock//free and busy time//EN"

@@ -18,7 +18,8 @@ import (
 // same values give other bytes, so that entity tags change with it.
 const Renderer = 5
 
-// DefaultRefresh is the polling interval that a calendar without one asks for.
+// DefaultRefresh is the polling interval that a calendar without one asks for
+// (judgement).
 const DefaultRefresh = 15 * time.Minute
 
 // Calendar is one feed.

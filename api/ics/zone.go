@@ -19,9 +19,11 @@ const (
 	// fallen on every weekday, so a rule that still holds is not a coincidence
 	// (derived).
 	proofYears = 12
-	// shortestRule is the least number of years worth a rule of their own.
+	// shortestRule is the least number of years worth a rule of their own (judgement).
 	shortestRule = 3
-	sampleStep   = 24 * 60 * 60 // seconds
+	// sampleStep is the distance at which offsets are looked at, in seconds: a day, within
+	// which no zone is known to change its clocks twice (judgement).
+	sampleStep = 24 * 60 * 60
 )
 
 // zoneState is what clocks show at an instant.
@@ -60,8 +62,8 @@ type zoneKey struct {
 	first, last int64 // Unix time
 }
 
-// mostZones is how many descriptions are kept: about as many zones as salons can
-// be in on one day.
+// mostZones is how many descriptions are kept (judgement): about as many zones as salons
+// can be in on one day.
 const mostZones = 512
 
 var zones = struct {

@@ -64,7 +64,7 @@ func (w *Words) compose(k Kind, f Facts) (Message, error) {
 	return m, err
 }
 
-// maxShort is the longest text message, in characters: three parts of 153
+// maxShort is the longest text message, in characters: three parts (judgement) of 153
 // letters of the alphabet of 3GPP TS 23.038.
 const maxShort = 459
 

@@ -17,8 +17,8 @@ import (
 	"chairblock/scheduling"
 )
 
-// abandoned is the age at which a file in tmp belongs to nobody any more, by
-// the custom of maildirs.
+// abandoned is the age at which a file in tmp belongs to nobody any more: 36 hours, by
+// the custom of maildirs (qmail's maildir(5), from memory).
 const abandoned = 36 * time.Hour
 
 // Maildir writes each mail as one file into a maildir, which mail programs

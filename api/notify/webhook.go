@@ -47,7 +47,8 @@ func (t Text) LogValue() slog.Value { return slog.StringValue(t.String()) }
 
 // Bounds of the exchange with a gateway. Standard Webhooks 1.0.0 asks for
 // payloads below 20 kB and for patience of 15 to 30 s; what a gateway answers
-// beside its status counts for nothing.
+// beside its status counts for nothing. The
+// shortest of that patience was taken.
 const (
 	webhookTimeout = 15 * time.Second
 	maxTextLength  = 1000 // characters; beyond three parts of an SMS nobody reads (judgement)

@@ -16,13 +16,14 @@ import (
 	"time"
 )
 
-// Limits of an exchange. The time is that of a whole exchange with all its
-// redirects.
+// Limits of an exchange that asks for no others (judgement).
 const (
+	// DefaultTimeout is for a whole exchange with all its redirects.
 	DefaultTimeout = 10 * time.Second
-	DefaultBytes   = 5 << 20 // of the body, after it is unpacked
-	maxHeader      = 64 << 10
-	dialTimeout    = 4 * time.Second // of one of several addresses
+	// DefaultBytes are those of the body, after it is unpacked.
+	DefaultBytes = 5 << 20
+	maxHeader    = 64 << 10        // bytes of all headers of an answer
+	dialTimeout  = 4 * time.Second // of one of several addresses
 )
 
 // Options are the ways in which a client differs from the usual.

@@ -132,7 +132,7 @@ type Part struct {
 	Title string
 }
 
-// Bounds of a board.
+// Bounds of a board (judgement); widths in units of the drawing.
 const (
 	maxBoardHours  = 50 // two days with a clock change
 	defaultWidth   = 1280

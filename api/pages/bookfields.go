@@ -75,7 +75,8 @@ const (
 	FieldQuote = "quote"
 )
 
-// MostServices is how many services the form can ask for in one visit.
+// MostServices is how many services the form can ask for in one visit (judgement: half of
+// what the interface takes).
 const MostServices = 4
 
 // ServiceField is the name of the field of service i, counted from 0.

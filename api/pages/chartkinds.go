@@ -204,7 +204,7 @@ func (m PromiseMonth) row() chartRow {
 // likely returns Wilson's interval of 95 % for k of n: the shares that k of n
 // does not contradict (E. B. Wilson, 1927). n is above 0.
 func likely(k, n int) (lo, hi float64) {
-	const z = 1.959964 // of the normal distribution, two-sided 5 %
+	const z = 1.959964 // of the standard normal distribution, two-sided 5 %
 	p, m := float64(k)/float64(n), float64(n)
 	middle := p + z*z/(2*m)
 	half := z * math.Sqrt(p*(1-p)/m+z*z/(4*m*m))

@@ -95,7 +95,7 @@ func LeadTimeBins(days []int) []LeadTimeBin {
 	return bins
 }
 
-// Bounds of charts.
+// Bounds of charts (judgement).
 const (
 	mostChartRows = 60
 	mostUseKinds  = 5

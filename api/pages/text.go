@@ -6,7 +6,7 @@ import (
 	"unicode/utf8"
 )
 
-// Longest text taken from one field, in characters. Names and step words are
+// Longest text taken from one field, in characters (judgement). Names and step words are
 // far shorter; the bound keeps a board readable when somebody pastes a page.
 const maxText = 300
 

@@ -37,7 +37,7 @@ func (c clock) span(from, to time.Time) string { return c.at(from) + " to " + c.
 // dash returns "09:40–10:10", for places where room is short.
 func (c clock) dash(from, to time.Time) string { return c.at(from) + "–" + c.at(to) }
 
-// Clocks are put back by two hours at most (Troll station), so that a change
+// Clocks are put back by two hours at most (Troll station, tz database), so that a change
 // which repeats t lies within this distance of it.
 const changeReach = 3 * time.Hour
 

@@ -7,7 +7,8 @@ import (
 )
 
 const (
-	// ruleSteps is the most that one rule may take of the steps of a call.
+	// ruleSteps is the most that one rule may take of the steps of a call (judgement: a
+	// tenth of the usual Limits.Steps).
 	ruleSteps = 2_000_000
 	// instanceSteps is what an instance costs: about so many times as long as
 	// looking at a day (measured).
@@ -150,7 +151,7 @@ func (x *extra) instance(e *Event, salon *time.Location) instance {
 // rule gives the instances of one rule that may reach into the window. Strict
 // leaves the start out when it does not fit.
 func (b *expansion) rule(e *Event, r bounded, strict bool, give func(instance)) {
-	const slack = 2 * day // more than any two offsets from UTC differ
+	const slack = 2 * day // more than any two offsets from UTC differ (judgement)
 	loc := e.zone(b.zone)
 	from := wallAt(b.from, loc) - wall(e.repeats.lookBack) - slack
 	steps := min(b.steps, ruleSteps)

@@ -30,7 +30,7 @@ type Options struct {
 }
 
 // Limits bounds what one file may cost. A field of 0 means its default, which
-// is ours, not a standard's. They were chosen so that the greatest files of
+// is ours, not a standard's: judgement, so that the greatest files of
 // real calendars pass several times over.
 type Limits struct {
 	Bytes      int // of the whole file; 5 MB

@@ -25,8 +25,8 @@ var frequencies = map[string]frequency{"MINUTELY": minutely, "HOURLY": hourly, "
 
 var weekdays = map[string]time.Weekday{"SU": time.Sunday, "MO": time.Monday, "TU": time.Tuesday, "WE": time.Wednesday, "TH": time.Thursday, "FR": time.Friday, "SA": time.Saturday}
 
-// mostInterval is the greatest interval that is told from a greater one: ten
-// million minutes are 19 years. It keeps sums far from their limits.
+// mostInterval is the greatest interval that is told from a greater one (judgement): ten
+// million minutes are 19 years (derived). It keeps sums far from their limits.
 const mostInterval = 10_000_000
 
 // rule is one recurrence rule (RFC 5545 section 3.3.10). Lists are bit sets, so

@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// The years for which a VTIMEZONE is followed. Rules that begin before the
+// The years for which a VTIMEZONE is followed (judgement). Rules that begin before the
 // first clocks were changed, mostly in 1601, begin in 1970 instead. After the
 // last year clocks stay as they are.
 const (
@@ -19,10 +19,10 @@ const (
 )
 
 const (
-	mostOnsets  = 5_000 // changes of clocks of one zone; real ones have two a year
-	mostOffsets = 200   // different ones of one zone; the format for them holds 255
-	// zoneSteps is how many days are looked at for all zones of a file. A real
-	// zone takes some 10,000.
+	mostOnsets  = 5_000 // changes of clocks of one zone; real ones have two a year (judgement)
+	mostOffsets = 200   // different ones of one zone (judgement); the format for them numbers them in one octet (RFC 8536)
+	// zoneSteps is how many days are looked at for all zones of a file (judgement). A
+	// real zone takes some 10,000.
 	zoneSteps = 4_000_000
 )
 

@@ -86,8 +86,8 @@ func ianaZone(name string) *time.Location {
 	return loc
 }
 
-// longestZone is more than the length of any name of the tz database; the
-// longest one has 32 letters.
+// longestZone is more than the length of any name of the tz database (judgement); the
+// longest one, America/Argentina/ComodRivadavia, has 32 letters.
 const longestZone = 60
 
 // looksLikeZone reports whether a name that is in no list may be a newer zone

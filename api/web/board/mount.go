@@ -54,7 +54,7 @@ type findView struct {
 	Looked bool
 }
 
-// mostQuick is how many clients are found while somebody types.
+// mostQuick is how many clients are found while somebody types (judgement: a glance).
 const mostQuick = 6
 
 // find answers what is typed into the search of the board, for its script.

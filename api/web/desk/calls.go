@@ -123,7 +123,7 @@ func (b callBlock) mark(wrong []pages.FieldError) {
 	}
 }
 
-// mostCalls is how many calls are shown at once.
+// mostCalls is how many calls are shown at once (judgement: more than a day's).
 const mostCalls = 100
 
 func (p page) tryCall(c echo.Context) error {

@@ -30,7 +30,7 @@ func (p page) mountToDo() {
 }
 
 // How many calls and messages the page of everything shows, and for how many days
-// it lists what is still needed.
+// it lists what is still needed (judgement: a fortnight).
 const (
 	fewCalls    = 20
 	fewMessages = 20
@@ -156,7 +156,7 @@ func (p page) settle(c echo.Context) error {
 	return web.Done(c, to("/to-do", "noted"))
 }
 
-// mostNeeds is how many things that are still needed the page lists.
+// mostNeeds is how many things that are still needed the page lists (judgement).
 const mostNeeds = 60
 
 // lateBlock is how a day goes on: of all its visits, with what would help, or of

@@ -14,7 +14,7 @@ func (p page) consultationPages() {
 	p.post("/set-up/consultation/wording", "add-consent-wording", (*visit).addWording, (*visit).consultationSheet)
 }
 
-// mostQuestions is how many questions of its own a salon may ask.
+// mostQuestions is how many questions of its own a salon may ask, as the interface says.
 const mostQuestions = 10
 
 func (v *visit) consultationSheet() (*sheet, error) {

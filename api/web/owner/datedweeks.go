@@ -21,7 +21,7 @@ func (p page) datedWeekPages() {
 	p.post(one+"/gone", "delete-staff-rota", (*visit).takeWeeksBack, (*visit).weeksSheet)
 }
 
-// mostTurns is how many weeks may take turns.
+// mostTurns is how many weeks may take turns, as the interface says.
 const mostTurns = 4
 
 var (

@@ -161,8 +161,8 @@ func (v *visit) close() (answer, error) {
 	})
 }
 
-// mostFile is the largest calendar file that is taken, in bytes: the interface
-// takes bodies of 256 KiB.
+// mostFile is the largest calendar file that is taken, in bytes (judgement): the
+// interface takes bodies of 256 KiB, in which the file is quoted.
 const mostFile = 200 << 10
 
 // readHolidays proposes the days of a calendar file.

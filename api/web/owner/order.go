@@ -9,7 +9,7 @@ import (
 )
 
 // moreMix is how many rows of the usual mix the form has beside those that are
-// there.
+// there (judgement).
 const moreMix = 2
 
 // orderPart is what makes one opening better than another: what the parts of a

@@ -147,7 +147,8 @@ func usePart(n api.SalonReportBody) (part, error) {
 	return p, nil
 }
 
-// What the charts show at most: a quarter of a year of weeks, and rows of units.
+// What the charts show at most (judgement): a quarter of a year of weeks, and rows of
+// units.
 const (
 	mostWeeks = 13
 	mostUnits = 40

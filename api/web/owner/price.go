@@ -9,7 +9,7 @@ import (
 	"chairblock/scheduling/quoting"
 )
 
-// bandRows is how many rows of a price list the form has at least.
+// bandRows is how many rows of a price list the form has at least (judgement).
 const bandRows = 4
 
 // priceGroups are the fields of what a service costs; what it does not follow is

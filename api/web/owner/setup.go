@@ -141,7 +141,7 @@ func roomsPart(list []api.StationBody) part {
 	return p
 }
 
-// mostRooms is how many chairs or basins one form adds.
+// mostRooms is how many chairs or basins one form adds (judgement).
 const mostRooms = 30
 
 func (v *visit) addRooms() (answer, error) {

@@ -19,7 +19,7 @@ var hairKinds = []scheduling.StepKind{scheduling.Talk, scheduling.Wash, scheduli
 	scheduling.Apply1, scheduling.Process1, scheduling.Check1, scheduling.Apply2, scheduling.Process2, scheduling.Check2,
 	scheduling.Rinse1, scheduling.Dry1, scheduling.Iron, scheduling.Neutral, scheduling.Dwell, scheduling.Rinse2, scheduling.Dry2, scheduling.Finish, scheduling.Close}
 
-// mostSteps is how many steps a service may have.
+// mostSteps is how many steps a service may have, as the interface says.
 const mostSteps = 60
 
 func whoWords(st api.StepBody) string {
