@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -108,12 +109,31 @@ func boardTag(b pages.Board) (string, error) {
 }
 
 // wholeBoard is the board of a day of the caller's salon with everything that it
-// shows for the caller.
-func (s *Server) wholeBoard(ctx context.Context, text string) (x *dayView, b pages.Board, err error) {
+// shows for the caller. Who finds that somebody else reads the day waits for that first.
+func (s *Server) wholeBoard(ctx context.Context, text string) (*dayView, pages.Board, error) {
+	x, b, err := s.boardInTurn(ctx, text, nil)
+	taken, ok := errors.AsType[*turnTakenError](err)
+	if !ok {
+		return x, b, err
+	}
+	done, err := s.views.turn(ctx, taken.key)
+	if err != nil {
+		return nil, b, err
+	}
+	defer done()
+	return s.boardInTurn(ctx, text, done)
+}
+
+// boardInTurn is wholeBoard for who holds the turn to read the day, and gives it on by
+// done. Where done is nil it is taken, or a turnTakenError returned.
+func (s *Server) boardInTurn(ctx context.Context, text string, done func()) (x *dayView, b pages.Board, err error) {
 	err = s.read(ctx, func(t *store.Tx) error {
 		var until map[string]*StartUntilBody
-		if x, until, err = s.viewIn(ctx, t, text); err != nil {
+		if x, until, err = s.viewIn(ctx, t, text, done != nil); err != nil {
 			return err
+		}
+		if done != nil {
+			done()
 		}
 		m, err := s.loadMore(ctx, t, x, until)
 		if err != nil {

@@ -109,3 +109,14 @@ func KnownSchemas() int {
 
 // KeepNothing has every answer worked out anew. Call it before the server is used.
 func (s *Server) KeepNothing() { s.days.most, s.views.most = 0, 0 }
+
+// WhoWaitForADay is how many have the turn to read a day for a board, or wait for it.
+func (s *Server) WhoWaitForADay() int {
+	s.views.mu.Lock()
+	defer s.views.mu.Unlock()
+	n := 0
+	for _, x := range s.views.turns {
+		n += x.users
+	}
+	return n
+}

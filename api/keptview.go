@@ -46,9 +46,17 @@ func (r *dayRead) weight() int {
 	return out
 }
 
+// turnTakenError is that of a day which somebody else reads just now.
+type turnTakenError struct{ key standingKey }
+
+func (*turnTakenError) Error() string { return "api: somebody else reads the day just now" }
+
 // viewIn is the day that text names, today when it is empty, and how late visits of today
-// can begin: read in t, or kept from before and then at least as new as what t sees.
-func (s *Server) viewIn(ctx context.Context, t *store.Tx, text string) (*dayView, map[string]*StartUntilBody, error) {
+// can begin: read in t, or kept from before and then at least as new as what t sees. Where
+// it has to be read, that is done by one at a time: unless the caller holds the turn, it is
+// taken, and a turnTakenError tells that another has it. Nobody waits for a turn within a
+// transaction, since whoever has it may need the connection.
+func (s *Server) viewIn(ctx context.Context, t *store.Tx, text string, held bool) (*dayView, map[string]*StartUntilBody, error) {
 	n, err := loadSalon(ctx, t)
 	if err != nil {
 		return nil, nil, err
@@ -66,6 +74,13 @@ func (s *Server) viewIn(ctx context.Context, t *store.Tx, text string) (*dayView
 			x, until := last.value.now(now)
 			return x, until, nil
 		}
+	}
+	if !held {
+		done, ok := s.views.freeTurn(key)
+		if !ok {
+			return nil, nil, &turnTakenError{key}
+		}
+		defer done()
 	}
 	return s.viewAnew(ctx, t, n, d, key)
 }

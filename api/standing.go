@@ -159,11 +159,34 @@ func (a *standing[T]) turn(ctx context.Context, key standingKey) (done func(), e
 	x := a.join(key)
 	select {
 	case x.held <- struct{}{}:
-		return func() { <-x.held; a.leave(key, x) }, nil
+		return a.end(key, x), nil
 	case <-ctx.Done():
 		a.leave(key, x)
 		return nil, ctx.Err()
 	}
+}
+
+// freeTurn takes the turn if nobody has it.
+func (a *standing[T]) freeTurn(key standingKey) (done func(), ok bool) {
+	if a.most == 0 {
+		return func() {}, true
+	}
+	x := a.join(key)
+	select {
+	case x.held <- struct{}{}:
+		return a.end(key, x), true
+	default:
+		a.leave(key, x)
+		return nil, false
+	}
+}
+
+// end gives a turn on, however often it is called.
+func (a *standing[T]) end(key standingKey, x *standingTurn) func() {
+	return sync.OnceFunc(func() {
+		<-x.held
+		a.leave(key, x)
+	})
 }
 
 func (a *standing[T]) join(key standingKey) *standingTurn {
