@@ -6,6 +6,9 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"chairblock/api/pages"
+	"chairblock/store"
 )
 
 func TestWhatWasAskedForLastIsKept(t *testing.T) {
@@ -67,5 +70,29 @@ func TestWhatStandsGoesWithItsMinute(t *testing.T) {
 		time.Sleep(time.Minute)
 		synctest.Wait()
 		require.Empty(t, a.kept.kept)
+	})
+}
+
+func TestADrawingGoesAMinuteAfterItWasKept(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		var s Server
+		s.views.most = 1
+		ctx := withPrincipal(t.Context(), store.Principal{Salon: "salon"})
+		day := time.Date(2026, 6, 9, 9, 0, 0, 0, time.UTC)
+		draw := func() []byte {
+			b := pages.Board{AsOf: day, From: day, To: day.Add(time.Hour), Live: pages.Live{Tag: `"tag"`}}
+			s.useDrawing(ctx, &b)
+			require.NotEmpty(t, b.Drawing)
+			return b.Drawing
+		}
+		first := draw()
+		require.Same(t, &first[0], &draw()[0], "kept")
+		time.Sleep(time.Minute - 1) // by the clock of the bubble
+		synctest.Wait()
+		require.Len(t, s.drawings.kept, 1)
+		time.Sleep(1)
+		synctest.Wait()
+		require.Empty(t, s.drawings.kept, "nobody asked for it again")
 	})
 }
