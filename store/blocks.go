@@ -79,10 +79,16 @@ func (t *Tx) meeting(ctx context.Context, c blockColumns) ([]string, error) {
 	err := t.tx.QueryRow(ctx, `
 		SELECT coalesce(array_agg(DISTINCT b.visit_id), '{}')
 		FROM unnest($2::text[], $3::timestamptz[], $4::timestamptz[], $5::int[], $6::text[]) n(unit_id, a, z, clear, visit_id)
-		JOIN block b ON b.salon_id || '' = $1 AND b.unit_id || '' = n.unit_id AND b.visit_id <> n.visit_id
+		JOIN block b ON `+blocksOf("$1::text", "n.unit_id")+` AND b.visit_id <> n.visit_id
 		 AND b.span && tstzrange(n.a, n.z + make_interval(mins => n.clear))`,
 		t.salon, c.units, c.starts, c.ends, c.clears, c.visits).Scan(&visits)
 	return visits, domain("check blocks", err, false)
+}
+
+// blocksOf is the condition that finds the blocks b of one unit by the index of
+// block_no_overlap; a stretch of time has to stand beside it.
+func blocksOf(salon, unit string) string {
+	return `hashtextextended(b.salon_id || b.unit_id, 0) = hashtextextended(` + salon + ` || ` + unit + `, 0) AND b.unit_id || '' = ` + unit
 }
 
 // blockColumns are blocks, column by column.

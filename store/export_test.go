@@ -18,6 +18,9 @@ func (t *Tx) Exec(ctx context.Context, q string, args ...any) error {
 	return domain("exec", err, false)
 }
 
+// BlocksOf is the condition that finds the blocks b of one unit.
+func BlocksOf(salon, unit string) string { return blocksOf(salon, unit) }
+
 // CloseWithin is Close for somebody with less patience.
 func (s *Store) CloseWithin(atMost time.Duration) { s.closeWithin(atMost) }
 

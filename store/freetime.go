@@ -157,8 +157,8 @@ func (l *shopLoad) readStretches(ctx context.Context, t *Tx, c stretchColumns, n
 	// stretch by stretch: the index on unit and time takes one unit at a time
 	b.Queue(`SELECT b.unit_id, b.visit_id, b.starts_at, b.ends_at, b.cleared, coalesce(b.unit_id = ANY(c.leads), false), coalesce(c.estimated, false)
 		FROM (SELECT DISTINCT k.* FROM unnest($4::text[], $5::timestamptz[], $6::timestamptz[]) u(id, a, z)
-			CROSS JOIN LATERAL (SELECT unit_id, visit_id, starts_at, ends_at, upper(span) AS cleared FROM block
-				WHERE salon_id || '' = $1 AND unit_id || '' = u.id AND span && tstzrange(u.a, u.z)) k) b
+			CROSS JOIN LATERAL (SELECT unit_id, visit_id, starts_at, ends_at, upper(span) AS cleared FROM block b
+				WHERE `+blocksOf("$1::text", "u.id")+` AND span && tstzrange(u.a, u.z)) k) b
 		LEFT JOIN LATERAL (SELECT array_agg(x.lead_id) AS leads, bool_or(x.estimate_id IS NOT NULL) AS estimated
 			FROM visit v JOIN visit_service x USING (salon_id, visit_id)
 			WHERE v.salon_id = $1 AND v.visit_id = b.visit_id AND v.ends_at > $2 AND v.starts_at < $3) c ON true

@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"chairblock/store"
 )
 
 // requireIndexed holds what is found by the indexes of time against the tables.
@@ -13,7 +15,7 @@ func (s *salon) requireIndexed(of ...any) {
 	for index, q := range map[string][2]string{
 		"visit_by_time":    {`FROM visit v WHERE v.salon_id || '' = $1 AND tstzrange(v.starts_at, v.ends_at)` + ever, `FROM visit WHERE salon_id = $1`},
 		"block_by_time":    {`FROM block WHERE salon_id || '' = $1 AND span` + ever, `FROM block WHERE salon_id = $1`},
-		"block_no_overlap": {`FROM unit u, LATERAL (SELECT FROM block WHERE salon_id || '' = $1 AND unit_id || '' = u.unit_id AND span` + ever + ` OFFSET 0) b WHERE u.salon_id = $1`, `FROM block WHERE salon_id = $1`},
+		"block_no_overlap": {`FROM unit u, LATERAL (SELECT FROM block b WHERE ` + store.BlocksOf("u.salon_id", "u.unit_id") + ` AND span` + ever + ` OFFSET 0) b WHERE u.salon_id = $1`, `FROM block WHERE salon_id = $1`},
 	} {
 		tx, err := s.db.Begin(s.t.Context())
 		require.NoError(s.t, err)

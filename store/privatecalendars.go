@@ -341,7 +341,7 @@ type PrivateConflict struct {
 // not over at now, by visit.
 func (t *Tx) PrivateConflicts(ctx context.Context, id string, now time.Time) ([]PrivateConflict, error) {
 	return collect[PrivateConflict](ctx, t, "private conflicts", `
-		SELECT DISTINCT a.absence_id, b.visit_id FROM absence a JOIN block b ON b.salon_id || '' = a.salon_id AND b.unit_id || '' = a.unit_id
+		SELECT DISTINCT a.absence_id, b.visit_id FROM absence a JOIN block b ON `+blocksOf("a.salon_id", "a.unit_id")+`
 			AND b.span && tstzrange(a.starts_at, a.ends_at) AND b.starts_at < a.ends_at AND b.ends_at > a.starts_at
 		WHERE a.salon_id = $1 AND a.private_calendar_id = $2 AND a.ends_at > $3 AND b.ends_at > $3 ORDER BY 2, 1`, t.salon, id, now)
 }

@@ -9,7 +9,7 @@ import (
 )
 
 // gistBySalon is said of exclusion constraints.
-const gistBySalon = "begins with the salon as an expression, which does for several databases; an engine that lays rows by a column asks for the column"
+const gistBySalon = "begins with an expression of the salon, which does for several databases; an engine that lays rows by a column asks for the column"
 
 // notBySalon are tables and keys that do not begin with the salon, and why a host that
 // spreads salons over several databases can live with it.

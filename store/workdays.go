@@ -20,7 +20,7 @@ func (t *Tx) WorkOf(ctx context.Context, unit string, from, to time.Time) ([]Uni
 	return collect[UnitWork](ctx, t, "work", `
 		SELECT b.visit_id, min(b.starts_at) AS starts_at, max(b.ends_at) AS ends_at
 		FROM block b JOIN visit v USING (salon_id, visit_id)
-		WHERE b.salon_id || '' = $1 AND b.unit_id || '' = $2 AND b.span && tstzrange($3, $4) AND b.starts_at >= $3
+		WHERE `+blocksOf("$1::text", "$2::text")+` AND b.span && tstzrange($3, $4) AND b.starts_at >= $3
 		  AND v.state IN ('booked', 'arrived', 'under_way')
 		  AND EXISTS (SELECT FROM visit_service x WHERE x.salon_id = b.salon_id AND x.visit_id = b.visit_id)
 		GROUP BY b.visit_id ORDER BY min(b.starts_at), b.visit_id`, t.salon, unit, from, to)

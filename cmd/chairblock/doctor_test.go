@@ -54,7 +54,7 @@ func TestTheDoctorSaysWhatIsWrongAndWhatToDo(t *testing.T) {
 	defer db.Close()
 	for _, x := range []struct{ do, says, undo string }{
 		{`ALTER TABLE block DROP CONSTRAINT block_no_overlap`, `wrong  bookings +the constraint that forbids double bookings is gone\n +restore`,
-			`ALTER TABLE block ADD CONSTRAINT block_no_overlap EXCLUDE USING gist (salon_id WITH =, unit_id WITH =, visit_id WITH <>, span WITH &&)`},
+			`ALTER TABLE block ADD CONSTRAINT block_no_overlap EXCLUDE USING gist (hashtextextended(salon_id || unit_id, 0) WITH =, span WITH &&, (visit_id || '') WITH <>)`},
 		{`UPDATE goose_db_version SET version_id = version_id + 100000 WHERE version_id = (SELECT max(version_id) FROM goose_db_version)`, `wrong  schema +\d+, made by a newer program`,
 			`UPDATE goose_db_version SET version_id = version_id - 100000 WHERE version_id > 100000`},
 		{`INSERT INTO river_job (kind, max_attempts, args, state, scheduled_at, queue) VALUES ('nobody', 3, '{}', 'available', now() - interval '1 hour', 'nowhere')`,
