@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"os"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -136,6 +137,9 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	river.AddWorker(workers, &lateWorker{store: s})
 	river.AddWorker(workers, &noticeWorker{store: s})
 	addPrivateWorkers(workers, s)
+	indexes := slices.DeleteFunc(river.ReindexerIndexNamesDefault(), func(name string) bool {
+		return slices.Contains([]string{"river_job_args_index", "river_job_metadata_index"}, name) // see migrations.AfterJobs
+	})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers, FetchCooldown: messagePause}, privateQueue: {MaxWorkers: privateAtOnce}},
 		Workers:              workers,
@@ -143,6 +147,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 		RescueStuckJobsAfter: x.Rescue,
 		Logger:               jobLogger(os.Stderr, s.away),
 		RetryPolicy:          &jobRetry{store: s},
+		ReindexerIndexNames:  indexes,
 		Test:                 river.TestConfig{Time: jobTime{s}}, // named for tests, and the only way
 		PeriodicJobs:         []*river.PeriodicJob{hourly(purgeArgs{}), hourly(paceNightlyArgs{}), eraseDaily(), sealRegularly(), overdueRegularly(), lateRegularly(), privateRegularly()},
 	})

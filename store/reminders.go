@@ -95,32 +95,42 @@ func (t *Tx) AddReminders(ctx context.Context, list []Reminder) ([]Reminder, err
 		return nil, nil
 	}
 	out := slices.Clone(list)
-	var c reminderColumnsOf
+	all := make([]*Reminder, len(out))
 	for i := range out {
-		r := &out[i]
-		r.ID, r.State = cmp.Or(r.ID, NewID()), Waiting
-		c.add(*r)
+		out[i].ID, out[i].State = cmp.Or(out[i].ID, NewID()), Waiting
+		all[i] = &out[i]
+	}
+	// The jobs come first, so that messages go in with the numbers of theirs.
+	if err := t.makeJobs(ctx, all); err != nil {
+		return nil, err
+	}
+	var c reminderColumnsOf
+	for _, r := range out {
+		c.add(r)
 	}
 	added, err := t.ids(ctx, "add reminders", `
-		INSERT INTO reminder (salon_id, reminder_id, visit_id, staff_id, kind, due_at, message_id, before_at, detail, reason)
-		SELECT $1, id, visit, NULLIF(staff, ''), kind, due, message, was, detail, reason
-		FROM unnest($2::text[], $3::text[], $4::text[], $5::text[], $6::timestamptz[], $7::text[], $8::timestamptz[], $9::jsonb[], $10::text[])
-			WITH ORDINALITY n(id, visit, staff, kind, due, message, was, detail, reason, n) ORDER BY n
+		INSERT INTO reminder (salon_id, reminder_id, visit_id, staff_id, kind, due_at, message_id, before_at, detail, reason, job_id)
+		SELECT $1, id, visit, NULLIF(staff, ''), kind, due, message, was, detail, reason, job
+		FROM unnest($2::text[], $3::text[], $4::text[], $5::text[], $6::timestamptz[], $7::text[], $8::timestamptz[], $9::jsonb[], $10::text[], $11::bigint[])
+			WITH ORDINALITY n(id, visit, staff, kind, due, message, was, detail, reason, job, n) ORDER BY n
 		ON CONFLICT (salon_id, message_id) DO NOTHING RETURNING reminder_id`,
-		t.salon, c.ids, c.visits, c.staff, c.kinds, c.due, c.messages, c.before, c.details, c.reasons)
+		t.salon, c.ids, c.visits, c.staff, c.kinds, c.due, c.messages, c.before, c.details, c.reasons, c.jobs)
 	if err != nil {
 		return nil, err
 	}
-	var fresh []*Reminder
 	for i := range out {
 		r := &out[i]
 		if slices.Contains(added, r.ID) {
-			fresh = append(fresh, r)
-		} else if *r, err = t.reminderWhere(ctx, `message_id = $2`, r.MessageID); err != nil {
+			continue
+		}
+		if _, err := t.jobs.JobDeleteTx(ctx, t.tx, *r.Job); err != nil {
+			return nil, domain("add reminders", err, false)
+		}
+		if *r, err = t.reminderWhere(ctx, `message_id = $2`, r.MessageID); err != nil {
 			return nil, err
 		}
 	}
-	return out, t.enqueueAll(ctx, fresh)
+	return out, nil
 }
 
 // reminderColumnsOf are messages, column by column.
@@ -129,12 +139,13 @@ type reminderColumnsOf struct {
 	due                                          []time.Time
 	before                                       []*time.Time
 	details                                      []*string
+	jobs                                         []*int64
 }
 
 func (c *reminderColumnsOf) add(r Reminder) {
 	c.ids, c.visits, c.staff = append(c.ids, r.ID), append(c.visits, r.Visit), append(c.staff, r.Staff)
 	c.kinds, c.messages, c.reasons = append(c.kinds, r.Kind), append(c.messages, r.MessageID), append(c.reasons, r.Reason)
-	c.due, c.before = append(c.due, r.Due), append(c.before, r.Before)
+	c.due, c.before, c.jobs = append(c.due, r.Due), append(c.before, r.Before), append(c.jobs, r.Job)
 	var detail *string
 	if r.Detail != nil {
 		detail = new(string(r.Detail))
@@ -142,19 +153,19 @@ func (c *reminderColumnsOf) add(r Reminder) {
 	c.details = append(c.details, detail)
 }
 
-// enqueue gives a message the job that sends it. What is due already gets no time: the
-// queue looks for jobs with a time every few seconds only, for others at once.
+// enqueue gives a message in the table a job that sends it when due.
 func (t *Tx) enqueue(ctx context.Context, r Reminder, due time.Time) (*int64, error) {
 	r.Due = due
-	err := t.enqueueAll(ctx, []*Reminder{&r})
-	return r.Job, err
+	if err := t.makeJobs(ctx, []*Reminder{&r}); err != nil {
+		return nil, err
+	}
+	_, err := t.tx.Exec(ctx, `UPDATE reminder SET job_id = $3 WHERE salon_id = $1 AND reminder_id = $2`, t.salon, r.ID, r.Job)
+	return r.Job, domain("enqueue reminder", err, false)
 }
 
-// enqueueAll gives messages the jobs that send them when they are due.
-func (t *Tx) enqueueAll(ctx context.Context, list []*Reminder) error {
-	if len(list) == 0 {
-		return nil
-	}
+// makeJobs makes the jobs that send messages when they are due. What is due already gets
+// no time: the queue looks for jobs with a time every few seconds only, for others at once.
+func (t *Tx) makeJobs(ctx context.Context, list []*Reminder) error {
 	jobs := make([]river.InsertManyParams, len(list))
 	ids := make([]string, len(list))
 	for i, r := range list {
@@ -178,9 +189,7 @@ func (t *Tx) enqueueAll(ctx context.Context, list []*Reminder) error {
 		numbers[i] = x.Job.ID
 		list[i].Job = &numbers[i]
 	}
-	_, err = t.tx.Exec(ctx, `UPDATE reminder r SET job_id = n.job FROM unnest($2::text[], $3::bigint[]) n(id, job)
-		WHERE r.salon_id = $1 AND r.reminder_id = n.id`, t.salon, ids, numbers)
-	return domain("enqueue reminders", err, false)
+	return nil
 }
 
 // ReminderByID returns a message, or scheduling.ErrNotFound.
