@@ -26,10 +26,11 @@ type noticeArgs struct {
 // Kind names the job.
 func (noticeArgs) Kind() string { return "account_notice" }
 
-// noticeTries is how often a mail is tried (judgement): for about eleven hours, as the
+// noticeTries is how often a mail is tried (judgement): for about two days, as the
 // queue waits a second after the first and n to the fourth seconds after the nth try
-// (documentation of river; 39,974 s in all, derived).
-const noticeTries = 12
+// (documentation of river; 178,312 s in all, derived), so that a mail server that is
+// away over a night or a day off loses none.
+const noticeTries = 16
 
 // TellAccounts sets what sends notices. Call it before StartJobs; without it they are
 // dropped.

@@ -75,7 +75,13 @@ type Store struct {
 	observe atomic.Pointer[func(what Happening, n int)]
 }
 
-// Tx is one transaction within one salon.
+// Tx is one transaction within one salon. Beside the errors that they name, its methods
+// return scheduling.ErrNotFound where one row was asked for and there is none in this salon,
+// ErrTaken or ErrClientBusy where a visit would meet another one, a *scheduling.InvalidError
+// for a text with a NUL character and for an id that is none of this salon's or still in use,
+// and ErrUnavailable when the database does not answer, is full, or lets nobody write. After
+// any error but scheduling.ErrNotFound nothing more can be asked: only a Savepoint around what
+// went wrong leaves the rest usable.
 type Tx struct {
 	tx      pgx.Tx
 	salon   string
