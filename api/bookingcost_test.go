@@ -19,9 +19,9 @@ import (
 // What a booking may ask the database, locks and savepoints included, and once in a while
 // a call to those who wait for jobs. It may become less; more is a decision.
 const (
-	mostForShort   = 58
-	mostForLong    = 69
-	mostForRefusal = 40
+	mostForShort   = 52
+	mostForLong    = 63
+	mostForRefusal = 36
 )
 
 // TestABookingTakesFewStatements counts what is sent to the database for a booking whose

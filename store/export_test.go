@@ -166,7 +166,12 @@ var RememberedQueries = []string{serviceQuery, staffQuery, stationQuery, moneyQu
 	`FROM visit_product x JOIN product`, `FROM screening`, `FROM test_record`, `FROM consent`, `FROM consent_wording`, `FROM minor`, `FROM visit`}
 
 // Forgets is how many parts of what is remembered a statement has a transaction forget.
-func Forgets(q string) []memoPart { return changedParts(q) }
+func Forgets(q string) (parts []memoPart) {
+	for _, table := range written(q) {
+		parts = append(parts, memoTables[table]...)
+	}
+	return parts
+}
 
 // LoadShopAnew is LoadShop without what is known already.
 func LoadShopAnew(ctx context.Context, t *Tx, h openings.Horizon, now time.Time, except ...string) (openings.Shop, error) {

@@ -172,6 +172,9 @@ func (t *Tx) Replies(ctx context.Context, from, to time.Time) ([]Reply, error) {
 
 // RepliesTo lists the answers about a visit, the one that was received last first.
 func (t *Tx) RepliesTo(ctx context.Context, visit string) ([]Reply, error) {
+	if t.bare("invitation_reply", visit) {
+		return nil, nil
+	}
 	return collect[Reply](ctx, t, "replies", replies+`r.visit_id = $2 ORDER BY r.received_at DESC, r.reply_id DESC`, t.salon, visit)
 }
 

@@ -20,6 +20,7 @@ import (
 type memo struct {
 	parts [memoParts]map[string]any
 	own   map[string]bool // clients whose rows the transaction has locked, and visits that it has made
+	wrote map[string]bool // tables that it has written
 }
 
 // memoPart is what is forgotten together.
@@ -33,7 +34,7 @@ const (
 )
 
 func newMemo() *memo {
-	m := &memo{own: map[string]bool{}}
+	m := &memo{own: map[string]bool{}, wrote: map[string]bool{}}
 	for i := range m.parts {
 		m.parts[i] = map[string]any{}
 	}
@@ -98,6 +99,17 @@ func ownOnly[T any](t *Tx, part memoPart, key, id string, read func() ([]T, erro
 	return remembered(t, part, key, read)
 }
 
+// bare says that a table has no rows of visits: the transaction has made them all, so that
+// nobody else knows them, and has not written that table.
+func (t *Tx) bare(table string, visits ...string) bool {
+	for _, id := range visits {
+		if !t.memo.own[id] {
+			return false
+		}
+	}
+	return !t.memo.wrote[table] && len(visits) > 0
+}
+
 func memoKey(q string, ids ...string) string { return q + "\x1f" + strings.Join(ids, "\x1f") }
 
 // watchedTx is a transaction that has its memo forget when something is written that
@@ -108,7 +120,10 @@ type watchedTx struct {
 }
 
 func (w watchedTx) saw(q string) {
-	w.memo.forget(changedParts(q)...)
+	for _, table := range written(q) {
+		w.memo.wrote[table] = true
+		w.memo.forget(memoTables[table]...)
+	}
 }
 
 // Exec forgets and executes.
@@ -140,24 +155,25 @@ func (w watchedTx) SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
 // CopyFrom forgets and copies.
 func (w watchedTx) CopyFrom(ctx context.Context, table pgx.Identifier, columns []string, rows pgx.CopyFromSource) (int64, error) {
 	w.memo.giveUp()
+	w.memo.wrote[strings.ToLower(table[len(table)-1])] = true
 	return w.Tx.CopyFrom(ctx, table, columns, rows)
 }
 
 var (
 	writes    = regexp.MustCompile(`(?i)\b(?:insert\s+into|update|delete\s+from|merge\s+into)\s+(?:only\s+)?"?(\w+)`)
-	changedOf sync.Map // by statement, which are texts of the program: what changedParts says
+	writtenBy sync.Map // by statement, which are texts of the program: what written says
 )
 
-// changedParts is what may be another after a statement.
-func changedParts(q string) (parts []memoPart) {
-	if known, ok := changedOf.Load(q); ok {
-		return known.([]memoPart)
+// written lists the tables that a statement may change, in small letters.
+func written(q string) (tables []string) {
+	if known, ok := writtenBy.Load(q); ok {
+		return known.([]string)
 	}
 	for _, m := range writes.FindAllStringSubmatch(q, -1) {
-		parts = append(parts, memoTables[strings.ToLower(m[1])]...)
+		tables = append(tables, strings.ToLower(m[1]))
 	}
-	changedOf.Store(q, parts)
-	return parts
+	writtenBy.Store(q, tables)
+	return tables
 }
 
 // clientNeeds is the part of NeedRecords that is about one client whom the transaction

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/scheduling"
 	"chairblock/store"
 )
 
@@ -94,6 +95,41 @@ func TestClientsAreRememberedOnlyWhileTheyAreLocked(t *testing.T) {
 		require.Equal(t, "Mora", now.GivenName)
 		return nil
 	})
+}
+
+// Nobody is asked for what a new visit cannot have yet, and everything that it got is found.
+func TestWhatANewVisitGotIsFound(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 1)
+	ctx := t.Context()
+	v, blocks := s.visit(s.client("Mara"), at(9, 0), s.seat())
+	count := func(tx *store.Tx) (messages, money int) {
+		list, err := tx.RemindersOf(ctx, v.ID)
+		require.NoError(t, err)
+		entries, err := tx.MoneyOf(ctx, v.ID)
+		require.NoError(t, err)
+		return len(list), len(entries)
+	}
+	require.ErrorIs(t, s.try(func(tx *store.Tx) error {
+		require.NoError(t, tx.InsertVisit(ctx, v, blocks))
+		messages, money := count(tx)
+		require.Zero(t, messages+money)
+		undone := errors.New("undone")
+		require.ErrorIs(t, tx.Savepoint(ctx, func(tx *store.Tx) error {
+			_, err := tx.AddReminder(ctx, store.Reminder{Visit: v.ID, Kind: "confirmation", Due: v.Start, MessageID: "one of " + v.ID})
+			require.NoError(t, err)
+			messages, money = count(tx)
+			require.Equal(t, []int{1, 0}, []int{messages, money})
+			return undone
+		}), undone)
+		messages, money = count(tx)
+		require.Zero(t, messages+money)
+		_, err := tx.AddMoney(ctx, store.MoneyEntry{Visit: v.ID, Kind: store.DepositAsked, Amount: 100}, v.Start)
+		require.NoError(t, err)
+		messages, money = count(tx)
+		require.Equal(t, []int{0, 1}, []int{messages, money})
+		return scheduling.ErrNotFound
+	}), scheduling.ErrNotFound)
 }
 
 // What is remembered is forgotten by the tables that statements name.

@@ -61,6 +61,9 @@ const moneyOfVisits = moneyQuery + `AND (visit_id = ANY($2) OR to_visit_id = ANY
 // MoneyOf lists the money facts of a visit and what was carried over to it from
 // other visits, in the order in which they were noted.
 func (t *Tx) MoneyOf(ctx context.Context, visit string) ([]MoneyEntry, error) {
+	if t.bare("money_entry", visit) {
+		return nil, nil
+	}
 	return ownOnly(t, ofVisits, memoKey(moneyOfVisits, visit), visit, func() ([]MoneyEntry, error) {
 		return collect[MoneyEntry](ctx, t, "money", moneyOfVisits, t.salon, []string{visit})
 	})

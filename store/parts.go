@@ -82,10 +82,14 @@ func (t *Tx) SyncPartsOf(ctx context.Context, list []VisitParts) error {
 	for i, x := range list {
 		ids[i] = x.Visit
 	}
-	have, err := collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part p
-		WHERE salon_id = $1 AND visit_id = ANY($2)`+partsInOrder, t.salon, ids)
-	if err != nil {
-		return err
+	var have []Part
+	if !t.bare("visit_part", ids...) {
+		var err error
+		have, err = collect[Part](ctx, t, "parts", `SELECT `+partColumns+` FROM visit_part p
+			WHERE salon_id = $1 AND visit_id = ANY($2)`+partsInOrder, t.salon, ids)
+		if err != nil {
+			return err
+		}
 	}
 	touched := map[string]bool{}
 	var b pgx.Batch

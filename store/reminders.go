@@ -281,6 +281,9 @@ func (t *Tx) Reminders(ctx context.Context, from, to time.Time) ([]Reminder, err
 
 // RemindersOf lists the messages of one visit, by time.
 func (t *Tx) RemindersOf(ctx context.Context, visit string) ([]Reminder, error) {
+	if t.bare("reminder", visit) {
+		return nil, nil
+	}
 	return collect[Reminder](ctx, t, "reminders", `SELECT `+reminderColumns+` FROM reminder
 		WHERE salon_id = $1 AND visit_id = $2 ORDER BY due_at, reminder_id`, t.salon, visit)
 }
