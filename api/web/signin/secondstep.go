@@ -196,6 +196,8 @@ func (p page) setRules(c echo.Context) error {
 	if err != nil {
 		return api.Sorry(c, err)
 	}
+	v.Rules, v.RulesTag = ruleFields(body), t.get("etag")
+	web.Mark(v.Rules, list)
 	v.Frame.Summary = list
 	return web.Render(c, status, templates, "people", v)
 }
@@ -204,12 +206,15 @@ func (p page) setRules(c echo.Context) error {
 func (p page) rules(c echo.Context, v *peopleView) error {
 	var b api.AccessRulesBody
 	reply, err := p.site.Into(c.Request().Context(), api.Question{Path: "/access-rules"}, &b)
-	v.RulesTag = reply.ETag
-	v.Rules = []pages.Field{
+	v.Rules, v.RulesTag = ruleFields(b), reply.ETag
+	return err
+}
+
+func ruleFields(b api.AccessRulesBody) []pages.Field {
+	return []pages.Field{
 		pages.Tick("owners_second_factor", "Owners need a second step",
 			"A code from a telephone beside the password. It is advised for everybody, and for owners above all, since they may do everything. With this tick an owner who has none sets it up when she signs in next, before anything else.", b.OwnersFactor),
 		pages.Tick("everybodys_second_factor", "Everybody with a password needs one", "The same for the desk and for all who work here. A shared screen, where people say by a short code who they are, asks for none.", b.EverybodysFactor),
 		pages.Input("second_factor_from", "From", "The first day on which it counts, so that there is time to set it up. Empty: at once.", "date", b.From),
 	}
-	return err
 }

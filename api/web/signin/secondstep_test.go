@@ -287,7 +287,7 @@ func TestASalonMayAskEverybodyForASecondStepFromADayOn(t *testing.T) {
 		p := b.get("/set-up/sign-in").is(200).says("Everybody with a password needs one")
 		return b.do("POST", "/set-up/sign-in/rules", with(p.hidden(), "everybodys_second_factor", "true", "second_factor_from", from))
 	}
-	rules("soon").is(422).says("cannot be right")
+	rules("soon").is(422).says("cannot be right", `value="soon"`, `value="true" checked`)
 	rules(time.Now().AddDate(0, 0, 9).Format(time.DateOnly)).goes("/set-up/sign-in?done=changed")
 	desk.signIn("dora@example.org").goes("/")
 	desk.get("/").is(200)
