@@ -19,8 +19,8 @@ import (
 // What a booking may ask the database, locks and savepoints included, and once in a while
 // a call to those who wait for jobs. It may become less; more is a decision.
 const (
-	mostForShort   = 52
-	mostForLong    = 63
+	mostForShort   = 50
+	mostForLong    = 61
 	mostForRefusal = 36
 )
 

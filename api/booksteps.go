@@ -248,7 +248,7 @@ func (b *booking) onlyOnce(ctx context.Context, route, key, what string, f func(
 	if err != nil {
 		return "", err
 	}
-	return done, b.t.End(ctx, call, store.Answer{Status: http.StatusCreated, Location: done, Body: []byte("null")})
+	return done, b.t.End(call, store.Answer{Status: http.StatusCreated, Location: done, Body: []byte("null")})
 }
 
 func (b *booking) bookNow(ctx context.Context, start time.Time, req []ServiceRequest) (store.Visit, error) {

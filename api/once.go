@@ -87,7 +87,7 @@ func onceOf[T any](s *Server, ctx context.Context, by string, in Repeatable, pat
 			return errors.Join(broken, err)
 		}
 		clash, asked = err, err
-		return t.End(ctx, call, answer)
+		return t.End(call, answer)
 	})
 	if err == nil {
 		err = clash

@@ -359,7 +359,7 @@ func (s *Server) cancelAll(ctx context.Context, t *store.Tx, n salonDay, to stor
 		if err := s.tellOff(ctx, t, n, *v, before[i].State); err != nil {
 			return err
 		}
-		news = append(news, changedVisit{before[i], *v})
+		news = append(news, changedVisit{before: before[i], is: *v})
 	}
 	if to == store.Missed {
 		return s.tellMissed(ctx, t, n, news...)

@@ -471,7 +471,7 @@ func (r *rearranging) write(ctx context.Context, t *store.Tx) error {
 	var news []changedVisit
 	for _, j := range r.jobs {
 		if !j.isNew() || !j.as.walk {
-			news = append(news, changedVisit{j.before, j.v})
+			news = append(news, changedVisit{j.before, j.v, j.isNew()})
 		}
 	}
 	return r.s.tellDays(ctx, t, r.n, news...)

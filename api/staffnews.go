@@ -14,8 +14,12 @@ import (
 	"chairblock/store"
 )
 
-// changedVisit is a visit before and after a change; before is zero for a new one.
-type changedVisit struct{ before, is store.Visit }
+// changedVisit is a visit before and after a change; before is zero for a new one. No
+// message is about it yet when this transaction has made it.
+type changedVisit struct {
+	before, is store.Visit
+	made       bool
+}
 
 // timesIn is when each of the staff works in a visit of a client that stands.
 func timesIn(v store.Visit) map[string]*staffTime {
@@ -53,9 +57,13 @@ func (s *Server) tellDays(ctx context.Context, t *store.Tx, n salonDay, list ...
 	now := s.now()
 	news := map[dayOf]map[string]*staffTime{} // her time before, by visit
 	visits := map[string]store.Visit{}
+	var known []store.Visit // that messages may be about
 	for _, x := range list {
 		before, is := timesIn(x.before), timesIn(x.is)
 		visits[x.is.ID] = x.is
+		if !x.made {
+			known = append(known, x.is)
+		}
 		for staff, at := range union(before, is) {
 			if before[staff].same(is[staff]) {
 				continue
@@ -72,7 +80,23 @@ func (s *Server) tellDays(ctx context.Context, t *store.Tx, n salonDay, list ...
 			}
 		}
 	}
-	// What waits of other days may be about the same visits.
+	if err := toldOfOtherDays(ctx, t, news, known); err != nil {
+		return err
+	}
+	days := slices.SortedFunc(maps.Keys(news), func(a, b dayOf) int { return cmp.Or(cmp.Compare(a.staff, b.staff), cmp.Compare(a.date, b.date)) })
+	for _, d := range days {
+		if err := s.tellDay(ctx, t, n, d, news[d], visits); err != nil {
+			return err
+		}
+	}
+	return s.followHelpers(ctx, t, n, known)
+}
+
+// toldOfOtherDays adds the days about which messages wait that name the same visits.
+func toldOfOtherDays(ctx context.Context, t *store.Tx, news map[dayOf]map[string]*staffTime, visits []store.Visit) error {
+	if len(visits) == 0 {
+		return nil
+	}
 	waiting, err := t.WaitingOfKind(ctx, string(notify.DayChanged))
 	if err != nil {
 		return err
@@ -82,19 +106,13 @@ func (s *Server) tellDays(ctx context.Context, t *store.Tx, n salonDay, list ...
 		if err != nil {
 			return err
 		}
-		for id := range visits {
-			if d := (dayOf{r.Staff, detail.Date}); news[d] == nil && has(detail.Was, id) {
+		for _, v := range visits {
+			if d := (dayOf{r.Staff, detail.Date}); news[d] == nil && has(detail.Was, v.ID) {
 				news[d] = map[string]*staffTime{}
 			}
 		}
 	}
-	days := slices.SortedFunc(maps.Keys(news), func(a, b dayOf) int { return cmp.Or(cmp.Compare(a.staff, b.staff), cmp.Compare(a.date, b.date)) })
-	for _, d := range days {
-		if err := s.tellDay(ctx, t, n, d, news[d], visits); err != nil {
-			return err
-		}
-	}
-	return s.followHelpers(ctx, t, n, slices.Collect(maps.Values(visits)))
+	return nil
 }
 
 func has(m map[string]*staffTime, id string) bool {
@@ -283,6 +301,9 @@ func untellHelperAway(ctx context.Context, t *store.Tx, absence string) error {
 // followHelpers takes visits that have changed out of messages about helpers who
 // are away, where they are not hit any more.
 func (s *Server) followHelpers(ctx context.Context, t *store.Tx, n salonDay, visits []store.Visit) error {
+	if len(visits) == 0 {
+		return nil
+	}
 	list, err := t.WaitingOfKind(ctx, string(notify.HelperAway))
 	if err != nil || len(list) == 0 {
 		return err

@@ -102,7 +102,7 @@ func (s *Server) pressWalkIn(ctx context.Context, typed pages.WalkIn, b WalkInRe
 			return err
 		}
 		id = v.ID
-		return t.End(ctx, call, store.Answer{Status: http.StatusCreated, Location: v.ID, Body: []byte("null")})
+		return t.End(call, store.Answer{Status: http.StatusCreated, Location: v.ID, Body: []byte("null")})
 	})
 	return id, err
 }

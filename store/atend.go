@@ -13,8 +13,9 @@ import (
 // at the same time, such as the version of a stylist's calendar, so that nobody waits for
 // what else the transaction does. Nothing is locked after them.
 type atEnd struct {
-	feeds  map[string]bool // subjects whose calendars have changed
-	action *LastAction
+	answers []func(*pgx.Batch) // to calls that may be repeated
+	feeds   map[string]bool    // subjects whose calendars have changed
+	action  *LastAction
 }
 
 var errReading = errors.New("store: nothing is written while reading")
@@ -24,13 +25,16 @@ func (e *atEnd) inside() *atEnd {
 	if e == nil {
 		return nil
 	}
-	return &atEnd{maps.Clone(e.feeds), e.action}
+	return &atEnd{slices.Clone(e.answers), maps.Clone(e.feeds), e.action}
 }
 
-// write writes it, in one order everywhere: actions before calendars, and these by their
-// subjects.
+// write writes it, in one order everywhere: answers before actions, these before calendars,
+// and these by their subjects.
 func (e *atEnd) write(ctx context.Context, t *Tx) error {
 	var b pgx.Batch
+	for _, queue := range e.answers {
+		queue(&b)
+	}
 	if a := e.action; a != nil {
 		queueLastAction(&b, t.salon, *a)
 	}

@@ -95,7 +95,7 @@ func (c *survivor) once(k store.Call, client string, start time.Time) (id string
 		if _, err := t.AddReminder(ctx, r); err != nil {
 			return err
 		}
-		return t.End(ctx, k, store.Answer{Status: 201, Body: []byte(v.ID)})
+		return t.End(k, store.Answer{Status: 201, Body: []byte(v.ID)})
 	})
 	return id, old, err
 }

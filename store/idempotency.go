@@ -73,11 +73,16 @@ func (t *Tx) Begin(ctx context.Context, c Call) (Answer, bool, error) {
 	return a, true, nil
 }
 
-// End keeps the answer to a call that Begin claimed.
-func (t *Tx) End(ctx context.Context, c Call, a Answer) error {
-	_, err := t.tx.Exec(ctx, `
-		INSERT INTO idempotency (salon_id, principal, method, route, key, fingerprint, status, etag, location, body)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-		t.salon, c.Principal, c.Method, c.Route, c.Key, c.Fingerprint, a.Status, a.ETag, a.Location, a.Body)
-	return domain("idempotency", err, false)
+// End keeps the answer to a call that Begin claimed, when the transaction ends.
+func (t *Tx) End(c Call, a Answer) error {
+	if t.atEnd == nil {
+		return errReading
+	}
+	t.atEnd.answers = append(t.atEnd.answers, func(b *pgx.Batch) {
+		b.Queue(`
+			INSERT INTO idempotency (salon_id, principal, method, route, key, fingerprint, status, etag, location, body)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+			t.salon, c.Principal, c.Method, c.Route, c.Key, c.Fingerprint, a.Status, a.ETag, a.Location, a.Body)
+	})
+	return nil
 }

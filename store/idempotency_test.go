@@ -26,7 +26,7 @@ func (s *salon) begin(c store.Call, done bool) (a store.Answer, old bool, err er
 		if a, old, err = t.Begin(s.t.Context(), c); err != nil || !done {
 			return err
 		}
-		return t.End(s.t.Context(), c, answered)
+		return t.End(c, answered)
 	})
 	return a, old, err
 }
@@ -97,7 +97,7 @@ func TestASecondCallWhileTheFirstRunsIsToldSo(t *testing.T) {
 		require.ErrorIs(t, err, store.ErrRunning)
 		_, _, err = s.begin(call("two"), true)
 		require.NoError(t, err, "another key does not wait")
-		return tx.End(t.Context(), call("one"), answered)
+		return tx.End(call("one"), answered)
 	})
 	_, old, err := s.begin(call("one"), false)
 	require.NoError(t, err)
@@ -135,7 +135,7 @@ func TestAClashIsAnAnswerThatIsKeptWithoutItsEffect(t *testing.T) {
 		v, blocks := s.visit(late, at(9, 30), s.seat())
 		err := tx.Savepoint(t.Context(), func(tx *store.Tx) error { return tx.InsertVisit(t.Context(), v, blocks) })
 		require.ErrorIs(t, err, store.ErrTaken)
-		return tx.End(t.Context(), call("one"), store.Answer{Status: 409, Body: []byte(`"taken"`)})
+		return tx.End(call("one"), store.Answer{Status: 409, Body: []byte(`"taken"`)})
 	})
 	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM visit`))
 	a, old, err := s.begin(call("one"), false)
@@ -163,7 +163,7 @@ func TestACallThatIsSentManyTimesAtOnceHasOneEffect(t *testing.T) {
 					if err := tx.InsertVisit(t.Context(), v, blocks); err != nil {
 						return err
 					}
-					return tx.End(t.Context(), call("one"), answered)
+					return tx.End(call("one"), answered)
 				})
 				mu.Lock()
 				again = errors.Is(err, store.ErrRunning)

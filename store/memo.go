@@ -30,6 +30,7 @@ const (
 	ofSalons memoPart = iota
 	ofClients
 	ofVisits
+	ofMessages
 	memoParts
 )
 
@@ -49,7 +50,7 @@ func (m *memo) forget(parts ...memoPart) {
 
 // giveUp is forget when what the transaction wrote, and its locks, are undone.
 func (m *memo) giveUp() {
-	m.forget(ofSalons, ofClients, ofVisits)
+	m.forget(ofSalons, ofClients, ofVisits, ofMessages)
 	clear(m.own)
 }
 
@@ -58,7 +59,7 @@ var memoTables = map[string][]memoPart{
 	"salon": {ofSalons, ofClients, ofVisits}, "service": {ofSalons}, "service_version": {ofSalons},
 	"unit": {ofSalons}, "staff": {ofSalons}, "staff_skill": {ofSalons}, "staff_leaves_out": {ofSalons},
 	"client": {ofClients}, "screening": {ofClients}, "test_record": {ofClients}, "consent": {ofClients}, "consent_wording": {ofClients}, "minor": {ofClients},
-	"visit": {ofVisits}, "visit_product": {ofVisits}, "product": {ofVisits}, "money_entry": {ofVisits}, "quote": {ofVisits},
+	"reminder": {ofMessages}, "visit": {ofVisits}, "visit_product": {ofVisits}, "product": {ofVisits}, "money_entry": {ofVisits}, "quote": {ofVisits},
 }
 
 // collectOnce is collect for a query of the salon's memoTables, with the salon and ids as

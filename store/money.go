@@ -71,6 +71,9 @@ func (t *Tx) MoneyOf(ctx context.Context, visit string) ([]MoneyEntry, error) {
 
 // MoneyOfVisits is MoneyOf for several visits, by visit.
 func (t *Tx) MoneyOfVisits(ctx context.Context, visits []string) (map[string][]MoneyEntry, error) {
+	if t.bare("money_entry", visits...) {
+		return map[string][]MoneyEntry{}, nil
+	}
 	list, err := collect[MoneyEntry](ctx, t, "money", moneyOfVisits, t.salon, visits)
 	byID := map[string]MoneyEntry{}
 	for _, e := range list {

@@ -284,6 +284,6 @@ func (t *Tx) RemindersOf(ctx context.Context, visit string) ([]Reminder, error) 
 	if t.bare("reminder", visit) {
 		return nil, nil
 	}
-	return collect[Reminder](ctx, t, "reminders", `SELECT `+reminderColumns+` FROM reminder
-		WHERE salon_id = $1 AND visit_id = $2 ORDER BY due_at, reminder_id`, t.salon, visit)
+	return collectOwn[Reminder](ctx, t, ofMessages, "reminders", `SELECT `+reminderColumns+` FROM reminder
+		WHERE salon_id = $1 AND visit_id = $2 ORDER BY due_at, reminder_id`, visit)
 }

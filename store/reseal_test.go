@@ -113,7 +113,7 @@ func TestARepeatedRequestIsKnownAfterTheKeysWereChanged(t *testing.T) {
 		err = s.try(func(tx *store.Tx) (err error) {
 			c := store.Call{Principal: "p", Method: "POST", Route: "/r", Key: "k", Fingerprint: prints[0], Older: prints[1:]}
 			if _, known, err = tx.Begin(t.Context(), c); err == nil && !known {
-				err = tx.End(t.Context(), c, store.Answer{Status: 201, Body: []byte(`{}`)})
+				err = tx.End(c, store.Answer{Status: 201, Body: []byte(`{}`)})
 			}
 			return err
 		})

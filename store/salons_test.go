@@ -81,7 +81,7 @@ func (s *salon) filled() *filled {
 		require.NoError(s.t, t.AddStop(ctx, stop(x.visit, s.ada)))
 		_, _, err = t.Begin(ctx, x.call)
 		require.NoError(s.t, err)
-		require.NoError(s.t, t.End(ctx, x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
+		require.NoError(s.t, t.End(x.call, store.Answer{Status: 201, Body: []byte("answer of " + s.row.ID)}))
 		x.onRecord(t)
 		x.wishAndAnswer(t)
 		x.inviteAndReply(t)
@@ -238,7 +238,7 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 		return nil, errors.Join(t.DeleteSalon(x.t.Context()), errUndo)
 	},
 	"End": func(t *store.Tx, x *filled) (any, error) {
-		return nil, errors.Join(t.End(x.t.Context(), x.call, store.Answer{Status: 500}), errUndo) // a row of its own
+		return nil, errors.Join(t.End(x.call, store.Answer{Status: 500}), errUndo) // a row of its own
 	},
 	"EstimateByID": func(t *store.Tx, x *filled) (any, error) { return t.EstimateByID(x.t.Context(), x.estimate) },
 	"Feeds":        func(t *store.Tx, x *filled) (any, error) { return t.Feeds(x.t.Context(), "") },
