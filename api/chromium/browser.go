@@ -95,7 +95,11 @@ func (b *Browser) hear(ev any) {
 	case *runtime.EventConsoleAPICalled:
 		b.noise = append(b.noise, "console call: "+string(e.Type))
 	case *runtime.EventExceptionThrown:
-		b.noise = append(b.noise, "exception: "+e.ExceptionDetails.Text)
+		words := "exception: " + e.ExceptionDetails.Text
+		if thrown := e.ExceptionDetails.Exception; thrown != nil {
+			words += " " + thrown.Description
+		}
+		b.noise = append(b.noise, words)
 	case *network.EventLoadingFinished:
 		b.bytes += e.EncodedDataLength
 	case *page.EventJavascriptDialogOpening: // whether to leave what was typed

@@ -75,6 +75,7 @@ func TestWithoutANetworkTapsWaitAndAreSentOnce(t *testing.T) {
 	require.Equal(t, "false", b.Eval(`String(document.getElementById("rinsed").hidden)`))
 	b.OpenToAll()
 	view(b, "rinse-offline")
+	b.Until("a press counts again", `!document.getElementById("bar").classList.contains("quiet")`)
 	b.Click("#undo-here button")
 	waits(b, "1 tap waits to be sent")
 	b.Until("the rinse is taken back", `document.getElementById("rinsed").hidden && !document.getElementById("rinsebar").hidden`)

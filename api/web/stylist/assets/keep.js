@@ -15,7 +15,6 @@
     .then(() => navigator.serviceWorker.ready)
     // A worker that came up while this page was still loading has not taken it on.
     .then((r) => { if (!navigator.serviceWorker.controller) r.active.postMessage("take on"); }).catch(() => {});
-  navigator.serviceWorker.ready.then((r) => { if (!navigator.serviceWorker.controller && r.active) r.active.postMessage("claim"); });
   // Whoever signs out, or is found to be signed out, leaves nothing behind.
   document.addEventListener("signedout", drop);
 

@@ -20,18 +20,29 @@
   if (!kept) tell(Number(page().dataset.made), performance.timeOrigin + (nav && nav.responseStart ? nav.responseStart : performance.now()));
   const now = () => Date.now() + offset;
 
-  const base = new Promise((found, lost) => {
-    const r = indexedDB.open("my-day", 1);
-    r.onupgradeneeded = () => r.result.createObjectStore("taps", { keyPath: "id", autoIncrement: true });
-    r.onsuccess = () => found(r.result);
-    r.onerror = () => lost(r.error);
-  });
-  const act = (mode, f) => base.then((db) => new Promise((done, failed) => {
+  // A browser closes what a site keeps below an open page, as it does when somebody signs
+  // out in another tab; then it is opened again.
+  let base = null;
+  const open = () => {
+    base = base || new Promise((found, lost) => {
+      const r = indexedDB.open("my-day", 1);
+      r.onupgradeneeded = () => r.result.createObjectStore("taps", { keyPath: "id", autoIncrement: true });
+      r.onsuccess = () => found(r.result);
+      r.onerror = () => lost(r.error);
+    });
+    return base;
+  };
+  const within = (mode, f) => open().then((db) => new Promise((done, failed) => {
     const t = db.transaction("taps", mode, mode === "readwrite" ? { durability: "strict" } : undefined);
     const r = f(t.objectStore("taps"));
     t.oncomplete = () => done(r.result);
     t.onerror = t.onabort = () => failed(t.error);
   }));
+  // act fails where the browser keeps nothing; of what failed nothing was written.
+  const act = (mode, f) => within(mode, f).catch(() => {
+    base = null;
+    return within(mode, f);
+  });
   const list = () => act("readonly", (s) => s.getAll());
   const changed = (detail) => document.dispatchEvent(new CustomEvent("queue", { detail: detail || {} }));
   const random = () => [...crypto.getRandomValues(new Uint8Array(16))].map((b) => b.toString(16).padStart(2, "0")).join("");
@@ -43,6 +54,7 @@
   let again = 0;
   let wait = 2000;
 
+  // add keeps a tap until the server has it, and fails where the browser keeps nothing.
   const add = async (tap) => {
     tap.me = me;
     tap.key = random();
@@ -179,7 +191,7 @@
   const draw = async () => {
     const box = document.getElementById("outbox");
     if (!box) return;
-    const taps = await list();
+    const taps = await list().catch(() => []);
     const mine = taps.filter((t) => t.me === me);
     const waiting = mine.filter((t) => !t.refused);
     const refused = mine.filter((t) => t.refused);

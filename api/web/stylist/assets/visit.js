@@ -168,7 +168,7 @@
   };
   const draw = async () => {
     const turn = ++drawing;
-    const all = (await queue.list()).filter((t) => t.visit === model.visit);
+    const all = (await queue.list().catch(() => taps)).filter((t) => t.visit === model.visit);
     if (turn !== drawing) return; // something newer is drawn
     // What was sent counts on until the page has been read anew.
     for (const t of taps) if (!all.some((x) => x.id === t.id) && !dropped.has(t.id)) settled.push(t);
@@ -199,7 +199,7 @@
       toLook = true;
       setTimeout(() => drawNext(state()), quiet);
     }
-    queue.add(tap);
+    queue.add(tap).catch(() => form.submit()); // a browser that keeps nothing sends it at once
     const open = form.closest("details");
     if (open) open.open = false;
   });

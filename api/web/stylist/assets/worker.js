@@ -13,10 +13,9 @@ self.addEventListener("activate", (e) => {
   e.waitUntil(caches.keys().then((list) => Promise.all(list.filter((n) => n.startsWith("my-day-shell-") && n !== NAME).map((n) => caches.delete(n))))
     .then(() => self.clients.claim()));
 });
-self.addEventListener("message", (e) => { if (e.data === "take on") e.waitUntil(self.clients.claim()); });
 // A page that was opened while this was being installed asks for it.
 self.addEventListener("message", (e) => {
-  if (e.data === "claim") e.waitUntil(self.clients.claim());
+  if (e.data === "take on") e.waitUntil(self.clients.claim());
 });
 
 const kept = async (url) => {
