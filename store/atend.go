@@ -1,7 +1,6 @@
 package store
 
 import (
-	"context"
 	"errors"
 	"maps"
 	"slices"
@@ -28,9 +27,9 @@ func (e *atEnd) inside() *atEnd {
 	return &atEnd{slices.Clone(e.answers), maps.Clone(e.feeds), e.action}
 }
 
-// write writes it, in one order everywhere: answers before actions, these before calendars,
-// and these by their subjects.
-func (e *atEnd) write(ctx context.Context, t *Tx) error {
+// write has it go with the commit, in one order everywhere: answers before actions, these
+// before calendars, and these by their subjects.
+func (e *atEnd) write(t *Tx) {
 	var b pgx.Batch
 	for _, queue := range e.answers {
 		queue(&b)
@@ -41,8 +40,5 @@ func (e *atEnd) write(ctx context.Context, t *Tx) error {
 	if len(e.feeds) > 0 {
 		b.Queue(touchFeedsQuery, t.salon, slices.Sorted(maps.Keys(e.feeds)))
 	}
-	if b.Len() == 0 {
-		return nil
-	}
-	return domain("end of transaction", t.tx.SendBatch(ctx, &b).Close(), false)
+	t.tx.waiting = append(t.tx.waiting, b.QueuedQueries...)
 }

@@ -33,21 +33,24 @@ func PlannedOnce(ctx context.Context) context.Context {
 	return context.WithValue(ctx, plannedKey{}, true)
 }
 
-// begin is the query that begins a transaction in which the changes are the actor's
-// of ctx. It takes no longer than without: all goes in one message.
-func begin(ctx context.Context) string {
-	begin := "begin isolation level read committed"
+// settings is a statement that sets what holds for a transaction under ctx: whose its
+// changes are, and how statements are planned; nil for nothing.
+func settings(ctx context.Context) *pgx.QueuedQuery {
+	plans := "auto"
 	if once, _ := ctx.Value(plannedKey{}).(bool); once {
-		begin += "; set local plan_cache_mode = force_generic_plan"
+		plans = "force_generic_plan"
 	}
 	actor, _ := ctx.Value(actorKey{}).(string)
-	if actor == "" || len(actor) > 120 || strings.ContainsFunc(actor, notInNames) {
-		return begin
+	if len(actor) > 120 || strings.ContainsFunc(actor, notInNames) {
+		actor = ""
 	}
-	return begin + "; select set_config('chairblock.actor', '" + actor + "', true)"
+	if actor == "" && plans == "auto" {
+		return nil
+	}
+	return &pgx.QueuedQuery{SQL: `SELECT set_config('plan_cache_mode', $1, true), set_config('chairblock.actor', $2, true)`, Arguments: []any{plans, actor}}
 }
 
-// notInNames is true of what is in no name of an actor, so that none needs quoting.
+// notInNames is true of what is in no name of an actor.
 func notInNames(r rune) bool {
 	return (r < 'a' || r > 'z') && (r < 'A' || r > 'Z') && (r < '0' || r > '9') && !strings.ContainsRune(" :_-", r)
 }

@@ -6,9 +6,6 @@ import (
 	"slices"
 	"strings"
 	"sync"
-
-	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgconn"
 )
 
 // memo is what a transaction has read of things that nobody changes meanwhile, or
@@ -112,53 +109,6 @@ func (t *Tx) bare(table string, visits ...string) bool {
 }
 
 func memoKey(q string, ids ...string) string { return q + "\x1f" + strings.Join(ids, "\x1f") }
-
-// watchedTx is a transaction that has its memo forget when something is written that
-// may be in it.
-type watchedTx struct {
-	pgx.Tx
-	memo *memo
-}
-
-func (w watchedTx) saw(q string) {
-	for _, table := range written(q) {
-		w.memo.wrote[table] = true
-		w.memo.forget(memoTables[table]...)
-	}
-}
-
-// Exec forgets and executes.
-func (w watchedTx) Exec(ctx context.Context, q string, args ...any) (pgconn.CommandTag, error) {
-	w.saw(q)
-	return w.Tx.Exec(ctx, q, args...)
-}
-
-// Query forgets and asks.
-func (w watchedTx) Query(ctx context.Context, q string, args ...any) (pgx.Rows, error) {
-	w.saw(q)
-	return w.Tx.Query(ctx, q, args...)
-}
-
-// QueryRow forgets and asks.
-func (w watchedTx) QueryRow(ctx context.Context, q string, args ...any) pgx.Row {
-	w.saw(q)
-	return w.Tx.QueryRow(ctx, q, args...)
-}
-
-// SendBatch forgets and sends.
-func (w watchedTx) SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults {
-	for _, q := range b.QueuedQueries {
-		w.saw(q.SQL)
-	}
-	return w.Tx.SendBatch(ctx, b)
-}
-
-// CopyFrom forgets and copies.
-func (w watchedTx) CopyFrom(ctx context.Context, table pgx.Identifier, columns []string, rows pgx.CopyFromSource) (int64, error) {
-	w.memo.giveUp()
-	w.memo.wrote[strings.ToLower(table[len(table)-1])] = true
-	return w.Tx.CopyFrom(ctx, table, columns, rows)
-}
 
 var (
 	writes    = regexp.MustCompile(`(?i)\b(?:insert\s+into|update|delete\s+from|merge\s+into)\s+(?:only\s+)?"?(\w+)`)

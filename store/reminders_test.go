@@ -233,15 +233,19 @@ func TestADeliveryThatFailsIsTriedAgainUnderTheSameMessageID(t *testing.T) {
 	v := s.booked(s.client("Guest"), at(9, 0), s.seat())
 	r := s.remind(v.ID, time.Now())
 	s.store.WorkWith(quick)
+	looked := make(chan struct{})
 	o := &outbox{does: func(_ context.Context, _ store.Due, tries int) (store.Outcome, error) {
 		if tries == 1 {
 			return mailed, errors.New("the mail server is busy")
 		}
+		<-looked
 		return sent, nil
 	}}
 	s.start(o)
 	s.until("the first try has failed", func() bool { return len(o.ids()) == 1 })
-	require.Equal(t, store.Waiting, s.stateOf(r))
+	state := s.stateOf(r)
+	close(looked)
+	require.Equal(t, store.Waiting, state)
 	s.until("it is sent", func() bool { return s.stateOf(r) == store.Sent })
 	require.Len(t, o.ids(), 2)
 	require.Equal(t, o.sent[0].Reminder.MessageID, o.sent[1].Reminder.MessageID)

@@ -83,7 +83,7 @@ type Store struct {
 // any error but scheduling.ErrNotFound nothing more can be asked: only a Savepoint around what
 // went wrong leaves the rest usable.
 type Tx struct {
-	tx      pgx.Tx
+	tx      *conversation
 	salon   string
 	jobs    *river.Client[pgx.Tx]
 	now     func() time.Time // the database's, as the store knows it
@@ -215,11 +215,10 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 		var inner error // in the words of this package already
 		var altered bool
 		var counted counts
-		err := pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{BeginQuery: begin(ctx)}, func(tx pgx.Tx) error {
-			m := newMemo()
-			t := &Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, known: s.kept, altered: &altered, seal: s.seal, counts: &counted, atEnd: &atEnd{}, memo: m}
+		err := s.converse(ctx, beginWriting, settings(ctx), func(c *conversation) error {
+			t := &Tx{tx: c, salon: salon, jobs: s.jobs, now: s.Now, known: s.kept, altered: &altered, seal: s.seal, counts: &counted, atEnd: &atEnd{}, memo: c.memo}
 			if inner = f(t); inner == nil {
-				inner = t.atEnd.write(ctx, t)
+				t.atEnd.write(t)
 			}
 			return inner
 		})
@@ -249,11 +248,9 @@ func (s *Store) InTx(ctx context.Context, salon string, f func(*Tx) error) error
 // Read runs f in one transaction within salon that sees a single moment and
 // can change nothing: everything that f reads fits together.
 func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error {
-	one := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
 	var inner error // in the words of this package already
-	err := pgx.BeginTxFunc(ctx, s.pool, one, func(tx pgx.Tx) error {
-		m := newMemo()
-		inner = f(&Tx{tx: watchedTx{tx, m}, salon: salon, jobs: s.jobs, now: s.Now, kept: s.kept, known: s.kept, altered: new(bool), seal: s.seal, memo: m})
+	err := s.converse(ctx, beginReading, nil, func(c *conversation) error {
+		inner = f(&Tx{tx: c, salon: salon, jobs: s.jobs, now: s.Now, kept: s.kept, known: s.kept, altered: new(bool), seal: s.seal, memo: c.memo})
 		return inner
 	})
 	if inner != nil {
@@ -265,24 +262,46 @@ func (s *Store) Read(ctx context.Context, salon string, f func(*Tx) error) error
 // Savepoint runs f and undoes what it did when it returns an error, leaving
 // the transaction usable.
 func (t *Tx) Savepoint(ctx context.Context, f func(*Tx) error) error {
-	var inner error
 	var counted counts
 	end := t.atEnd.inside()
-	err := pgx.BeginFunc(ctx, t.tx, func(tx pgx.Tx) error {
-		inner = f(&Tx{tx: watchedTx{tx, t.memo}, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, known: t.known, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted, atEnd: end, memo: t.memo})
-		return inner
-	})
-	if inner != nil || err != nil { // what it wrote, and its locks, are undone
+	giveUp, release := t.tx.savepoint()
+	err := f(&Tx{tx: t.tx, salon: t.salon, jobs: t.jobs, now: t.now, kept: t.kept, known: t.known, altered: t.altered, lapsed: t.lapsed, seal: t.seal, counts: &counted, atEnd: end, memo: t.memo})
+	if err != nil { // what it wrote, and its locks, are undone
 		t.memo.giveUp()
+		_ = giveUp(ctx) // where that fails so does what is asked next
+		return err
 	}
-	if inner != nil {
-		return inner
-	}
-	if err == nil && t.counts != nil {
+	release()
+	if t.counts != nil {
 		t.counts.list = append(t.counts.list, counted.list...)
 		*t.atEnd = *end
 	}
-	return domain("savepoint", err, false)
+	return nil
+}
+
+// Ways to begin a transaction.
+const (
+	beginWriting = "begin isolation level read committed"
+	beginReading = "begin isolation level repeatable read read only"
+)
+
+// converse has f converse in a transaction that begins with a statement, and a second one
+// unless it is nil, and commits it unless f fails.
+func (s *Store) converse(ctx context.Context, begin string, set *pgx.QueuedQuery, f func(*conversation) error) error {
+	conn, err := s.pool.Acquire(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Release()
+	c := &conversation{conn: conn.Conn(), memo: newMemo(), opening: []*pgx.QueuedQuery{{SQL: begin}}}
+	if set != nil {
+		c.opening = append(c.opening, set)
+	}
+	defer c.drop(ctx)
+	if err := f(c); err != nil {
+		return err
+	}
+	return c.end(ctx)
 }
 
 func again(err error) bool {
