@@ -311,7 +311,7 @@ func TestCtrlCEndsAStartAtAnyMoment(t *testing.T) {
 }
 
 func TestNothingIsLeftHoweverTheDemoEnds(t *testing.T) {
-	dir := folder(t)
+	dir := furnished(t)
 	t.Run("its terminal is closed", func(t *testing.T) {
 		startDemo(t, dir).endBy(t, syscall.SIGHUP)
 	})

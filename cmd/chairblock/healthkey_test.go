@@ -59,8 +59,8 @@ func TestServeSaysWhetherItHasAKeyAndRefusesABadOne(t *testing.T) {
 }
 
 func TestServeRefusesKeysThatDoNotOpenTheDatabaseUntilTheKeyIsChangedForGood(t *testing.T) {
-	st := freshStore(t)
-	d := fillAt(t, st, moment(t, "2026-06-10 10:30:00"))
+	st := filledStore(t)
+	d := fillAt(t, st, moment(t, filledMoment))
 	dir := t.TempDir()
 	made := func(name string) string {
 		path := filepath.Join(dir, name)
@@ -112,8 +112,8 @@ func TestServeRefusesKeysThatDoNotOpenTheDatabaseUntilTheKeyIsChangedForGood(t *
 }
 
 func TestTheDemoHoldsConsultationsOnce(t *testing.T) {
-	st := freshStore(t)
-	now := moment(t, "2026-06-10 10:30:00")
+	st := filledStore(t)
+	now := moment(t, filledMoment)
 	d := fillAt(t, st, now)
 	count := func() (n int) {
 		for _, c := range d.clients {

@@ -242,7 +242,7 @@ func cbc(t *testing.T, model string) (value int, found bool) {
 func TestCBCProvesTheSameGreatestValues(t *testing.T) {
 	t.Parallel()
 	asked, moved, feasible := 0, 0, 0
-	for seed := uint64(0); asked < 25; seed++ {
+	for seed := uint64(0); asked < *judged; seed++ {
 		require.Less(t, seed, uint64(500), "too many problems are too large")
 		p := randomPacking(t, rand.New(rand.NewPCG(seed, 5)), packing.MaxValue)
 		p.Links = nil

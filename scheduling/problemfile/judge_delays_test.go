@@ -80,7 +80,7 @@ func delayModel(p delays.Problem) string {
 func TestGecodeFindsTheSameLeastStartsOfALateDay(t *testing.T) {
 	t.Parallel()
 	feasible := 0
-	const days = 40
+	days := *judged
 	for seed := range uint64(days) {
 		p := randomDelay(rand.New(rand.NewPCG(seed, 4)))
 		got, err := delays.Project(p)

@@ -83,7 +83,7 @@ func randomVisit(r *rand.Rand) openings.VisitSpec {
 func TestGecodeFindsTheSameFirstStart(t *testing.T) {
 	t.Parallel()
 	feasible := 0
-	const searches = 30
+	searches := *judged
 	for seed := range uint64(searches) {
 		r := rand.New(rand.NewPCG(seed, 1))
 		p := &problemfile.OpeningsProblem{Shop: randomShop(r, 90, 3), Visit: randomVisit(r)}

@@ -3,6 +3,7 @@ package problemfile_test
 import (
 	"context"
 	"encoding/json"
+	"flag"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -17,6 +18,10 @@ import (
 // answers: a general constraint solver (MiniZinc with Gecode) and a solver for
 // linear programs in whole numbers (CBC). Their models are written from what the
 // schema says and share no code with the searches.
+
+// judged is how many problems of each kind are judged: each is a program of its own
+// to start. They are the same ones every time.
+var judged = flag.Int("judged", 14, "random problems of each kind that other programs judge")
 
 // judgeTime is how long one question to a judge may take. Most take a tenth of a
 // second; a question that takes longer than this was made too large.
