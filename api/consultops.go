@@ -18,7 +18,7 @@ func (s *Server) ConsultationForm(ctx context.Context, salon string) (Consultati
 
 // Consult keeps the answers of a client outside of a request, by the same way as
 // POST /v1/clients/{id}/screenings. It returns store.ErrNoHealthKey without a
-// key to seal them with.
+// key to seal them with, and scheduling.Faults about fields of b.
 func (s *Server) Consult(ctx context.Context, salon, client string, b ScreeningInput) (ScreeningMade, error) {
 	if err := s.store.MaySeal(); err != nil {
 		return ScreeningMade{}, err

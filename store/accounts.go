@@ -122,7 +122,9 @@ func (t *Tx) LockAccounts(ctx context.Context) error {
 
 // SetPassword keeps the hash of a new password, ends the account's links, and signs
 // it out everywhere but in session keep, which may be empty. An account without a
-// login gets that; one that has a login keeps it.
+// login gets that; one that has a login keeps it. It returns scheduling.ErrNotFound for
+// an account that is disabled, too, and an *scheduling.InvalidError (mail) when another
+// account of the salon has that login.
 func (t *Tx) SetPassword(ctx context.Context, account, login, hash, keep string) error {
 	const q = `
 		UPDATE account SET password = $3, login = coalesce(login, NULLIF($4, '')), version = version + 1

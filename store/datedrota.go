@@ -96,7 +96,7 @@ func (t *Tx) AddStaffRota(ctx context.Context, r StaffRota) (StaffRota, error) {
 }
 
 // SetStaffRota replaces weeks by date whose version is still r.Version, else
-// scheduling.ErrStale; otherwise it is AddStaffRota.
+// scheduling.ErrStale; otherwise it is AddStaffRota and returns its errors.
 func (t *Tx) SetStaffRota(ctx context.Context, r StaffRota) (StaffRota, error) {
 	if err := t.LockRota(ctx); err != nil {
 		return r, err

@@ -23,7 +23,8 @@ const codeSize = 16
 
 // MessageLink returns the secret part of the link in one message of a salon. It
 // is the same whenever it is asked for, so that a message that goes out twice
-// reads the same twice.
+// reads the same twice. It returns an *scheduling.InvalidError (reminder) for an id that
+// is no UUID.
 func (s *Store) MessageLink(ctx context.Context, n Salon, reminder string) (string, error) {
 	id, err := uuid.Parse(reminder)
 	if err != nil {

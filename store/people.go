@@ -149,8 +149,8 @@ func (t *Tx) updateUnit(ctx context.Context, u Unit) error {
 }
 
 // UpdateStaff changes a person whose version is still p.Version, else
-// scheduling.ErrStale. A new clearing time works as for UpdateStation. Tokens
-// and calendar addresses of somebody who is no longer active end at once, and her
+// scheduling.ErrStale. A new clearing time works as for UpdateStation, with its
+// *ClearingError. Tokens and calendar addresses of somebody who is no longer active end at once, and her
 // private calendars are forgotten with their absences.
 func (t *Tx) UpdateStaff(ctx context.Context, p Staff) (Staff, error) {
 	if err := t.LockRota(ctx); err != nil {

@@ -28,7 +28,7 @@ const turnTime = "30 seconds"
 // by itself after half a minute, or when somebody changes the calendar. It
 // returns ErrFetching while somebody else has it, scheduling.ErrNotFound also
 // when the calendar is switched off or its person has left, and, with everything
-// but the address, the errors of sealed words.
+// but the address, ErrNoHealthKey, an *UnknownKeyError or ErrSealBroken.
 func (t *Tx) TakePrivateCalendar(ctx context.Context, id string) (PrivateFetch, error) {
 	var f PrivateFetch
 	var plain *string

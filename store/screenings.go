@@ -150,8 +150,8 @@ func (t *Tx) keepSealed(ctx context.Context, c Screening, what string, words []b
 }
 
 // Answers decrypts what was answered in c and, after a decision, the reasons
-// as Decide got them. It returns scheduling.ErrNotFound once they are erased, and the errors
-// of a seal that does not open.
+// as Decide got them. It returns scheduling.ErrNotFound once they are erased, and
+// ErrNoHealthKey, an *UnknownKeyError or ErrSealBroken when the seal does not open.
 func (t *Tx) Answers(ctx context.Context, c Screening) (answers, reasons []byte, err error) {
 	type row struct {
 		What   string `db:"what"`
@@ -183,7 +183,8 @@ func (t *Tx) Answers(ctx context.Context, c Screening) (answers, reasons []byte,
 // Decide notes what the licensed person says to a screening: c.Decision,
 // DecidedBy, DecidedName and DecidedAt, which replace what was said before. The
 // reasons, all that were given so far, are encrypted. It returns
-// scheduling.ErrNotFound when there is no such screening or it is erased.
+// scheduling.ErrNotFound when there is no such screening or it is erased, and
+// ErrNoHealthKey.
 func (t *Tx) Decide(ctx context.Context, c Screening, reasons []byte) error {
 	if t.seal == nil {
 		return ErrNoHealthKey

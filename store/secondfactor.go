@@ -62,7 +62,7 @@ type FactorUse struct {
 
 // UseFactor lets f try the second step of an account and keeps what f has made of
 // LastStep and Wrong, unless f fails. Nobody else tries it until the transaction ends.
-// It returns scheduling.ErrNotFound for an account that has none.
+// It returns scheduling.ErrNotFound for an account that has none, and what f returns.
 func (t *Tx) UseFactor(ctx context.Context, account string, now time.Time, f func(*FactorUse) error) error {
 	var u FactorUse
 	var sealed []byte

@@ -90,7 +90,7 @@ func (t *Tx) Movements(ctx context.Context, product, before string, limit int) (
 
 // SetUsed makes the books say that a locked visit has used so many ml of each
 // product, and none of any other. What was noted before counts: told the same
-// twice, nothing changes.
+// twice, nothing changes. Errors are those of AddMovement.
 func (t *Tx) SetUsed(ctx context.Context, visit string, used map[string]int, now time.Time, by string) error {
 	rows, err := t.tx.Query(ctx, `SELECT product_id, -sum(change_ml)::int FROM stock_movement
 		WHERE salon_id = $1 AND visit_id = $2 AND kind = 'used' GROUP BY product_id`, t.salon, visit)

@@ -30,7 +30,8 @@ type Maildir struct {
 
 // OpenMaildir makes the folders tmp, new and cur below dir where they are
 // missing, readable by their owner only, and removes what a crash left in tmp
-// more than 36 hours ago.
+// more than 36 hours ago. It returns an *scheduling.InvalidError (maildir) when a folder
+// cannot be made.
 func OpenMaildir(dir string) (*Maildir, error) {
 	d := &Maildir{dir: dir, now: time.Now}
 	for _, sub := range []string{"", "tmp", "new", "cur"} {

@@ -64,7 +64,7 @@ type PhaseProjection struct {
 // with product on. The answer names each with what forced it; what is not named
 // is kept.
 //
-// Project returns Faults that name the faulty fields of d.
+// Project returns Faults that name the faulty fields of d, and ErrTangled.
 func (d Day) Project() (DayProjection, error) {
 	units, err := d.check()
 	if err != nil {

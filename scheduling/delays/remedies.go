@@ -69,8 +69,8 @@ type finder struct {
 // people to stay past closing or to lose a break. The same day, options and seed
 // give the same remedies unless ctx ends before.
 //
-// Remedies returns Faults that name the faulty fields of d or o, and ctx's
-// error together with what was found before ctx ended.
+// Remedies returns Faults that name the faulty fields of d or o, ErrTangled, and
+// ctx's error together with what was found before ctx ended.
 func (d Day) Remedies(ctx context.Context, o Options) ([]Remedy, error) {
 	units, err := d.check()
 	if err != nil {

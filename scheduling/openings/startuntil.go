@@ -74,7 +74,8 @@ func Bind(s *Snapshot, spec VisitSpec, roles map[string]string) (*Bound, error) 
 }
 
 // StartUntil is the function of that name for the visit. It returns ErrOtherUnits when
-// s has other units than the snapshot that b was made for.
+// s has other units than the snapshot that b was made for, and Faults (to) when the
+// starts of the visit lie in more ranges than Search gives.
 func (b *Bound) StartUntil(s *Snapshot, booked Minute, has ...string) (Until, bool, error) {
 	w, ok := s.premises.Run(int32(booked))
 	if !ok {
