@@ -241,8 +241,8 @@ func kindOf(status int) string {
 	return "error"
 }
 
-// frameworkError replaces huma's own error document. It copies where and what,
-// never the value that was sent, which may be about somebody's health.
+// frameworkError replaces huma's own error document. It copies where and what, and of
+// the value that was sent only what frameworkWords allow: it may be about somebody's health.
 func frameworkError(status int, msg string, errs ...error) huma.StatusError {
 	return frameworkProblem(status, msg, errs)
 }
@@ -264,7 +264,7 @@ func frameworkProblem(status int, msg string, errs []error) *Problem {
 		if d, ok := err.(huma.ErrorDetailer); ok {
 			e := d.ErrorDetail()
 			f.In, f.Pointer = splitLocation(e.Location)
-			f.say(e.Message)
+			f.say(e.Message, e.Value)
 		}
 		if slices.ContainsFunc(own, func(o FieldProblem) bool { return o.Pointer == f.Pointer }) {
 			continue // said in better words
@@ -322,30 +322,6 @@ func (p *Problem) told() *Problem {
 		p.Detail = strings.Join(said, "; ")
 	}
 	return p
-}
-
-// say puts a message of huma into our words. What is missing is named by its
-// own place instead of that of the object around it, and names of Go types
-// stay out of the answer.
-func (f *FieldProblem) say(msg string) {
-	if name, ok := strings.CutPrefix(msg, "expected required property "); ok {
-		f.Pointer += pointer(strings.TrimSuffix(name, " to be present"))
-		f.Detail, f.Expected = "is missing", "a value"
-		return
-	}
-	switch want, ok := strings.CutPrefix(msg, "expected "); {
-	case ok:
-		want = strings.TrimPrefix(strings.TrimPrefix(want, "value to be "), "string to be ")
-		f.Detail, f.Expected = "is not what it should be", strings.ReplaceAll(want, `"`, "")
-	case strings.HasPrefix(msg, "required "):
-		f.Detail, f.Expected = "is missing", "a value"
-	case msg == "unexpected property", msg == "unknown query parameter":
-		f.Detail, f.Expected = "is not known here", "one of the documented names"
-	case strings.HasPrefix(msg, "invalid "):
-		f.Detail, f.Expected = "is not what it should be", strings.TrimPrefix(msg, "invalid ")
-	default: // text of a decoder, which names Go types and values
-		f.Detail = "has a value of the wrong type"
-	}
 }
 
 // words is the problem in a line, in the manner of scheduling.InvalidError.

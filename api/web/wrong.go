@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"net/http"
+	"regexp"
 	"strings"
 
 	"chairblock/api"
@@ -27,35 +28,42 @@ func Wrong(err error, names map[string]string) (list []pages.FieldError, status 
 		field = cmp.Or(names[field], field)
 		text := Amiss(e.Detail)
 		if e.Expected != "" {
-			text += ": " + Right(e.Expected)
+			text += ": " + e.Expected
 		}
 		list = append(list, pages.FieldError{Field: field, Text: text})
 	}
 	return list, p.Status, true
 }
 
-// PlainWrong is what the interface says of a value outside its bounds.
-const PlainWrong = "is not what it should be"
-
 // Amiss says for people what the interface says is wrong.
 func Amiss(detail string) string {
-	switch detail {
-	case PlainWrong:
+	value, plain := PlainWrong(detail)
+	switch {
+	case plain && value != "":
+		return "“" + value + "” cannot be right. Right is"
+	case plain:
 		return "cannot be right. Right is"
-	case "has 0 characters":
+	case detail == "has 0 characters", detail == "is empty":
 		return "is empty. Right is"
 	}
 	return detail
 }
 
-// Right says a bound of the interface's description in words.
-func Right(expected string) string {
-	for _, x := range [][3]string{{"number <= ", "", " or less"}, {"number >= ", "", " or more"}, {"length <= ", "at most ", " characters"}, {"length >= ", "at least ", " characters"}} {
-		if n, is := strings.CutPrefix(expected, x[0]); is {
-			return x[1] + n + x[2]
-		}
+// repeated is how the interface repeats a value that cannot be right.
+var repeated = regexp.MustCompile(`^is (?:"([^"]*)"|(-?[0-9][0-9.e+-]*))$`)
+
+// PlainWrong reports whether the interface says of a value only that it cannot be right,
+// and the value where it is repeated.
+func PlainWrong(detail string) (value string, plain bool) {
+	switch detail {
+	case "is text", "is other text", "is none of them", "has another form":
+		return "", true
 	}
-	return expected
+	m := repeated.FindStringSubmatch(detail)
+	if m == nil {
+		return "", false
+	}
+	return m[1] + m[2], true
 }
 
 // Mark gives every field of a form what is wrong with it.

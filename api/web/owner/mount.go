@@ -150,16 +150,17 @@ func (v *visit) wrong(p *api.Problem) []pages.FieldError {
 	for _, e := range p.Errors {
 		field := v.field(e.Pointer)
 		text := e.Detail
-		switch typed := v.form.Get(field); {
-		case text == web.PlainWrong && typed != "":
+		value, plain := web.PlainWrong(text)
+		switch typed := cmp.Or(v.form.Get(field), value); {
+		case plain && typed != "":
 			text = "“" + typed + "” cannot be right"
-		case text == web.PlainWrong:
+		case plain:
 			text = "cannot be right"
-		case text == "has 0 characters":
+		case text == "has 0 characters", text == "is empty":
 			text = "nothing is entered"
 		}
 		if e.Expected != "" {
-			text += ". Right is: " + web.Right(e.Expected)
+			text += ". Right is: " + e.Expected
 		}
 		out = append(out, pages.FieldError{Field: field, Text: sentence(text)})
 	}
