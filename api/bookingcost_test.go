@@ -9,8 +9,10 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"go.opentelemetry.io/otel/attribute"
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 	"go.opentelemetry.io/otel/sdk/trace/tracetest"
+	"go.opentelemetry.io/otel/trace"
 
 	"chairblock/api"
 	"chairblock/store"
@@ -19,9 +21,13 @@ import (
 // What a booking may ask the database, locks and savepoints included, and once in a while
 // a call to those who wait for jobs. It may become less; more is a decision.
 const (
-	mostForShort   = 50
-	mostForLong    = 61
+	mostForShort   = 47
+	mostForLong    = 57
 	mostForRefusal = 36
+
+	mostTripsForShort   = 12
+	mostTripsForLong    = 18
+	mostTripsForRefusal = 13
 )
 
 // TestABookingTakesFewStatements counts what is sent to the database for a booking whose
@@ -41,22 +47,34 @@ func TestABookingTakesFewStatements(t *testing.T) {
 	traced := httptest.NewServer(s.server.Handler())
 	after(t, traced.Close)
 	s.http = traced
-	asked := func() (list []string) {
+	asked := func() (list []string, trips int) {
+		batches := map[trace.SpanID]bool{}
 		for _, x := range spans.Ended() {
-			for _, a := range x.Attributes() {
-				if a.Key == "db.query.text" {
-					text := strings.Join(strings.Fields(a.Value.AsString()), " ")
-					list = append(list, text[:min(len(text), 90)])
-				}
+			if x.Name() == "batch start" {
+				batches[x.SpanContext().SpanID()] = true
+				trips++
 			}
 		}
+		for _, x := range spans.Ended() {
+			i := slices.IndexFunc(x.Attributes(), func(a attribute.KeyValue) bool { return a.Key == "db.query.text" })
+			if i < 0 {
+				continue
+			}
+			text := strings.Join(strings.Fields(x.Attributes()[i].Value.AsString()), " ")
+			if !batches[x.Parent().SpanID()] {
+				trips++
+				text = "alone: " + text
+			}
+			list = append(list, text[:min(len(text), 90)])
+		}
 		spans.Reset()
-		return list
+		return list, trips
 	}
-	few := func(what string, most int, list []string) {
-		slices.Sort(list)
+	few := func(what string, most, mostTrips int, list []string, trips int) {
 		require.LessOrEqual(t, len(list), most, "%s:\n%s", what, strings.Join(list, "\n"))
+		require.LessOrEqual(t, trips, mostTrips, "%s:\n%s", what, strings.Join(list, "\n"))
 		require.Greater(t, len(list), most/2, "%s: statements are seen", what)
+		require.Greater(t, trips, mostTrips/2, "%s: trips are seen", what)
 	}
 	ada, ben := s.by(s.ada, "Straightening"), s.by(s.ben, "Dry cut")
 	for i := range 3 {
@@ -64,16 +82,16 @@ func TestABookingTakesFewStatements(t *testing.T) {
 		a, b, c := s.client("Mara"), s.client("Juna"), s.client("Lale")
 		asked()
 		s.book(a, at, []object{ben})
-		short := asked()
+		short, shortTrips := asked()
 		s.book(b, at, []object{ada})
-		long := asked()
+		long, longTrips := asked()
 		s.call("POST", "/v1/visits", object{"client_id": c, "start": at, "services": []object{ben}, "approved_by": "Ada"}, "Idempotency-Key", fmt.Sprint("few", i)).is(409, nil)
-		refused := asked()
+		refused, refusedTrips := asked()
 		if i == 2 {
-			t.Logf("a cut %d, straightening %d, a refusal %d", len(short), len(long), len(refused))
-			few("a cut", mostForShort, short)
-			few("straightening", mostForLong, long)
-			few("a refusal", mostForRefusal, refused)
+			t.Logf("a cut %d in %d trips, straightening %d in %d, a refusal %d in %d", len(short), shortTrips, len(long), longTrips, len(refused), refusedTrips)
+			few("a cut", mostForShort, mostTripsForShort, short, shortTrips)
+			few("straightening", mostForLong, mostTripsForLong, long, longTrips)
+			few("a refusal", mostForRefusal, mostTripsForRefusal, refused, refusedTrips)
 		}
 	}
 }

@@ -96,7 +96,7 @@ func loadSalon(ctx context.Context, t *store.Tx) (salonDay, error) {
 // compose loads the services that are asked for and works out their minutes.
 func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest) (*composed, error) {
 	var f scheduling.Faults
-	if len(list) == 0 || len(list) > 8 {
+	if len(list) == 0 || len(list) > mostServices {
 		f.Addf("services", "1 to 8 services", "has %d entries", len(list))
 		return nil, f
 	}
@@ -145,6 +145,9 @@ func compose(ctx context.Context, t *store.Tx, n salonDay, list []ServiceRequest
 	}
 	return c, err
 }
+
+// mostServices is how many services one visit has at most (judgement).
+const mostServices = 8
 
 // longestVisit is the longest visit that can be placed, in minutes: a day (judgement).
 const longestVisit = 24 * 60

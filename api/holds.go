@@ -368,7 +368,7 @@ func (s *Server) maybeBooked(ctx context.Context, t *store.Tx, n salonDay, v *st
 	if v.Start.Before(s.now().Add(-lateBooking)) {
 		return nil, conflict("the visit was to begin at " + v.Start.In(n.loc).Format("15:04") + ", which is over")
 	}
-	near, err := s.spacing(ctx, t, n, v.Client, c.spaced, v.Start, v.End, v.ID)
+	near, err := spacing(ctx, t, n, v.Client, c.spaced, v.Start, v.End, v.ID, s.now())
 	if err != nil {
 		return nil, err
 	}

@@ -92,18 +92,16 @@ func (n salonDay) depositFor(ctx context.Context, t *store.Tx, total int64, chem
 // afterMissed is the deposit p, or what is asked of a client who did not come to
 // her last visit where that is more.
 func (n salonDay) afterMissed(ctx context.Context, t *store.Tx, p quoting.Price, total int64, client string) (quoting.Price, error) {
-	if client == "" {
+	after := n.rules.Money.filled().DepositMissed.rule().Of(total, n.moneyWords())
+	if client == "" || after.Cents <= p.Cents {
 		return p, nil
 	}
 	missed, err := t.MissedLast(ctx, client)
 	if err != nil || !missed {
 		return p, err
 	}
-	if after := n.rules.Money.filled().DepositMissed.rule().Of(total, n.moneyWords()); after.Cents > p.Cents {
-		after.Working += ", since the client did not come to the last visit"
-		return after, nil
-	}
-	return p, nil
+	after.Working += ", since the client did not come to the last visit"
+	return after, nil
 }
 
 // depositDue is by when a deposit is asked: the end of the time in which the

@@ -61,7 +61,7 @@ func (s *Server) nameClient(ctx context.Context, in *nameClientInput) (*found[Vi
 		if err := c.consult(ctx, t, n, in.Body.ClientID, v.Start); err != nil {
 			return err
 		}
-		near, err := s.spacing(ctx, t, n, in.Body.ClientID, c.spaced, v.Start, v.End, v.ID)
+		near, err := spacing(ctx, t, n, in.Body.ClientID, c.spaced, v.Start, v.End, v.ID, s.now())
 		if err != nil {
 			return err
 		}

@@ -35,6 +35,8 @@ type OpeningsRequest struct {
 	WishLead  string           `json:"wish_lead_id,omitempty" maxLength:"64" doc:"With order best: wished stylist in charge, where another one would do as well"`
 	Grid      int              `json:"grid_minutes,omitempty" minimum:"1" maximum:"240" doc:"Starts on multiples of this many minutes after midnight; left out: 15"`
 	Limit     int              `json:"limit,omitempty" minimum:"1" maximum:"200" doc:"How many openings at most; left out: 20"`
+
+	few bool // nothing is told of those beyond Limit
 }
 
 // OpeningBody is a start at which the whole visit fits.
@@ -172,6 +174,7 @@ type period struct {
 	endBy       int // minutes after midnight, -1 for any
 	grid, limit int
 	best        bool
+	few         bool // those beyond limit are not counted
 	wish        int // minutes after midnight, -1 for any
 	wishLead    string
 }
@@ -180,7 +183,7 @@ type period struct {
 func (s *Server) period(n salonDay, b OpeningsRequest) (period, error) {
 	var f scheduling.Faults
 	p := period{first: scheduling.CivilDate(s.now(), n.loc), endBy: -1, grid: cmp.Or(b.Grid, 15), limit: cmp.Or(b.Limit, 20),
-		best: b.Order == orderBest, wish: -1, wishLead: b.WishLead}
+		best: b.Order == orderBest, few: b.few, wish: -1, wishLead: b.WishLead}
 	if b.FirstDate != "" {
 		p.first = day(&f, "first_date", b.FirstDate)
 	}
@@ -257,11 +260,14 @@ func (s *Server) daysToSearch(n salonDay, p period) openings.DateRange {
 	return around(n.loc, p.first, p.last).Days
 }
 
-// soonest counts the starts that p allows and describes the first ones, each as
-// it ends first.
+// soonest counts the starts that p allows, unless it asks for few, and describes the first
+// ones, each as it ends first.
 func soonest(ctx context.Context, out *OpeningsAnswer, list []searched, p period) error {
 	for m, can := range starts(list, p.grid) {
 		describe := len(out.Openings) < p.limit
+		if p.few && !describe {
+			return nil
+		}
 		var first *OpeningBody
 		for _, x := range can {
 			if !x.ends(x.set, m, p) {

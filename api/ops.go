@@ -72,6 +72,12 @@ func (s *Server) asked(ctx context.Context, t *store.Tx, n salonDay, b VisitRequ
 	if as.until != nil {
 		return v, c, c.mayPencil(ctx, t, n, s.now(), b.Start, b.ClientID)
 	}
+	if b.ClientID != "" {
+		if c.chemical {
+			t.Ahead(func(t *store.Tx) error { _, err := t.LatestScreening(ctx, b.ClientID); return err })
+		}
+		t.Ahead(func(t *store.Tx) error { _, err := t.NeedRecords(ctx, []store.Visit{{Client: b.ClientID}}); return err })
+	}
 	near, err := s.spacingOf(ctx, t, n, b.ClientID, c, b.Start, "")
 	if err != nil {
 		return v, nil, err

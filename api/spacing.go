@@ -73,13 +73,13 @@ const codeSpacing = "spacing"
 
 // spacing returns what services from start to end break of the salon's rules of
 // spacing: among themselves and, for a known client, towards what was done and
-// what is booked. The visit except is looked through.
-func (s *Server) spacing(ctx context.Context, t *store.Tx, n salonDay, client string, services []scheduling.SpacedService,
-	start, end time.Time, except string) ([]scheduling.Spacing, error) {
+// what is booked at now. The visit except is looked through.
+func spacing(ctx context.Context, t *store.Tx, n salonDay, client string, services []scheduling.SpacedService,
+	start, end time.Time, except string, now time.Time) ([]scheduling.Spacing, error) {
 	var others []scheduling.SpacedVisit
 	if client != "" {
 		var err error
-		if others, err = t.SpacedVisits(ctx, client, except, n.spacedSince(services, start), s.now()); err != nil {
+		if others, err = t.SpacedVisits(ctx, client, except, n.spacedSince(services, start), now); err != nil {
 			return nil, err
 		}
 	}
@@ -93,7 +93,7 @@ func (s *Server) spacing(ctx context.Context, t *store.Tx, n salonDay, client st
 func (s *Server) spacingOf(ctx context.Context, t *store.Tx, n salonDay, client string, c *composed, start time.Time,
 	except string) ([]scheduling.Spacing, error) {
 	end := start.Add(time.Duration(c.minutes()) * time.Minute)
-	return s.spacing(ctx, t, n, client, c.spaced, start, end, except)
+	return spacing(ctx, t, n, client, c.spaced, start, end, except, s.now())
 }
 
 // newSpacing is newSpacingTo for a new start, without waits.
@@ -105,11 +105,11 @@ func (s *Server) newSpacing(ctx context.Context, t *store.Tx, n salonDay, v stor
 // was moved: what the licensed person has agreed to is not asked again, unless
 // it comes nearer. A visit that keeps its start is asked about its end alone.
 func (s *Server) newSpacingTo(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, c *composed, start, end time.Time) ([]scheduling.Spacing, error) {
-	list, err := s.spacing(ctx, t, n, v.Client, c.spaced, start, end, v.ID)
+	list, err := spacing(ctx, t, n, v.Client, c.spaced, start, end, v.ID, s.now())
 	if err != nil || len(list) == 0 || v.ApprovedBy == "" && !start.Equal(v.Start) {
 		return list, err
 	}
-	before, err := s.spacing(ctx, t, n, v.Client, c.spaced, v.Start, v.End, v.ID)
+	before, err := spacing(ctx, t, n, v.Client, c.spaced, v.Start, v.End, v.ID, s.now())
 	if err != nil {
 		return nil, err
 	}
@@ -153,15 +153,15 @@ func withFirstAllowed(err error, list []scheduling.Spacing) error {
 // visitCautions is what a visit that is still to come breaks of the rules of
 // spacing, approved or not. booked are the services as the visit was booked with
 // them.
-func (s *Server) visitCautions(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, booked map[store.ServiceKey]store.ServiceRow) ([]CautionBody, error) {
-	if v.Client == "" || !(v.State.Open() || v.State == store.Held && v.HeldUntil != nil && v.HeldUntil.After(s.now())) {
+func visitCautions(ctx context.Context, t *store.Tx, n salonDay, v store.Visit, booked map[store.ServiceKey]store.ServiceRow, now time.Time) ([]CautionBody, error) {
+	if v.Client == "" || !(v.State.Open() || v.State == store.Held && v.HeldUntil != nil && v.HeldUntil.After(now)) {
 		return nil, nil
 	}
 	var services []scheduling.SpacedService
 	for _, x := range v.Services {
 		services = append(services, booked[x.Key()].Spaced())
 	}
-	list, err := s.spacing(ctx, t, n, v.Client, services, v.Start, realEnd(v), v.ID)
+	list, err := spacing(ctx, t, n, v.Client, services, v.Start, realEnd(v), v.ID, now)
 	return spacingCautions(list, ""), err
 }
 
@@ -241,7 +241,7 @@ func (r *rearranging) distances(ctx context.Context, t *store.Tx) error {
 // breaches is what a visit breaks from start to end that nobody has agreed to.
 func (r *rearranging) breaches(ctx context.Context, t *store.Tx, j *job, start, end time.Time) ([]scheduling.Spacing, error) {
 	if j.isNew() {
-		return r.s.spacing(ctx, t, r.n, j.v.Client, j.c.spaced, start, end, "")
+		return spacing(ctx, t, r.n, j.v.Client, j.c.spaced, start, end, "", r.now)
 	}
 	return r.s.newSpacingTo(ctx, t, r.n, j.before, j.c, start, end)
 }

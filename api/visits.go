@@ -215,15 +215,17 @@ func writeVisit(v store.Visit, n salonDay, reminders []store.Reminder) VisitBody
 // visitBody is one visit with the messages that are due because of it, and what
 // there is to know of other visits near it.
 func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store.Visit) (VisitBody, error) {
+	w, err := n.watchFor(ctx, t, v)
+	if err != nil {
+		return VisitBody{}, err
+	}
+	now := s.now()
+	visitAhead(ctx, t, n, v, w.services, now)
 	reminders, err := t.RemindersOf(ctx, v.ID)
 	if err != nil {
 		return VisitBody{}, err
 	}
 	b := writeVisit(v, n, reminders)
-	w, err := n.watchFor(ctx, t, v)
-	if err != nil {
-		return b, err
-	}
 	w.fill(&b, v)
 	if b.Reply, err = s.replyTo(ctx, t, n, v); err != nil {
 		return b, err
@@ -231,7 +233,7 @@ func (s *Server) visitBody(ctx context.Context, t *store.Tx, n salonDay, v store
 	if b.StillNeeded, b.StillOpen, err = s.stillNeeded(ctx, t, n, v); err != nil {
 		return b, err
 	}
-	if b.Cautions, err = s.visitCautions(ctx, t, n, v, w.services); err != nil {
+	if b.Cautions, err = visitCautions(ctx, t, n, v, w.services, now); err != nil {
 		return b, err
 	}
 	later, err := s.asksLater(ctx, t, n, v)
@@ -275,6 +277,9 @@ func createVisit[B any](ctx context.Context, s *Server, r Repeatable, route stri
 		return nil, needsKey()
 	}
 	return once(s, store.PlannedOnce(ctx), r, route, body, func(t *store.Tx) (*created[VisitBody], error) {
+		if x, ok := any(body).(aheadAsker); ok {
+			x.askAhead(ctx, t)
+		}
 		n, err := loadSalon(ctx, t)
 		if err != nil {
 			return nil, err
@@ -291,6 +296,7 @@ func createVisit[B any](ctx context.Context, s *Server, r Repeatable, route stri
 func (s *Server) bookVisit(ctx context.Context, in *visitInput) (*created[VisitBody], error) {
 	out, err := createVisit(ctx, s, in.Repeatable, "/visits", in.Body, s.book)
 	return out, s.withAlternatives(ctx, err, in.Body.Start, func(t *store.Tx, n salonDay) (*composed, string, error) {
+		servicesAhead(ctx, t, in.Body.Services, true)
 		c, err := compose(ctx, t, n, in.Body.Services)
 		return c, in.Body.ClientID, err
 	}, "")
@@ -314,7 +320,7 @@ func (s *Server) withAlternatives(ctx context.Context, err error, wish time.Time
 		if err != nil {
 			return err
 		}
-		a, err := s.openings(ctx, t, n, c, OpeningsRequest{ClientID: client, NotBefore: &wish, Limit: 3,
+		a, err := s.openings(ctx, t, n, c, OpeningsRequest{ClientID: client, NotBefore: &wish, Limit: 3, few: true,
 			FirstDate: scheduling.CivilDate(wish, n.loc).String()}, except)
 		p.Alternatives = a.Openings
 		return err

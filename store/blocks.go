@@ -39,7 +39,7 @@ func (t *Tx) insertBlocks(ctx context.Context, byVisit map[string][]Block) error
 	*t.altered = true
 	c := columnsOf(byVisit)
 	if len(c.units) == 0 {
-		return nil
+		return domain("insert visits", t.tx.flush(ctx), false)
 	}
 	others, err := t.meeting(ctx, c)
 	if err != nil {

@@ -205,7 +205,9 @@ func (t *Tx) EstimateByID(ctx context.Context, id string) (Estimate, error) {
 	const q = `
 		SELECT estimate_id, service_id, service_version, client_id, head_id, hair, result, created_at
 		FROM estimate WHERE salon_id = $1 AND estimate_id = $2`
-	list, err := collect[Estimate](ctx, t, "estimate", q, t.salon, id)
+	list, err := remembered(t, ofEstimates, memoKey(q, id), func() ([]Estimate, error) {
+		return collect[Estimate](ctx, t, "estimate", q, t.salon, id)
+	})
 	if err == nil {
 		err = one("estimate", int64(len(list)), nil)
 	}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"maps"
 	"time"
 
 	"github.com/rickb777/date"
@@ -43,6 +44,9 @@ func (t *Tx) MinorsOf(ctx context.Context, clients ...string) (map[string]Minor,
 	out := map[string]Minor{}
 	if len(clients) == 0 {
 		return out, nil
+	}
+	if r, known := t.clientNeeds(clients); known {
+		return maps.Clone(r.Minors), nil
 	}
 	list, err := collect[Minor](ctx, t, "minors", `SELECT `+minorColumns+` FROM minor WHERE salon_id = $1 AND client_id = ANY($2)`, t.salon, clients)
 	for _, m := range list {

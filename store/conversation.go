@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -37,27 +38,41 @@ var (
 
 // later has a statement go before the next one.
 func (c *conversation) later(q string, args ...any) *pgx.QueuedQuery {
-	c.saw(q)
 	x := &pgx.QueuedQuery{SQL: q, Arguments: args}
-	c.waiting = append(c.waiting, x)
+	c.laterAll(&pgx.Batch{QueuedQueries: []*pgx.QueuedQuery{x}})
 	return x
 }
 
-// ahead notes what asks would ask, to be sent with the next statement. Each of asks ends
-// with its first question, with an error. An answer is used if nothing else was sent since.
-func (c *conversation) ahead(asks []func() error) {
+// laterAll is later for those of b.
+func (c *conversation) laterAll(b *pgx.Batch) {
+	c.askNoMore() // it would be answered as before them
+	for _, x := range b.QueuedQueries {
+		c.saw(x.SQL)
+	}
+	c.waiting = append(c.waiting, b.QueuedQueries...)
+}
+
+// ahead notes what ask would ask first, to be sent with the next statement; ask ends there,
+// with an error. The answer is used as long as nothing else is sent, and nothing written or
+// locked.
+func (c *conversation) ahead(ask func() error) {
 	c.noting = true
 	defer func() { c.noting = false }()
-	for _, ask := range asks {
-		_ = ask()
-	}
+	_ = ask()
 }
 
 func questionKey(q string, args []any) string {
 	var b strings.Builder
 	b.WriteString(q)
 	for _, a := range args {
-		fmt.Fprintf(&b, "\x1f%#v", a)
+		switch a := a.(type) {
+		case string:
+			b.WriteString("\x1f" + a)
+		case []string:
+			b.WriteString("\x1e" + strings.Join(a, "\x1f"))
+		default:
+			fmt.Fprintf(&b, "\x1f%#v", a)
+		}
 	}
 	return b.String()
 }
@@ -126,6 +141,19 @@ func (c *conversation) saw(q string) {
 	}
 }
 
+// binds finds statements after which an answer may be another one: those that lock.
+var binds = regexp.MustCompile(`(?i)\bfor\s+(no\s+key\s+|key\s+)?(update|share)\b|\badvisory|_advisory_|\block\s+table\b`)
+
+// sends notes that list goes to the database.
+func (c *conversation) sends(list ...*pgx.QueuedQuery) {
+	for _, x := range list {
+		c.saw(x.SQL)
+		if len(c.noted) > 0 && (len(written(x.SQL)) > 0 || binds.MatchString(x.SQL)) {
+			c.askNoMore()
+		}
+	}
+}
+
 // flush sends what waits.
 func (c *conversation) flush(ctx context.Context) error {
 	if len(c.waiting) == 0 {
@@ -173,7 +201,7 @@ func (c *conversation) Exec(ctx context.Context, q string, args ...any) (pgconn.
 		}
 		return known[0].tag, nil
 	}
-	c.saw(q)
+	c.sends(own)
 	if len(args) == 0 && !c.idle() { // it may be several statements, which go alone
 		if err := c.trip(ctx, nil).Close(); err != nil {
 			return pgconn.CommandTag{}, err
@@ -200,7 +228,7 @@ func (c *conversation) Query(ctx context.Context, q string, args ...any) (pgx.Ro
 	} else if known != nil {
 		return c.rows(known[0], nil), nil
 	}
-	c.saw(q)
+	c.sends(own)
 	if c.idle() {
 		c.known = nil
 		return c.conn.Query(ctx, q, args...)
@@ -234,14 +262,13 @@ func (c *conversation) SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchRes
 	} else if known != nil {
 		return &knownResults{c: c, queries: b.QueuedQueries, answers: known}
 	}
-	for _, x := range b.QueuedQueries {
-		c.saw(x.SQL)
-	}
+	c.sends(b.QueuedQueries...)
 	return c.trip(ctx, b.QueuedQueries)
 }
 
 // CopyFrom sends what waits, forgets and copies.
 func (c *conversation) CopyFrom(ctx context.Context, table pgx.Identifier, columns []string, rows pgx.CopyFromSource) (int64, error) {
+	c.askNoMore()
 	c.memo.giveUp()
 	c.memo.wrote[strings.ToLower(table[len(table)-1])] = true
 	if !c.idle() {
@@ -277,7 +304,8 @@ func (c *conversation) Conn() *pgx.Conn { return c.conn }
 func (c *conversation) savepoint() (giveUp func(context.Context) error, release func()) {
 	c.points++
 	name := fmt.Sprintf("point_%d", c.points)
-	made := c.later("savepoint " + name)
+	made := &pgx.QueuedQuery{SQL: "savepoint " + name}
+	c.waiting = append(c.waiting, made)
 	giveUp = func(ctx context.Context) error {
 		c.askNoMore()
 		if i := slices.Index(c.waiting, made); i >= 0 { // nothing was sent since

@@ -186,6 +186,9 @@ func KnowsRota(t *Tx, h openings.Horizon) bool { l, _ := t.rotaInMemory(h); retu
 // Trips are shared by the questions that a test asks.
 type Trips = sharedTrips
 
+// Later has a statement go with the next one.
+func Later(t *Tx, q string, args ...any) { t.tx.later(q, args...) }
+
 // NewTrips makes trips with connections of pool.
 func NewTrips(pool *pgxpool.Pool, atOnce int) *Trips {
 	return &sharedTrips{pool: pool, atOnce: atOnce}

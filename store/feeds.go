@@ -214,14 +214,13 @@ func (t *Tx) FeedState(ctx context.Context, id string) (FeedState, error) {
 
 // lockFeeds keeps the order in which calendars change: whoever changes some of
 // them takes parts before feeds and each in the order of their keys, together
-// with others; whoever changes all of them is alone. So none waits in a circle.
-func (t *Tx) lockFeeds(ctx context.Context, alone bool) error {
+// with others; whoever changes all of them is alone. So none waits in a circle. It goes with the next statement.
+func (t *Tx) lockFeeds(alone bool) {
 	lock := `pg_advisory_xact_lock_shared`
 	if alone {
 		lock = `pg_advisory_xact_lock`
 	}
-	_, err := t.tx.Exec(ctx, `SELECT `+lock+`(hashtextextended('feeds/' || $1, 0))`, t.salon)
-	return domain("lock", err, false)
+	t.tx.later(`SELECT `+lock+`(hashtextextended('feeds/' || $1, 0))`, t.salon)
 }
 
 // TouchFeeds raises the version of the feeds of the given people, when the transaction
@@ -230,9 +229,7 @@ func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
 	if t.atEnd == nil {
 		return errReading
 	}
-	if err := t.lockFeeds(ctx, false); err != nil {
-		return err
-	}
+	t.lockFeeds(false)
 	t.touchFeeds(subjects)
 	return nil
 }
@@ -261,9 +258,7 @@ func (t *Tx) touchFeeds(subjects []string) {
 // touchAllFeeds raises every feed of the salon and the time of change of all
 // parts that feeds still show: a name that stands in many of them has changed.
 func (t *Tx) touchAllFeeds(ctx context.Context) error {
-	if err := t.lockFeeds(ctx, true); err != nil {
-		return err
-	}
+	t.lockFeeds(true)
 	for _, q := range []string{
 		`UPDATE visit_part SET changed_at = ` + later + ` WHERE salon_id = $1 AND ends_at > now() - interval '40 days'`,
 		`UPDATE feed_version SET version = version + 1, changed_at = ` + laterSecond + ` WHERE salon_id = $1`,
@@ -279,9 +274,7 @@ func (t *Tx) touchAllFeeds(ctx context.Context) error {
 // that has a part in one of the client's visits; what they say of the parts changes, and
 // so does the parts' time of change.
 func (t *Tx) touchFeedsOfClient(ctx context.Context, client string) error {
-	if err := t.lockFeeds(ctx, false); err != nil {
-		return err
-	}
+	t.lockFeeds(false)
 	rows, err := t.tx.Query(ctx, `
 		WITH shown AS (
 			SELECT p.visit_id, p.subject, p.ordinal FROM visit_part p JOIN visit v USING (salon_id, visit_id)

@@ -28,6 +28,7 @@ const (
 	ofClients
 	ofVisits
 	ofMessages
+	ofEstimates
 	memoParts
 )
 
@@ -47,7 +48,7 @@ func (m *memo) forget(parts ...memoPart) {
 
 // giveUp is forget when what the transaction wrote, and its locks, are undone.
 func (m *memo) giveUp() {
-	m.forget(ofSalons, ofClients, ofVisits, ofMessages)
+	m.forget(ofSalons, ofClients, ofVisits, ofMessages, ofEstimates)
 	clear(m.own)
 }
 
@@ -56,7 +57,7 @@ var memoTables = map[string][]memoPart{
 	"salon": {ofSalons, ofClients, ofVisits}, "service": {ofSalons}, "service_version": {ofSalons},
 	"unit": {ofSalons}, "staff": {ofSalons}, "staff_skill": {ofSalons}, "staff_leaves_out": {ofSalons},
 	"client": {ofClients}, "screening": {ofClients}, "test_record": {ofClients}, "consent": {ofClients}, "consent_wording": {ofClients}, "minor": {ofClients},
-	"reminder": {ofMessages}, "visit": {ofVisits}, "visit_product": {ofVisits}, "product": {ofVisits}, "money_entry": {ofVisits}, "quote": {ofVisits},
+	"reminder": {ofMessages}, "estimate": {ofEstimates}, "visit": {ofVisits}, "visit_product": {ofVisits}, "product": {ofVisits}, "money_entry": {ofVisits}, "quote": {ofVisits},
 }
 
 // collectOnce is collect for a query of the salon's memoTables, with the salon and ids as

@@ -118,7 +118,8 @@ func (t *Tx) lockFeedsAfterVisits(ctx context.Context, keep, gone string) error 
 	if err != nil {
 		return domain("lock visits", err, false)
 	}
-	return t.lockFeeds(ctx, false)
+	t.lockFeeds(false)
+	return nil
 }
 
 // stopsOf are the words that stop messages in one of two files and are not the last

@@ -75,9 +75,7 @@ func (t *Tx) SyncParts(ctx context.Context, visit, client string, want []Part) e
 // SyncPartsOf is SyncParts for several visits of one transaction, which keeps
 // the order in which calendars change.
 func (t *Tx) SyncPartsOf(ctx context.Context, list []VisitParts) error {
-	if err := t.lockFeeds(ctx, false); err != nil {
-		return err
-	}
+	t.lockFeeds(false)
 	ids := make([]string, len(list))
 	for i, x := range list {
 		ids[i] = x.Visit
@@ -105,9 +103,7 @@ func (t *Tx) SyncPartsOf(ctx context.Context, list []VisitParts) error {
 	if b.Len() == 0 {
 		return nil
 	}
-	if err := t.tx.SendBatch(ctx, &b).Close(); err != nil {
-		return domain("parts", err, false)
-	}
+	t.tx.laterAll(&b)
 	t.touchFeeds(slices.Collect(maps.Keys(touched)))
 	return nil
 }

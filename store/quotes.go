@@ -54,12 +54,19 @@ func (t *Tx) QuotesOf(ctx context.Context, client string) ([]Quote, error) {
 // SetVisitQuote notes the quote that the prices of a visit come from.
 func (t *Tx) SetVisitQuote(ctx context.Context, visit, quote string) error {
 	tag, err := t.tx.Exec(ctx, `UPDATE visit SET quote_id = $3 WHERE salon_id = $1 AND visit_id = $2`, t.salon, visit, quote)
+	t.memo.wrote[quoteOfVisit] = true
 	return one("visit", tag.RowsAffected(), err)
 }
+
+// quoteOfVisit is what SetVisitQuote writes of a visit, for [Tx.bare].
+const quoteOfVisit = "quote_id of visit"
 
 // QuoteOfVisit returns the quote that a visit was booked with, or
 // scheduling.ErrNotFound.
 func (t *Tx) QuoteOfVisit(ctx context.Context, visit string) (Quote, error) {
+	if t.bare(quoteOfVisit, visit) {
+		return Quote{}, one("quote", 0, nil)
+	}
 	list, err := collectOwn[Quote](ctx, t, ofVisits, "quote", quoteQuery+`AND quote_id = (SELECT quote_id FROM visit WHERE salon_id = $1 AND visit_id = $2)`, visit)
 	if err == nil {
 		err = one("quote", int64(len(list)), nil)

@@ -221,9 +221,7 @@ func (t *Tx) WithdrawReminders(ctx context.Context, visit string) error {
 // visit's own parts with the others, so that it comes before they are changed, and
 // takes parts, feeds and messages in the order of lockFeeds.
 func (t *Tx) WithdrawOlderRetouch(ctx context.Context, client, visit string) error {
-	if err := t.lockFeeds(ctx, false); err != nil {
-		return err
-	}
+	t.lockFeeds(false)
 	tag, err := t.tx.Exec(ctx, `
 		WITH old AS (
 			SELECT p.visit_id, p.subject, p.ordinal FROM visit_part p JOIN visit v USING (salon_id, visit_id)

@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"encoding/json"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -140,8 +141,20 @@ func (s *Store) FirstSalon(ctx context.Context) (Salon, error) {
 	return n, domain("salon", err, false)
 }
 
-// Location loads the salon's zone from the system's zone data.
-func (n Salon) Location() (*time.Location, error) { return time.LoadLocation(n.Zone) }
+// Location loads the salon's zone from the system's zone data, once.
+func (n Salon) Location() (*time.Location, error) {
+	if known, ok := zones.Load(n.Zone); ok {
+		return known.(*time.Location), nil
+	}
+	loc, err := time.LoadLocation(n.Zone)
+	if err == nil {
+		zones.Store(n.Zone, loc)
+	}
+	return loc, err
+}
+
+// zones are those that were loaded, by name.
+var zones sync.Map
 
 // DeleteSalon removes the salon with everything that belongs to it, waiting
 // messages included.

@@ -100,6 +100,17 @@ type Tx struct {
 // Salon is the id of the salon that the transaction works in.
 func (t *Tx) Salon() string { return t.salon }
 
+// Ahead asks the database in one trip what asks are going to ask: each of them calls one
+// method that reads, or locks and reads, and comes back at its first question, without an
+// answer. The same method with the same values then needs no trip, as long as nothing else
+// was asked in between and nothing written. What it gives is never wrong, and what is not
+// asked after all costs little.
+func (t *Tx) Ahead(asks ...func(*Tx) error) {
+	for _, ask := range asks {
+		t.tx.ahead(func() error { return ask(t) })
+	}
+}
+
 // Open connects to url with at most conns connections (0 chooses 10). It does
 // not migrate.
 func Open(ctx context.Context, url string, conns int32) (*Store, error) {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 
 	"chairblock/scheduling"
 )
@@ -378,19 +379,18 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 	if v.HeldUntil != nil {
 		v.State = Held
 	}
-	tag, err := t.tx.Exec(ctx, `
+	t.tx.later(`
 		INSERT INTO visit (salon_id, visit_id, client_id, state, starts_at, ends_at, chair_id, price_cents, note, approved_by,
 			title, held_until, group_id, parent_id, parent_as)
 		VALUES ($1, $2, nullif($3, ''), $4, $5, $6, nullif($7, ''), $8, $9, $10, $11, $12, $13, $14, $15)
 		ON CONFLICT ON CONSTRAINT visit_client_once DO NOTHING`,
 		t.salon, v.ID, v.Client, v.State, v.Start, v.End, v.Chair, v.PriceCents, v.Note, v.ApprovedBy, v.Title, v.HeldUntil, v.Group,
-		v.Parent, v.ParentAs)
-	if err != nil {
-		return domain("insert visit", err, false)
-	}
-	if tag.RowsAffected() == 0 {
-		return ErrClientBusy
-	}
+		v.Parent, v.ParentAs).Exec(func(tag pgconn.CommandTag) error {
+		if tag.RowsAffected() == 0 {
+			return ErrClientBusy
+		}
+		return nil
+	})
 	t.memo.own[v.ID] = true
 	what := VisitBooked
 	if v.HeldUntil != nil {
@@ -400,7 +400,8 @@ func (t *Tx) addVisit(ctx context.Context, v *Visit) error {
 		}
 	}
 	t.happened(what, 1)
-	return t.writePlan(ctx, v, false)
+	t.writePlan(v, false)
+	return nil
 }
 
 func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
@@ -415,19 +416,20 @@ func (t *Tx) moveVisit(ctx context.Context, v *Visit) error {
 	}
 	t.happened(VisitMoved, 1)
 	v.Version++
-	return t.writePlan(ctx, v, true)
+	t.writePlan(v, true)
+	return nil
 }
 
-// writePlan writes the services and steps of a visit that has none, or, when it had
-// others, steps without units only. It takes a statement for each table.
-func (t *Tx) writePlan(ctx context.Context, v *Visit, had bool) error {
+// writePlan writes, with the next statement, the services and steps of a visit that has
+// none, or, when it had others, steps without units only. It takes a statement for each table.
+func (t *Tx) writePlan(v *Visit, had bool) {
 	var b pgx.Batch
 	t.queueServices(&b, v)
 	t.queueSteps(&b, v)
 	if had {
 		b.Queue(`DELETE FROM visit_step WHERE salon_id = $1 AND visit_id = $2 AND ordinal >= $3`, t.salon, v.ID, len(v.Steps))
 	}
-	return domain("visit plan", t.tx.SendBatch(ctx, &b).Close(), false)
+	t.tx.laterAll(&b)
 }
 
 func (t *Tx) queueServices(b *pgx.Batch, v *Visit) {
