@@ -53,6 +53,7 @@ func TestASalonThatMeasuresInInchesIsAnsweredInBoth(t *testing.T) {
 	e := s.estimate(sent)
 	h := e.Hair
 	require.Equal(t, []float64{14, 1.25, 2.5, 400}, []float64{*h.LengthIn, *h.PlateDepthIn, *h.RegrowthIn, *h.IronFahrenheit}, "as typed")
+	// By hand: 14, 1.25 and 2.5 in of 2.54 cm, and (400 − 32) / 1.8 °C.
 	require.InDeltaSlice(t, []float64{35.56, 3.175, 6.35, 204.444444}, []float64{h.LengthCM, h.PlateDepthCM, h.RegrowthCM, h.IronCelsius}, 0)
 	for _, st := range e.Estimate.Steps {
 		require.NotContains(t, st.Working, "cm")
@@ -245,14 +246,14 @@ func TestHairOfAKnownClientIsExpectedAsItShouldBe(t *testing.T) {
 	require.Equal(t, "2026-06-08", nothing.On)
 
 	s.measured(client, "2026-06-01", 35, 0)
-	e := s.expected(client, "?on=2026-09-03")
+	e := s.expected(client, "?on=2026-09-03") // 94 days / 30.4375 = 3.1 months
 	require.Equal(t, "35 cm measured on 1 June 2026 + 3.1 months × 1.1 cm = 3.4 cm = 38.4 cm", e.Counts[0].Working)
 	require.InDelta(t, 38.4, e.Hair.LengthCM, 1e-9)
 	require.True(t, e.Hair.NewClient)
 	require.Equal(t, "cut_since done_since consultation consultation", asks(e.Ask))
 
 	s.straightened(client, s.nineOn(2026, time.June, 9), "Straightening", hair())
-	e = s.expected(client, "?on=2026-09-09&cut_cm=2")
+	e = s.expected(client, "?on=2026-09-09&cut_cm=2") // 92 days / 30.4375 = 3.0 months
 	require.Equal(t, "2026-06-09", e.StraightenedOn)
 	require.Equal(t, "straightened on 9 June 2026: 3 months × 1.1 cm = 3.3 cm", e.Counts[1].Working)
 	require.Equal(t, "35 cm measured on 9 June 2026 + 3 months × 1.1 cm = 3.3 cm − 2 cm cut = 36.3 cm", e.Counts[0].Working)
@@ -381,7 +382,7 @@ func TestRulesOfCareReachVisitsCalendarsAndMessages(t *testing.T) {
 	require.Equal(t, "hair stays dry for 72 hours after straightening", booking.Spacing[0].Words)
 	s.inInches()
 	s.call("GET", "/v1/care-rules", nil).is(200, &rules)
-	require.InDelta(t, 3.1496, rules.InInches.Due, 0)
+	require.InDelta(t, 3.1496, rules.InInches.Due, 0, "8 cm / 2.54")
 	for body, want := range map[string]string{
 		`{"keep_dry_hours": 47}`: "keep_dry_hours", `{"no_tie_hours": 20}`: "no_tie_hours", `{"growth_cm_per_month": 0.7}`: "growth_cm_per_month",
 		`{"retouch_due_cm": 4}`: "retouch_look_cm", `{"retouch_floor_months": 12, "retouch_cap_months": 6}`: "retouch_floor_months",
@@ -442,7 +443,7 @@ func TestTheMapOfHairTellsWhatWasDoneWhere(t *testing.T) {
 
 	s.inInches()
 	read("")
-	require.InDelta(t, 4.3307, *m.Zones[1].ToIn, 1e-4)
+	require.InDelta(t, 4.3307, *m.Zones[1].ToIn, 1e-4, "11 cm / 2.54")
 	require.Contains(t, m.Zones[0].Words, "0 in to 2.36 in")
 	require.NotContains(t, fmt.Sprint(m.Cautions), " cm")
 

@@ -252,7 +252,7 @@ func TestTheReportSaysHowPromisesWereKept(t *testing.T) {
 	k := r.Promise.ByQuantile[0]
 	require.Equal(t, 0.8, k.Promised)
 	require.Equal(t, []int{10, 10, 10}, []int{k.Minutes.Of, k.Minutes.Kept, k.Block.Kept}, "all of them were shorter than 8 of 10 are")
-	require.InDelta(t, 0.7225, k.Minutes.Low, 1e-3)
+	require.InDelta(t, 0.7225, k.Minutes.Low, 1e-3) // Wilson's bound of 10 of 10: 10 / (10 + 1.96²)
 	visits := 0
 	for _, b := range r.Promise.Bins {
 		visits += b.Visits

@@ -168,7 +168,7 @@ func TestAssistantsDoOnlyWhatTheRuleNames(t *testing.T) {
 	rules.AssistantSteps = []string{"wash"}
 	s.call("PUT", "/v1/booking-rules", rules, "If-Match", read.header.Get("ETag")).is(200, &rules)
 	e := s.estimate(hair()).Estimate
-	require.InDelta(t, 9.75, e.AssistantMinutes, 0)
+	require.InDelta(t, 9.75, e.AssistantMinutes, 0) // the wash alone; derived twice by independent programs
 	require.Contains(t, e.Why, api.WhyBody{Figure: "assistant_minutes", Label: "what an assistant may do", Working: "9.75 wash = 9.8 min"})
 	require.Contains(t, e.Why, api.WhyBody{Figure: "panels", Label: "panels for the iron", Working: "520 cm² ÷ 4 sections ÷ (1 cm × 6 cm), rounded up, × 4 = 88"})
 	require.Contains(t, e.Steps[3].WatchFor, "Start at the nape and work up, ends last; keep 2.5 cm off the scalp.")

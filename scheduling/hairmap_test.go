@@ -16,6 +16,8 @@ func month(n float64) date.Date {
 	return date.New(2024, time.January, 1).Add(date.PeriodOfDays(math.Round(n * daysPerMonth)))
 }
 
+// usual grows 1 cm a month, so that centimetres below are months, counted by hand; it is
+// no figure of anybody's hair.
 var usual = Growth{Rate: 1, Slow: 0.8, Quick: 1.3}
 
 func mapped(t *testing.T, h HairHistory, on date.Date) HairMap {

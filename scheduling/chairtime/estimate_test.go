@@ -93,6 +93,9 @@ func TestStepsOfSevenHeads(t *testing.T) {
 }
 
 func TestCountsOfSevenHeads(t *testing.T) {
+	// Hairs by hand: 520 cm² of scalp × 140, 190 or 240 to the cm²; a head's weight is
+	// that of so many cylinders of 60, 70 or 85 µm as long as the hair. The sources of
+	// these figures stand at the settings.
 	for i, want := range []struct {
 		hairs, grams, treated, ml float64
 		strips, panels, per, all  int

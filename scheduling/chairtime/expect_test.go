@@ -17,6 +17,8 @@ var june1 = date.New(2026, time.June, 1)
 
 func TestHairIsExpectedWithTheCountBehindIt(t *testing.T) {
 	g := scheduling.DefaultRegrowth().Seen("usual")
+	// By hand: from 1 June 94 days are 94 / 30.4375 = 3.1 months, from 1 March 186 days
+	// are 6.1; 1.1 cm a month is the salon's (DefaultRegrowth has its source), 0.43 in.
 	straightened := date.New(2026, time.March, 1)
 	later := june1.Add(94)
 	for _, tt := range []struct {

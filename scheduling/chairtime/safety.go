@@ -67,9 +67,9 @@ const (
 	CautionRegrowthLong   = "regrowth_long"
 	CautionSections       = "sections"
 	CautionPatchTest      = "patch_test"
-	regrowthAskBelowCM    = 3 // judgement
-	regrowthLookFromCM    = 5 // common practice: the new hair has to fit the iron
-	sectionsLow, sections = 4, 5
+	regrowthAskBelowCM    = 3    // judgement
+	regrowthLookFromCM    = 5    // common practice: the new hair has to fit the iron
+	sectionsLow, sections = 4, 5 // common practice, no source
 )
 
 // Level returns the highest level among the cautions of e, "" when there is

@@ -95,6 +95,8 @@ func TestIronIsGuarded(t *testing.T) {
 }
 
 func TestOtherCautions(t *testing.T) {
+	// Four or five sections, and 5 cm of new hair for the iron: common practice, no
+	// source. 3 cm, below which somebody is asked, and the levels are judgement.
 	for _, tt := range []struct {
 		name   string
 		change func(*Head)

@@ -99,6 +99,10 @@ func TestWhatEachServiceAsksOfSomebodyUnknown(t *testing.T) {
 	}
 }
 
+// 48 hours for the skin (trade pages) and 24 for a strand (judgement) are the rules to
+// begin with; the times are worked out by hand. In 2026 clocks of Berlin go forward in
+// the night to 29 March and back in that to 25 October (Directive 2000/84/EC: the last
+// Sundays of March and October).
 func TestTheLatestTimesAreElapsedHoursBeforeTheStart(t *testing.T) {
 	for _, x := range []struct {
 		name        string

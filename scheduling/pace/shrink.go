@@ -58,7 +58,8 @@ func TwoLevels(groups []Group, centre Normal, between, noise float64) (Normal, [
 func quantileZ(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
 
 // Wilson is the score interval for a share of which k out of n were seen: 95 of
-// 100 such intervals hold the true share. It is 0 to 1 when n is 0.
+// 100 such intervals hold the true share (Wilson, J Am Stat Assoc 22:209, 1927). It is
+// 0 to 1 when n is 0.
 func Wilson(k, n int) (low, high float64) {
 	if n <= 0 {
 		return 0, 1

@@ -11,6 +11,9 @@ import (
 	"chairblock/scheduling/products"
 )
 
+// The figure of each limit stands in the source beside it; that of a second caution is
+// Reg. (EC) 1223/2009 Annex III entry 15a for hydroxide: 2 % for general use, and 4.5 % for
+// professional use from memory.
 func TestALabelWithinTheLimitsHasNoCautionAndOneBeyondHas(t *testing.T) {
 	thio := "Reg. (EC) 1223/2009 Annex III entry 2a"
 	ester := "Reg. (EC) 1223/2009 Annex III entry 2b"

@@ -26,6 +26,7 @@ func priceList() quoting.Rule {
 	}}
 }
 
+// All prices are invented; each sum is worked out by hand, as its working is printed.
 func TestAPriceAndItsWorking(t *testing.T) {
 	minutes := quoting.Rule{By: quoting.ByMinute, PerMinute: 110, SolutionPer100ML: 1200, RoundUpTo: 1000}
 	hair := quoting.Work{Minutes: 270, Length: 35, Density: quoting.Medium, SolutionML: 108, NeutralizerML: 108}
