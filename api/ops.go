@@ -411,7 +411,9 @@ func (s *Server) finish(ctx context.Context, t *store.Tx, n salonDay, v *store.V
 }
 
 // Book books a visit of a salon outside of a request, by the same way as
-// POST /v1/visits.
+// POST /v1/visits. Errors are scheduling.Faults or an *scheduling.InvalidError about
+// fields of b, a *scheduling.ConflictError when something stands in the way, and those
+// of store.Tx.
 func (s *Server) Book(ctx context.Context, salon string, b VisitRequest) (store.Visit, error) {
 	var v store.Visit
 	err := s.store.InTx(ctx, salon, func(t *store.Tx) error {
@@ -426,7 +428,8 @@ func (s *Server) Book(ctx context.Context, salon string, b VisitRequest) (store.
 }
 
 // Openings asks when a visit of a salon fits, by the same way as
-// POST /v1/openings.
+// POST /v1/openings. Errors are scheduling.Faults or an *scheduling.InvalidError about
+// fields of b, and those of store.Tx.
 func (s *Server) Openings(ctx context.Context, salon string, b OpeningsRequest) (OpeningsAnswer, error) {
 	out, err := s.findOpenings(withPrincipal(ctx, store.Principal{Salon: salon}), &openingsInput{Body: b})
 	if err != nil {

@@ -141,7 +141,8 @@ func (t *Tx) UpdateClient(ctx context.Context, c Client) (Client, error) {
 }
 
 // DeleteClient removes a client who has no visit. With visits it returns a
-// *scheduling.InvalidError, since their blocks and accounts still need them.
+// *scheduling.InvalidError, since their blocks and accounts still need them, and
+// scheduling.ErrStale when version is not the client's any more.
 func (t *Tx) DeleteClient(ctx context.Context, id string, version int64) error {
 	tag, err := t.tx.Exec(ctx, `DELETE FROM client WHERE salon_id = $1 AND client_id = $2 AND version = $3`, t.salon, id, version)
 	if err != nil {
