@@ -174,18 +174,21 @@ func (c *conversation) trip(ctx context.Context, more []*pgx.QueuedQuery) pgx.Ba
 	c.waiting, c.noted, c.known, c.begun = nil, nil, nil, true
 	results := c.conn.SendBatch(ctx, &pgx.Batch{QueuedQueries: slices.Concat(before, more)})
 	for _, x := range before {
-		err := error(nil)
-		if x.Fn != nil {
-			err = x.Fn(results)
-		} else {
-			_, err = results.Exec()
-		}
-		if err != nil {
+		if err := take(results, x); err != nil {
 			_ = results.Close() // err is the reason
 			return failed{err}
 		}
 	}
 	return results
+}
+
+// take reads the next of results, those of x.
+func take(results pgx.BatchResults, x *pgx.QueuedQuery) error {
+	if x.Fn != nil {
+		return x.Fn(results)
+	}
+	_, err := results.Exec()
+	return err
 }
 
 // Exec sends what waits and a statement.
@@ -213,7 +216,7 @@ func (c *conversation) Exec(ctx context.Context, q string, args ...any) (pgconn.
 	}
 	results := c.trip(ctx, []*pgx.QueuedQuery{own})
 	tag, err := results.Exec()
-	return tag, cmpErr(err, results.Close())
+	return tag, firstOf(err, results.Close())
 }
 
 // Query sends what waits and a question.
@@ -239,7 +242,7 @@ func (c *conversation) Query(ctx context.Context, q string, args ...any) (pgx.Ro
 	if err == nil {
 		a, err = keep(rows)
 	}
-	err = cmpErr(err, results.Close())
+	err = firstOf(err, results.Close())
 	return c.rows(a, err), err
 }
 
@@ -355,8 +358,8 @@ func (c *conversation) drop(ctx context.Context) {
 	}
 }
 
-// cmpErr is the first of two errors: the second one only follows from it.
-func cmpErr(first, then error) error {
+// firstOf is the first of two errors: the second one only follows from it.
+func firstOf(first, then error) error {
 	if first != nil {
 		return first
 	}
@@ -481,7 +484,7 @@ func (r oneRow) Scan(dest ...any) error {
 	}
 	defer r.rows.Close()
 	if !r.rows.Next() {
-		return cmpErr(r.rows.Err(), pgx.ErrNoRows)
+		return firstOf(r.rows.Err(), pgx.ErrNoRows)
 	}
 	if err := r.rows.Scan(dest...); err != nil {
 		return err
@@ -549,11 +552,7 @@ func (r *knownResults) QueryRow() pgx.Row {
 // Close gives the rest of the answers to those who asked.
 func (r *knownResults) Close() error {
 	for r.err == nil && r.next < len(r.answers) {
-		if f := r.queries[r.next].Fn; f != nil {
-			r.err = f(r)
-		} else {
-			r.next++
-		}
+		r.err = take(r, r.queries[r.next])
 	}
 	return r.err
 }
