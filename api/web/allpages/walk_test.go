@@ -27,7 +27,9 @@ import (
 	"chairblock/store/storetest"
 )
 
-func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+func TestMain(m *testing.M) {
+	os.Exit(chromium.Shared(func() int { return storetest.Main(m, store.Migrate, migrations.Hash()) }))
+}
 
 // everything registers the pages that the program has.
 var everything = []func(*web.Site){signin.Mount, board.Mount, desk.Mount, stylist.Mount, owner.Mount}

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/board"
 	"chairblock/api/web/desk"
 	"chairblock/api/web/webtest"
@@ -21,7 +22,9 @@ import (
 	"chairblock/store/storetest"
 )
 
-func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+func TestMain(m *testing.M) {
+	os.Exit(chromium.Shared(func() int { return storetest.Main(m, store.Migrate, migrations.Hash()) }))
+}
 
 // person is somebody who uses the pages without a script.
 type person struct {

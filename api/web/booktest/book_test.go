@@ -21,7 +21,9 @@ import (
 	"chairblock/store/storetest"
 )
 
-func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+func TestMain(m *testing.M) {
+	os.Exit(chromium.Shared(func() int { return storetest.Main(m, store.Migrate, migrations.Hash()) }))
+}
 
 // at signs the desk in.
 func at(t *testing.T, s *webtest.Salon) *chromium.Browser {

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chairblock/api"
+	"chairblock/api/chromium"
 	"chairblock/api/web/desk"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
@@ -20,7 +21,9 @@ import (
 	"chairblock/store/storetest"
 )
 
-func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+func TestMain(m *testing.M) {
+	os.Exit(chromium.Shared(func() int { return storetest.Main(m, store.Migrate, migrations.Hash()) }))
+}
 
 // monday is the day of the salon's clock, at a time of it.
 func monday(hour, minute int) time.Time {

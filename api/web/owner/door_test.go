@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api/chromium"
 	"chairblock/api/web/owner"
 	"chairblock/api/web/webtest"
 	"chairblock/migrations"
@@ -21,7 +22,9 @@ import (
 	"chairblock/store/storetest"
 )
 
-func TestMain(m *testing.M) { os.Exit(storetest.Main(m, store.Migrate, migrations.Hash())) }
+func TestMain(m *testing.M) {
+	os.Exit(chromium.Shared(func() int { return storetest.Main(m, store.Migrate, migrations.Hash()) }))
+}
 
 // door is a browser without a screen: it keeps cookies and fills forms in.
 type door struct {
