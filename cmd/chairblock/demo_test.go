@@ -9,6 +9,7 @@ import (
 	"net/http/cookiejar"
 	"os"
 	"os/exec"
+	"os/signal"
 	"os/user"
 	"path/filepath"
 	"regexp"
@@ -292,6 +293,13 @@ func localStamp(t *testing.T, at time.Time) string {
 func unfolded(ics string) string { return strings.ReplaceAll(ics, "\r\n ", "") }
 
 func TestCtrlCEndsAStartAtAnyMoment(t *testing.T) {
+	if signal.Ignored(syscall.SIGINT) {
+		// So the shell has it that started this in the background, and children would ignore
+		// Ctrl-C until they listen to it. What is listened to here is at its default there.
+		heard := make(chan os.Signal, 1)
+		signal.Notify(heard, syscall.SIGINT)
+		defer signal.Stop(heard)
+	}
 	dir := folder(t)
 	for _, after := range []time.Duration{20, 300, 700, 1200, 2000, 3000} {
 		p := launch(t, nil, "demo", "--listen", "127.0.0.1:0", "--data", dir)
