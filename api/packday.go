@@ -52,8 +52,11 @@ type packer struct {
 	shut   map[string][]openings.Span // by unit: time inside other visits that is not to be shared
 	frozen int                        // worth of visits that were jobs and stay
 	calm   int                        // how many those are
-	spared []*packJob                 // clients who are here and get another person or basin
-	stuck  []stuckVisit               // visits that cannot stay and may not move
+	rescue int                        // what a place for a visit that cannot stay is worth, beside its price
+	// ceiling is what a job is worth at most, beside that.
+	ceiling int
+	spared  []*packJob   // clients who are here and get another person or basin
+	stuck   []stuckVisit // visits that cannot stay and may not move
 }
 
 // stuckVisit is a visit that cannot take place as it stands.
@@ -100,16 +103,53 @@ func (j *packJob) value() int {
 	return int(min(j.visit.PriceCents, 100_000_000))
 }
 
-// rescueCents is what it is worth to find a place for a visit that cannot stay,
-// beside its price (judgement): as much as one waiting-list request can be worth.
-const rescueCents = 100_000_000
-
-// worth is the value of the job for package packing.
-func (j *packJob) worth() int {
-	if j.trouble != "" {
-		return rescueCents + j.value()
+// weigh settles what the jobs are worth for package packing, before the first packing.
+// To find a place for a visit that cannot stay is worth 1 more than all jobs and all moving
+// together, beside its price, so that nothing outweighs it. Where that is more than package
+// packing takes, what single jobs are worth is cut to p.ceiling: above 100,000 of the
+// currency with sixty jobs, which no visit costs. Then nothing is said about how much
+// better a plan could be.
+func (p *packer) weigh() (cut bool) {
+	p.ceiling, p.rescue = packing.GreatestValue, p.costs()+1
+	for _, j := range p.jobs {
+		p.rescue += j.value()
 	}
-	return j.value()
+	if p.rescue+p.dearest() <= packing.GreatestValue || !slices.ContainsFunc(p.jobs, func(j *packJob) bool { return j.visit != nil }) {
+		return false
+	}
+	p.ceiling = (packing.GreatestValue - p.costs() - 1) / (len(p.jobs) + 1)
+	p.rescue = p.costs() + 1
+	for _, j := range p.jobs {
+		p.rescue += min(j.value(), p.ceiling)
+	}
+	return true
+}
+
+// costs is what moving all visits as far as can be would cost.
+func (p *packer) costs() (sum int) {
+	for _, j := range p.jobs {
+		if j.visit != nil {
+			sum += moveCents + minuteCents*int(p.h.Length)
+		}
+	}
+	return sum
+}
+
+// dearest is the greatest value of a job.
+func (p *packer) dearest() (most int) {
+	for _, j := range p.jobs {
+		most = max(most, j.value())
+	}
+	return most
+}
+
+// worth is the value of the job for package packing. See weigh.
+func (p *packer) worth(j *packJob) int {
+	w := min(j.value(), p.ceiling)
+	if j.trouble != "" {
+		w += p.rescue
+	}
+	return w
 }
 
 // stands is where the job is taken to stand today, nil when nowhere.
@@ -265,7 +305,7 @@ func (p *packer) problem() packing.Problem {
 		if j.out != "" {
 			continue
 		}
-		r := packing.Request{ID: j.id, Visit: p.packed(j, x.Shop), Value: j.worth(), Query: p.query(j), LeadOnly: j.leads,
+		r := packing.Request{ID: j.id, Visit: p.packed(j, x.Shop), Value: p.worth(j), Query: p.query(j), LeadOnly: j.leads,
 			Must: j.visit != nil && j.trouble == ""}
 		extra := p.extraUnits(j, openings.MaxRoles-len(r.Visit.Roles))
 		for _, u := range extra {

@@ -52,6 +52,7 @@ func (p *packer) solve(ctx context.Context, b packBudget) (packed, error) {
 	}
 	limited, cancel := context.WithTimeout(ctx, cmp.Or(b.limit, longestPacking))
 	defer cancel()
+	out.unsure = p.weigh()
 	other := true           // visits than those that the bound is of
 	for try := 0; ; try++ { // every turn that does not end it leaves fewer jobs, or one of mostRepairs less
 		if err := ctx.Err(); err != nil {
@@ -330,7 +331,7 @@ func (p *packer) freeze() {
 		}
 		j.sch = j.stay
 		withVisit(&p.shop, j)
-		p.frozen += j.worth()
+		p.frozen += p.worth(j)
 		p.calm++
 		return true
 	})

@@ -71,7 +71,7 @@ func (p *packer) propose(ctx context.Context, t *store.Tx, found packed, x *prop
 			b.Gain.Moved++
 		}
 	}
-	if more := int64(found.bound - found.value); more < rescueCents && !found.unsure {
+	if more := int64(found.bound - found.value); more < int64(p.rescue) && !found.unsure {
 		more = max(more, 0)
 		b.Gain.More, b.Gain.Best = &more, more == 0
 	}

@@ -8,12 +8,15 @@ import (
 	"chairblock/scheduling/openings"
 )
 
+// GreatestValue is what a request may be worth at most: no sum of values and costs may
+// overflow.
+const GreatestValue = 1_000_000_000
+
 // Limits of a problem. Judgement: two dozen visits fill a day of a large salon,
 // and no sum of values and costs may overflow.
 const (
 	maxRequests = 60
 	maxLinks    = 200
-	maxValue    = 1_000_000_000
 	maxCost     = 1_000_000
 	maxMinute   = openings.Minute(2 * 366 * 1440) // of the horizon
 
@@ -98,7 +101,7 @@ func (p *Problem) checkChoices(f *scheduling.Faults) {
 }
 
 func (r *Request) checkAmounts(f *scheduling.Faults, at string) {
-	f.Count(at+".value", r.Value, 0, maxValue)
+	f.Count(at+".value", r.Value, 0, GreatestValue)
 	f.Count(at+".move", r.Move, 0, maxCost)
 	f.Count(at+".per_minute", r.PerMinute, 0, maxCost)
 }
