@@ -15,10 +15,9 @@ import (
 type repeats int
 
 const (
-	noValue    repeats = iota
-	figures            // numbers, also ones that were sent as text
-	moments            // what looks like a date or a time
-	shortCodes         // one short word of letters
+	noValue repeats = iota
+	figures         // numbers, also ones that were sent as text
+	moments         // what looks like a date or a time
 )
 
 // frameworkWords put what the framework says of a value into the words of this interface, by
@@ -50,7 +49,7 @@ var frameworkWords = []struct {
 	{"expected string to be base64 encoded", "base64 such as aGFpcg==", noValue},
 	{"expected string to match pattern ", "text of the form %s", noValue},
 	{"expected string to be ", "%s", noValue},
-	{"expected value to be one of ", "one of %s", shortCodes},
+	{"expected value to be one of ", "one of %s", noValue},
 	{"expected value to match", "one of the documented forms", noValue},
 	{"expected value to not match", "another of the documented forms", noValue},
 	{"expected propertyName value", "the name that says which form it has", noValue},
@@ -75,7 +74,7 @@ var frameworkWords = []struct {
 	{"expected at most one value", "one value", noValue},
 	{"invalid integer", "a whole number such as 12", figures},
 	{"invalid float", "a number such as 12.5", figures},
-	{"invalid boolean", "true or false", shortCodes},
+	{"invalid boolean", "true or false", noValue},
 	{"invalid value", "a value of the documented form", noValue},
 	{"write only property", "nothing", noValue},
 }
@@ -147,7 +146,6 @@ func (f *FieldProblem) private() bool {
 var (
 	likeFigure = regexp.MustCompile(`^[-+]?[0-9][0-9.,eE+-]{0,15}$`)
 	likeMoment = regexp.MustCompile(`^([0-9]{1,4}|[A-Za-z]{1,9})([-T:.,/+ ]+([0-9]{1,9}|[A-Za-z]{1,9}))*Z?$`)
-	likeCode   = regexp.MustCompile(`^[A-Za-z][A-Za-z_-]{0,23}$`)
 	wholeDate  = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}$`)
 	wholeTime  = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]+)?(Z|[-+][0-9]{2}:[0-9]{2})$`)
 )
@@ -197,11 +195,9 @@ func describedText(s string, repeat repeats, msg string) string {
 		return "is empty"
 	case repeat == figures && likeFigure.MatchString(s):
 		return fmt.Sprintf("is %q", s)
-	case repeat == shortCodes && likeCode.MatchString(s):
-		return fmt.Sprintf("is %q", s)
 	case repeat == moments && short && onNoCalendar(s, msg):
 		return fmt.Sprintf("is %q, which is on no calendar", s)
-	case repeat == moments && short && likeMoment.MatchString(s):
+	case repeat == moments && short && likeMoment.MatchString(s) && strings.ContainsAny(s, "0123456789"):
 		return fmt.Sprintf("is %q", s)
 	case repeat == figures:
 		return "is text"

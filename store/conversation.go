@@ -376,6 +376,9 @@ type answer struct {
 // keep reads rows to their end.
 func keep(rows pgx.Rows) (*answer, error) {
 	defer rows.Close()
+	if err := rows.Err(); err != nil { // and then there are no columns either
+		return nil, err
+	}
 	a := &answer{fields: slices.Clone(rows.FieldDescriptions())}
 	for rows.Next() {
 		raw := rows.RawValues()

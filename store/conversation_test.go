@@ -133,6 +133,27 @@ func TestAnAnswerIsOldOnceSomethingElseWasAsked(t *testing.T) {
 	})
 }
 
+func TestWhatIsAskedAheadFailsAsWhatItWentWith(t *testing.T) {
+	s := newSalon(t, 2)
+	ctx := t.Context()
+	none := func(tx *store.Tx) error {
+		return tx.Exec(ctx, `SELECT 1 FROM salon WHERE salon_id = $1 AND 1 / $2::int = 1`, s.row.ID, 0)
+	}
+	read := func(tx *store.Tx) error { _, err := tx.SalonRow(ctx); return err }
+	for range 2 { // the second time statements are known
+		for _, order := range [][]func(*store.Tx) error{{none, read}, {read, none}} {
+			require.ErrorContains(t, s.try(func(tx *store.Tx) error {
+				tx.Ahead(order...)
+				return read(tx)
+			}), "division by zero")
+		}
+		require.ErrorContains(t, s.try(func(tx *store.Tx) error {
+			require.ErrorContains(t, tx.Savepoint(ctx, func(tx *store.Tx) error { tx.Ahead(none); return read(tx) }), "division by zero")
+			return none(tx)
+		}), "division by zero", "the transaction is usable after it")
+	}
+}
+
 func TestASavepointGivesUpWhatWaitsAndWhatWasSent(t *testing.T) {
 	s := newSalon(t, 2)
 	ctx := t.Context()

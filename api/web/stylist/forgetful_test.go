@@ -3,6 +3,7 @@ package stylist_test
 import (
 	"net/http"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -42,6 +43,6 @@ func TestATapIsNotLostWhereTheBrowserForgets(t *testing.T) {
 	b.Eval(`window.stays = "yes"; ""`)
 	b.Click("#rinsebar button")
 	b.Until("the page is new", `window.stays === undefined && document.readyState === "complete"`)
-	require.True(t, rinsed(s, v.ID))
+	require.Eventually(t, func() bool { return rinsed(s, v.ID) }, 10*time.Second, 20*time.Millisecond)
 	b.Quiet()
 }
