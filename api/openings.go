@@ -175,7 +175,7 @@ type period struct {
 	grid, limit int
 	best        bool
 	few         bool // those beyond limit are not counted
-	wish        int // minutes after midnight, -1 for any
+	wish        int  // minutes after midnight, -1 for any
 	wishLead    string
 }
 
