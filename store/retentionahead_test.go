@@ -72,7 +72,7 @@ func (p past) person(name string) {
 
 func (p past) visitOf(c string, before []string) string {
 	v := p.booked(c, at(9, 0), p.seat()).ID
-	start := p.ago()
+	start := p.ago().Add(-2 * time.Hour * time.Duration(len(before)+1)) // at no time of another of hers
 	p.exec(`DELETE FROM block WHERE visit_id = $1`, v)
 	p.exec(`UPDATE visit SET state = $2, starts_at = $3, ends_at = $3::timestamptz + interval '1 hour' WHERE visit_id = $1`, v, p.of("finished", "finished", "finished", "cancelled", "missed", "booked"), start)
 	if len(before) > 0 && p.IntN(2) == 0 {
