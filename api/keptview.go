@@ -68,9 +68,10 @@ func (s *Server) viewIn(ctx context.Context, t *store.Tx, text string, held bool
 	key := standingKey{t.Salon(), d.String()}
 	if last := s.views.find(key); last != nil && last.at(s.now()) {
 		now := s.now()
-		if same, err := t.Unchanged(ctx, last.moment, last.about, dayKinds...); err != nil {
+		if seen, same, err := t.Unchanged(ctx, last.since(), last.about, dayKinds...); err != nil {
 			return nil, nil, err
 		} else if same && last.at(now) {
+			last.stands(seen)
 			x, until := last.value.now(now)
 			return x, until, nil
 		}

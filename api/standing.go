@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"chairblock/store"
@@ -48,7 +49,8 @@ type stood[T any] struct {
 type terms struct {
 	about       store.Stretch
 	moment      store.Moment
-	read, until time.Time // by the clock
+	later       *atomic.Pointer[store.Moment] // at which it was found to stand still
+	read, until time.Time                     // by the clock
 }
 
 // workedOut is what was worked out in a transaction.
@@ -98,7 +100,7 @@ func (a *standing[T]) anew(ctx context.Context, s *Server, key standingKey, read
 
 // begin notes what an answer will hold by that is worked out in t from now on.
 func (a *standing[T]) begin(ctx context.Context, s *Server, t *store.Tx) (terms, error) {
-	k := terms{read: s.now()}
+	k := terms{read: s.now(), later: new(atomic.Pointer[store.Moment])}
 	if a.most == 0 {
 		return k, nil
 	}
@@ -139,9 +141,24 @@ func (s *Server) stand(ctx context.Context, salon string, k terms, kinds []store
 	if !k.at(s.now()) {
 		return false
 	}
-	same, err := s.store.Unchanged(ctx, salon, k.moment, k.about, kinds...)
-	return err == nil && same && k.at(s.now())
+	now, same, err := s.store.Unchanged(ctx, salon, k.since(), k.about, kinds...)
+	if err != nil || !same {
+		return false
+	}
+	k.stands(now)
+	return k.at(s.now())
 }
+
+// since is the last moment at which the answer is known to stand.
+func (k terms) since() store.Moment {
+	if m := k.later.Load(); m != nil {
+		return *m
+	}
+	return k.moment
+}
+
+// stands notes that it still stood at now: who asks next looks at what came after that.
+func (k terms) stands(now store.Moment) { k.later.Store(&now) }
 
 // find is what is kept, nil for nothing.
 func (a *standing[T]) find(key standingKey) *stood[T] {

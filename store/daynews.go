@@ -35,15 +35,16 @@ func (t *Tx) Moment(ctx context.Context, now time.Time) (m Moment, lapse *time.T
 // the salon what one read at since, as far as changes of kinds and of blocks, hours and
 // units go, by the logs that triggers write in the transaction of each change. It does
 // not know what goes by the clock. Where nobody can tell it reports false. It takes one
-// statement, which looks at as many rows as there were changes since.
-func (s *Store) Unchanged(ctx context.Context, salon string, since Moment, w Stretch, kinds ...ChangeKind) (bool, error) {
+// statement, which looks at as many rows as there were changes since; now is the moment up
+// to which that was found, from which the next one may ask.
+func (s *Store) Unchanged(ctx context.Context, salon string, since Moment, w Stretch, kinds ...ChangeKind) (now Moment, same bool, err error) {
 	return unchanged(since, func() (dayNews, error) {
 		return ask(ctx, s.trips, scanDayNews, unchangedQuery, salon, since.at.seen, w.From, w.To, w.Visits, kinds)
 	})
 }
 
 // Unchanged is the same of what t reads.
-func (t *Tx) Unchanged(ctx context.Context, since Moment, w Stretch, kinds ...ChangeKind) (bool, error) {
+func (t *Tx) Unchanged(ctx context.Context, since Moment, w Stretch, kinds ...ChangeKind) (now Moment, same bool, err error) {
 	return unchanged(since, func() (dayNews, error) {
 		return scanDayNews(t.tx.QueryRow(ctx, unchangedQuery, t.salon, since.at.seen, w.From, w.To, w.Visits, kinds))
 	})
@@ -56,23 +57,24 @@ type dayNews struct {
 }
 
 func scanDayNews(r pgx.Row) (n dayNews, err error) {
-	return n, r.Scan(&n.at, &n.server.started, &n.server.log, &n.replica, &n.changed)
+	return n, r.Scan(&n.seen, &n.at, &n.server.started, &n.server.log, &n.replica, &n.changed)
 }
 
-func unchanged(since Moment, asked func() (dayNews, error)) (bool, error) {
+func unchanged(since Moment, asked func() (dayNews, error)) (now Moment, same bool, err error) {
 	if since.at.seen == "" {
-		return false, nil
+		return now, false, nil
 	}
 	n, err := asked()
 	if err != nil {
-		return false, domain("changes of a day", err, false)
+		return now, false, domain("changes of a day", err, false)
 	}
-	return !n.changed && !n.replica && n.server == since.at.server && n.at.Sub(since.at.at).Abs() < keptLongest, nil
+	same = !n.changed && !n.replica && n.server == since.at.server && n.at.Sub(since.at.at).Abs() < keptLongest
+	return Moment{n.moment}, same, nil
 }
 
 // A row of a transaction that has not begun here yet came with a dump of another server.
 const unchangedQuery = `
-	SELECT now(), pg_postmaster_start_time(), 'salon_event'::regclass::oid, pg_is_in_recovery(),
+	SELECT pg_current_snapshot()::text, now(), pg_postmaster_start_time(), 'salon_event'::regclass::oid, pg_is_in_recovery(),
 		EXISTS (SELECT 1 FROM salon_event WHERE salon_id = $1` + sinceSnapshot + ` AND kind = ANY($6)
 			AND (from_at IS NULL OR from_at <= $4 AND to_at >= $3 OR visit_id = ANY($5)))
 		OR EXISTS (SELECT 1 FROM unit_change WHERE salon_id = $1` + sinceSnapshot + `
