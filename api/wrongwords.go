@@ -60,7 +60,7 @@ var frameworkWords = []struct {
 	{"expected number to be a multiple of ", "a multiple of %s", figures},
 	{"expected length >= ", "at least %s characters", noValue},
 	{"expected length <= ", "at most %s characters", noValue},
-	{"expected array length >= ", "at least %s entries", noValue},
+	{"expected array length >= ", "%s or more entries", noValue},
 	{"expected array length <= ", "at most %s entries", noValue},
 	{"expected array items to be unique", "every entry once", noValue},
 	{"expected object with at least ", "at least %s", noValue},

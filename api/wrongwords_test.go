@@ -80,7 +80,7 @@ func TestEveryKindOfWrongValueIsNamedWithWhatWouldBeRight(t *testing.T) {
 		{"body.answers[0].n", with(validation.MsgExpectedMaximumNumber, 9), 42.0, "answers/0/n is a number; expected 9 or less"},
 		{"body.name", with(validation.MsgExpectedMinLength, 1), "", "name has 0 characters; expected at least 1 characters"},
 		{"body.name", with(validation.MsgExpectedMaxLength, 3), "Édith", "name has 5 characters; expected at most 3 characters"},
-		{"body.items", with(validation.MsgExpectedMinItems, 3), list, "items has 2 entries; expected at least 3 entries"},
+		{"body.items", with(validation.MsgExpectedMinItems, 3), list, "items has 2 entries; expected 3 or more entries"},
 		{"body.items", with(validation.MsgExpectedMaxItems, 1), list, "items has 2 entries; expected at most 1 entries"},
 		{"body.items", validation.MsgExpectedArrayItemsUnique, list, "items holds an entry twice; expected every entry once"},
 		{"body.o", with(validation.MsgExpectedMinProperties, 2), one, "o is an object; expected at least 2 properties"},

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -100,8 +101,8 @@ func (c *conversation) note(q string, args []any) {
 	c.waiting = append(c.waiting, x)
 }
 
-// isAhead reports whether the answers to all of list are known, after what was noted of it
-// has been sent.
+// isAhead gives the answers to all of list, after what was noted of it has been sent, and
+// nil unless all were asked ahead. Each is given once.
 func (c *conversation) isAhead(ctx context.Context, list ...*pgx.QueuedQuery) (answers []*answer, err error) {
 	if len(c.known) == 0 && len(c.noted) == 0 {
 		return nil, nil
@@ -216,7 +217,7 @@ func (c *conversation) Exec(ctx context.Context, q string, args ...any) (pgconn.
 	}
 	results := c.trip(ctx, []*pgx.QueuedQuery{own})
 	tag, err := results.Exec()
-	return tag, firstOf(err, results.Close())
+	return tag, cmp.Or(err, results.Close())
 }
 
 // Query sends what waits and a question.
@@ -242,7 +243,7 @@ func (c *conversation) Query(ctx context.Context, q string, args ...any) (pgx.Ro
 	if err == nil {
 		a, err = keep(rows)
 	}
-	err = firstOf(err, results.Close())
+	err = cmp.Or(err, results.Close())
 	return c.rows(a, err), err
 }
 
@@ -283,7 +284,7 @@ func (c *conversation) CopyFrom(ctx context.Context, table pgx.Identifier, colum
 	return c.conn.CopyFrom(ctx, table, columns, rows)
 }
 
-// Begin is Savepoint of Tx.
+// Begin is refused: there is Savepoint of Tx.
 func (c *conversation) Begin(context.Context) (pgx.Tx, error) { return nil, errInside }
 
 // Commit is refused.
@@ -356,14 +357,6 @@ func (c *conversation) drop(ctx context.Context) {
 	if s := c.conn.PgConn().TxStatus(); s == 'T' || s == 'E' {
 		_, _ = c.conn.Exec(ctx, "rollback")
 	}
-}
-
-// firstOf is the first of two errors: the second one only follows from it.
-func firstOf(first, then error) error {
-	if first != nil {
-		return first
-	}
-	return then
 }
 
 // answer is what the database said to a question.
@@ -487,7 +480,7 @@ func (r oneRow) Scan(dest ...any) error {
 	}
 	defer r.rows.Close()
 	if !r.rows.Next() {
-		return firstOf(r.rows.Err(), pgx.ErrNoRows)
+		return cmp.Or(r.rows.Err(), pgx.ErrNoRows)
 	}
 	if err := r.rows.Scan(dest...); err != nil {
 		return err

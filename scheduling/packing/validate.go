@@ -8,7 +8,8 @@ import (
 	"chairblock/scheduling/openings"
 )
 
-// GreatestValue is what a request may be worth at most: no sum of values and costs may
+// GreatestValue is what a request may be worth at most, in the smallest unit of the currency
+// or whatever values are counted in (judgement): no sum of values and costs may
 // overflow.
 const GreatestValue = 1_000_000_000
 
