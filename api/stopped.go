@@ -135,7 +135,7 @@ func (s *Server) rinseIn(ctx context.Context, t *store.Tx, visit string, when *t
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
-	run := x.rinseable(at)
+	run, at := x.rinseable(at)
 	if run == nil {
 		return nil, conflict("no product was noted as on the hair at " + clockAt(x.n, at) + ": note when it was put on. Whatever the record says: " +
 			strings.Join(rinseWords(x.n.row.Emergency), " "))
@@ -165,14 +165,17 @@ func rinsed(x *cardOf, k keptFact) *created[RinseBody] {
 }
 
 // rinseable is the run that is on the hair at a time, whether or not somebody has
-// noted already that it has to come off; nil when none is.
-func (x *cardOf) rinseable(at time.Time) *productRun {
+// noted already that it has to come off; nil when none is. Two clocks seldom agree: of
+// product that another device noted as put on a moment later, up to ahead, the time is
+// the one at which it was put on.
+func (x *cardOf) rinseable(at time.Time) (*productRun, time.Time) {
 	list := runsOf(x.v, x.c, nil)
-	i := slices.IndexFunc(list, func(r productRun) bool { return r.on(at) })
-	if i < 0 {
-		return nil
+	for _, when := range []time.Time{at, at.Add(ahead)} {
+		if i := slices.IndexFunc(list, func(r productRun) bool { return r.on(when) }); i >= 0 {
+			return &list[i], laterOf(at, list[i].run.First)
+		}
 	}
-	return &list[i]
+	return nil, at
 }
 
 // undoRinse takes back the last “rinse now” of a visit that is going on. A second

@@ -117,6 +117,18 @@ func TestAKeyMakesRinseNowHaveOneAnswer(t *testing.T) {
 	require.Nil(t, x.now().Rinsed, "what was taken back stays so, when the same press arrives once more")
 }
 
+// “Rinse now” is not refused for the clock of the device that noted the solution.
+func TestRinseNowIsTakenFromAClockThatIsABitBehind(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	x := inSolution(s)
+	since := *x.now().FirstStrand
+	s.at(since.Add(-20 * time.Second))
+	require.True(t, since.Equal(x.rinse().At))
+	x.call("POST", "/v1/visits/"+x.id+"/rinse-now/undo", nil).is(200, nil)
+	x.call("POST", "/v1/visits/"+x.id+"/rinse-now", object{"at": since.Add(-61 * time.Second)}).refused(409, "conflict")
+}
+
 func TestRinseNowNeedsProductOnTheHair(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
