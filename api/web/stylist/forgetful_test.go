@@ -19,7 +19,7 @@ func TestATapIsNotLostWhereTheBrowserForgets(t *testing.T) {
 	b := phone(t, s, store.LeadRole, s.Ada)
 	b.Open(s.URL + "/my-day/visits/" + v.ID)
 	b.Until("the page counts", `!document.getElementById("sound").hidden`)
-	b.Until("what waits was read", `(window.queue.list().then((l) => { window.read = String(l.length); }), window.read === "0")`)
+	b.Until("what waits was read", `(window.queue.list().then((l) => { window.read = String(l.length); }, () => {}), window.read === "0")`)
 	forgets := func() {
 		s.Between(func(w http.ResponseWriter, r *http.Request, server http.Handler) {
 			if r.URL.Path == "/forget" {

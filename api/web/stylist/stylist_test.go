@@ -35,6 +35,7 @@ func booked(t *testing.T, more ...func(*web.Site)) (*webtest.Salon, api.VisitBod
 	t.Helper()
 	s := webtest.New(t, append(more, mount)...)
 	v := s.Straightening(s.Client("Juna", "Kestrel"), s.Ada, nine)
+	s.Run()
 	s.At(nine)
 	return s, v
 }

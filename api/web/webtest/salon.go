@@ -38,6 +38,7 @@ type Salon struct {
 	Row    store.Salon
 	Token  string // the owner's
 	clock  *atomic.Pointer[time.Time]
+	since  *atomic.Pointer[time.Time] // when the clock was set, if it runs
 
 	between atomic.Pointer[func(http.ResponseWriter, *http.Request, http.Handler)]
 
@@ -95,12 +96,12 @@ func serve(t testing.TB, database string, mount ...func(*web.Site)) *Salon {
 	seal, err := store.NewSealer(key[:])
 	require.NoError(t, err)
 	st.SealWith(seal)
-	s := &Salon{t: t, Store: st, database: database, Services: map[string]string{}, clock: &atomic.Pointer[time.Time]{}}
+	s := &Salon{t: t, Store: st, database: database, Services: map[string]string{}, clock: &atomic.Pointer[time.Time]{}, since: &atomic.Pointer[time.Time]{}}
 	s.At(Start)
 	// The address has to be known before the server is made: it stands in links.
 	h := httptest.NewUnstartedServer(nil)
 	s.URL = "http://" + h.Listener.Addr().String()
-	s.Server = api.New(st, s.URL, func() time.Time { return *s.clock.Load() })
+	s.Server = api.New(st, s.URL, s.Now)
 	s.Server.HashWith(passwords.New(64, 1)) // thousandths of what the service spends
 	s.Server.Reach(outbound.NewClient(outbound.Options{Loopback: true}))
 	s.Server.MountPages()
@@ -129,10 +130,28 @@ func (s *Salon) Between(f func(w http.ResponseWriter, r *http.Request, server ht
 }
 
 // At sets the clock of the server.
-func (s *Salon) At(t time.Time) { s.clock.Store(&t) }
+func (s *Salon) At(t time.Time) {
+	if s.since.Load() != nil {
+		s.Run()
+	}
+	s.clock.Store(&t)
+}
+
+// Run lets the clock go on from where it is: what a page notes by its own, which does
+// so, would else lie ahead of it.
+func (s *Salon) Run() {
+	now := time.Now()
+	s.since.Store(&now)
+}
 
 // Now is the time by that clock.
-func (s *Salon) Now() time.Time { return *s.clock.Load() }
+func (s *Salon) Now() time.Time {
+	now := *s.clock.Load()
+	if since := s.since.Load(); since != nil {
+		now = now.Add(time.Since(*since))
+	}
+	return now
+}
 
 func (s *Salon) open(ctx context.Context) error {
 	var err error

@@ -38,11 +38,19 @@
     t.oncomplete = () => done(r.result);
     t.onerror = t.onabort = () => failed(t.error);
   }));
-  // act fails where the browser keeps nothing; of what failed nothing was written.
-  const act = (mode, f) => within(mode, f).catch(() => {
-    base = null;
-    return within(mode, f);
-  });
+  // act fails where the browser keeps nothing; of what failed nothing was written. What is
+  // opened while the browser is still at throwing away is closed once more.
+  const act = async (mode, f) => {
+    for (let pause = 0; ; pause += 50) {
+      try {
+        return await within(mode, f);
+      } catch (e) {
+        base = null;
+        if (pause > 100) throw e;
+        await new Promise((done) => setTimeout(done, pause));
+      }
+    }
+  };
   const list = () => act("readonly", (s) => s.getAll());
   const changed = (detail) => document.dispatchEvent(new CustomEvent("queue", { detail: detail || {} }));
   const random = () => [...crypto.getRandomValues(new Uint8Array(16))].map((b) => b.toString(16).padStart(2, "0")).join("");
@@ -222,15 +230,15 @@
             delete t.refused;
             t.fields.correct = "true";
             t.key = random();
-            put(t).then(() => send());
+            put(t).then(() => send(), draw);
           }));
         } else {
           acts.append(button("Try again", () => {
             delete t.refused;
-            put(t).then(() => send());
+            put(t).then(() => send(), draw);
           }));
         }
-        acts.append(button("Leave it out", () => drop(t.id)));
+        acts.append(button("Leave it out", () => drop(t.id).catch(draw)));
         li.append(acts);
         ul.append(li);
       }
@@ -238,15 +246,15 @@
     }
     if (others) {
       const p = el("p", (others === 1 ? "1 tap of somebody else waits" : others + " taps of somebody else wait") + " on this phone, until that person signs in here. ");
-      p.append(button("Throw away", () => Promise.all(strange.map((t) => drop(t.id)))));
+      p.append(button("Throw away", () => Promise.all(strange.map((t) => drop(t.id))).catch(draw)));
       parts.push(p);
     }
     if (orphans.length && !kept) {
       const one = orphans.length === 1;
       const p = el("p", (one ? "1 tap waits" : orphans.length + " taps wait") + " on this phone of which nobody knows any more who made " + (one ? "it" : "them") + ": " +
         orphans.map((t) => "“" + t.words + "” at " + clock(t.at)).join(", ") + ". ");
-      p.append(button(one ? "It is mine: send it" : "They are mine: send them", () => Promise.all(orphans.map((t) => put({ ...t, me }))).then(() => send())), " ",
-        button("Throw away", () => Promise.all(orphans.map((t) => drop(t.id)))));
+      p.append(button(one ? "It is mine: send it" : "They are mine: send them", () => Promise.all(orphans.map((t) => put({ ...t, me }))).then(() => send(), draw)), " ",
+        button("Throw away", () => Promise.all(orphans.map((t) => drop(t.id))).catch(draw)));
       parts.push(p);
     }
     box.replaceChildren(...parts);

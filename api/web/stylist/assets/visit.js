@@ -213,7 +213,7 @@
       const last = taps[taps.length - 1];
       if (!last) return;
       dropped.add(last.id);
-      queue.drop(last.id).then((could) => { if (!could) dropped.delete(last.id); });
+      queue.drop(last.id).catch(() => false).then((could) => { if (!could) dropped.delete(last.id); });
     }
     if (e.target.id === "sound") {
       if (localStorage.getItem("my-day-quiet")) localStorage.removeItem("my-day-quiet");
