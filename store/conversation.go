@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -62,6 +64,7 @@ func (c *conversation) ahead(ask func() error) {
 	_ = ask()
 }
 
+// questionKey tells one question from another.
 func questionKey(q string, args []any) string {
 	var b strings.Builder
 	b.WriteString(q)
@@ -71,6 +74,10 @@ func questionKey(q string, args []any) string {
 			b.WriteString("\x1f" + a)
 		case []string:
 			b.WriteString("\x1e" + strings.Join(a, "\x1f"))
+		case int:
+			b.WriteString("\x1d" + strconv.Itoa(a))
+		case time.Time:
+			b.WriteString("\x1c" + strconv.FormatInt(a.UnixMicro(), 36) + a.Location().String()) // PostgreSQL knows no less
 		default:
 			fmt.Fprintf(&b, "\x1f%#v", a)
 		}

@@ -13,6 +13,7 @@ import (
 	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -68,14 +69,7 @@ func TestSoak(t *testing.T) {
 			})
 		}
 	}
-	for tick := time.NewTicker(max(time.Second, *soakFor/5)); ctx.Err() == nil; {
-		select {
-		case <-tick.C:
-			t.Log(s.holding())
-		case <-ctx.Done():
-			tick.Stop()
-		}
-	}
+	s.watch(ctx)
 	all.Wait()
 	var done []string
 	for i := range load {
@@ -87,6 +81,45 @@ func TestSoak(t *testing.T) {
 	t.Logf("at last  %s", s.holding())
 	require.Zero(t, s.failed.Load())
 	require.Empty(t, s.wrong)
+}
+
+// watch prints what is held after each sixth of the time, with the middle of what was
+// resident in it: that goes up and down with every round of the collector.
+func (s *soak) watch(ctx context.Context) {
+	sixth := max(time.Second, *soakFor/6)
+	var resident []int
+	begun := time.Now()
+	for tick := time.NewTicker(min(time.Second, sixth/4)); ; {
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			tick.Stop()
+			return
+		}
+		kB, err := strconv.Atoi(s.status(`VmRSS:\s+(\d+)`))
+		require.NoError(s.t, err)
+		resident = append(resident, kB)
+		if time.Since(begun) >= sixth-time.Second/2 {
+			slices.Sort(resident)
+			s.t.Logf("resident %d to %d kB, middle %d; now %s", resident[0], resident[len(resident)-1], resident[len(resident)/2], s.holding())
+			resident, begun = nil, time.Now()
+		}
+	}
+}
+
+// status is a part of what the system says of the server's process.
+func (s *soak) status(pattern string) string {
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", s.servers[0].now().cmd.Process.Pid))
+	require.NoError(s.t, err)
+	return part(string(text), pattern)
+}
+
+// part is what the first group of a pattern finds at the beginning of a line.
+func part(text, pattern string) string {
+	if m := regexp.MustCompile(`(?m)^` + pattern).FindStringSubmatch(text); m != nil {
+		return m[1]
+	}
+	return "?"
 }
 
 func pauseFor(ctx context.Context, d time.Duration) {
@@ -207,22 +240,13 @@ func (s *soak) stream(ctx context.Context, r *rand.Rand, _ int) {
 
 // holding is what the server holds of the machine.
 func (s *soak) holding() string {
-	pid := s.servers[0].now().cmd.Process.Pid
-	status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
-	require.NoError(s.t, err)
-	files, err := os.ReadDir(fmt.Sprintf("/proc/%d/fd", pid))
+	files, err := os.ReadDir(fmt.Sprintf("/proc/%d/fd", s.servers[0].now().cmd.Process.Pid))
 	require.NoError(s.t, err)
 	counters := get(s.t, s.numbers, "").body
-	number := func(text, pattern string) string {
-		if m := regexp.MustCompile(`(?m)^` + pattern).FindStringSubmatch(text); m != nil {
-			return m[1]
-		}
-		return "?"
-	}
 	load, err := os.ReadFile("/proc/loadavg")
 	require.NoError(s.t, err)
 	return fmt.Sprintf("resident %s kB, heap in use %s B, goroutines %s, connections to PostgreSQL %s, open files %d, visits %s; load %s",
-		number(string(status), `VmRSS:\s+(\d+)`), number(counters, `go_memstats_heap_inuse_bytes (\S+)`), number(counters, `go_goroutines (\d+)`),
+		s.status(`VmRSS:\s+(\d+)`), part(counters, `go_memstats_heap_inuse_bytes (\S+)`), part(counters, `go_goroutines (\d+)`),
 		s.list(`SELECT count(*)::text FROM pg_stat_activity WHERE application_name = 'chairblock'`)[0], len(files),
 		s.list(`SELECT count(*)::text FROM visit WHERE state = 'booked'`)[0], strings.Fields(string(load))[0])
 }
