@@ -3,11 +3,14 @@ package api
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
+	"maps"
 	"math"
 	"mime"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -21,7 +24,8 @@ import (
 const maxDepth = 32
 
 // readURL refuses text in an address that no database can hold: an id with it
-// is unknown, a parameter with it is at fault.
+// is unknown, a parameter with it is at fault. So is a parameter that is given more
+// than once: only one of its values would count.
 func readURL(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		u := c.Request().URL
@@ -32,11 +36,18 @@ func readURL(next echo.HandlerFunc) echo.HandlerFunc {
 		if err != nil {
 			return newProblem(http.StatusBadRequest, "unreadable", "the part of the address after ? cannot be read")
 		}
-		p := newProblem(http.StatusUnprocessableEntity, "invalid", "a parameter holds NUL or bytes that are not UTF-8")
-		for name, values := range q {
-			if !plain(name) || !plain(strings.Join(values, "")) {
-				p.Errors = append(p.Errors, FieldProblem{In: "query", Pointer: strings.ToValidUTF8(name, "�"), Detail: "holds NUL or bytes that are not UTF-8", Expected: "text"})
+		p := newProblem(http.StatusUnprocessableEntity, "invalid", "a parameter cannot be read")
+		for _, name := range slices.Sorted(maps.Keys(q)) {
+			at := FieldProblem{In: "query", Pointer: strings.ToValidUTF8(name, "�")}
+			switch values := q[name]; {
+			case !plain(name) || !plain(strings.Join(values, "")):
+				at.Detail, at.Expected = "holds NUL or bytes that are not UTF-8", "text"
+			case len(values) > 1:
+				at.Detail, at.Expected = fmt.Sprintf("is given %d times", len(values)), "one value"
+			default:
+				continue
 			}
+			p.Errors = append(p.Errors, at)
 		}
 		if len(p.Errors) > 0 {
 			return p

@@ -170,6 +170,7 @@ func TestParametersOfAnAddressAreCheckedLikeABody(t *testing.T) {
 		"/v1/clients?name=%00":                                      "query name",
 		"/v1/clients?name=%ff":                                      "query name",
 		"/v1/clients?nam=Mara":                                      "query nam",
+		"/v1/clients?name=Mara&limit=5&name=Nora":                   "query name",
 		"/v1/clients?name=" + strings.Repeat("x", 81):               "query name",
 		"/v1/clients/" + strings.Repeat("x", 65):                    "path id",
 		"/v1/days/2026-02-30":                                       "path date",
