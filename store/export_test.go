@@ -189,9 +189,9 @@ type Trips = sharedTrips
 // Later has a statement go with the next one.
 func Later(t *Tx, q string, args ...any) { t.tx.later(q, args...) }
 
-// NewTrips makes trips with connections of pool.
-func NewTrips(pool *pgxpool.Pool, atOnce int) *Trips {
-	return &sharedTrips{pool: pool, atOnce: atOnce}
+// NewTrips makes trips with connections of pool, of which each may take some time.
+func NewTrips(pool *pgxpool.Pool, atOnce int, atMost time.Duration) *Trips {
+	return &sharedTrips{pool: pool, atOnce: atOnce, atMost: atMost}
 }
 
 // Ask asks for one value.
@@ -208,7 +208,9 @@ func (s *sharedTrips) Waiting() int {
 
 // TripsAtOnce sets how many trips are under way at most. With none, each question goes
 // alone.
-func (s *Store) TripsAtOnce(n int) { s.trips = &sharedTrips{pool: s.pool, atOnce: n} }
+func (s *Store) TripsAtOnce(n int) {
+	s.trips = &sharedTrips{pool: s.pool, atOnce: n, atMost: tripAtMost}
+}
 
 // TellAway has s take its database for lost, and tell over when it is reached again.
 func TellAway(s *Store, over func()) {

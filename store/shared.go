@@ -17,7 +17,8 @@ import (
 // asked, so an answer is never older than a trip of its own would have brought.
 type sharedTrips struct {
 	pool   *pgxpool.Pool
-	atOnce int // how many trips are under way at most; 0: none is shared
+	atOnce int           // how many trips are under way at most; 0: none is shared
+	atMost time.Duration // how long a trip may take
 
 	mu       sync.Mutex
 	waiting  []*question
@@ -31,9 +32,10 @@ const (
 	// tripOf is how many questions a trip carries at most: it is as slow as all of its
 	// statements together (judgement).
 	tripOf = 64
-	// tripAtMost is how long a trip may take. Those who wait for it have limits of
-	// their own, which are shorter or about as long (judgement).
-	tripAtMost = 20 * time.Second
+	// tripAtMost is how long a trip may take, which takes milliseconds (judgement). One
+	// that takes longer is on a connection that stalls, which is closed then, and keeps
+	// those up who come after it: each asks alone, as long as its own time lasts.
+	tripAtMost = 3 * time.Second
 )
 
 // A question is one statement and what becomes of its answer. Who asked may have gone
@@ -46,7 +48,7 @@ type question struct {
 
 	done chan struct{}
 	err  error
-	lost bool // another question on the same trip may be the reason of err
+	lost bool // err may be that of another question on the same trip, or of the trip
 }
 
 // ask puts a question that reads one row and changes nothing, and returns what scan made
@@ -111,7 +113,7 @@ func (s *sharedTrips) travel() {
 // takes those behind it along: they are lost, not wrong.
 func (s *sharedTrips) carry(load []*question) {
 	// The trip goes on when the one who happened to ask first has gone.
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(load[0].ctx), tripAtMost)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(load[0].ctx), s.atMost)
 	defer cancel()
 	var b pgx.Batch
 	for _, x := range load {
@@ -120,7 +122,7 @@ func (s *sharedTrips) carry(load []*question) {
 	results := s.pool.SendBatch(ctx, &b)
 	for _, x := range load {
 		x.err = x.scan(results.QueryRow())
-		x.lost = len(load) > 1 && x.err != nil && !errors.Is(x.err, pgx.ErrNoRows)
+		x.lost = x.err != nil && !errors.Is(x.err, pgx.ErrNoRows) && (len(load) > 1 || ctx.Err() != nil)
 	}
 	_ = results.Close() // each question has its own error
 	for _, x := range load {

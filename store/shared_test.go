@@ -41,6 +41,12 @@ type station struct {
 
 func holdTrips(t *testing.T) *station {
 	t.Helper()
+	return holdTripsFor(t, time.Minute)
+}
+
+// holdTripsFor is holdTrips when a trip may take no longer than that.
+func holdTripsFor(t *testing.T, atMost time.Duration) *station {
+	t.Helper()
 	h := &station{t: t}
 	cfg, err := pgxpool.ParseConfig(storetest.URL(t))
 	require.NoError(t, err)
@@ -48,7 +54,7 @@ func holdTrips(t *testing.T) *station {
 	h.pool, err = pgxpool.NewWithConfig(t.Context(), cfg)
 	require.NoError(t, err)
 	t.Cleanup(h.pool.Close)
-	h.trips = store.NewTrips(h.pool, 1)
+	h.trips = store.NewTrips(h.pool, 1, atMost)
 	tx, err := h.pool.Begin(t.Context())
 	require.NoError(t, err)
 	_, err = tx.Exec(t.Context(), `SELECT pg_advisory_xact_lock(7)`)
@@ -175,6 +181,15 @@ func TestWithoutAConnectionAQuestionEndsWithItsOwnTime(t *testing.T) {
 	defer cancel()
 	_, err := store.Ask[int](ctx, h.trips, `SELECT 1`)
 	require.ErrorIs(t, err, context.DeadlineExceeded)
+}
+
+// Who waits for a trip that stalls is answered after it was given up, and so is who went
+// with it, once the database goes on.
+func TestATripThatStallsIsGivenUp(t *testing.T) {
+	t.Parallel()
+	h := holdTripsFor(t, 50*time.Millisecond)
+	require.Equal(t, told{answer: 1}, <-h.asks(t.Context(), `SELECT 1`))
+	h.let()
 }
 
 // BenchmarkSharedTrips asks whose calendar an address is, as 32 callers do.

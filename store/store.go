@@ -150,7 +150,7 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	if err != nil {
 		return nil, fmt.Errorf("store: open: %w", err)
 	}
-	s := &Store{pool: pool, away: gone, trips: &sharedTrips{pool: pool, atOnce: tripsAtOnce}, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
+	s := &Store{pool: pool, away: gone, trips: &sharedTrips{pool: pool, atOnce: tripsAtOnce, atMost: tripAtMost}, name: NewID(), kept: newKeptFreeTimes(keptSalons, keptWeight)}
 	s.jobs, err = river.NewClient(riverpgxv5.New(pool), &river.Config{Logger: jobLogger(os.Stderr, s.away), Test: river.TestConfig{Time: jobTime{s}}})
 	if err != nil {
 		pool.Close()
