@@ -343,7 +343,7 @@ func TestOneBrowserHasTwentyStreamsAtMost(t *testing.T) {
 			default:
 				return false
 			}
-		}, 10*time.Second, 10*time.Millisecond, "stream %d", i)
+		}, time.Minute, 10*time.Millisecond, "stream %d", i)
 	}
 }
 

@@ -131,7 +131,7 @@ func TestMessagesOfAMinorGoToTheGuardianAndSayWhatIsNeeded(t *testing.T) {
 	client := s.client("Mara")
 	s.call("PUT", "/v1/clients/"+client+"/minor", object{"minor_until": "2028-03-01", "guardian_name": "Rosa Quist", "guardian_mail": "rosa@example.org"}).is(200, nil)
 	s.book(client, start.Add(73*time.Hour), s.straightening())
-	require.Eventually(t, func() bool { return len(post.taken()) == 3 }, 20*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return len(post.taken()) == 3 }, time.Minute, 20*time.Millisecond)
 	for _, m := range post.taken() { // confirmation, how to prepare, reminder
 		require.Equal(t, "rosa@example.org", m.to)
 		require.Contains(t, m.text, "Hello Rosa,")
@@ -152,7 +152,7 @@ func TestAMessageDoesNotAskTheGuardianForWhatTheLicensedPersonHasToSay(t *testin
 	s.call("POST", "/v1/visits/"+v.ID+"/guardian-yes", object{"how": "phone", "taken_by": "Ada"}).is(201, nil)
 	require.Contains(t, s.needed(v.ID), "guardian waiting")
 	post := s.deliver(nil)
-	require.Eventually(t, func() bool { return len(post.taken()) == 3 }, 20*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return len(post.taken()) == 3 }, time.Minute, 20*time.Millisecond)
 	for _, m := range post.taken() {
 		require.NotContains(t, m.text, "licensed")
 		require.NotContains(t, m.text, "guardian's yes")

@@ -172,7 +172,7 @@ func TestAnEndAndAChangeOfHairDoNotWaitInACircle(t *testing.T) {
 			var waits bool
 			err := s.db.QueryRow(ctx, `SELECT EXISTS (SELECT 1 FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock')`).Scan(&waits)
 			return err == nil && waits
-		}, 10*time.Second, 5*time.Millisecond, "the end waits for the other visit's parts")
+		}, time.Minute, 5*time.Millisecond, "the end waits for the other visit's parts")
 		return tx.SyncClientPartsOf(ctx, []store.VisitParts{{Visit: other, Client: client, Want: plan(1)}})
 	})
 	require.NoError(t, <-done)

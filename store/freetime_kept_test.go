@@ -227,7 +227,7 @@ func TestMemoryIsBroughtUpToDateBeforeAnybodyAsks(t *testing.T) {
 	}
 	waitFor := func(what string, ready func() bool) {
 		t.Helper()
-		require.Eventually(t, ready, 20*time.Second, 5*time.Millisecond, what)
+		require.Eventually(t, ready, time.Minute, 5*time.Millisecond, what)
 	}
 	waitFor("both listen", func() bool { return len(listeners()) == 2 })
 	bookings := 0

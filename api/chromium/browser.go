@@ -341,7 +341,7 @@ func (b *Browser) Until(what, js string) {
 	require.Eventually(b.T, func() bool {
 		ok, err := chromedp.Run(b.Ctx, chromedp.Evaluate[bool](js))
 		return err == nil && ok // while a page changes there is nothing to ask
-	}, 30*time.Second, 30*time.Millisecond, what)
+	}, time.Minute, 30*time.Millisecond, what)
 }
 
 // Press clicks what leads to another page.

@@ -104,7 +104,7 @@ func TestAPageThatNobodySeesListensToNothingAndLooksAgainWhenItIsShown(t *testin
 		b.Eval(`Object.defineProperty(document, "hidden", { value: ` + hidden + `, configurable: true }); document.dispatchEvent(new Event("visibilitychange")); ""`)
 	}
 	show("true")
-	require.Eventually(t, func() bool { return s.Server.Listening() == open }, 20*time.Second, 50*time.Millisecond, "it has let go of its connection")
+	require.Eventually(t, func() bool { return s.Server.Listening() == open }, time.Minute, 50*time.Millisecond, "it has let go of its connection")
 	cut(t, s, s.Client("Rosa", "Reed"), s.Ben, monday(11, 0))
 	show("false")
 	b.Until("what was missed is drawn", drawn+`.includes("R. R.")`)

@@ -41,7 +41,7 @@ func TestWhileTheDatabaseIsAwayThePhoneShowsTheDayAsItWasAndKeepsTaps(t *testing
 
 	admin(`ALTER DATABASE chairblock ALLOW_CONNECTIONS true`)
 	b.Open(visit)
-	require.Eventually(t, func() bool { return run(s, v.ID).State == "arrived" }, 20*time.Second, 50*time.Millisecond)
+	require.Eventually(t, func() bool { return run(s, v.ID).State == "arrived" }, time.Minute, 50*time.Millisecond)
 	b.Until("nothing is said of it any more", `!document.getElementById("outbox").innerText.includes("connection")`)
 	b.Forget("Manifest fetch")
 	b.Forget("Failed to load resource")

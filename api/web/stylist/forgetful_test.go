@@ -43,6 +43,6 @@ func TestATapIsNotLostWhereTheBrowserForgets(t *testing.T) {
 	b.Eval(`window.stays = "yes"; ""`)
 	b.Click("#rinsebar button")
 	b.Until("the page is new", `window.stays === undefined && document.readyState === "complete"`)
-	require.Eventually(t, func() bool { return rinsed(s, v.ID) }, 10*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return rinsed(s, v.ID) }, time.Minute, 20*time.Millisecond)
 	b.Quiet()
 }

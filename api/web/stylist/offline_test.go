@@ -98,7 +98,7 @@ func TestWithoutANetworkTapsWaitAndAreSentOnce(t *testing.T) {
 	s.At(at(9, 39).Add(40 * time.Second))
 	s.Between(nil)
 	b.Open(visit)
-	require.Eventually(t, func() bool { return run(s, v.ID).Now.Product == "solution" }, 20*time.Second, 30*time.Millisecond)
+	require.Eventually(t, func() bool { return run(s, v.ID).Now.Product == "solution" }, time.Minute, 30*time.Millisecond)
 	b.Until("nothing waits", `!document.getElementById("outbox").innerText.includes("wait")`)
 	require.Equal(t, 1, noted(s, v.ID)["start"])
 	require.Less(t, run(s, v.ID).Now.FirstStrand.Sub(at(9, 39)), 30*time.Second, "the time is that of the tap")
@@ -123,14 +123,14 @@ func TestATapWhoseAnswerIsLostIsNotedOnce(t *testing.T) {
 		lost(w, r, server)
 	})
 	b.Click(`.nextbar:not([hidden]) button`)
-	require.Eventually(t, func() bool { return tries.Load() == 6 }, 25*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return tries.Load() == 6 }, time.Minute, 20*time.Millisecond)
 	b.Until("it was answered", `document.getElementById("outbox").innerText.includes("began at 09:39")`)
 	require.Equal(t, 1, noted(s, v.ID)["start"])
 
 	// A second press within two seconds does nothing, a later one is a tap of its own.
 	time.Sleep(2100 * time.Millisecond)
 	b.Eval(`document.querySelector("#undo button").click(); document.querySelector("#undo button").click(); ""`)
-	require.Eventually(t, func() bool { return noted(s, v.ID)["undo"] == 1 }, 10*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return noted(s, v.ID)["undo"] == 1 }, time.Minute, 20*time.Millisecond)
 	time.Sleep(300 * time.Millisecond)
 	require.Equal(t, 1, noted(s, v.ID)["undo"])
 }
@@ -151,7 +151,7 @@ func TestARefusedTapStandsInWordsUntilSomebodyDecides(t *testing.T) {
 	waits(b, "was not taken")
 	s.Ask(http.MethodPost, "/visits/"+v.ID+"/hair-as-seen", webtest.Object{"unchanged": true}, http.StatusCreated, nil)
 	b.Eval(`[...document.querySelectorAll("#outbox button")].find((e) => e.innerText === "Try again").click(); ""`)
-	require.Eventually(t, func() bool { return run(s, v.ID).Now.Product == "solution" }, 10*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return run(s, v.ID).Now.Product == "solution" }, time.Minute, 20*time.Millisecond)
 
 	// What somebody else has noted meanwhile is not written over.
 	s.At(at(10, 30))
@@ -162,7 +162,7 @@ func TestARefusedTapStandsInWordsUntilSomebodyDecides(t *testing.T) {
 	b.Click(`.nextbar:not([hidden]) button`)
 	waits(b, "began at 10:20 already")
 	b.Eval(`[...document.querySelectorAll("#outbox button")].find((e) => e.innerText.startsWith("Correct it")).click(); ""`)
-	require.Eventually(t, func() bool { return run(s, v.ID).Steps[iron].RealStart.After(at(10, 29)) }, 10*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return run(s, v.ID).Steps[iron].RealStart.After(at(10, 29)) }, time.Minute, 20*time.Millisecond)
 	b.Forget("the server responded with a status of 409")
 	b.Quiet()
 }
@@ -189,7 +189,7 @@ func TestASleepingPhoneKnowsWhatIsDueWhenItWakes(t *testing.T) {
 	b.Eval(`document.getElementById("f-next").value = "4"; ""`)
 	b.Eval(`[...document.querySelectorAll("#looks button")].find((e) => e.innerText === "Not yet").click(); ""`)
 	b.Until("the next look", `document.getElementById("check").innerText === "09:54"`)
-	require.Eventually(t, func() bool { return len(run(s, v.ID).Looks) == 1 }, 10*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return len(run(s, v.ID).Looks) == 1 }, time.Minute, 20*time.Millisecond)
 	sleep(9 * time.Minute)
 	b.Until("it is late", `document.getElementById("alert").innerText.includes("check now")`)
 	sleep(45 * time.Minute)

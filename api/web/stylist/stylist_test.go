@@ -88,7 +88,7 @@ func TestAVisitIsRunWithFiveTaps(t *testing.T) {
 		b.Open(s.URL + "/my-day/visits/" + v.ID)
 		b.Until(button, `[...document.querySelectorAll(".nextbar:not([hidden]) button")].some((e) => e.innerText.includes(`+quote(button)+`))`)
 		b.Click(".nextbar:not([hidden]) button")
-		require.Eventually(t, func() bool { return until(run(s, v.ID)) }, 10*time.Second, 20*time.Millisecond, button)
+		require.Eventually(t, func() bool { return until(run(s, v.ID)) }, time.Minute, 20*time.Millisecond, button)
 	}
 	tap(at(9, 0), "The client is here", func(r api.RunBody) bool { return r.State == "arrived" })
 	b.Until("the hair is asked for", `document.getElementById("hair-title") !== null`)
@@ -112,7 +112,7 @@ func TestAVisitIsRunWithFiveTaps(t *testing.T) {
 	b.Click("#later summary")
 	b.Click("#later button")
 	b.Until("it can be taken back", `!document.getElementById("undo-here").hidden`)
-	require.Eventually(t, func() bool { return run(s, v.ID).State == "finished" }, 15*time.Second, 50*time.Millisecond)
+	require.Eventually(t, func() bool { return run(s, v.ID).State == "finished" }, time.Minute, 50*time.Millisecond)
 	r := run(s, v.ID)
 	for _, st := range r.Steps {
 		require.NotNil(t, st.RealEnd, st.Label)
