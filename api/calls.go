@@ -309,7 +309,7 @@ func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error
 			return err
 		}
 		out.Body.AsOf, out.Body.Items = s.now().In(n.loc), []CallBody{}
-		rows, err := t.Calls(ctx, s.now().Add(-oldestQuestion))
+		rows, err := t.Calls(ctx, s.now().Add(-oldestQuestion), s.now().Add(-oldestCall))
 		if err != nil {
 			return err
 		}
@@ -330,6 +330,10 @@ func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error
 	})
 	return out, err
 }
+
+// oldestCall is how long ago a message can have been due, and the visit over, that is
+// still of use: longer than tooLate has of any (judgement).
+const oldestCall = 60 * 24 * time.Hour
 
 // oldestQuestion is how long ago a reminder can have been due that still asks for
 // a yes: reminders go out 14 days before a visit at the earliest (MessageRules), and a

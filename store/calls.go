@@ -31,18 +31,19 @@ const callColumns = `try_id, reminder_id, outcome, settles, note, again_at, said
 // Calls lists the messages that may have to be said by telephone, by when they
 // were due: those that are to be called, and reminders that went out from asked
 // on to a visit that still is booked and of which nobody has said yes. Those that
-// a try has settled are left out; whether the reason of the others still stands is
-// for the caller to say.
-func (t *Tx) Calls(ctx context.Context, asked time.Time) ([]Reminder, error) {
+// a try has settled are left out, and those that were due, about a visit that was over,
+// before useful; whether the reason of the others still stands is for the caller to say.
+func (t *Tx) Calls(ctx context.Context, asked, useful time.Time) ([]Reminder, error) {
 	return collect[Reminder](ctx, t, "calls", `SELECT `+reminderColumns+` FROM reminder r
 		WHERE salon_id = $1 AND staff_id IS NULL AND reminder_id IN (
-			SELECT o.reminder_id FROM reminder o WHERE o.salon_id = $1 AND o.state = 'to_call'
+			SELECT o.reminder_id FROM reminder o WHERE o.salon_id = $1 AND o.state = 'to_call' AND (o.due_at >= $3 OR EXISTS (
+				SELECT 1 FROM visit z WHERE z.salon_id = o.salon_id AND z.visit_id = o.visit_id AND greatest(z.ends_at, z.finished_at) >= $3))
 			UNION ALL
 			SELECT a.reminder_id FROM reminder a JOIN visit v ON v.salon_id = a.salon_id AND v.visit_id = a.visit_id
 			WHERE a.salon_id = $1 AND a.kind = 'reminder' AND a.state = 'sent' AND a.due_at >= $2 AND v.state = 'booked' AND NOT EXISTS (
 				SELECT 1 FROM visit_yes y WHERE y.salon_id = v.salon_id AND y.visit_id = v.visit_id AND y.starts_at = v.starts_at))
 		AND NOT EXISTS (SELECT 1 FROM call_try c WHERE c.salon_id = r.salon_id AND c.reminder_id = r.reminder_id AND c.settles)
-		ORDER BY due_at, reminder_id`, t.salon, asked)
+		ORDER BY due_at, reminder_id`, t.salon, asked, useful)
 }
 
 // CallTries lists what came of trying to reach clients because of some messages,
