@@ -57,6 +57,7 @@ func holdTripsFor(t *testing.T, atMost time.Duration) *station {
 	h.trips = store.NewTrips(h.pool, 1, atMost)
 	tx, err := h.pool.Begin(t.Context())
 	require.NoError(t, err)
+	t.Cleanup(func() { _ = tx.Rollback(context.WithoutCancel(t.Context())) }) // else the pool would wait for who waits for it
 	_, err = tx.Exec(t.Context(), `SELECT pg_advisory_xact_lock(7)`)
 	require.NoError(t, err)
 	first := make(chan error, 1)
@@ -187,7 +188,7 @@ func TestWithoutAConnectionAQuestionEndsWithItsOwnTime(t *testing.T) {
 // with it, once the database goes on.
 func TestATripThatStallsIsGivenUp(t *testing.T) {
 	t.Parallel()
-	h := holdTripsFor(t, 50*time.Millisecond)
+	h := holdTripsFor(t, 2*time.Second)
 	require.Equal(t, told{answer: 1}, <-h.asks(t.Context(), `SELECT 1`))
 	h.let()
 }
