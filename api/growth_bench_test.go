@@ -41,7 +41,7 @@ func BenchmarkManySalons(b *testing.B) {
 	for _, size := range sizes(b) {
 		name := fmt.Sprintf("%dx%.1f", size.salons, float64(size.past)/312)
 		b.Run(name, func(b *testing.B) {
-			s := serve(b, storetest.RealOn(b, b.TempDir(), map[string]string{"shared_buffers": cmp.Or(os.Getenv("BUFFERS"), "1GB")}).URL())
+			s := serve(b, storetest.Real(b).URL())
 			s.open("Europe/Berlin")
 			require.NoError(b, s.store.InTx(b.Context(), s.row.ID, func(tx *store.Tx) error { return s.fill(b.Context(), tx) }))
 			begun := time.Now()
