@@ -308,8 +308,13 @@ func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error
 		if err != nil {
 			return err
 		}
-		out.Body.AsOf, out.Body.Items = s.now().In(n.loc), []CallBody{}
-		rows, err := t.Calls(ctx, s.now().Add(-oldestQuestion), s.now().Add(-oldestCall))
+		now := s.now()
+		out.Body.AsOf, out.Body.Items = now.In(n.loc), []CallBody{}
+		ask := store.OpenCalls{Now: now, Asked: now.Add(-oldestQuestion), Useful: now.Add(-oldestCall)}
+		for _, kind := range ofUseAhead {
+			ask.Ahead = append(ask.Ahead, string(kind))
+		}
+		rows, err := t.Calls(ctx, ask)
 		if err != nil {
 			return err
 		}
@@ -317,7 +322,7 @@ func (s *Server) listCalls(ctx context.Context, in *callQuery) (*callList, error
 		if err != nil {
 			return err
 		}
-		list = inOneCall(list, s.now(), n.loc)
+		list = inOneCall(list, now, n.loc)
 		out.Body.Open = len(list)
 		for _, c := range list[:min(len(list), in.Limit)] {
 			b, err := s.writeCall(ctx, t, n, c)

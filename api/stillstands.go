@@ -133,15 +133,19 @@ const (
 	usefulCheck     = 15 * time.Minute
 )
 
+// ofUseAhead are the messages that are of no use once their visit has begun.
+var ofUseAhead = []notify.Kind{notify.Confirmation, notify.Prepare, notify.Reminder, notify.Moved, notify.Cancelled, notify.RunningLate, notify.HelperAway}
+
 // tooLate reports whether at now the message helps nobody any more: about a visit
 // that has begun, or about hours that are over.
 func (m tells) tooLate(now time.Time) bool {
+	if slices.Contains(ofUseAhead, m.kind) {
+		return now.After(m.visit.Start)
+	}
 	end := realEnd(m.visit)
 	switch m.kind { //nolint:exhaustive // the others need nothing here
 	case notify.Held:
 		return m.visit.HeldUntil == nil || !now.Before(*m.visit.HeldUntil)
-	case notify.Confirmation, notify.Prepare, notify.Reminder, notify.Moved, notify.Cancelled, notify.RunningLate, notify.HelperAway:
-		return now.After(m.visit.Start)
 	case notify.Aftercare:
 		return now.After(m.dry)
 	case notify.DayAfter:

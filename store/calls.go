@@ -28,22 +28,34 @@ type CallTry struct {
 
 const callColumns = `try_id, reminder_id, outcome, settles, note, again_at, said_yes, tried_at, tried_by`
 
+// OpenCalls is what a salon's list of calls is asked for.
+type OpenCalls struct {
+	Now time.Time
+	// Asked is when a reminder was due at the earliest that still asks for a yes.
+	Asked time.Time
+	// Useful is when a message was due, or its visit over, at the earliest.
+	Useful time.Time
+	// Ahead are the kinds of message that are of no use once their visit has begun.
+	Ahead []string
+}
+
 // Calls lists the messages that may have to be said by telephone, by when they
-// were due: those that are to be called, and reminders that went out from asked
-// on to a visit that still is booked and of which nobody has said yes. Those that
-// a try has settled are left out, and those that were due, about a visit that was over,
-// before useful; whether the reason of the others still stands is for the caller to say.
-func (t *Tx) Calls(ctx context.Context, asked, useful time.Time) ([]Reminder, error) {
+// were due: those that are to be called and still of use as far as o says, and reminders
+// that went out to a visit that still is booked and of which nobody has said yes. Those
+// that a try has settled are left out; whether the reason of the others still stands is
+// for the caller to say. It fails only as the database does.
+func (t *Tx) Calls(ctx context.Context, o OpenCalls) ([]Reminder, error) {
 	return collect[Reminder](ctx, t, "calls", `SELECT `+reminderColumns+` FROM reminder r
 		WHERE salon_id = $1 AND staff_id IS NULL AND reminder_id IN (
-			SELECT o.reminder_id FROM reminder o WHERE o.salon_id = $1 AND o.state = 'to_call' AND (o.due_at >= $3 OR EXISTS (
-				SELECT 1 FROM visit z WHERE z.salon_id = o.salon_id AND z.visit_id = o.visit_id AND greatest(z.ends_at, z.finished_at) >= $3))
+			SELECT o.reminder_id FROM reminder o JOIN visit z ON z.salon_id = o.salon_id AND z.visit_id = o.visit_id
+			WHERE o.salon_id = $1 AND o.state = 'to_call' AND CASE WHEN o.kind = ANY($4) THEN z.starts_at >= $5
+				ELSE o.due_at >= $3 OR greatest(z.ends_at, z.finished_at) >= $3 END
 			UNION ALL
 			SELECT a.reminder_id FROM reminder a JOIN visit v ON v.salon_id = a.salon_id AND v.visit_id = a.visit_id
 			WHERE a.salon_id = $1 AND a.kind = 'reminder' AND a.state = 'sent' AND a.due_at >= $2 AND v.state = 'booked' AND NOT EXISTS (
 				SELECT 1 FROM visit_yes y WHERE y.salon_id = v.salon_id AND y.visit_id = v.visit_id AND y.starts_at = v.starts_at))
 		AND NOT EXISTS (SELECT 1 FROM call_try c WHERE c.salon_id = r.salon_id AND c.reminder_id = r.reminder_id AND c.settles)
-		ORDER BY due_at, reminder_id`, t.salon, asked, useful)
+		ORDER BY due_at, reminder_id`, t.salon, o.Asked, o.Useful, o.Ahead, o.Now)
 }
 
 // CallTries lists what came of trying to reach clients because of some messages,

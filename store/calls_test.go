@@ -33,7 +33,7 @@ func init() {
 			return nil, t.SetDetail(x.t.Context(), x.message(), json.RawMessage(`{"a": 1}`))
 		},
 		"Course": func(t *store.Tx, x *filled) (any, error) { return t.Course(x.t.Context(), x.client) },
-		"Calls":  func(t *store.Tx, x *filled) (any, error) { return t.Calls(x.t.Context(), time.Time{}, time.Time{}) },
+		"Calls":  func(t *store.Tx, x *filled) (any, error) { return t.Calls(x.t.Context(), store.OpenCalls{}) },
 		"CallTries": func(t *store.Tx, x *filled) (any, error) {
 			return t.CallTries(x.t.Context(), []string{x.message()})
 		},
@@ -76,11 +76,12 @@ func TestCallsAreThoseThatNoTryHasSettledAndQuestionsThatNobodyAnswered(t *testi
 		_, err = tx.NoteYes(ctx, &v, store.Yes{At: at(7, 30), How: "page"})
 		return err
 	})
-	useful := at(8, 0) // the visits go on then
+	look := store.OpenCalls{Useful: at(8, 0)} // the visits go on then
 	calls := func(asked time.Time) []string {
+		look.Asked = asked
 		var out []string
 		s.tx(func(tx *store.Tx) error {
-			list, err := tx.Calls(ctx, asked, useful)
+			list, err := tx.Calls(ctx, look)
 			for _, r := range list {
 				for name, id := range ids {
 					if r.ID == id {
@@ -103,8 +104,13 @@ func TestCallsAreThoseThatNoTryHasSettledAndQuestionsThatNobodyAnswered(t *testi
 	require.Equal(t, []string{"done", "silent", "wishes"}, calls(at(7, 0)), "nobody answered")
 	require.NoError(t, add(store.CallTry{Reminder: ids["done"], Outcome: store.Reached, Settles: true, SaidYes: true, At: at(8, 1), By: "desk"}))
 	require.Equal(t, []string{"silent", "wishes"}, calls(at(7, 0)))
-	useful = at(23, 0)
+	look.Useful = at(23, 0)
 	require.Equal(t, []string{"silent"}, calls(at(7, 0)), "what was to be said of a visit that is over is of no use any more")
+	look.Useful, look.Ahead = at(8, 0), []string{"reminder"}
+	for now, want := range map[time.Time][]string{at(9, 0): {"silent", "wishes"}, at(9, 1): {"silent"}} {
+		look.Now = now
+		require.Equal(t, want, calls(at(7, 0)), "at %s; the visit begins at nine", now)
+	}
 	for what, c := range map[string]store.CallTry{
 		"settled without an answer":      {Reminder: ids["silent"], Outcome: store.NoAnswer, Settles: true},
 		"settled and tried again":        {Reminder: ids["silent"], Outcome: store.Reached, Settles: true, Again: &again},
