@@ -76,15 +76,20 @@ func (s *Server) knows(c echo.Context, account, mail string) {
 		MaxAge: int(knownFor / time.Second)})
 }
 
-// signInTries is what is counted of somebody who types a password to sign in: in a browser
-// in which she has signed in before, only what is typed there.
-func (s *Server) signInTries(c echo.Context, mail string) []counted {
-	mail = foldMail(mail)
-	if k := s.known(c); k.ID != "" {
-		tag, err := s.seal.tag(c.Request().Context(), mail)
-		if err == nil && slices.ContainsFunc(k.People, func(p signedInBefore) bool { return p.Mail == tag }) {
-			return []counted{{"browser:" + k.ID + " " + tag, triesOfAccount}}
-		}
+// knownAs is what a browser keeps, with those alone who signed in in it with a mail
+// address.
+func (s *Server) knownAs(c echo.Context, mail string) knownBrowser {
+	k := s.known(c)
+	tag, err := s.seal.tag(c.Request().Context(), foldMail(mail))
+	k.People = slices.DeleteFunc(k.People, func(p signedInBefore) bool { return err != nil || p.Mail != tag })
+	return k
+}
+
+// keyOf is under what wrong passwords to an account are counted that are typed in
+// this browser, "" where its person never signed in in it.
+func (k knownBrowser) keyOf(account string) string {
+	if !slices.ContainsFunc(k.People, func(p signedInBefore) bool { return p.Account == account }) {
+		return ""
 	}
-	return append([]counted{{"mail:" + mail, triesOfAccount}}, fromAddress(c.RealIP(), triesOfAddress)...)
+	return "browser:" + k.ID + " " + account
 }

@@ -164,6 +164,9 @@ func (s *Server) ChangePassword(c echo.Context, old string, n NewPassword) error
 		if f, err := t.FactorOf(ctx, id); err != nil || f.On() {
 			return err // the password alone proves too little
 		}
+		if lacks, err := s.lacksOnShared(ctx, t, id); err != nil || lacks {
+			return err // and so it does where it is not asked for
+		}
 		return t.SetProven(ctx, session(ctx).Session, id, s.now())
 	})
 	if err != nil {
@@ -225,6 +228,9 @@ func (s *Server) ShareThis(c echo.Context) error {
 	}
 	if !atDesk(principal(ctx).Roles) {
 		return newProblem(http.StatusForbidden, "forbidden", "a shared screen is for the desk")
+	}
+	if principal(ctx).NeedsFactor {
+		return newProblem(http.StatusForbidden, "second-step-needed", factorWords)
 	}
 	token, err := s.sessions.Load(ctx, s.sessionToken(c))
 	if err != nil {

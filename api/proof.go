@@ -59,7 +59,9 @@ func (s *Server) askProof(c echo.Context) error {
 
 // Prove notes that whoever uses the browser has just given her password and, where she
 // has a second step, its code. Errors are *scheduling.InvalidError about the fields old
-// and step, and *Problem with status 429 after too many wrong tries.
+// and step, and *Problem with status 429 after too many wrong tries, and with 403 on a shared
+// screen when the salon asks her for a second step and she has none: there the password
+// alone would do.
 func (s *Server) Prove(c echo.Context, password, code string) error {
 	ctx := c.Request().Context()
 	id, err := s.proven(ctx, password)
@@ -69,11 +71,31 @@ func (s *Server) Prove(c echo.Context, password, code string) error {
 	if err := s.secondStepOf(ctx, id, code); err != nil {
 		return err
 	}
-	err = s.inTx(ctx, func(t *store.Tx) error { return t.SetProven(ctx, session(ctx).Session, id, s.now()) })
+	err = s.inTx(ctx, func(t *store.Tx) error {
+		if lacks, err := s.lacksOnShared(ctx, t, id); err != nil {
+			return err
+		} else if lacks {
+			return newProblem(http.StatusForbidden, "second-step-needed", factorWords+", signed in on a machine that is not shared")
+		}
+		return t.SetProven(ctx, session(ctx).Session, id, s.now())
+	})
 	if err != nil {
 		return err
 	}
 	return s.NewToken(c)
+}
+
+// lacksOnShared is lacksStep of whoever uses a shared screen, and false elsewhere, where
+// she gets no further anyway.
+func (s *Server) lacksOnShared(ctx context.Context, t *store.Tx, account string) (bool, error) {
+	if session(ctx).Kind != store.SharedScreen {
+		return false, nil
+	}
+	a, err := t.AccountByID(ctx, account)
+	if err != nil {
+		return false, err
+	}
+	return s.lacksStep(ctx, t, account, a.Roles)
 }
 
 // NewToken gives the session of a browser another token, after its person has shown

@@ -226,6 +226,17 @@ func (s *Server) asksStep(ctx context.Context, t *store.Tx, roles []store.Role) 
 	return r, now, later, err
 }
 
+// lacksStep reports whether the salon asks somebody with roles for a second step by now
+// and her account has none.
+func (s *Server) lacksStep(ctx context.Context, t *store.Tx, account string, roles []store.Role) (bool, error) {
+	_, asks, _, err := s.asksStep(ctx, t, roles)
+	if err != nil || !asks {
+		return false, err
+	}
+	f, err := t.FactorOf(ctx, account)
+	return err == nil && !f.On(), err
+}
+
 func (s *Server) getOwnFactor(ctx context.Context, _ *empty) (*struct{ Body SecondFactorBody }, error) {
 	var out SecondFactorBody
 	id, err := account(ctx)

@@ -88,21 +88,10 @@ func (s *Server) SignIn(c echo.Context, f SignInForm) (Entered, error) {
 	if err := f.check(); err != nil {
 		return Entered{}, err
 	}
-	tries := s.signInTries(c, f.Mail)
-	if wait := s.tries.begin(s.now(), tries...); wait > 0 {
-		slog.WarnContext(ctx, "sign-in refused", "network", network(c.RealIP()).String(), "why", "too many tries")
-		return Entered{}, tooManyTries(wait)
-	}
-	found, err := s.matching(ctx, foldMail(f.Mail), f.Password)
+	found, err := s.matching(ctx, c.RealIP(), s.knownAs(c, f.Mail), f.Mail, f.Password)
 	if err != nil {
 		return Entered{}, err
 	}
-	if len(found) == 0 {
-		slog.WarnContext(ctx, "sign-in refused", "network", network(c.RealIP()).String(), "why", "wrong")
-		return Entered{}, errWrongSignIn
-	}
-	s.tries.forget(tries[0].key)
-	s.tries.takeBack(tries[1:]...)
 	if len(found) == 1 {
 		return s.enterMatching(c, found[0], f.kind())
 	}
@@ -126,8 +115,23 @@ func (f SignInForm) check() error {
 	return x.Err()
 }
 
-// matching lists the accounts with a login that a password opens.
-func (s *Server) matching(ctx context.Context, login, password string) ([]store.Credentials, error) {
+// matching lists the accounts with a login that a password opens: at least one.
+// Wrong passwords are counted for each account apart, so that a right one for another
+// salon's account of the same login, which any owner may make, takes nothing back. They
+// are counted by the address they came from, too, but not in a browser in which somebody
+// with that login has signed in before; there, her own accounts are not locked by what was
+// typed elsewhere. Errors are *Problem with status 401 when the password opens none, which
+// takes equally long whether there is such a login, and with 429 after too many.
+func (s *Server) matching(ctx context.Context, address string, before knownBrowser, login, password string) ([]store.Credentials, error) {
+	var from []counted
+	if len(before.People) == 0 {
+		from = fromAddress(address, triesOfAddress)
+	}
+	wait := s.tries.begin(s.now(), from...)
+	if wait > 0 {
+		return nil, signInRefused(ctx, address, wait)
+	}
+	login = foldMail(login)
 	known, err := s.store.CredentialsOf(ctx, login)
 	if err != nil {
 		return nil, err
@@ -136,16 +140,41 @@ func (s *Server) matching(ctx context.Context, login, password string) ([]store.
 		known = []store.Credentials{{}} // takes as long, and matches nothing
 	}
 	var out []store.Credentials
+	tried := false
 	for _, k := range known {
+		try := counted{cmp.Or(before.keyOf(k.Account), "signs in:"+cmp.Or(k.Account, login)), triesOfAccount}
+		if w := s.tries.begin(s.now(), try); w > 0 {
+			wait = max(wait, w)
+			continue
+		}
+		tried = true
 		same, err := s.hasher.Matches(ctx, password, k.Password)
 		if err != nil {
 			return nil, err
 		}
 		if same {
+			s.tries.forget(try.key)
 			out = append(out, k)
 		}
 	}
-	return out, nil
+	switch {
+	case len(out) > 0:
+		s.tries.takeBack(from...)
+		return out, nil
+	case tried:
+		wait = 0
+	}
+	return nil, signInRefused(ctx, address, wait)
+}
+
+// signInRefused is the answer to a wrong password, or when too many were after wait.
+func signInRefused(ctx context.Context, address string, wait time.Duration) error {
+	if wait > 0 {
+		slog.WarnContext(ctx, "sign-in refused", "network", network(address).String(), "why", "too many tries")
+		return tooManyTries(wait)
+	}
+	slog.WarnContext(ctx, "sign-in refused", "network", network(address).String(), "why", "wrong")
+	return errWrongSignIn
 }
 
 func salonChoices(found []store.Credentials) []SalonChoice {
@@ -213,7 +242,7 @@ func (s *Server) SignInSecond(c echo.Context, code string) (Entered, error) {
 
 // Names of what is kept of a browser between password and choice of a salon or code.
 const (
-	chosenFrom = "accounts" // salon and account in turn
+	chosenFrom = "accounts" // salon, account and a hash of the password's in turn
 	secondOf   = "second"   // salon, account and a hash of the password's
 	chosenKind = "kind"
 )
@@ -223,7 +252,7 @@ const (
 func (s *Server) remember(c echo.Context, found []store.Credentials, kind string) error {
 	var list []string
 	for _, k := range found {
-		list = append(list, k.Salon, k.Account)
+		list = append(list, k.Salon, k.Account, keptAs(k.Password))
 	}
 	ctx, err := s.renewed(c)
 	if err != nil {
@@ -236,23 +265,25 @@ func (s *Server) remember(c echo.Context, found []store.Credentials, kind string
 }
 
 // SignInTo signs in to one of the salons that SignIn has listed, or returns a
-// *Problem with status 401 when that was too long ago.
+// *Problem with status 401 when that was too long ago or the password is another one by
+// now.
 func (s *Server) SignInTo(c echo.Context, salon string) (Entered, error) {
 	ctx, err := s.sessions.Load(c.Request().Context(), s.sessionToken(c))
 	if err != nil {
 		return Entered{}, err
 	}
 	list, _ := s.sessions.Get(ctx, chosenFrom).([]string)
-	for i := 0; i+1 < len(list); i += 2 {
-		if list[i] == salon {
-			return s.enterChosen(c, salon, list[i+1], s.sessions.GetString(ctx, chosenKind))
+	for x := range slices.Chunk(list, 3) {
+		if len(x) == 3 && x[0] == salon {
+			return s.enterChosen(c, salon, x[1], x[2], s.sessions.GetString(ctx, chosenKind))
 		}
 	}
 	return Entered{}, newProblem(http.StatusUnauthorized, "unauthorized", "choosing the salon took too long: sign in once more")
 }
 
-// enterChosen signs the browser in to a salon that was chosen.
-func (s *Server) enterChosen(c echo.Context, salon, account, kind string) (Entered, error) {
+// enterChosen signs the browser in to a salon that was chosen, when the password that
+// was right, of which was is kept, still is the account's.
+func (s *Server) enterChosen(c echo.Context, salon, account, was, kind string) (Entered, error) {
 	ctx := c.Request().Context()
 	k := store.Credentials{Salon: salon, Account: account}
 	err := s.store.InTx(ctx, salon, func(t *store.Tx) error {
@@ -265,7 +296,7 @@ func (s *Server) enterChosen(c echo.Context, salon, account, kind string) (Enter
 		k.Password = kept.Password
 		return err
 	})
-	if is(err, scheduling.ErrNotFound) {
+	if is(err, scheduling.ErrNotFound) || err == nil && keptAs(k.Password) != was {
 		return Entered{}, errTooSlow
 	}
 	if err != nil {
@@ -317,6 +348,13 @@ func (s *Server) enterAccount(c echo.Context, salon, account, kind string, first
 		var err error
 		if a, err = t.AccountByID(ctx, account); err == nil && kind == store.SharedScreen && !atDesk(a.Roles) {
 			err = &scheduling.InvalidError{Field: "shared", Problem: "is for the desk", Want: "no tick, or somebody of the desk who signs in"}
+		}
+		if err == nil && kind == store.SharedScreen {
+			// There the second step is not asked for, so a password alone must not lead there.
+			var lacks bool
+			if lacks, err = s.lacksStep(ctx, t, account, a.Roles); lacks {
+				err = &scheduling.InvalidError{Field: "shared", Problem: "goes with no password alone, since the salon asks you for a second step and you have none", Want: "no tick: sign in, set the second step up, then share the screen"}
+			}
 		}
 		if err == nil && kind != store.SharedScreen && slices.Contains(a.Roles, store.Owner) {
 			var b SetUpBody

@@ -69,21 +69,10 @@ func (s *Server) signInByREST(ctx context.Context, b SignInBody) (*created[Signe
 		return nil, err
 	}
 	address, _ := ctx.Value(addressKey{}).(string)
-	tries := append([]counted{{"mail:" + foldMail(b.Mail), triesOfAccount}}, fromAddress(address, triesOfAddress)...)
-	if wait := s.tries.begin(s.now(), tries...); wait > 0 {
-		slog.WarnContext(ctx, "sign-in refused", "network", network(address).String(), "why", "too many tries")
-		return nil, tooManyTries(wait)
-	}
-	found, err := s.matching(ctx, foldMail(b.Mail), b.Password)
+	found, err := s.matching(ctx, address, knownBrowser{}, b.Mail, b.Password)
 	if err != nil {
 		return nil, err
 	}
-	if len(found) == 0 {
-		slog.WarnContext(ctx, "sign-in refused", "network", network(address).String(), "why", "wrong")
-		return nil, errWrongSignIn
-	}
-	s.tries.forget(tries[0].key)
-	s.tries.takeBack(tries[1:]...)
 	k, err := oneSalon(found, b.SalonID)
 	if err != nil {
 		return nil, err

@@ -240,8 +240,9 @@ func TestASalonMayAskOwnersForASecondStep(t *testing.T) {
 	enrolled(s, t, "", person("ada@example.org", "Ada", "owner"))
 	enrolled(s, t, "", person("ben@example.org", "Ben", "owner"))
 	enrolled(s, t, "", person("dora@example.org", "Dora", "desk"))
-	b, his, desk := open(t, s), open(t, s), open(t, s)
+	b, his, desk, counter := open(t, s), open(t, s), open(t, s), open(t, s)
 	b.signIn("ada@example.org")
+	counter.signIn("ben@example.org", "shared", "true").goes("/")
 	p := b.get("/set-up/sign-in").is(200).says("Owners need a second step", "advised for everybody")
 	b.do("POST", "/set-up/sign-in/rules", with(p.hidden(), "owners_second_factor", "true")).is(409).says("you have no second step yourself")
 	phone, _ := b.withStep(s)
@@ -254,6 +255,12 @@ func TestASalonMayAskOwnersForASecondStep(t *testing.T) {
 	his.post("/walk-in", "given_name", "X").is(403).says("set yours up first")
 	his.get("/me").is(200)
 	his.get("/me/second-step").is(200).says("This salon asks you for a second step")
+
+	// A tick or a press do not lead round it: on a shared screen it is not asked for.
+	his.post("/me/share").is(403).says("set yours up first")
+	his.get("/set-up/sign-in").goes("/me/second-step")
+	open(t, s).signIn("ben@example.org", "shared", "true").is(422).says("the salon asks you for a second step and you have none")
+	counter.post("/prove", "old", password, "to", "/set-up/sign-in").is(403).says("on a machine that is not shared")
 	his.withStep(s)
 	his.get("/").is(200)
 	his.get("/me/second-step").is(200).says("so it stays")
