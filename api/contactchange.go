@@ -86,23 +86,54 @@ func (s *Server) noteContacts(ctx context.Context, t *store.Tx, n salonDay, clie
 			if err := s.noteContact(ctx, t, n, c, beside, x.goes); err != nil {
 				return err
 			}
+			if x.was != "" && x.goes {
+				if err := t.CloseOwnPages(ctx, client, true, c.Changed); err != nil {
+					return err
+				}
+			}
 		}
 	}
 	return nil
 }
 
+// noteKept notes that addresses of a minor's own were changed while her guardian
+// hears: messages go there once she is of age, or is noted as a minor no more. The
+// guardian's links stay.
+func (s *Server) noteKept(ctx context.Context, t *store.Tx, n salonDay, was, is store.Client) error {
+	texts, err := s.texter(ctx, t)
+	if err != nil {
+		return err
+	}
+	visits, err := t.VisitsOfClient(ctx, was.ID)
+	if err != nil {
+		return err
+	}
+	beside := ""
+	if len(visits) > 0 {
+		beside = visits[0].ID
+	}
+	c := store.ContactChange{Client: was.ID, Changed: s.now()}
+	if !strings.EqualFold(was.Mail, is.Mail) {
+		c.Way, c.Was = wayMail, was.Mail
+		if err := s.noteContact(ctx, t, n, c, beside, n.row.Mail != ""); err != nil {
+			return err
+		}
+	}
+	if was.Phone != is.Phone {
+		c.Way, c.Was = wayText, was.Phone
+		return s.noteContact(ctx, t, n, c, beside, texts != nil)
+	}
+	return nil
+}
+
+// noteContact notes a change and puts word of it to the old address in line, where there
+// was one to which something can go.
 func (s *Server) noteContact(ctx context.Context, t *store.Tx, n salonDay, c store.ContactChange, beside string, goes bool) (err error) {
 	if c.By, err = whoMakes(ctx, t); err != nil {
 		return err
 	}
-	if c, err = t.AddContactChange(ctx, c); err != nil || c.Was == "" || !goes {
+	if c, err = t.AddContactChange(ctx, c); err != nil || c.Was == "" || !goes || beside == "" {
 		return err
-	}
-	if err := t.CloseOwnPages(ctx, c.Client, true, c.Changed); err != nil {
-		return err
-	}
-	if beside == "" {
-		return nil
 	}
 	r, err := t.AddReminder(ctx, store.Reminder{Visit: beside, Kind: string(addressChanged), Due: c.Changed, Reason: "where messages go was changed",
 		MessageID: notify.MessageID(n.row.Key, c.ID, addressChanged, 0, mailHost(n.row))})

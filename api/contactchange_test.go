@@ -141,3 +141,46 @@ func TestAnAddressThatIsTakenOutAndPutInAnewIsToldAllTheSame(t *testing.T) {
 	require.True(t, s.contactChanges(mara)[0].Guardian)
 	require.Equal(t, list[1].Reminder.MessageID, m.MessageID)
 }
+
+func TestWhoTakesAMinorBackGetsNothingOfHerHealthByIt(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	mara := s.client("Mara")
+	v, _ := s.book(mara, start.Add((97+28*24)*time.Hour), s.straightening())
+	s.call("POST", "/v1/clients/"+mara+"/skin-tests", object{"product": "Soft Wave", "strength": "N", "place": "inner_elbow", "by": s.ada}).is(201, nil)
+	s.call("PUT", "/v1/clients/"+mara+"/minor", object{"minor_until": "2030-01-01", "guardian_name": "Orla Moon", "guardian_mail": "orla@example.org", "contact_by": "mail"}).is(200, nil)
+	s.clock.Store(new(s.clock.Load().Add(8 * 24 * time.Hour)))
+	orlas, _ := s.linkIn(v.ID, "confirmation")
+	told := len(s.tellings(v.ID)) // those that wait
+
+	// Her own address is where messages go once nobody answers for her.
+	var was api.ClientBody
+	s.call("GET", "/v1/clients/"+mara, nil).is(200, &was)
+	s.rewrite(mara, object{"mail": "somebody@example.org"})
+	list := s.tellings(v.ID)
+	require.Len(t, list, told+1)
+	m, state := s.worked(&outbox{}, list[told])
+	require.Equal(t, store.Sent, state)
+	require.Equal(t, was.Mail, m.To.Address)
+	changes := s.contactChanges(mara)
+	require.Equal(t, "mail", changes[0].Way)
+	require.False(t, changes[0].Guardian)
+	b, ok := s.bundle(orlas)
+	require.True(t, ok, "the guardian's links stay")
+	require.Empty(t, b.Tests)
+
+	s.clock.Store(new(s.clock.Load().Add(8 * 24 * time.Hour)))
+	s.call("DELETE", "/v1/clients/"+mara+"/minor?approved_by="+s.ada+"&reason=typed+wrong", nil).is(204, nil)
+	_, ok = s.bundle(orlas)
+	require.False(t, ok, "what went to the guardian leads nowhere")
+	list = s.tellings(v.ID)
+	require.Len(t, list, told+1)
+	m, state = s.worked(&outbox{}, list[told])
+	require.Equal(t, store.Sent, state)
+	require.Equal(t, "orla@example.org", m.To.Address)
+	s.clock.Store(new(s.clock.Load().Add(time.Minute)))
+	fresh, _ := s.linkIn(v.ID, "prepare")
+	b, ok = s.bundle(fresh)
+	require.True(t, ok)
+	require.Empty(t, b.Tests, "nothing of health for a week")
+}

@@ -270,7 +270,7 @@ func (s *Server) deleteMinor(ctx context.Context, in *minorEndInput) (*empty, er
 		if err != nil {
 			return err
 		}
-		return t.DeleteMinor(ctx, in.ID, c)
+		return s.withContact(ctx, t, n, in.ID, func() error { return t.DeleteMinor(ctx, in.ID, c) })
 	})
 }
 
