@@ -72,7 +72,7 @@ type JobSettings struct {
 }
 
 // Usual waits. A server that puts unknown senders off for some minutes gets its
-// second try after at least one; after eleven hours or so a mail is given up,
+// second try after at least one; after about eleven and a half hours a mail is given up,
 // since it would help nobody any more (judgement). Text messages go by the
 // schedule that the Standard Webhooks specification 1.0.0 proposes.
 var (
