@@ -87,7 +87,7 @@ func answerParts(c echo.Context, board pages.Board) error {
 }
 
 // redrawAfter is how long the place of the present moment in lists may be old: a
-// script moves the line in the drawing.
+// script moves the line in the drawing (judgement).
 const redrawAfter = 5 * time.Minute
 
 // boardTag changes with whatever the board shows but the present moment.

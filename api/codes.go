@@ -69,7 +69,8 @@ func onShared(ctx context.Context) (store.SignedIn, error) {
 	return who, nil
 }
 
-// CodeNames lists who has a short code and may say who she is.
+// CodeNames lists who has a short code and may say who she is. It returns a *Problem
+// with status 409 in a browser that is no shared screen.
 func (s *Server) CodeNames(ctx context.Context) ([]CodeName, error) {
 	if _, err := onShared(ctx); err != nil {
 		return nil, err
@@ -156,7 +157,8 @@ func nameLocked(wait time.Duration) *Problem {
 	return p
 }
 
-// SayDone makes a shared screen read only again, at once.
+// SayDone makes a shared screen read only again, at once. It returns a *Problem with
+// status 409 in a browser that is no shared screen.
 func (s *Server) SayDone(ctx context.Context) error {
 	who, err := onShared(ctx)
 	if err != nil {

@@ -31,7 +31,9 @@ func (s *Server) Consult(ctx context.Context, salon, client string, b ScreeningI
 }
 
 // Decide notes what the licensed person says outside of a request, by the same
-// way as POST /v1/screenings/{id}/decision.
+// way as POST /v1/screenings/{id}/decision. It returns store.ErrNoHealthKey,
+// scheduling.ErrNotFound, scheduling.Faults about fields of b, and a *Problem with
+// status 409 or 422 when nobody can decide so.
 func (s *Server) Decide(ctx context.Context, salon, id string, b DecisionInput) error {
 	_, err := s.decideScreening(asOwner(ctx, salon), &decisionInput{ByID: ByID{id}, Body: b})
 	return err

@@ -94,7 +94,7 @@ func (s *Server) ErasedTo(ctx context.Context, list func([]store.Erased) error) 
 }
 
 // lookBack is how far back erasures are looked for after each: those of other
-// processes, and clocks that are apart.
+// processes, and clocks that are apart (judgement: far more than they are).
 const lookBack = 24 * time.Hour
 
 func (s *Server) listErased(ctx context.Context) {

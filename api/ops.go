@@ -438,7 +438,9 @@ func (s *Server) Openings(ctx context.Context, salon string, b OpeningsRequest) 
 	return out.Body, nil
 }
 
-// Finish ends a visit of a salon as it was planned.
+// Finish ends a visit of a salon as it was planned. It returns scheduling.ErrNotFound, a
+// *Problem with status 409 for a visit that is over, and an *scheduling.InvalidError
+// (ended_at) when it cannot have ended at its planned end.
 func (s *Server) Finish(ctx context.Context, salon, visit string) error {
 	return s.store.InTx(ctx, salon, func(t *store.Tx) error {
 		n, err := loadSalon(ctx, t)

@@ -36,7 +36,7 @@ func (a Aftercare) DryUntil(end time.Time) time.Time { return end.Add(a.KeepDry)
 func (a Aftercare) UntiedUntil(end time.Time) time.Time { return end.Add(a.NoTie) }
 
 // Words says until when, in the location of end: "dry until Sun 14:05, untied
-// until Mon 14:05", or "dry and untied until Sun 14:05". From a week on the
+// until Mon 14:05", or "dry and untied until Sun 14:05". From six days on the
 // date is added.
 func (a Aftercare) Words(end time.Time) string {
 	dry, untied := a.DryUntil(end), a.UntiedUntil(end)

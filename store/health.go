@@ -65,8 +65,8 @@ func (t *Tx) HealthFrom(ctx context.Context) (from date.Date, err error) {
 
 // SetHealthMonths changes HealthMonths, 1 to 120, when the salon's version is still the
 // given one, and returns the new version; otherwise scheduling.ErrStale. What another
-// term than before would erase stays for at least a day from today, which is by the
-// salon's calendar.
+// term than before would erase goes on the second day from today at the soonest, today
+// being by the salon's calendar.
 func (t *Tx) SetHealthMonths(ctx context.Context, version int64, months int, today date.Date) (int64, error) {
 	tag, err := t.tx.Exec(ctx, `UPDATE salon SET health_months = $3, version = version + 1,
 			health_from = CASE WHEN health_months = $3 THEN health_from ELSE greatest(health_from, $4::text::date) END

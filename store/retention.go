@@ -122,8 +122,8 @@ func (t *Tx) lockTerms(ctx context.Context, how string) error {
 
 // SetRetention writes terms within TermsAllowed when their version is still
 // r.Version, and returns them as they are then; otherwise scheduling.ErrStale. What
-// is to be erased by other terms than before stays for at least a day from today,
-// which is by the salon's calendar. Who writes them as they were has seen to them.
+// is to be erased by other terms than before goes on the second day from today at the
+// soonest, today being by the salon's calendar. Who writes them as they were has seen to them.
 func (t *Tx) SetRetention(ctx context.Context, r Retention, today date.Date) (Retention, error) {
 	if err := t.lockTerms(ctx, "NO KEY UPDATE"); err != nil {
 		return r, err

@@ -74,7 +74,7 @@ func readKeys(r io.Reader) ([][]byte, error) {
 }
 
 // MakeKeyFile writes a file with one new key, readable by its owner alone. An
-// existing file stays as it is.
+// existing file stays as it is, which is no error.
 func MakeKeyFile(path string) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if errors.Is(err, os.ErrExist) {

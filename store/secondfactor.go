@@ -35,7 +35,7 @@ func (t *Tx) FactorOf(ctx context.Context, account string) (f Factor, err error)
 
 // BeginFactor keeps the secret of a second step that is yet to be confirmed, in place
 // of one that was never. It returns scheduling.ErrStale for an account that has one,
-// ErrNoHealthKey, and an error for an account of another salon.
+// ErrNoHealthKey, and an *scheduling.InvalidError for an account of another salon.
 func (t *Tx) BeginFactor(ctx context.Context, account string, secret []byte, now time.Time) error {
 	sealed, err := t.sealed(secret, factorPlace, account)
 	if err != nil {
@@ -111,7 +111,8 @@ func (t *Tx) EndFactor(ctx context.Context, account string) error {
 	return one("second step", tag.RowsAffected(), err)
 }
 
-// SetRecoveryCodes replaces the recovery codes of an account.
+// SetRecoveryCodes replaces the recovery codes of an account. codes are as they are
+// typed, folded; only their SHA-256 are kept.
 func (t *Tx) SetRecoveryCodes(ctx context.Context, account string, codes []string) error {
 	if _, err := t.tx.Exec(ctx, `DELETE FROM recovery_code WHERE salon_id = $1 AND account_id = $2`, t.salon, account); err != nil {
 		return domain("recovery codes", err, false)

@@ -251,7 +251,9 @@ func (t *Tx) UpdateService(ctx context.Context, s scheduling.Service, row int64)
 	return t.ServiceByID(ctx, s.ID)
 }
 
-// RetireService takes a service out of use; booked visits keep it.
+// RetireService takes a service out of use; booked visits keep it. It returns
+// scheduling.ErrStale when the row's version is not row any more, and
+// scheduling.ErrNotFound.
 func (t *Tx) RetireService(ctx context.Context, id string, row int64) error {
 	var n int64
 	err := t.tx.QueryRow(ctx, `

@@ -55,7 +55,7 @@ func (t *Tx) loadShop(ctx context.Context, l *shopLoad, k *keptFreeTime, now tim
 	return l.shop(), ShopSeen{n.seen}, nil
 }
 
-// Rota reads the same without what is promised: opening windows, people and
+// Rota reads what LoadShop does but for what is promised: opening windows, people and
 // stations with their absences.
 func (t *Tx) Rota(ctx context.Context, h openings.Horizon) (openings.Shop, error) {
 	l := newShopLoad(h)

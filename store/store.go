@@ -1,5 +1,6 @@
 // Package store keeps a salon's data in Postgres. Queries stand beside the
-// scans of their rows; everything that changes data happens inside InTx.
+// scans of their rows. What requests change happens inside InTx; methods of Store
+// note single rows, and jobs clear away, without it.
 //
 // Every method of Tx works within one salon, the one the transaction was
 // opened for; there is no way to name another.

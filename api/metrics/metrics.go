@@ -74,7 +74,8 @@ func (m *Metrics) Searched(what string, took time.Duration) {
 	m.searches.WithLabelValues(what).Observe(took.Seconds())
 }
 
-// Level adds a value that is asked for at each reading.
+// Level adds a value that is asked for at each reading; its name gets the prefix
+// chairblock_.
 func (m *Metrics) Level(name, help string, value func() float64) {
 	m.registry.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "chairblock_" + name, Help: help}, value))
 }

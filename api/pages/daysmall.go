@@ -28,7 +28,7 @@ type DaySmall struct {
 	NoHours           bool // leave the hours above out, for days below each other
 }
 
-// Bounds of a small drawing of a day.
+// Bounds of a small drawing of a day (judgement).
 const (
 	smallWidth    = 340
 	minSmallWidth = 320

@@ -20,7 +20,7 @@ type HairDrawing struct {
 	Inches     bool              // say lengths in inches
 }
 
-// Bounds of a drawing of hair.
+// Bounds of a drawing of hair (the range of chairtime.Head; panels judgement).
 const (
 	leastHairCM = 8.0
 	mostHairCM  = 120.0

@@ -129,7 +129,7 @@ func (l Line) sortedShadows() []Shadow {
 	return out
 }
 
-// Sizes of shadows, in the units of the drawing.
+// Sizes of shadows, in the units of the drawing (judgement).
 const (
 	shadowGap    = 3.0  // below the ground line
 	shadowHeight = 11.0 // of a person's

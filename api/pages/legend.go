@@ -9,7 +9,7 @@ type legendItem struct {
 	label label
 }
 
-// Room for the picture of a legend item.
+// Room for the picture of a legend item (judgement).
 const (
 	legendIcon   = 40.0
 	legendHeight = 32.0

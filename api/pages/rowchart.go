@@ -34,7 +34,7 @@ type chartRow struct {
 	soft         bool   // nothing was measured
 }
 
-// Sizes of a chart in its own units.
+// Sizes of a chart in its own units (judgement).
 const (
 	chartWidth = 400.0
 	leastPlot  = 130.0

@@ -6,6 +6,7 @@ package pages
 // words nor poles meet. Poles make it clear which block is meant even where
 // the words reach under the next one.
 
+// Sizes of rows, in the units of the drawing (judgement).
 const (
 	rowStep  = 14.0 // height of a row; 11 units of text are at most 12.8 high
 	flagGap  = 4.0  // between pole and words

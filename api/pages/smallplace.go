@@ -8,7 +8,7 @@ import (
 )
 
 // Sizes of a small drawing of a day, in its own units, which are meant to be
-// shown as that many pixels.
+// shown as that many pixels (judgement).
 const (
 	smallColumn   = 78.0 // for the names at the left, at least
 	smallNames    = 0.36 // of the width, at most for names that need more

@@ -46,7 +46,8 @@ func (h *Hasher) turn(ctx context.Context) (done func(), err error) {
 	}
 }
 
-// Hash is what is kept of a secret: algorithm, cost, salt and hash in one text.
+// Hash is what is kept of a secret: algorithm, cost, salt and hash in one text. It
+// waits for a turn and returns the error of ctx when that ends first.
 func (h *Hasher) Hash(ctx context.Context, secret string) (string, error) {
 	done, err := h.turn(ctx)
 	if err != nil {
@@ -62,7 +63,8 @@ func (h *Hasher) Hash(ctx context.Context, secret string) (string, error) {
 
 // Matches reports whether hash was made of secret. An empty hash stands for
 // somebody who has no password or is not known: nothing matches it, and finding
-// that out takes as long.
+// that out takes as long. It waits for a turn and returns the error of ctx when that
+// ends first, and an error for a hash that cannot be read.
 func (h *Hasher) Matches(ctx context.Context, secret, hash string) (bool, error) {
 	known := hash != ""
 	if !known {

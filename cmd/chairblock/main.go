@@ -1,6 +1,6 @@
 // Command chairblock books chair time for a small salon. Its sub-commands
-// estimate and openings need neither a database nor a network; demo needs
-// nothing but PostgreSQL on the machine.
+// estimate, openings, pack, delay, and pace with a file need neither a database nor
+// a network; demo needs nothing but PostgreSQL on the machine.
 package main
 
 import (

@@ -83,10 +83,10 @@ const (
 	// So many slices of the lengths between two answers are worked out, which is finer than
 	// anybody tells a length on the telephone, for an iron of so many cm (both judgement).
 	lengthSlices = 60
-	// The exposure changes slowly with the length: one slice stands for so many.
+	// The exposure changes slowly with the length: one slice stands for so many (judgement).
 	exposureEvery = 10
 	phonePlateCM  = 3
-	quarterHour   = 15 // to which what is said is rounded, in minutes
+	quarterHour   = 15 // to which what is said is rounded, in minutes (judgement)
 )
 
 var reachBands = map[Reach][2]float64{

@@ -83,7 +83,7 @@ func (b *bounds) addRuns() {
 	}
 }
 
-// maxSets is how many sets of units the bounds look at. A salon has ten.
+// maxSets is how many sets of units the bounds look at (judgement: a salon has ten).
 const maxSets = 60
 
 // unitSets are the sets of all units of a kind, and those that jobs choose from.

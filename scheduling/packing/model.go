@@ -78,7 +78,7 @@ func newModel(p *Problem, snap *openings.Snapshot, plans []*openings.Plan) *mode
 }
 
 // maxBlocks bounds the table of the orders of blocks to a few megabytes. Sixty
-// visits of eight phases have fewer.
+// visits of eight phases have fewer (judgement).
 const maxBlocks = 4000
 
 // check returns Faults when calendars for m would take too much memory.

@@ -68,7 +68,7 @@ type UnitChange struct {
 	From, To string // ids of units
 }
 
-// defaultRounds is the number of rounds when nothing else ends the search.
+// defaultRounds is the number of rounds when nothing else ends the search (judgement).
 const defaultRounds = 2000
 
 // Pack looks for the best packing of p. It improves a first packing until it is

@@ -42,7 +42,7 @@ func (o *orders) lower(p, at int32) bool {
 }
 
 // patience is how many conclusions are drawn between two looks at the time. They
-// are few but for rules that push each other on minute by minute.
+// are few but for rules that push each other on minute by minute (judgement).
 const patience = 10_000
 
 // spread draws the conclusions from everything decided so far. It reports false

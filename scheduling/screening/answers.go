@@ -17,7 +17,7 @@ import (
 type Answer struct{ Question, Text string }
 
 // yearsBack is how far back an answered date may lie: longer than any hair that
-// is treated has grown.
+// is treated has grown (judgement).
 const yearsBack = 20
 
 // Check returns scheduling.Faults for answers that do not fit the form, given

@@ -18,7 +18,8 @@ func Words(n int32) int { return int(n+wordBits-1) / wordBits }
 // size returns how many minutes b has room for.
 func (b Bits) size() int32 { return int32(len(b)) * wordBits }
 
-// Zero empties the words from..to-1. Few of them do not pay for a call.
+// Zero empties the words from..to-1. For a few words a loop is quicker than
+// a call.
 func (b Bits) Zero(from, to int) {
 	for i := from; i < to; i++ {
 		b[i] = 0

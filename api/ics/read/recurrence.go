@@ -33,7 +33,7 @@ type extra struct {
 }
 
 // mostLookBack is the longest that an instance of a series may have lasted and
-// still be found, in seconds: a little over a year (assumed).
+// still be found, in seconds: a little over a year (judgement).
 const mostLookBack = 400 * day
 
 // repeat reads the rules and dates of a series.

@@ -6,7 +6,7 @@ import (
 )
 
 // longest is the most that a span may last, in days. A span of 100 years is a
-// fault or a joke (assumed).
+// fault or a joke (judgement).
 const longest = 36_525
 
 // span is how long an event lasts: whole days of the calendar, which are 23 to
