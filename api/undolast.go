@@ -240,7 +240,7 @@ func (s *Server) bookAgain(ctx context.Context, t *store.Tx, n salonDay, v store
 	if was.State == string(store.Arrived) {
 		v.State = store.Arrived
 	}
-	if err := t.SetVisitState(ctx, &v); err != nil {
+	if err := taken(t.SetVisitState(ctx, &v)); err != nil {
 		return err
 	}
 	if isKept(v) {

@@ -40,7 +40,7 @@ func (s *Server) unmiss(ctx context.Context, t *store.Tx, n salonDay, v store.Vi
 		return v, conflict("the time of the visit is over: book another one")
 	}
 	v.State = store.Booked
-	if err := t.SetVisitState(ctx, &v); err != nil {
+	if err := taken(t.SetVisitState(ctx, &v)); err != nil {
 		return v, err
 	}
 	list, err := s.rearrange(ctx, t, n, []change{{id: v.ID, version: v.Version, link: looseLink, approvedBy: v.ApprovedBy}})
