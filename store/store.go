@@ -346,7 +346,7 @@ func domain(what string, err error, emptyOK bool) error {
 			return &scheduling.InvalidError{Problem: "holds a NUL character", Want: "text without it"}
 		case "23503":
 			return &scheduling.InvalidError{Problem: "refers to something that does not exist or is still in use", Want: "ids of this salon"}
-		case "55P03", "57014", "53100", "53300", "57P01", "57P02", "57P03", "25006", "53200":
+		case "55P03", "57014", "53100", "53300", "57P01", "57P02", "57P03", "25006", "53200", "25P03":
 			return fmt.Errorf("%w (%s)", ErrUnavailable, pg.Code)
 		}
 		return fmt.Errorf("store: %s: %w", what, err)

@@ -281,6 +281,20 @@ func TestWhatCannotBeDoneNowIsToldFromWhatCannotBeDone(t *testing.T) {
 	s.tx(func(tx *store.Tx) error { return tx.TouchFeeds(t.Context(), s.ada) })
 }
 
+// A machine that slept in the middle of a request finds its transaction ended.
+func TestATransactionThatTheDatabaseEndedForIdlingIsUnavailable(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 1)
+	err := s.try(func(tx *store.Tx) error {
+		require.NoError(t, tx.Exec(t.Context(), `SET LOCAL idle_in_transaction_session_timeout = '100ms'`))
+		time.Sleep(300 * time.Millisecond)
+		_, err := tx.ClientByID(t.Context(), store.NewID())
+		return err
+	})
+	require.ErrorIs(t, err, store.ErrUnavailable)
+	s.tx(func(tx *store.Tx) error { return tx.TouchFeeds(t.Context(), s.ada) })
+}
+
 func TestADatabaseThatIsNotThereIsUnavailable(t *testing.T) {
 	t.Parallel()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
