@@ -162,6 +162,7 @@ func (s *Server) bearer(next echo.HandlerFunc) echo.HandlerFunc {
 		ctx := c.Request().Context()
 		if c.Request().URL.Path == "/v1"+signInPath {
 			c.SetRequest(c.Request().WithContext(context.WithValue(ctx, addressKey{}, c.RealIP())))
+			hit(c)
 			return next(c)
 		}
 		scheme, token, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
@@ -182,6 +183,7 @@ func (s *Server) bearer(next echo.HandlerFunc) echo.HandlerFunc {
 			}
 			return newProblem(http.StatusUnauthorized, "unauthorized", "the token is unknown, expired or revoked")
 		}
+		hit(c)
 		if err := s.within(c, p); err != nil {
 			return err
 		}

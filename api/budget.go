@@ -18,7 +18,7 @@ import (
 // service to the others (judgement).
 const RequestsPerMinute = 3000
 
-// budgets say how much each token and account may still ask for. Each holds a minute's
+// budgets say how much each token, link and account may still ask for. Each holds a minute's
 // worth and is filled again evenly. The zero value limits nothing.
 type budgets struct {
 	perMinute int
@@ -32,7 +32,7 @@ type budget struct {
 	at   time.Time
 }
 
-// LimitRequests sets how many requests a token or an account may make in a minute, at
+// LimitRequests sets how many requests a token, a link or an account may make in a minute, at
 // this process; 0 is as many as it likes. Call it before the server is used.
 func (s *Server) LimitRequests(perMinute int) { s.budgets.perMinute = perMinute }
 
@@ -73,7 +73,7 @@ func (b *budgets) forgetFull(now time.Time) {
 }
 
 // within answers 429 for whoever has asked for too much, and says what is left. Only
-// known tokens and accounts are counted, so that nobody else can fill the list.
+// known tokens, links and accounts are counted, so that nobody else can fill the list.
 func (s *Server) within(c echo.Context, p store.Principal) error {
 	if s.budgets.perMinute <= 0 {
 		return nil
@@ -87,7 +87,7 @@ func (s *Server) within(c echo.Context, p store.Principal) error {
 		return nil
 	}
 	pr := newProblem(http.StatusTooManyRequests, "too-many-requests",
-		fmt.Sprintf("more than %d requests were made within a minute with this token or account: wait %d s", s.budgets.perMinute, seconds))
+		fmt.Sprintf("more than %d requests were made within a minute with this token, link or account: wait %d s", s.budgets.perMinute, seconds))
 	pr.retryAfter = seconds
 	return pr
 }

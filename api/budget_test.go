@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"fmt"
+	"net"
 	"net/http"
 	"strconv"
 	"testing"
@@ -63,4 +64,60 @@ func TestWhoGuessesTokensIsToldToWait(t *testing.T) {
 	require.NoError(t, err)
 	require.Positive(t, wait)
 	s.call("GET", "/v1/salon", nil).is(http.StatusOK, nil) // who has one is let in from there
+}
+
+func TestNobodyBehindAnAddressOfGuessesIsShutOutByWhatTakesLong(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), start.Add(97*time.Hour), s.cut())
+	link, _ := s.linkIn(v.ID, "confirmation")
+	for i := range 30 {
+		s.call("GET", "/v1/salon", nil, "Authorization", fmt.Sprintf("Bearer b_aaaaaaaaaa_%043d", i)).refused(401, "unauthorized")
+	}
+	for range 2 { // who listens with a token that is good
+		require.Equal(t, 200, s.listen(s.http.URL, "").answer.StatusCode)
+	}
+	for _, head := range []string{ // bodies that do not come
+		"POST /v1/sign-in HTTP/1.1\r\nContent-Type: application/json",
+		"POST /m/x/stop HTTP/1.1\r\nContent-Type: application/x-www-form-urlencoded",
+	} {
+		for range 2 {
+			c, err := net.Dial("tcp", s.http.Listener.Addr().String())
+			require.NoError(t, err)
+			defer c.Close()
+			_, err = fmt.Fprintf(c, "%s\r\nHost: salon\r\nContent-Length: 9\r\n\r\n{", head)
+			require.NoError(t, err)
+		}
+	}
+	time.Sleep(100 * time.Millisecond) // they have come by then, or hold nothing
+	s.call("GET", "/v1/salon", nil).is(200, nil)
+	page, _ := s.web("GET", link, "", "")
+	require.Equal(t, 200, page.StatusCode)
+}
+
+func TestWhoHoldsALinkHasABudgetToo(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	v, _ := s.book(s.client("Mara"), start.Add(97*time.Hour), s.cut())
+	link, _ := s.linkIn(v.ID, "confirmation")
+	c := s.feed("staff", s.ada)
+	s.server.LimitRequests(30)
+	for i := range 22 {
+		page, _ := s.web("POST", link+[]string{"/stop", "/again"}[i%2], formType, "what=topic")
+		require.Equal(t, map[bool]int{true: 200, false: 429}[i < 20], page.StatusCode, "form %d", i)
+		if i >= 20 {
+			require.NotEmpty(t, page.Header.Get("Retry-After"))
+		}
+	}
+	var last webAnswer
+	for range 9 {
+		last, _ = s.web("GET", link, "", "")
+	}
+	require.Equal(t, 429, last.StatusCode)
+	for range 30 {
+		require.Equal(t, 200, c.ask("GET").status)
+	}
+	a := c.ask("GET")
+	a.refused(429, "too-many-requests")
+	require.Equal(t, "2", a.header.Get("Retry-After"))
 }

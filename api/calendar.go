@@ -60,6 +60,10 @@ func (s *Server) feed(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	hit(c)
+	if err := s.within(c, store.Principal{Salon: f.Salon, TokenID: "feed " + f.Feed}); err != nil {
+		return err
+	}
 	switch as {
 	case ".ics":
 		return s.sendFeed(c, f)

@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -12,10 +13,12 @@ import (
 )
 
 // missed is set in a request that named a link that does nothing, doubtful in one from
-// an address that has named too many of them.
+// an address that has named too many of them, and turnBack gives back what such a one
+// holds.
 const (
 	missed   = "link missed"
 	doubtful = "link doubtful"
+	turnBack = "link turn"
 )
 
 // How many such links one address may name in a minute before it is doubtful
@@ -27,9 +30,9 @@ const (
 )
 
 // doubtfulAtOnce is how many requests of doubtful addresses are looked at at the same
-// time, and doubtfulPatience how long one waits for its turn: whoever knows a link is
-// answered although others behind the same address guess, and those who guess hold no
-// more than two connections of the database (judgement).
+// time, until what they name was found or not, and doubtfulPatience how long one waits
+// for its turn: whoever knows a link is answered although others behind the same address
+// guess, and those who guess hold no more than two connections of the database (judgement).
 const (
 	doubtfulAtOnce   = 2
 	doubtfulPatience = 2 * time.Second
@@ -66,17 +69,25 @@ func fromAddress(address string, most int) []counted {
 }
 
 // slowGuessing lets requests from an address that has named too many links that do
-// nothing wait for each other.
+// nothing wait for each other. A form is read before, so that one that never comes holds
+// nobody up.
 func (s *Server) slowGuessing(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		from := fromAddress(c.RealIP(), missesAllowed)
 		if s.misses.full(time.Now(), from...) > 0 {
 			c.Set(doubtful, true)
+			if r := c.Request(); !reads(r.Method) && !strings.HasPrefix(r.URL.Path, "/v1/") {
+				if _, err := c.FormParams(); err != nil {
+					return sorry(c, errUnreadableForm)
+				}
+			}
 			turn := time.NewTimer(doubtfulPatience)
 			defer turn.Stop()
 			select {
 			case s.doubtfulTurns <- struct{}{}:
-				defer func() { <-s.doubtfulTurns }()
+				free := sync.OnceFunc(func() { <-s.doubtfulTurns })
+				defer free()
+				c.Set(turnBack, free)
 			case <-turn.C:
 				return tooManyMissed(c)
 			case <-c.Request().Context().Done():
@@ -88,6 +99,14 @@ func (s *Server) slowGuessing(next echo.HandlerFunc) echo.HandlerFunc {
 			s.misses.begin(time.Now(), from...)
 		}
 		return err
+	}
+}
+
+// hit notes that what a request named does something, or is no link: whatever takes long
+// from then on holds up nobody else behind its address.
+func hit(c echo.Context) {
+	if free, ok := c.Get(turnBack).(func()); ok {
+		free()
 	}
 }
 

@@ -72,6 +72,15 @@ func (s *Server) withLink(c echo.Context, f func(context.Context, *store.Tx, *li
 	if err != nil {
 		return sorry(c, err)
 	}
+	hit(c)
+	if err := s.within(c, store.Principal{Salon: salon, TokenID: "message " + id}); err != nil {
+		return sorry(c, err)
+	}
+	if f != nil {
+		if wait := s.ownActs.begin(s.now(), counted{salon + " message " + id, ownActsAllowed}); wait > 0 {
+			return enoughActs(c, wait)
+		}
+	}
 	var page pages.AnswerPage
 	run := s.store.InTx
 	if f == nil {

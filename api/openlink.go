@@ -87,8 +87,11 @@ func (s *Server) linked(c echo.Context, secret string) (store.Link, error) {
 		return store.Link{}, scheduling.ErrNotFound
 	}
 	link, err := s.store.LinkBySecret(c.Request().Context(), secret, s.now())
-	if is(err, scheduling.ErrNotFound) {
+	switch {
+	case is(err, scheduling.ErrNotFound):
 		miss(c)
+	case err == nil:
+		hit(c)
 	}
 	return link, err
 }

@@ -28,7 +28,8 @@ const (
 	ownRenewed = time.Minute
 )
 
-// ownActsAllowed is how many forms of such pages may be sent for one client in an hour
+// ownActsAllowed is how many forms of such pages may be sent for one client in an hour,
+// and of the page of one message
 // (judgement: nobody needs more; a program that books and cancels in turn would).
 const ownActsAllowed = 20
 
@@ -44,6 +45,12 @@ func (s *Server) tooManyActs(c echo.Context, client string) time.Duration {
 		list = append(list, fromAddress(c.RealIP(), ownBookingsOfAddress)...)
 	}
 	return s.ownActs.begin(s.now(), list...)
+}
+
+// enoughActs answers who has sent too many forms.
+func enoughActs(c echo.Context, wait time.Duration) error {
+	c.Response().Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(wait.Seconds()))))
+	return message(c, http.StatusTooManyRequests, "That is enough for now", "Many changes were made on these pages within an hour. Please call the salon, or try again later.")
 }
 
 // clientRole is whoever has opened a client's own pages. No operation of the
@@ -142,7 +149,11 @@ func (s *Server) linkedOwn(c echo.Context) (store.OwnPages, error) {
 	if !couldBeSecret(secret) {
 		return store.OwnPages{}, scheduling.ErrNotFound
 	}
-	return s.store.OwnLinkBySecret(c.Request().Context(), secret, s.now())
+	door, err := s.store.OwnLinkBySecret(c.Request().Context(), secret, s.now())
+	if err == nil {
+		hit(c)
+	}
+	return door, err
 }
 
 // enterOwn opens the pages of a secret link and leads to the clean address.
@@ -305,12 +316,18 @@ func (s *Server) inside(c echo.Context, run func(context.Context, string, func(*
 	return s.insideOf(c, door, run, f)
 }
 
+var errUnreadableForm = newProblem(http.StatusBadRequest, "unreadable", "the form could not be read: go back and try once more")
+
 // insideOf is inside for pages that were found to be open.
 func (s *Server) insideOf(c echo.Context, door store.OwnPages, run func(context.Context, string, func(*store.Tx) error) error,
 	f func(context.Context, *ownView) error) (answered bool, err error) {
+	hit(c)
+	if err := s.within(c, store.Principal{Salon: door.Salon, TokenID: "own " + door.Client}); err != nil {
+		return true, sorry(c, err)
+	}
 	form, err := c.FormParams()
 	if err != nil {
-		return true, sorry(c, newProblem(http.StatusBadRequest, "unreadable", "the form could not be read: go back and try once more"))
+		return true, sorry(c, errUnreadableForm)
 	}
 	form, query := keepable(form), keepable(c.QueryParams())
 	ctx := withPrincipal(c.Request().Context(), store.Principal{Salon: door.Salon, Role: clientRole, TokenID: "own " + door.Client})
@@ -395,8 +412,7 @@ func (s *Server) ownPost(act ownAct, page ownPage) echo.HandlerFunc {
 			return sorry(c, err)
 		}
 		if wait := s.tooManyActs(c, door.Salon+" "+door.Client); wait > 0 {
-			c.Response().Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(wait.Seconds()))))
-			return message(c, http.StatusTooManyRequests, "That is enough for now", "Many changes were made on these pages within an hour. Please call the salon, or try again later.")
+			return enoughActs(c, wait)
 		}
 		to := ""
 		answered, err := s.insideOf(c, door, s.store.InTx, func(ctx context.Context, v *ownView) (err error) {
