@@ -12,12 +12,6 @@ import (
 	"chairblock/store"
 )
 
-// RequestsPerMinute is how many requests a token or an account may make in a minute
-// unless somebody sets it: fifty a second, more than a desk with many windows open or a
-// till asks for, and few enough that one program that runs wild leaves most of the
-// service to the others (judgement).
-const RequestsPerMinute = 3000
-
 // budgets say how much each token, link and account may still ask for. Each holds a minute's
 // worth and is filled again evenly. The zero value limits nothing.
 type budgets struct {

@@ -155,7 +155,15 @@ func TestTenThousandCalendarsArePolled(t *testing.T) {
 		all.Go(func() {
 			for i := 0; ctx.Err() == nil; i++ { // names change, and calendars with them
 				n := salons[i%len(salons)]
-				_ = n.store.InTx(ctx, n.row.ID, func(tx *store.Tx) error { return tx.TouchFeeds(ctx, n.ada, n.chairs[0]) })
+				_ = n.store.InTx(ctx, n.row.ID, func(tx *store.Tx) error {
+					list, err := tx.Clients(ctx, "", "", 1)
+					if err != nil {
+						return err
+					}
+					list[0].GivenName = fmt.Sprintf("Name %d", i)
+					_, err = tx.UpdateClient(ctx, list[0])
+					return err
+				})
 				time.Sleep(100 * time.Millisecond)
 			}
 		})

@@ -49,9 +49,13 @@ func TestAnOldAddressIsTakenOutAfterAMonth(t *testing.T) {
 		require.Equal(t, "desk", list[0].By)
 		return list[0].Was
 	}
-	s.tx(func(t *store.Tx) error { _, err := t.EraseOld(ctx, at(9, 0).AddDate(0, 0, 29)); return err })
+	erase := func(days int) {
+		_, err := s.store.EraseByAge(ctx, at(9, 0).AddDate(0, 0, days))
+		require.NoError(t, err)
+	}
+	erase(29)
 	require.Equal(t, "old@example.org", was())
-	s.tx(func(t *store.Tx) error { _, err := t.EraseOld(ctx, at(9, 0).AddDate(0, 0, 31)); return err })
+	erase(31)
 	require.Empty(t, was())
 	require.ErrorIs(t, s.store.InTx(ctx, s.row.ID, func(t *store.Tx) error { return t.SetTelling(ctx, "none", "none") }), scheduling.ErrNotFound)
 }

@@ -18,6 +18,17 @@ func (t *Tx) Exec(ctx context.Context, q string, args ...any) error {
 	return domain("exec", err, false)
 }
 
+// TouchFeeds raises the version of the feeds of the given people when the transaction
+// ends, as what changes their calendars does.
+func (t *Tx) TouchFeeds(_ context.Context, subjects ...string) error {
+	if t.atEnd == nil {
+		return errReading
+	}
+	t.lockFeeds(false)
+	t.touchFeeds(subjects)
+	return nil
+}
+
 // BlocksOf is the condition that finds the blocks b of one unit.
 func BlocksOf(salon, unit string) string { return blocksOf(salon, unit) }
 
@@ -51,6 +62,22 @@ func PeopleAhead(ctx context.Context, t *Tx, where string) (int, error) {
 	return a.people(ctx, KeptVisits, keptStep{table: "visit", id: "visit_id", where: where, chain: true}, term{}, &g)
 }
 
+// EraseHealth is what a day's run of EraseByAge does with what is on record of health,
+// whatever the hour and however long ago the last one was. It returns how many rows
+// were erased; there is one run a day.
+func (s *Store) EraseHealth(ctx context.Context, n Salon, now time.Time) (erased int, err error) {
+	loc, err := n.Location()
+	if err != nil {
+		return 0, err
+	}
+	r := erasing{store: s, salon: n.ID, loc: loc, today: date.NewAt(now.In(loc)), now: now, until: time.Now().Add(eraseFor)}
+	if err := r.kind(ctx, keptKinds[0]); err != nil {
+		return 0, err
+	}
+	return erased, s.pool.QueryRow(ctx, `SELECT coalesce(sum(erased), 0)::integer FROM retention_run WHERE salon_id = $1 AND kind = $2 AND day = $3::text::date`,
+		n.ID, string(KeptHealth), r.today.String()).Scan(&erased)
+}
+
 // EraseToday is what the job does that erases by age.
 func (s *Store) EraseToday(ctx context.Context) error { return (&eraseWorker{store: s}).Work(ctx, nil) }
 
@@ -68,9 +95,6 @@ func (s *Store) Send(ctx context.Context, salon, reminder string, deliver Delive
 	w := reminderWorker{store: s, deliver: deliver, set: s.work.orUsual()}
 	return w.send(ctx, reminderArgs{Salon: salon, Reminder: reminder})
 }
-
-// SettleTime is what a delivery must leave of a job's time.
-const SettleTime = settleTime
 
 // LookForPrivate is what the job that looks for private calendars does.
 func (s *Store) LookForPrivate(ctx context.Context) error {

@@ -223,17 +223,6 @@ func (t *Tx) lockFeeds(alone bool) {
 	t.tx.later(`SELECT `+lock+`(hashtextextended('feeds/' || $1, 0))`, t.salon)
 }
 
-// TouchFeeds raises the version of the feeds of the given people, when the transaction
-// ends.
-func (t *Tx) TouchFeeds(ctx context.Context, subjects ...string) error {
-	if t.atEnd == nil {
-		return errReading
-	}
-	t.lockFeeds(false)
-	t.touchFeeds(subjects)
-	return nil
-}
-
 // laterSecond is the time of a change to a feed: never in the second of the last one,
 // although a transaction that began in that second may commit later. HTTP dates have
 // no fractions.
@@ -245,7 +234,8 @@ const touchFeedsQuery = `
 	ON CONFLICT (salon_id, subject_id) DO UPDATE SET version = feed_version.version + 1,
 		changed_at = ` + laterSecond
 
-// touchFeeds is TouchFeeds for who holds the lock.
+// touchFeeds raises the version of the feeds of the given people when the transaction
+// ends, for who has called lockFeeds.
 func (t *Tx) touchFeeds(subjects []string) {
 	if t.atEnd.feeds == nil {
 		t.atEnd.feeds = map[string]bool{}

@@ -139,16 +139,12 @@ func TestTestsReasonsAndStopsAreErasedWithAge(t *testing.T) {
 		return []int{value[int](s, `SELECT count(*) FROM test_record`), value[int](s, `SELECT count(*) FROM need_override WHERE sealed <> ''`),
 			value[int](s, `SELECT count(*) FROM visit_stop WHERE sealed IS NOT NULL AND cleared_sealed IS NOT NULL`)}
 	}
-	erase := func(now time.Time) (n int) {
-		s.tx(func(tx *store.Tx) (err error) { n, err = tx.EraseOld(ctx, now); return err })
-		return n
-	}
 	s.store.SealWith(nil) // erasing needs no key
-	require.Zero(t, erase(at(8, 0).AddDate(0, 12, -1)))
+	require.Zero(t, s.eraseHealth(at(8, 0).AddDate(0, 12, -1)))
 	require.Equal(t, []int{1, 1, 1}, kept())
-	require.Equal(t, 4, erase(at(0, 0).AddDate(0, 13, 0)))
+	require.Equal(t, 4, s.eraseHealth(at(0, 0).AddDate(0, 13, 0)))
 	require.Equal(t, []int{0, 0, 0}, kept())
-	require.Zero(t, erase(at(0, 0).AddDate(0, 14, 0)), "once")
+	require.Zero(t, s.eraseHealth(at(0, 0).AddDate(0, 14, 0)), "once")
 	require.Equal(t, 4, value[int](s, `SELECT count(*) FROM health_read WHERE what = 'erased' AND role = 'retention'`))
 	require.Equal(t, 3, value[int](s, `SELECT count(*) FROM health_read WHERE client_id = '`+client+`'`))
 	s.tx(func(tx *store.Tx) error {

@@ -300,20 +300,11 @@ var crossing = map[string]func(t *store.Tx, x *filled) (any, error){
 	"Decide": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.Decide(x.t.Context(), store.Screening{ID: x.screening, Client: x.client, Decision: "yes", DecidedAt: &soon}, nil)
 	},
-	"EraseOld": func(t *store.Tx, x *filled) (any, error) {
-		n, err := t.EraseOld(x.t.Context(), soon.AddDate(50, 0, 0))
-		return n, errors.Join(err, errUndo)
-	},
 	"EraseScreening": func(t *store.Tx, x *filled) (any, error) {
 		return nil, t.EraseScreening(x.t.Context(), x.screening, soon, true)
 	},
 	"FormByVersion": func(t *store.Tx, x *filled) (any, error) { return t.FormByVersion(x.t.Context(), 2) },
 	"NewestForm":    func(t *store.Tx, x *filled) (any, error) { return t.NewestForm(x.t.Context()) },
-	"HasLed": func(t *store.Tx, x *filled) (any, error) {
-		yes, err := t.HasLed(x.t.Context(), x.ada, x.client)
-		require.False(x.t, yes)
-		return nil, err
-	},
 	"HealthMonths": func(t *store.Tx, x *filled) (any, error) {
 		n, _, err := t.HealthMonths(x.t.Context())
 		return n, err

@@ -214,39 +214,6 @@ func (t *Tx) EraseScreening(ctx context.Context, id string, now time.Time, withd
 	return one("screening", tag.RowsAffected(), err)
 }
 
-// EraseOld erases what is on record of the health of clients whose last visit is
-// more than the salon's months ago, by its calendar, and the record itself, too: the
-// answers of consultations, notes of tests and reactions, the reasons of overrides,
-// and why visits were stopped early. A visit that is still to come counts as the last;
-// one that was cancelled or missed, or was never booked, does not. Addresses that
-// messages go to no more are taken out as well. It returns how many rows were erased,
-// and needs no key.
-func (t *Tx) EraseOld(ctx context.Context, now time.Time) (int, error) {
-	n, err := t.SalonRow(ctx)
-	if err != nil {
-		return 0, err
-	}
-	loc, err := n.Location()
-	if err != nil {
-		return 0, err
-	}
-	months, _, err := t.HealthMonths(ctx)
-	if err != nil {
-		return 0, err
-	}
-	x, total := termOf(loc, date.NewAt(now.In(loc)), months), 0
-	for _, s := range keptKinds[0].steps {
-		for after, more := "", true; more; more = after != "" {
-			var erased int
-			if after, erased, _, err = t.eraseBatch(ctx, s, x, after, now); err != nil {
-				return total, err
-			}
-			total += erased
-		}
-	}
-	return total, t.eraseOldAddresses(ctx, now)
-}
-
 // Led lists which of some clients a stylist leads or led a visit of that was not
 // called off.
 func (t *Tx) Led(ctx context.Context, staff string, clients []string) ([]string, error) {
@@ -259,11 +226,4 @@ func (t *Tx) Led(ctx context.Context, staff string, clients []string) ([]string,
 	}
 	list, err := pgx.CollectRows(rows, pgx.RowTo[string])
 	return list, domain("stylist of clients", err, false)
-}
-
-// HasLed reports whether a stylist leads or led a visit of the client that was
-// not called off.
-func (t *Tx) HasLed(ctx context.Context, staff, client string) (bool, error) {
-	list, err := t.Led(ctx, staff, []string{client})
-	return len(list) > 0, err
 }

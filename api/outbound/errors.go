@@ -42,10 +42,6 @@ func (e *Error) Error() string { return e.What }
 // context ended the exchange, else nil.
 func (e *Error) Unwrap() error { return e.cause }
 
-// Lasting says whether trying again is in vain as long as nobody changes the
-// address.
-func (e *Error) Lasting() bool { return e.Fault == BadAddress || e.Fault == NotPublic }
-
 // nowhere is the error of a name under which nobody may be asked. The words are
 // the same whatever the reason, since they would tell strangers which names the
 // network of the service knows; where this machine may be reached they say why.

@@ -1,8 +1,6 @@
 package pages
 
 import (
-	"net/url"
-
 	"chairblock/scheduling"
 	"chairblock/scheduling/chairtime"
 )
@@ -49,16 +47,4 @@ func (h HairDrawing) SVG() (string, error) {
 		return "", err
 	}
 	return h.draw(), nil
-}
-
-// ReadHairDrawing reads the query of an address: length (in the unit that inches
-// chooses), regrowth, retouch, density, sections, panels and inches. What is
-// missing has no regrowth, a usual amount of hair, 4 sections and no panels. It
-// returns scheduling.Faults that name the fields of HairDrawing.
-func ReadHairDrawing(q url.Values) (HairDrawing, error) {
-	h, f := readHair(q)
-	if err := f.Err(); err != nil {
-		return HairDrawing{}, err
-	}
-	return h, h.Validate()
 }

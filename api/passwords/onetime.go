@@ -76,12 +76,6 @@ func CodeAt(secret []byte, at time.Time) string {
 	return code
 }
 
-// ReadSecret is a secret that people were shown, and whether it is one.
-func ReadSecret(written string) (secret []byte, ok bool) {
-	secret, err := base32Plain.DecodeString(strings.ToUpper(digitsOf(written)))
-	return secret, err == nil && len(secret) == secretBytes
-}
-
 // digitsOf is what was typed without the spaces that people put between digits.
 func digitsOf(code string) string {
 	return strings.Map(func(r rune) rune {

@@ -46,30 +46,13 @@ func (l logNormal) below(x float64) float64 {
 // probability 1-p.
 func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
 
-// sumLogNormals returns the log-normal with the mean and the variance of the
-// sum of parts (Fenton–Wilkinson moment matching), rho(i, j) being the
-// correlation of the logarithms of two different parts.
-func sumLogNormals(parts []logNormal, rho func(i, j int) float64) logNormal {
-	var room [mostSteps]float64
-	means := room[:0] // grows onto the heap only for more parts than any visit has
-	var sum, variance float64
-	for i, p := range parts {
-		means = append(means, p.mean())
-		sum += means[i]
-		variance += means[i] * means[i] * math.Expm1(p.sigma*p.sigma)
-		for j := range i {
-			variance += 2 * means[i] * means[j] * math.Expm1(rho(i, j)*p.sigma*parts[j].sigma)
-		}
-	}
-	return logNormalOf(sum, math.Sqrt(variance))
-}
-
 // alike is the mean of all parts of a sum whose logarithms have the same sigma,
 // and the squares of their means.
 type alike struct{ sigma, mean, squares float64 }
 
-// sumAlike is sumLogNormals with one correlation for all. Steps have few
-// different spreads, so parts that share theirs are counted together: with the
+// sumAlike returns the log-normal with the mean and the variance of the sum of parts
+// (Fenton–Wilkinson moment matching), rho being the correlation of the logarithms of
+// any two. Steps have few different spreads, so parts that share theirs are counted together: with the
 // squares set apart, any two of them add the same.
 func sumAlike(parts []logNormal, rho float64) logNormal {
 	var room [mostSteps]alike

@@ -172,7 +172,7 @@ func (s *listSearch) move(c *chain, d, k int) {
 	}
 	if k == len(s.p.moving) {
 		if s.fill(c, d) {
-			s.union = timeline.Union(s.union[:0], s.local, s.levels[d+1].sets[0])
+			s.union = timeline.Normalize(append(append(s.union[:0], s.local...), s.levels[d+1].sets[0]...))
 			s.union, s.local = s.local, s.union
 		}
 		return

@@ -64,15 +64,6 @@ func minutesDown(d time.Duration) Minute {
 	return Minute(m)
 }
 
-// Weekly lays windows over the horizon, leaving out the days in closed, and
-// returns sorted disjoint spans. A window that passes midnight belongs to the
-// day on which it begins. Wall-clock times that a clock change skips or
-// repeats follow the rule of Instant.
-func (h Horizon) Weekly(windows []ClockWindow, closed []DateRange) []Span {
-	out, _ := h.Working(WorkRota{Standing: Week{Work: windows}}, closed)
-	return out
-}
-
 // wall is the instant of n minutes after midnight of d by the wall clock.
 func (h Horizon) wall(d date.Date, n int) time.Time {
 	for n >= 1440 {

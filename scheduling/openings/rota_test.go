@@ -30,6 +30,12 @@ func TestDaysOfAClockChangeHaveTheirRealLength(t *testing.T) {
 	require.Zero(t, openings.NewHorizon(london, days("2026-03-29", "2026-03-27")).Length)
 }
 
+// weekly is when somebody works whose windows are the same in each week.
+func weekly(h openings.Horizon, windows []openings.ClockWindow, closed []openings.DateRange) []openings.Span {
+	work, _ := h.Working(openings.WorkRota{Standing: openings.Week{Work: windows}}, closed)
+	return work
+}
+
 func TestHoursFollowTheClockOnTheWall(t *testing.T) {
 	for _, tt := range []struct {
 		name, zone, day string
@@ -45,7 +51,7 @@ func TestHoursFollowTheClockOnTheWall(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			h := openings.NewHorizon(zone(t, tt.zone), days(tt.day, tt.day))
 			weekday := (int(date.MustParseISO(tt.day).Weekday())+6)%7 + 1
-			require.Equal(t, tt.want, h.Weekly([]openings.ClockWindow{{Weekday: weekday, From: tt.from, To: tt.to}}, nil))
+			require.Equal(t, tt.want, weekly(h, []openings.ClockWindow{{Weekday: weekday, From: tt.from, To: tt.to}}, nil))
 		})
 	}
 }
@@ -53,11 +59,11 @@ func TestHoursFollowTheClockOnTheWall(t *testing.T) {
 func TestAWindowPastMidnightBelongsToTheDayOnWhichItBegins(t *testing.T) {
 	h := openings.NewHorizon(zone(t, "Europe/London"), days("2026-06-12", "2026-06-13")) // Friday, Saturday
 	friday := []openings.ClockWindow{{Weekday: 5, From: 1200, To: 1560}}
-	require.Equal(t, []openings.Span{{From: 1200, To: 1560}}, h.Weekly(friday, nil))
-	require.Empty(t, h.Weekly(friday, []openings.DateRange{days("2026-06-12", "2026-06-12")}))
-	require.Equal(t, []openings.Span{{From: 1200, To: 1560}}, h.Weekly(friday, []openings.DateRange{days("2026-06-13", "2026-06-13")}))
+	require.Equal(t, []openings.Span{{From: 1200, To: 1560}}, weekly(h, friday, nil))
+	require.Empty(t, weekly(h, friday, []openings.DateRange{days("2026-06-12", "2026-06-12")}))
+	require.Equal(t, []openings.Span{{From: 1200, To: 1560}}, weekly(h, friday, []openings.DateRange{days("2026-06-13", "2026-06-13")}))
 	thursday := []openings.ClockWindow{{Weekday: 4, From: 1200, To: 1560}}
-	require.Equal(t, []openings.Span{{From: 0, To: 120}}, h.Weekly(thursday, nil), "the rest of the night before")
+	require.Equal(t, []openings.Span{{From: 0, To: 120}}, weekly(h, thursday, nil), "the rest of the night before")
 }
 
 func TestAnIntervalIsCutToTheHorizon(t *testing.T) {

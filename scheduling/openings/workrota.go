@@ -79,7 +79,9 @@ func (r WorkRota) holding(d date.Date) (Week, Source) {
 }
 
 // Working lays a person's rota over the horizon, leaving out the days in closed,
-// and returns when she works and when she has a break, each as Weekly does.
+// and returns when she works and when she has a break, each as sorted disjoint spans.
+// A window that passes midnight belongs to the day on which it begins. Wall-clock
+// times that a clock change skips or repeats follow the rule of Instant.
 func (h Horizon) Working(r WorkRota, closed []DateRange) (work, breaks []Span) {
 	for d := h.Days.First.Add(-1); !d.After(h.Days.Last); d = d.Add(1) {
 		if slices.ContainsFunc(closed, func(c DateRange) bool { return c.Contains(d) }) {

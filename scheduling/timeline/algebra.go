@@ -2,25 +2,6 @@ package timeline
 
 import "slices"
 
-// Union appends the minutes of a or b.
-func Union(dst, a, b List) List {
-	base := len(dst)
-	for len(a) > 0 && len(b) > 0 {
-		if a[0].From <= b[0].From {
-			dst, a = add(dst, base, a[0]), a[1:]
-		} else {
-			dst, b = add(dst, base, b[0]), b[1:]
-		}
-	}
-	for _, s := range a {
-		dst = add(dst, base, s)
-	}
-	for _, s := range b {
-		dst = add(dst, base, s)
-	}
-	return dst
-}
-
 // Intersect appends the minutes of both a and b.
 func Intersect(dst, a, b List) List { return IntersectStarts(dst, a, b, 1) }
 

@@ -18,19 +18,18 @@ import (
 // dayView is the page of one person's day.
 type dayView struct {
 	base
-	Day          api.PersonDayBody
-	Today        bool
-	Own          bool // it is the day of whoever is signed in
-	Date         string
-	Query        string // of links to the other days
-	Prev, Next   string
-	Items        []dayItem
-	Visits       []dayVisit
-	NextUp       *dayVisit
-	People       []api.StaffBody // whose day may be looked at, where nobody's own is asked for
-	KeepVisits   string          // ids whose pages are kept for use without a network
-	Ends         int64
-	BusyFrom, Is string
+	Day        api.PersonDayBody
+	Today      bool
+	Own        bool // it is the day of whoever is signed in
+	Date       string
+	Query      string // of links to the other days
+	Prev, Next string
+	Items      []dayItem
+	Visits     []dayVisit
+	NextUp     *dayVisit
+	People     []api.StaffBody // whose day may be looked at, where nobody's own is asked for
+	KeepVisits string          // ids whose pages are kept for use without a network
+	Ends       int64
 }
 
 // dayItem is one stretch of the day as it is drawn.
