@@ -132,7 +132,7 @@ func (s *Server) describeLinked(l *linked, href, done string) pages.AnswerPage {
 	if k := l.kind.topic; k == aboutTheVisit || k == beforeVisit {
 		p.Visit = &pages.AnswerVisit{Start: l.visit.Start, SaidYes: l.visit.SaidYesAt, State: s.cannotAnswer(l.visit)}
 	}
-	by := map[string]string{wayMail: "all messages by mail", wayText: "all text messages"}[l.way]
+	by := map[string]string{wayMail: "all emails", wayText: "all text messages"}[l.way]
 	p.Topics = []pages.AnswerTopic{{Key: stopTopic, Words: "messages about " + topicWords[l.kind.topic], Stopped: l.stopped(stopTopic)},
 		{Key: stopWay, Words: by, Stopped: l.stopped(stopWay)}}
 	stopped := p.Topics[0].Stopped != nil && l.kind.topic == aboutTheVisit || p.Topics[1].Stopped != nil

@@ -135,7 +135,7 @@ func TestALinkInAMessageSaysYesAndStopsMessages(t *testing.T) {
 	s.press(path+"/stop", "what", "way")
 	require.Equal(t, []string{"mail"}, s.wishesOf(client).Ways)
 	_, page = s.press(path+"/again", "what", "way")
-	require.Contains(t, page, "Stop all messages by mail")
+	require.Contains(t, page, "Stop all emails")
 	s.press(path+"/again", "what", "like")
 	w = s.wishesOf(client)
 	require.Empty(t, w.Stopped)

@@ -21,7 +21,7 @@ func toAnswer() AnswerPage {
 	return AnswerPage{Salon: "Harbour Chairs", Phone: "+4930901820", Href: "/m/m_harbourxxx_abc", Location: mustZone("Europe/London"),
 		Visit: &AnswerVisit{Start: on11June(9, 30)},
 		Topics: []AnswerTopic{{Key: "like", Words: "messages about how to prepare, and reminders of a visit"},
-			{Key: "way", Words: "all messages by mail"}}}
+			{Key: "way", Words: "all emails"}}}
 }
 
 func TestAnAnswerIsAButtonAndNeverALink(t *testing.T) {

@@ -19,7 +19,7 @@ import (
 type commands struct {
 	Demo      DemoCmd      `cmd:"" help:"Show the whole service with an invented salon; needs no set-up."`
 	Serve     ServeCmd     `cmd:"" help:"Run the service."`
-	Salon     SalonCmd     `cmd:"" help:"Make salons."`
+	Salon     SalonCmd     `cmd:"" help:"Make a salon; make new links for signing in."`
 	Migrate   MigrateCmd   `cmd:"" help:"Bring the database to the newest schema."`
 	Doctor    DoctorCmd    `cmd:"" help:"Look whether everything that the service needs is well, and say what to do."`
 	Backup    BackupCmd    `cmd:"" help:"Write everything in the database into one file."`

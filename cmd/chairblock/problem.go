@@ -11,7 +11,7 @@ import (
 
 // problemFlag says which problem file a command answers.
 type problemFlag struct {
-	Problem string `short:"p" required:"" placeholder:"FILE" help:"Read the problem from a JSON file of schema openings/1; - is standard input."`
+	Problem string `short:"p" required:"" placeholder:"FILE" help:"Read the problem from a JSON file of schema openings/1 with the task of this command: T1 openings, T3 pack, T4 delay; - is standard input."`
 }
 
 // readProblem reads the file with the reader of its task.

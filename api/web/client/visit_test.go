@@ -195,5 +195,5 @@ func TestWhatIsStillNeededIsSaidWithWhatToDo(t *testing.T) {
 	s.Ask(http.MethodPost, "/clients/"+mara+"/skin-tests", object{"product": "Soft Wave", "strength": "N", "place": "inner_elbow", "by": s.Ada}, http.StatusCreated, nil)
 	p := v.get("/own").says(http.StatusOK, "Your skin test is on these pages when you open them by the link in a message")
 	require.NotContains(t, p.text, "Soft Wave", "the salon has made the link")
-	enterByMessage(t, s, x.ID).get("/own").says(http.StatusOK, "Your skin test with Soft Wave N was put on on Monday 8 June, 08:30. It can be read from Tuesday 9 June, 08:30 on")
+	enterByMessage(t, s, x.ID).get("/own").says(http.StatusOK, "Your skin test with Soft Wave N was put on your skin on Monday 8 June, 08:30. It can be read from Tuesday 9 June, 08:30 on")
 }

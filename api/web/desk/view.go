@@ -74,7 +74,7 @@ var doneWords = map[string]string{
 	"booked": "Booked.", "released": "Given up. Its time is free again.", "longer": "It stays pencilled for longer.", "extended": "The visit lasts longer now.",
 	"swapped": "Both visits have changed places.", "lead": "Another stylist is in charge now.", "back": "Taken back: the visit is booked again.",
 	"yes": "Noted: she is coming.", "noyes": "Taken back: she has not said that she comes.", "told": "She will be told that the visit begins late.",
-	"linked": "The visits belong together now.", "unlinked": "The visit stands alone now.", "money": "The money fact is noted.", "guardian": "The guardian’s yes is noted.",
+	"linked": "The visits belong together now.", "unlinked": "The visit stands alone now.", "money": "The money is noted.", "guardian": "The guardian’s yes is noted.",
 	"consent": "The consent is noted.", "withdrawn": "Taken back.", "override": "Noted: the visit may begin without it.", "finished": "The visit is over. Aftercare begins.",
 	"named": "The visit is on the client’s file now.", "aside": "The message is laid aside.", "again": "The message is in line again.", "noted": "Noted.",
 	"reached": "Noted: reached.", "left_word": "Noted: left word.", "no_answer": "Noted: no answer.", "added": "Added.", "saved": "Saved.",

@@ -54,7 +54,7 @@ func TestWhoDidNotComeMayStillCome(t *testing.T) {
 	d := at(t, s, store.Desk, "").get(page)
 	d.says("Did not come", "It counts on the client’s file", "10.00 EUR are here for it: you are asked what becomes of them")
 	d.send(http.StatusOK, page+"/miss").says("Noted: did not come. The time is free again.", "10.00 EUR are here for a visit that does not take place", "Who of the waiting list fits into the freed time")
-	d.send(http.StatusOK, page+"/money", "money_kind", "kept").says("The money fact is noted.", "kept").lacks("are here for a visit that does not take place")
+	d.send(http.StatusOK, page+"/money", "money_kind", "kept").says("The money is noted.", "kept").lacks("are here for a visit that does not take place")
 	d.send(http.StatusOK, page+"/undo-miss").says("Taken back: the visit is booked again.", "The visit is booked.")
 	// Meanwhile somebody else may have got the time.
 	d.send(http.StatusOK, page+"/miss")

@@ -39,7 +39,7 @@ var chairTimeGroups = []struct{ first, legend string }{
 	{"iron_parting_low_cm", "Iron"},
 	{"finish_parting_cm", "Finish"},
 	{"care_factor", "Damaged and curly hair, two pairs of hands"},
-	{"spread_talk", "Spread and promise"},
+	{"spread_talk", "How much times differ, and what is promised"},
 }
 
 func (v *visit) chairTimeSheet() (*sheet, error) {

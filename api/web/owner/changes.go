@@ -144,7 +144,7 @@ func byWords(x api.ChangeBody) string {
 var things = map[string]string{
 	"absence": "absence", "access_rule": "rule of signing in", "access_token": "token of another program", "account": "who signs in", "card_fact": "record card",
 	"client": "client", "closure": "closing day", "consent": "consent", "feed": "calendar address", "invitation_setting": "invitations by mail",
-	"message_language": "words of messages", "message_wish": "how a client is written to", "minor": "minor and guardian", "money_entry": "money fact",
+	"message_language": "words of messages", "message_wish": "how a client is written to", "minor": "minor and guardian", "money_entry": "note about money",
 	"need_override": "leave to begin without something", "opening_day": "opening hours of a day", "opening_hours": "opening hours", "own_link": "link to a client’s own pages",
 	"private_calendar": "private calendar", "product": "product", "quote": "quote", "recovery_code": "code for who lost her telephone", "retention_rule": "how long things are kept", "retention_run": "erased by age",
 	"salon":     "the salon and its rules",

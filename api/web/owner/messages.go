@@ -78,7 +78,7 @@ func messageRulesPart(r api.MessageRules, tag string) part {
 		pages.Number("messages-yes_within_hours", "No yes: on the list of calls after", "Hours, 1 to 168", fmt.Sprint(r.YesWithinHours)),
 		pages.Number("messages-retouch_again_weeks", "Retouch due: once more after", "Weeks, 1 to 26", fmt.Sprint(r.RetouchAgainWeeks)),
 		pages.Number("messages-late_minutes", "Running late from", "Minutes, 5 to 120", fmt.Sprint(r.LateMinutes)),
-		pages.Tick("messages-late_by_itself", "Clients are told by itself that it runs late", "Otherwise somebody has to ask for it", *r.LateByItself),
+		pages.Tick("messages-late_by_itself", "Tell clients without being asked when their visit will begin late", "Otherwise somebody has to ask for it", *r.LateByItself),
 		pages.Tick("messages-tell_checks", "Stylists are told when hair has to be looked at", "", *r.TellChecks),
 		pages.Tick("messages-invitations_need_yes", "Only who has agreed is asked to come again", "Otherwise everybody who has not stopped it", *r.InvitationsNeedYes),
 		pages.Input("messages-language", "Language where a client named none", "A tag such as en or pt-BR", "text", r.Language),

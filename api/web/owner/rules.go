@@ -264,7 +264,7 @@ func carePart(b api.CareRules, tag string) part {
 		pages.Number("care-growth_cm_per_month", "Usual growth", "cm a month, 0.8 to 1.3, until a client's own is measured", plain(b.GrowthCM)),
 		pages.Number("care-slow_cm_per_month", "Slow growth", "cm a month, 0.5 to 1.1", plain(b.SlowCM)),
 		pages.Number("care-quick_cm_per_month", "Quick growth", "cm a month, 1.1 to 1.6", plain(b.QuickCM)),
-		pages.Number("care-growth_spread", "Spread of a client's own growth", "As a share, 0 to 0.5", plain(b.Spread)),
+		pages.Number("care-growth_spread", "How much a client's own growth may differ", "As a share, 0 to 0.5", plain(b.Spread)),
 		pages.Number("care-retouch_due_cm", "Remind of a retouch at", "cm of new hair, 2 to 20", plain(b.DueCM)),
 		pages.Number("care-retouch_look_cm", "Offer a look from", "cm of new hair, 1 to 20", plain(b.LookCM)),
 		pages.Number("care-retouch_floor_months", "No retouch before", "Months, 1 to 12", fmt.Sprint(b.FloorMonths)),
