@@ -90,7 +90,7 @@ func (c *ResealCmd) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	database, end, err := c.open(ctx, log)
+	database, end, err := c.attach(ctx, log)
 	if err != nil {
 		return err
 	}
