@@ -79,6 +79,11 @@ func (c *RestoreCmd) Run(out io.Writer) error {
 		fmt.Fprintf(out, "%s is whole: %d rows of %d tables as of %s, from PostgreSQL %s\n", c.File, a.Rows(), len(a.Tables), a.Made.Format(time.RFC3339), a.PostgreSQL)
 		return nil
 	}
+	// Before anything is read back, which is not done twice.
+	erased, err := c.listed()
+	if err != nil {
+		return err
+	}
 	bin, url, end, err := c.copying(ctx)
 	if err != nil {
 		return err
@@ -89,11 +94,12 @@ func (c *RestoreCmd) Run(out io.Writer) error {
 		return err
 	}
 	fmt.Fprintf(out, "read back and compared: %d rows of %d tables, all as they were at %s\n", a.Rows(), len(a.Tables), a.Made.Format(time.RFC3339))
-	return c.settle(ctx, url, out)
+	return c.settle(ctx, url, erased, out)
 }
 
-// settle makes a database that was read back fit to serve from.
-func (c *RestoreCmd) settle(ctx context.Context, url string, out io.Writer) error {
+// settle makes a database that was read back fit to serve from, without those who were
+// erased.
+func (c *RestoreCmd) settle(ctx context.Context, url string, erased []store.Erased, out io.Writer) error {
 	if err := store.Migrate(ctx, url); err != nil {
 		return err
 	}
@@ -109,7 +115,7 @@ func (c *RestoreCmd) settle(ctx context.Context, url string, out io.Writer) erro
 	if err != nil {
 		return err
 	}
-	if err := c.again(ctx, st, out); err != nil {
+	if err := c.again(ctx, st, erased, out); err != nil {
 		return err
 	}
 	fmt.Fprintln(out, "nothing is erased for its age for two days: look whether the terms for how long things are kept are those that you want")

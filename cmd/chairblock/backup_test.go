@@ -65,6 +65,17 @@ func TestABackupOfARunningSalonIsReadBackElsewhere(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(noted), made.ID)
 	require.NotContains(t, string(noted), "Zqnobody")
+
+	// A list that cannot be read is refused before anything is read back.
+	damaged := filepath.Join(dir, "damaged.list")
+	require.NoError(t, os.WriteFile(damaged, append([]byte("not a list\n"), noted...), 0o600))
+	for name, problem := range map[string]string{filepath.Join(dir, "wrong.list"): "no such file", damaged: "line 1 of"} {
+		code, out, errs = runOnce(t, "restore", "--data", filepath.Join(dir, "again"), "--erasure-list", name, second)
+		require.Equal(t, exitUsage, code, errs)
+		require.Contains(t, errs, "--erasure-list")
+		require.Contains(t, errs, problem)
+		require.Empty(t, out)
+	}
 	code, out, errs = runOnce(t, "restore", "--data", filepath.Join(dir, "again"), "--erasure-list", list, second)
 	require.Zero(t, code, errs)
 	require.Contains(t, out, "1 clients who were erased after the backup are erased again")

@@ -107,18 +107,23 @@ func (e Erasures) keep(ctx context.Context, r *running) error {
 	return nil
 }
 
-// again erases in a database that was read back those who are on the list.
-func (e Erasures) again(ctx context.Context, st *store.Store, out io.Writer) error {
+// listed returns who is on the list, nobody when none is named, or a
+// *scheduling.InvalidError for a list that is not there or is damaged.
+func (e Erasures) listed() ([]store.Erased, error) {
+	if e.File == "" {
+		return nil, nil
+	}
+	if _, err := os.Stat(e.File); err != nil {
+		return nil, &scheduling.InvalidError{Field: "--erasure-list", Problem: err.Error(), Want: "the file that chairblock serve has written"}
+	}
+	return (&erasureList{path: e.File}).read()
+}
+
+// again erases in a database that was read back those of a list.
+func (e Erasures) again(ctx context.Context, st *store.Store, list []store.Erased, out io.Writer) error {
 	if e.File == "" {
 		fmt.Fprintln(out, "no list of erasures is named (--erasure-list): clients who were erased after the backup are there again")
 		return nil
-	}
-	if _, err := os.Stat(e.File); err != nil {
-		return &scheduling.InvalidError{Field: "--erasure-list", Problem: err.Error(), Want: "the file that chairblock serve has written"}
-	}
-	list, err := (&erasureList{path: e.File}).read()
-	if err != nil {
-		return err
 	}
 	done := 0
 	for _, x := range list {
