@@ -241,3 +241,27 @@ func TestWhatBecomesOfADepositIsAskedAndNotDecided(t *testing.T) {
 	require.EqualValues(t, 2000, s.noted(missed.ID, object{"kind": "kept", "amount_cents": 2000, "note": "by the rule"}).KeptCents)
 	require.Contains(t, s.note(missed.ID, object{"kind": "returned", "amount_cents": 1}).refused(409, "conflict").Detail, "20.00 EUR were kept")
 }
+
+func TestWhatWasCalledOffIsAnsweredThoughNothingCanBeAskedOfItsMoney(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	at := start.Add(73 * time.Hour)
+	cancelled, tag := s.book(s.client("Mara"), at, []object{s.by(s.ben, "Dry cut")})
+	missed, other := s.book(s.client("Juna"), at.Add(time.Hour), []object{s.by(s.ben, "Dry cut")})
+	exec := func(q string) {
+		t.Helper()
+		_, err := s.db().ExecContext(t.Context(), q)
+		require.NoError(t, err)
+	}
+	// Money can be read until a change of a visit is committed, and not any more then.
+	exec(`CREATE FUNCTION hide_money() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN ALTER TABLE IF EXISTS money_entry RENAME TO hidden_money; RETURN NULL; END $$`)
+	exec(`CREATE CONSTRAINT TRIGGER hide_money AFTER UPDATE ON visit DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION hide_money()`)
+	var b api.VisitBody
+	s.call("POST", "/v1/visits/"+cancelled.ID+"/cancel", nil, "If-Match", tag).is(200, &b)
+	require.Equal(t, "cancelled", b.State)
+	require.Nil(t, b.Question)
+	exec(`ALTER TABLE hidden_money RENAME TO money_entry`)
+	s.at(missed.Start.Add(time.Minute))
+	s.call("POST", "/v1/visits/"+missed.ID+"/miss", nil, "If-Match", other).is(200, &b)
+	require.Equal(t, "missed", b.State)
+}
