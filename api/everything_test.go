@@ -91,6 +91,7 @@ var rowsOf = map[string]string{
 	"last_action":      `false`, // what can be taken back, for minutes
 	"audit":            `false`, // who changed what, without what it said
 	"erased_client":    `false`,
+	"merged_client":    `false`, // which files hers was put together from, by ids that lead nowhere
 	"call_try":         `x.reminder_id IN (SELECT reminder_id FROM reminder WHERE visit_id IN (SELECT visit_id FROM visit WHERE client_id = $1))`,
 	"reminder_attempt": `x.reminder_id IN (SELECT reminder_id FROM reminder WHERE visit_id IN (SELECT visit_id FROM visit WHERE client_id = $1))`,
 	"reminder":         `coalesce(x.staff_id, '') = '' AND x.visit_id IN (SELECT visit_id FROM visit WHERE client_id = $1)`, // others are to who works here

@@ -96,7 +96,7 @@ func (t *Tx) eraseFrom(b *pgx.Batch, visits []string) {
 // EraseClient takes everything about a client away, for good: her row with all that
 // hangs on it, what was sent and written about her visits, their record cards, links
 // and calendars. Her visits stay without her. now and by are noted beside her id
-// alone.
+// alone, and beside those of files that went into hers.
 //
 // It returns scheduling.ErrNotFound, and a *scheduling.ConflictError while a visit of
 // hers is pencilled, booked or going on.
@@ -128,6 +128,9 @@ func (t *Tx) takeAway(ctx context.Context, client, by string, now time.Time) err
 	for _, q := range eraseSteps {
 		b.Queue(q, t.salon, client)
 	}
+	// A database from before may still have the files that hers was put together from.
+	b.Queue(`INSERT INTO erased_client (salon_id, client_id, erased_at, erased_by) SELECT salon_id, client_id, $3, $4 FROM merged_client
+		WHERE salon_id = $1 AND into_id = $2 ON CONFLICT DO NOTHING`, t.salon, client, now, by)
 	b.Queue(`DELETE FROM client WHERE salon_id = $1 AND client_id = $2`, t.salon, client)
 	b.Queue(`INSERT INTO erased_client (salon_id, client_id, erased_at, erased_by) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`, t.salon, client, now, by)
 	return domain("erase client", t.tx.SendBatch(ctx, &b).Close(), false)

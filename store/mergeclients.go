@@ -251,7 +251,8 @@ func (t *Tx) mergeWish(ctx context.Context, keep, gone string) error {
 	return err
 }
 
-// dropGone erases the file, with its links and the addresses of its calendar.
+// dropGone erases the file, with its links and the addresses of its calendar, and notes
+// into which one it went, for when that one is erased.
 func (t *Tx) dropGone(ctx context.Context, keep, gone string) error {
 	delete(t.atEnd.feeds, gone)
 	for _, q := range []string{`DELETE FROM feed WHERE salon_id = $1 AND kind = 'client' AND subject_id = $2`,
@@ -264,6 +265,13 @@ func (t *Tx) dropGone(ctx context.Context, keep, gone string) error {
 	if _, err := t.tx.Exec(ctx, `UPDATE client SET changed_at = now() WHERE salon_id = $1 AND client_id = $2`, t.salon, keep); err != nil {
 		return domain("take a file away", err, false)
 	}
+	if _, err := t.tx.Exec(ctx, `UPDATE merged_client SET into_id = $2 WHERE salon_id = $1 AND into_id = $3`, t.salon, keep, gone); err != nil {
+		return domain("take a file away", err, false)
+	}
 	tag, err := t.tx.Exec(ctx, `DELETE FROM client WHERE salon_id = $1 AND client_id = $2`, t.salon, gone)
-	return one("take a file away", tag.RowsAffected(), err)
+	if err := one("take a file away", tag.RowsAffected(), err); err != nil {
+		return err
+	}
+	_, err = t.tx.Exec(ctx, `INSERT INTO merged_client (salon_id, client_id, into_id) VALUES ($1, $2, $3)`, t.salon, gone, keep)
+	return domain("take a file away", err, false)
 }

@@ -39,7 +39,48 @@ func TestEveryTableOfAClientIsThoughtOfInAMerge(t *testing.T) {
 		got = append(got, name)
 	}
 	require.NoError(t, rows.Err())
-	require.Equal(t, []string{"client", "client_request", "consent", "contact_change", "erased_client", "estimate", "hair_treatment", "head", "health_read", "message_choice", "message_wish",
+	require.Equal(t, []string{"client", "client_request", "consent", "contact_change", "erased_client", "estimate", "hair_treatment", "head", "health_read", "merged_client", "message_choice", "message_wish",
 		"minor", "minor_change", "own_closed", "own_link", "quote", "screening", "test_record", "visit", "wish"}, got,
 		"a new table of a client's either moves with her (store/mergeclients.go) or ends with the file that is erased")
+}
+
+func TestWithAClientTheFilesThatWentIntoHersAreNotedAsErased(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	first, second, third, other, hers := s.client("Mara"), s.client("Mara"), s.client("Mara"), s.client("Juna"), s.client("Juna")
+	merge := func(keep, gone string) {
+		t.Helper()
+		s.tx(func(tx *store.Tx) error {
+			require.NoError(t, tx.LockClients(t.Context(), keep, gone))
+			return tx.MergeClients(t.Context(), keep, gone, at(9, 0))
+		})
+	}
+	merge(second, first)
+	merge(third, second)
+	merge(other, hers)
+	erased := func() []string {
+		list, err := s.store.ErasedClients(t.Context(), at(9, 30))
+		require.NoError(t, err)
+		var out []string
+		for _, e := range list {
+			require.Equal(t, s.row.ID, e.Salon)
+			require.Equal(t, "owner", e.By)
+			out = append(out, e.Client)
+		}
+		return out
+	}
+	require.Empty(t, erased(), "who was kept is there, and a backup from before gives both back")
+	s.tx(func(tx *store.Tx) error {
+		_, err := tx.EraseClient(t.Context(), third, "owner", at(10, 0))
+		return err
+	})
+	require.ElementsMatch(t, []string{first, second, third}, erased())
+	require.Equal(t, []string{hers}, rows[string](s, `SELECT client_id FROM merged_client WHERE into_id = $1`, other))
+	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM merged_client`))
+	s.tx(func(tx *store.Tx) error {
+		_, err := tx.EraseClient(t.Context(), other, "owner", at(10, 0))
+		return err
+	})
+	require.ElementsMatch(t, []string{first, second, third, other, hers}, erased())
+	require.Zero(t, value[int](s, `SELECT count(*) FROM merged_client`))
 }
