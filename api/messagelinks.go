@@ -17,7 +17,8 @@ import (
 const messagePath = "/m/"
 
 // linkLife is how long the link in a message can stop messages and lead to the
-// client's own pages, from when it was sent. Its yes ends with the visit's start.
+// client's own pages, from when it was sent (judgement: a year and a month). Its yes ends
+// with the visit's start.
 const linkLife = 400 * 24 * time.Hour
 
 // oneClick is what the mail program of somebody who presses "unsubscribe" sends, as
