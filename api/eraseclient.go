@@ -108,7 +108,10 @@ func (s *Server) noteErased(ctx context.Context, since time.Time) error {
 	if s.erased == nil {
 		return nil
 	}
-	list, err := s.store.ErasedClients(context.WithoutCancel(ctx), since)
+	// It is asked although the request may have been called off, but not for ever.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), handlerLimit)
+	defer cancel()
+	list, err := s.store.ErasedClients(ctx, since)
 	if err != nil {
 		return err
 	}

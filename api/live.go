@@ -27,6 +27,10 @@ const (
 	pingEvery = 20 * time.Second
 	// sendLimit is how long a listener may take to read one event (judgement).
 	sendLimit = 10 * time.Second
+	// stillLimit is how long it may take to find out whether a stream still may go on
+	// (judgement: with pingEvery less than half a minute). One that cannot be found out
+	// goes on until it is asked again.
+	stillLimit = 5 * time.Second
 	// askAgain is how long a busy stream goes on before it is asked whether it still
 	// may, beside the asking when somebody's way in has changed: a query for each
 	// (judgement).
@@ -79,7 +83,7 @@ func (s *Server) watchSalon(ctx context.Context, in *watchInput) (*huma.StreamRe
 	return &huma.StreamResponse{Body: func(h huma.Context) {
 		defer w.Close()
 		c := humaecho.Unwrap(h)
-		l := &listener{s: s, w: w, loc: loc, until: until, whose: principal(ctx).TokenID, still: func() error { return s.bearerStill(c.Request()) }}
+		l := &listener{s: s, w: w, loc: loc, until: until, whose: principal(ctx).TokenID, still: func(ctx context.Context) error { return s.bearerStill(ctx, c.Request()) }}
 		_ = l.send(c) // the client hung up, is too slow, or may listen no more: it is told by the end
 	}}, nil
 }
@@ -96,9 +100,9 @@ func (s *Server) watch(ctx context.Context, after string) (*store.Watch, *time.L
 }
 
 // bearerStill is scheduling.ErrNotFound when the token of a request counts no more.
-func (s *Server) bearerStill(r *http.Request) error {
+func (s *Server) bearerStill(ctx context.Context, r *http.Request) error {
 	_, token, _ := strings.Cut(r.Header.Get("Authorization"), " ")
-	_, err := s.store.Principal(r.Context(), strings.TrimSpace(token))
+	_, err := s.store.Principal(ctx, strings.TrimSpace(token))
 	return err
 }
 
@@ -107,9 +111,9 @@ type listener struct {
 	s     *Server
 	w     *store.Watch
 	loc   *time.Location
-	until time.Time    // zero: no end
-	still func() error // scheduling.ErrNotFound: the client may listen no more
-	whose string       // by which streams are counted
+	until time.Time                   // zero: no end
+	still func(context.Context) error // scheduling.ErrNotFound: the client may listen no more
+	whose string                      // by which streams are counted
 
 	asked, spoke time.Time // when it was asked last whether it may, and when it sent last
 
@@ -132,7 +136,7 @@ func (l *listener) send(c echo.Context) error {
 	if err := l.write([]byte(begin)); err != nil {
 		return err
 	}
-	ctx, stop := context.WithCancel(c.Request().Context())
+	ctx, stop := lasting(c.Request().Context())
 	defer stop()
 	defer context.AfterFunc(l.s.streams, stop)()
 	defer l.s.listening.add(l.whose, stop)()
@@ -142,6 +146,22 @@ func (l *listener) send(c echo.Context) error {
 			return err
 		}
 	}
+}
+
+// connectedKey is for the context of a request for a stream as it was before it got a
+// deadline: it ends when the client hangs up.
+type connectedKey struct{}
+
+// lasting is the context of a request for a stream without the deadline, until the
+// client hangs up or stop is called.
+func lasting(ctx context.Context) (long context.Context, stop func()) {
+	long, end := context.WithCancel(context.WithoutCancel(ctx))
+	connected, ok := ctx.Value(connectedKey{}).(context.Context)
+	if !ok {
+		connected = ctx
+	}
+	forget := context.AfterFunc(connected, end)
+	return long, func() { forget(); end() }
 }
 
 // errOver means that a stream has lasted as long as it was asked for.
@@ -158,11 +178,11 @@ func (l *listener) round(ctx context.Context) error {
 	list, err := l.w.Next(short)
 	switch {
 	case err == nil:
-		return l.pass(list)
+		return l.pass(ctx, list)
 	case ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded):
 		return err
 	}
-	if err := l.mayListen(); err != nil {
+	if err := l.mayListen(ctx); err != nil {
 		return err
 	}
 	if err := l.ping(); err != nil {
@@ -176,11 +196,11 @@ func (l *listener) round(ctx context.Context) error {
 
 // pass sends changes to whoever may still listen. That somebody's way in has changed
 // is not told.
-func (l *listener) pass(list []store.Change) error {
+func (l *listener) pass(ctx context.Context, list []store.Change) error {
 	was := len(list)
 	list = slices.DeleteFunc(list, func(c store.Change) bool { return c.Kind == store.ChangeAccess })
 	if len(list) < was || slices.ContainsFunc(list, func(c store.Change) bool { return c.Kind == store.ChangeEverything }) || time.Since(l.asked) >= l.s.askAgain {
-		if err := l.mayListen(); err != nil {
+		if err := l.mayListen(ctx); err != nil {
 			return err
 		}
 	}
@@ -190,10 +210,14 @@ func (l *listener) pass(list []store.Change) error {
 	return l.tell(list)
 }
 
-// mayListen returns scheduling.ErrNotFound when the client may listen no more.
-func (l *listener) mayListen() error {
+// mayListen returns scheduling.ErrNotFound when the client may listen no more. It does
+// not wait for a database that does not answer, beyond stillLimit: what it asks holds
+// one of the connections that everybody shares.
+func (l *listener) mayListen(ctx context.Context) error {
 	l.asked = time.Now()
-	if err := l.still(); errors.Is(err, scheduling.ErrNotFound) {
+	ctx, cancel := context.WithTimeout(ctx, stillLimit)
+	defer cancel()
+	if err := l.still(ctx); errors.Is(err, scheduling.ErrNotFound) {
 		return err
 	}
 	return nil

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"slices"
 
 	"github.com/labstack/echo/v4"
@@ -22,8 +23,8 @@ func (s *Server) watchPage(c echo.Context) error {
 	}
 	defer w.Close()
 	salon := principal(c.Request().Context()).Salon
-	l := &listener{s: s, w: w, loc: loc, whose: "session:" + session(c.Request().Context()).Session, still: func() error {
-		who, err := s.whoUses(c)
+	l := &listener{s: s, w: w, loc: loc, whose: "session:" + session(c.Request().Context()).Session, still: func(ctx context.Context) error {
+		who, err := s.whoUsesIt(ctx, c)
 		if err == nil && (who.Salon != salon || !slices.Contains(allowed["watch-salon"], who.Role)) {
 			err = scheduling.ErrNotFound
 		}

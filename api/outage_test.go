@@ -146,6 +146,8 @@ type gate struct {
 	net.Listener
 	mu   sync.RWMutex // held for writing while nothing passes
 	slow atomic.Int64 // ns that each piece is held up
+	made atomic.Int64 // how many connections there were
+	lost atomic.Int64 // connections up to this number get no answer any more, as those to a machine that is gone
 }
 
 func newGate(t *testing.T, to string) *gate {
@@ -155,7 +157,7 @@ func newGate(t *testing.T, to string) *gate {
 	t.Cleanup(func() { _ = l.Close() })
 	g := &gate{Listener: l}
 	go func() {
-		for {
+		for n := int64(1); ; n++ {
 			in, err := l.Accept()
 			if err != nil {
 				return
@@ -165,23 +167,27 @@ func newGate(t *testing.T, to string) *gate {
 				_ = in.Close()
 				continue
 			}
-			go g.pass(in, out)
-			go g.pass(out, in)
+			g.made.Store(n)
+			go g.pass(n, in, out)
+			go g.pass(n, out, in)
 		}
 	}()
 	return g
 }
 
-func (g *gate) pass(from, to net.Conn) {
+// lose makes the machine go away to which all connections lead that were made before.
+func (g *gate) lose() { g.lost.Store(g.made.Load()) }
+
+func (g *gate) pass(n int64, from, to net.Conn) {
 	defer from.Close()
 	defer to.Close()
 	buf := make([]byte, 32<<10)
 	for {
-		n, err := from.Read(buf)
+		got, err := from.Read(buf)
 		time.Sleep(time.Duration(g.slow.Load()))
 		g.mu.RLock()
-		if n > 0 {
-			if _, err := to.Write(buf[:n]); err != nil {
+		if got > 0 && n > g.lost.Load() {
+			if _, err := to.Write(buf[:got]); err != nil {
 				g.mu.RUnlock()
 				return
 			}
@@ -193,16 +199,24 @@ func (g *gate) pass(from, to net.Conn) {
 	}
 }
 
-func TestANetworkThatIsSlowOrStallsHoldsNobodyForEver(t *testing.T) {
-	t.Parallel()
-	direct := newSalon(t)
-	client := direct.client("Mara")
+// behindGate is a salon whose server reaches the database through a gate, and the same
+// one on a server that reaches it directly.
+func behindGate(t *testing.T) (s, direct *salon, g *gate) {
+	t.Helper()
+	direct = newSalon(t)
 	u, err := url.Parse(direct.url)
 	require.NoError(t, err)
-	g := newGate(t, u.Host)
+	g = newGate(t, u.Host)
 	u.Host = g.Addr().String()
-	s := serve(t, u.String())
+	s = serve(t, u.String())
 	s.row, s.token, s.services, s.ada, s.ben, s.mina, s.chairs, s.basins = direct.row, direct.token, direct.services, direct.ada, direct.ben, direct.mina, direct.chairs, direct.basins
+	return s, direct, g
+}
+
+func TestANetworkThatIsSlowOrStallsHoldsNobodyForEver(t *testing.T) {
+	t.Parallel()
+	s, direct, g := behindGate(t)
+	client := direct.client("Mara")
 	body, key := s.wish(client)
 
 	g.slow.Store(int64(5 * time.Millisecond))
@@ -232,4 +246,90 @@ func TestANetworkThatIsSlowOrStallsHoldsNobodyForEver(t *testing.T) {
 		return err == nil && (a.status == 201 || a.status == 409)
 	}, 30*time.Second, 50*time.Millisecond)
 	require.Len(t, direct.visitsBy(client), 1, "whatever became of those that were given up, one has the time")
+}
+
+// useAll makes all connections that there may be, and uses them.
+func (s *salon) useAll() {
+	var held, taken sync.WaitGroup
+	free := make(chan struct{})
+	for range 20 {
+		taken.Add(1)
+		held.Go(func() {
+			require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(*store.Tx) error { taken.Done(); <-free; return nil }))
+		})
+	}
+	taken.Wait()
+	close(free)
+	held.Wait()
+}
+
+func TestWhoListensHoldsNoConnectionThatLeadsNowhere(t *testing.T) {
+	t.Parallel()
+	s, _, g := behindGate(t)
+	s.server.MountPages()
+	s.server.PingEvery(time.Second)
+	d := s.desk(store.Desk)
+	var list []*stream
+	for range 12 {
+		list = append(list, s.listen(s.http.URL, ""), s.listenPage(s.http.URL, d))
+	}
+	s.useAll()
+
+	g.lose()
+	began := time.Now()
+	time.Sleep(2 * time.Second) // everybody who listens asks meanwhile
+	// A connection that is given up keeps its place for 15 s more, in the library.
+	require.Eventually(t, func() bool {
+		a, err := s.try("GET", "/v1/salon", nil)
+		return err == nil && a.status == 200
+	}, time.Minute, 50*time.Millisecond)
+	t.Logf("answered after %v", time.Since(began))
+	for i, x := range list {
+		for len(x.events) > 0 {
+			<-x.events
+		}
+		select {
+		case _, ok := <-x.events:
+			require.True(t, ok, "stream %d has ended", i)
+		case <-time.After(time.Minute):
+			require.FailNow(t, "stream is silent", "%d", i)
+		}
+	}
+	t.Logf("all were told after %v", time.Since(began))
+}
+
+func TestWhileTheNetworkStallsNobodyWaitsForAStreamOrForTheListOfErasuresForEver(t *testing.T) {
+	t.Parallel()
+	s, _, g := behindGate(t)
+	s.server.MountPages()
+	d := s.desk(store.Desk)
+	s.useAll() // what was used just now is not tried first
+	g.mu.Lock()
+	began := time.Now()
+	done := make(chan string, 3)
+	go func() {
+		_, _ = s.try("GET", "/v1/events", nil)
+		done <- "a stream"
+	}()
+	go func() {
+		if a, err := d.http.Get(s.http.URL + "/events"); err == nil {
+			_ = a.Body.Close()
+		}
+		done <- "a stream of a page"
+	}()
+	go func() {
+		_ = s.server.ErasedTo(t.Context(), func([]store.Erased) error { return nil })
+		done <- "the list of erasures"
+	}()
+	over := time.After(time.Minute)
+	for range 3 {
+		select {
+		case what := <-done:
+			t.Logf("%s was given up after %v", what, time.Since(began))
+		case <-over:
+			g.mu.Unlock()
+			require.FailNow(t, "somebody waits for ever")
+		}
+	}
+	g.mu.Unlock()
 }

@@ -31,7 +31,7 @@ import (
 const (
 	maxBody      = 256 << 10        // bytes; calendar files have a limit of their own
 	maxHeader    = 16 << 10         // bytes of all headers
-	handlerLimit = 10 * time.Second // for an answer; streams of events go on
+	handlerLimit = 10 * time.Second // for an answer; of a stream of events, until it begins
 	// roomLimit is how long a request waits for the database to have a connection free:
 	// somebody at a desk presses again after about as long (judgement).
 	roomLimit = 2 * time.Second
@@ -303,16 +303,17 @@ func (s *Server) securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// limitTime gives every request a deadline that the database calls obey. Streams
-// last, and limit what they ask themselves.
+// limitTime gives every request a deadline that the database calls obey. That of a
+// stream is for its way in: what it sends goes on under lasting.
 func limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		if streaming(c.Request()) {
-			return next(c)
-		}
-		ctx, cancel := context.WithTimeout(c.Request().Context(), handlerLimit)
+		r := c.Request()
+		ctx, cancel := context.WithTimeout(r.Context(), handlerLimit)
 		defer cancel()
-		c.SetRequest(c.Request().WithContext(ctx))
+		if streaming(r) {
+			ctx = context.WithValue(ctx, connectedKey{}, r.Context())
+		}
+		c.SetRequest(r.WithContext(ctx))
 		return next(c)
 	}
 }

@@ -31,6 +31,9 @@ func (s *Server) cookieName() string {
 
 func (s *Server) secure() bool { return strings.HasPrefix(s.base, "https://") }
 
+// The library gives the store the time that the request has.
+var _ scs.CtxStore = (*store.TokenStore)(nil)
+
 // newSessions is the library that makes, renews and ends tokens and writes their
 // cookie. Who uses a browser is asked of the store alone, in one query. It is made
 // without the library's constructor, which starts a goroutine that never ends.
@@ -68,12 +71,17 @@ const personStays = 3 * time.Minute
 
 // whoUses finds who uses the browser of a request, or scheduling.ErrNotFound.
 func (s *Server) whoUses(c echo.Context) (store.SignedIn, error) {
+	return s.whoUsesIt(c.Request().Context(), c)
+}
+
+// whoUsesIt is whoUses within a time of its own.
+func (s *Server) whoUsesIt(ctx context.Context, c echo.Context) (store.SignedIn, error) {
 	token := s.sessionToken(c)
 	if token == "" {
 		return store.SignedIn{}, scheduling.ErrNotFound
 	}
 	press := store.Press{Now: s.now(), Pressed: pressed(c.Request()), Stays: personStays}
-	return s.store.WhoUses(c.Request().Context(), keptAs(token), press)
+	return s.store.WhoUses(ctx, keptAs(token), press)
 }
 
 // pressed reports whether a request comes from something that a person pressed, and

@@ -25,6 +25,7 @@ const (
 	listenAgain = 5 * time.Second  // longest wait before the connection is made again
 	stillThere  = 30 * time.Second // how often a silent connection is tried
 	warmAtMost  = 10 * time.Second // for one salon
+	tellAtMost  = 5 * time.Second  // for telling other processes, which look by themselves, too
 )
 
 // Warming keeps the free time in memory up to date in the background, so that a
@@ -126,11 +127,17 @@ func (s *Store) tell(ctx context.Context, c *salonSet, channel string) {
 		case <-c.ready:
 		}
 		if ids := c.take(); len(ids) > 0 {
-			// Nobody needs it to be right.
-			_, _ = s.pool.Exec(ctx, `SELECT pg_notify($1, $2 || ' ' || id) FROM unnest($3::text[]) id`, channel, s.name, ids)
+			s.tellOnce(ctx, channel, ids)
 		}
 		pause(ctx, 10*time.Millisecond)
 	}
+}
+
+// tellOnce tells other processes of salons once. Nobody needs it to be right.
+func (s *Store) tellOnce(ctx context.Context, channel string, ids []string) {
+	ctx, cancel := context.WithTimeout(ctx, tellAtMost)
+	defer cancel()
+	_, _ = s.pool.Exec(ctx, `SELECT pg_notify($1, $2 || ' ' || id) FROM unnest($3::text[]) id`, channel, s.name, ids)
 }
 
 // warm reads anew what is due.

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"github.com/alexedwards/scs/pgxstore"
 	"github.com/jackc/pgx/v5"
 )
 
@@ -167,28 +166,60 @@ func principalOf(salon, account, staff string, roles []Role, left bool) Principa
 // this package. Nobody cleans up beside the hourly job.
 func (s *Store) Sessions() *TokenStore { return &TokenStore{s} }
 
-// TokenStore keeps hashes of tokens in the table sessions.
+// TokenStore keeps hashes of tokens in the table sessions. Each method has the time that
+// its context has, and at most tokenAtMost, but goes on when that is called off: who
+// signs out and closes the page is signed out.
 type TokenStore struct{ store *Store }
 
-func (x *TokenStore) table() *pgxstore.PostgresStore {
-	return pgxstore.NewWithCleanupInterval(x.store.pool, 0)
+// tokenAtMost is how long it may take to find, keep or forget one token, which takes
+// milliseconds (judgement).
+const tokenAtMost = 5 * time.Second
+
+func tokenTime(ctx context.Context) (context.Context, context.CancelFunc) {
+	end := time.Now().Add(tokenAtMost)
+	if at, ok := ctx.Deadline(); ok && at.Before(end) {
+		end = at
+	}
+	return context.WithDeadline(context.WithoutCancel(ctx), end)
 }
 
-// Find returns what is kept for a token, and whether there is something.
+// FindCtx returns what is kept for a token, and whether there is something.
+func (x *TokenStore) FindCtx(ctx context.Context, token string) (data []byte, found bool, err error) {
+	ctx, cancel := tokenTime(ctx)
+	defer cancel()
+	err = x.store.pool.QueryRow(ctx, `SELECT data FROM sessions WHERE token = $1 AND expiry > now()`, token).Scan(&data)
+	return data, err == nil, domain("find token", err, true)
+}
+
+// CommitCtx keeps data for a token until it expires.
+func (x *TokenStore) CommitCtx(ctx context.Context, token string, data []byte, expires time.Time) error {
+	ctx, cancel := tokenTime(ctx)
+	defer cancel()
+	_, err := x.store.pool.Exec(ctx, `INSERT INTO sessions (token, data, expiry) VALUES ($1, $2, $3)
+		ON CONFLICT (token) DO UPDATE SET data = EXCLUDED.data, expiry = EXCLUDED.expiry`, token, data, expires)
+	return domain("keep token", err, false)
+}
+
+// DeleteCtx forgets a token; it may be unknown.
+func (x *TokenStore) DeleteCtx(ctx context.Context, token string) error {
+	ctx, cancel := tokenTime(ctx)
+	defer cancel()
+	_, err := x.store.pool.Exec(ctx, `DELETE FROM sessions WHERE token = $1`, token)
+	return domain("forget token", err, false)
+}
+
+// Find is FindCtx without a request.
 func (x *TokenStore) Find(token string) ([]byte, bool, error) {
-	b, found, err := x.table().Find(token)
-	return b, found, domain("find token", err, false)
+	return x.FindCtx(context.Background(), token)
 }
 
-// Commit keeps data for a token until it expires.
+// Commit is CommitCtx without a request.
 func (x *TokenStore) Commit(token string, data []byte, expires time.Time) error {
-	return domain("keep token", x.table().Commit(token, data, expires), false)
+	return x.CommitCtx(context.Background(), token, data, expires)
 }
 
-// Delete forgets a token; it may be unknown.
-func (x *TokenStore) Delete(token string) error {
-	return domain("forget token", x.table().Delete(token), false)
-}
+// Delete is DeleteCtx without a request.
+func (x *TokenStore) Delete(token string) error { return x.DeleteCtx(context.Background(), token) }
 
 // collectAll runs a query beyond salons and scans every row by its column names.
 func collectAll[T any](ctx context.Context, s *Store, what, q string, args ...any) ([]T, error) {

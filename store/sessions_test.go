@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"cmp"
+	"context"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
@@ -535,4 +536,38 @@ func BenchmarkWhoUses(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+func TestATokenIsNotWaitedForLongerThanTheRequestLasts(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 2)
+	x := s.store.Sessions()
+	require.NoError(t, x.Commit(kept("t1"), []byte("x"), time.Now().Add(time.Hour)))
+	var held, taken sync.WaitGroup
+	free := make(chan struct{})
+	for range 2 { // all connections
+		taken.Add(1)
+		held.Go(func() {
+			require.NoError(t, s.try(func(*store.Tx) error { taken.Done(); <-free; return nil }))
+		})
+	}
+	taken.Wait()
+	ctx, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
+	defer cancel()
+	_, _, err := x.FindCtx(ctx, kept("t1"))
+	require.ErrorIs(t, err, context.DeadlineExceeded)
+	require.ErrorIs(t, x.CommitCtx(ctx, kept("t1"), []byte("y"), time.Now().Add(time.Hour)), context.DeadlineExceeded)
+	require.ErrorIs(t, x.DeleteCtx(ctx, kept("t1")), context.DeadlineExceeded)
+	close(free)
+	held.Wait()
+
+	gone, hangUp := context.WithCancel(t.Context())
+	hangUp()
+	_, found, err := x.FindCtx(gone, kept("t1"))
+	require.NoError(t, err)
+	require.True(t, found)
+	require.NoError(t, x.DeleteCtx(gone, kept("t1")), "who closes the page is signed out all the same")
+	_, found, err = x.Find(kept("t1"))
+	require.NoError(t, err)
+	require.False(t, found)
 }

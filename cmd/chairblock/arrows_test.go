@@ -110,7 +110,6 @@ var fences = []struct {
 	{"github.com/alexedwards/argon2id", "api/passwords", "one package knows what a hash costs"},
 	{"github.com/pquerna/otp", "api/passwords", "one package knows how codes are made"},
 	{"github.com/alexedwards/scs/v2", "api", "browsers end at the border"},
-	{"github.com/alexedwards/scs/pgxstore", "store", "SQL stands beside its scan"},
 	{"github.com/alecthomas/kong", "cmd", "flags end at the command line"},
 }
 
