@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	netmail "net/mail"
@@ -24,7 +23,8 @@ var noticeWords = map[string]struct{ subject, text string }{
 	noticeRecovery: {"A recovery code was used", "one of your recovery codes was used in place of the code of your second step."},
 }
 
-// TellAccount is what sends mails about how people sign in.
+// TellAccount is what sends mails about how people sign in. It returns a
+// *store.TryAgainError when one is worth another try.
 func (s *Server) TellAccount(sender notify.Sender) func(context.Context, store.Notice) error {
 	return func(ctx context.Context, n store.Notice) error {
 		words, ok := noticeWords[n.What]
@@ -34,12 +34,12 @@ func (s *Server) TellAccount(sender notify.Sender) func(context.Context, store.N
 		}
 		_, host, _ := strings.Cut(n.Salon.Mail, "@")
 		text := fmt.Sprintf("Hello,\n\n%s\n\nIf you do not know why, tell an owner of %s, and choose a new password.\n\n%s\n", words.text, n.Salon.Name, n.Salon.Name)
-		err := sender.Send(ctx, notify.Mail{
+		out, err := handedOver(store.ByMail, sender.Send(ctx, notify.Mail{
 			From: netmail.Address{Name: n.Salon.Name, Address: n.Salon.Mail}, To: netmail.Address{Name: n.Account.Name, Address: n.Account.Login},
 			Subject: words.subject, Text: text, MessageID: notify.MessageID(n.Salon.Key, fmt.Sprint(n.ID), notify.Kind(n.What), 1, host),
-		})
-		if p, ok := errors.AsType[*notify.PermanentError](err); ok {
-			slog.WarnContext(ctx, "notice not sent", "salon", n.Salon.ID, "account", n.Account.ID, "what", n.What, "err", p)
+		}))
+		if out.State == store.Failed {
+			slog.WarnContext(ctx, "notice not sent", "salon", n.Salon.ID, "account", n.Account.ID, "what", n.What, "err", out.Problem)
 			return nil
 		}
 		return err

@@ -63,6 +63,7 @@ type JobSettings struct {
 	// for a mail server that looks closely at what it is given, and some for the note
 	// (judgement).
 	Timeout time.Duration
+	Other   time.Duration // most that a job which sends nothing may take, 0 for 20 s
 	// Rescue is after how long a job of a process that died is taken over, 0 for three
 	// minutes (judgement); not less than Timeout. Looking for them takes up to half a minute more.
 	Rescue time.Duration
@@ -83,6 +84,7 @@ var (
 
 func (x JobSettings) orUsual() JobSettings {
 	x.Workers, x.Timeout, x.Rescue = cmp.Or(x.Workers, 4), cmp.Or(x.Timeout, 2*time.Minute), cmp.Or(x.Rescue, 3*time.Minute)
+	x.Other = cmp.Or(x.Other, otherJobs)
 	if x.Mail == nil {
 		x.Mail = mailWaits
 	}
@@ -92,7 +94,7 @@ func (x JobSettings) orUsual() JobSettings {
 	return x
 }
 
-// mostLost is how many tries by mail in a row may have been accepted without
+// mostLost is how many tries by mail may have been accepted without
 // anybody knowing: more would fill a mailbox behind a slow server (judgement).
 const mostLost = 3
 
@@ -143,7 +145,7 @@ func (s *Store) StartJobs(ctx context.Context, deliver Deliver, refit Refit) (*J
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}, messages: {MaxWorkers: x.Workers, FetchCooldown: messagePause}, privateQueue: {MaxWorkers: privateAtOnce}},
 		Workers:              workers,
-		JobTimeout:           min(x.Timeout, otherJobs),
+		JobTimeout:           min(x.Timeout, x.Other),
 		RescueStuckJobsAfter: x.Rescue,
 		Logger:               jobLogger(os.Stderr, s.away),
 		RetryPolicy:          &jobRetry{store: s},
