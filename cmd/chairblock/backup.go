@@ -51,11 +51,17 @@ func (c *BackupCmd) Run(out io.Writer) error {
 // copying is what copying a database needs: the folder of PostgreSQL's programs and
 // the address. end lets go of it.
 func (d Database) copying(ctx context.Context) (bin, url string, end func(), err error) {
-	if bin, err = backup.Programs(d.Postgres); err != nil {
+	if _, err = backup.Programs(d.Postgres); err != nil { // before a server is started for nothing
 		return "", "", nil, err
 	}
-	url, end, err = d.attach(ctx, func(string, ...any) {})
-	return bin, url, end, err
+	if url, end, err = d.attach(ctx, func(string, ...any) {}); err != nil {
+		return "", "", nil, err
+	}
+	if bin, err = backup.ProgramsFor(ctx, url, d.Postgres); err != nil {
+		end()
+		return "", "", nil, err
+	}
+	return bin, url, end, nil
 }
 
 // RestoreCmd reads a backup.

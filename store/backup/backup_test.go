@@ -30,6 +30,26 @@ func programs(t *testing.T) string {
 	return bin
 }
 
+func TestClientProgramsWithoutAServerBesideThemAreEnough(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	install := func(name string) {
+		text := "#!/bin/sh\necho '" + name + " (PostgreSQL) 16.4 (Debian 16.4-1)'\n"
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte(text), 0o755)) //nolint:gosec // a program
+	}
+	install("pg_dump")
+	_, err := backup.Programs(dir)
+	require.ErrorIs(t, err, backup.ErrNoPrograms)
+	require.ErrorContains(t, err, dir+": no program pg_restore there")
+	install("pg_restore")
+	bin, err := backup.Programs(dir)
+	require.NoError(t, err)
+	require.Equal(t, dir, bin)
+	bin, err = backup.ProgramsFor(t.Context(), storetest.URL(t), dir)
+	require.NoError(t, err)
+	require.Equal(t, dir, bin)
+}
+
 func connected(t *testing.T, url string) *pgxpool.Pool {
 	t.Helper()
 	db, err := pgxpool.New(t.Context(), url)

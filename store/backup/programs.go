@@ -20,23 +20,36 @@ import (
 	"chairblock/store/pg"
 )
 
-// ErrNoPrograms means that pg_dump and pg_restore are not where the server's
-// programs are.
-var ErrNoPrograms = errors.New("backup: pg_dump and pg_restore were not found; install the client programs of PostgreSQL (Debian: postgresql-client), of the server's version or newer")
+// ErrNoPrograms means that pg_dump and pg_restore are not on this machine, or too old.
+var ErrNoPrograms = fmt.Errorf("backup: pg_dump and pg_restore of PostgreSQL %d or newer were not found; install the client programs (Debian: postgresql-client), of the server's version or newer", pg.MinMajor)
 
-// Programs finds the folder that holds pg_dump and pg_restore. explicit, when not
-// empty, is the only one that is looked at.
-func Programs(explicit string) (string, error) {
-	b, err := pg.Find(explicit, 0)
+// Programs finds the folder that holds pg_dump and pg_restore, which may be there
+// without a server. explicit, when not empty, is the only one that is looked at.
+// The error is [ErrNoPrograms], with the places that were looked at.
+func Programs(explicit string) (string, error) { return programsOf(explicit, 0) }
+
+// ProgramsFor finds them for the database at address: of its server's major version
+// where such ones are there, since what newer ones write back an older server does not
+// take. Errors: pg.ErrNoAnswer and those of [Programs].
+func ProgramsFor(ctx context.Context, address, explicit string) (string, error) {
+	conn, err := connect(ctx, address)
 	if err != nil {
-		return "", err
+		return "", fmt.Errorf("backup: %w", err)
 	}
-	for _, name := range []string{"pg_dump", "pg_restore"} {
-		if _, err := exec.LookPath(filepath.Join(b.Dir, name)); err != nil {
-			return "", ErrNoPrograms
-		}
+	defer conn.Close(context.WithoutCancel(ctx))
+	var version int
+	if err := conn.QueryRow(ctx, `SELECT current_setting('server_version_num')::int`).Scan(&version); err != nil {
+		return "", fmt.Errorf("backup: version of the server: %w", err)
 	}
-	return b.Dir, nil
+	return programsOf(explicit, version/10000)
+}
+
+func programsOf(explicit string, server int) (string, error) {
+	b, err := pg.FindClient(explicit, server)
+	if missing, ok := errors.AsType[*pg.NotFoundError](err); ok {
+		return "", fmt.Errorf("%w. Places tried:\n  %s", ErrNoPrograms, strings.Join(missing.Tried, "\n  "))
+	}
+	return b.Dir, err
 }
 
 // run runs one of the programs on the database at address. The password goes by

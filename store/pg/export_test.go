@@ -13,6 +13,11 @@ func FindIn(root, path string, major int) (Binaries, error) {
 	return search{root: root, path: path}.find("", major)
 }
 
+// FindClientIn is FindClient with another root folder and PATH.
+func FindClientIn(root, path string, server int) (Binaries, error) {
+	return search{root: root, path: path, programs: clientPrograms, favoured: server}.find("", 0)
+}
+
 // What the tests of fetching and of leftovers need.
 var (
 	CheckSum = checkSum

