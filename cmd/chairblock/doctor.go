@@ -73,8 +73,8 @@ func (c *DoctorCmd) Run(out io.Writer) error {
 		f.add("database", wrong, "start it, or correct the address; without --database-url the service runs one of its own in --data", "%v", plainly(err))
 	} else {
 		defer end()
-		c.database(ctx, &f, url)
-		c.key(ctx, &f, url)
+		ready := c.database(ctx, &f, url)
+		c.key(ctx, &f, url, ready)
 	}
 	c.disk(&f)
 	c.mail(ctx, &f)
@@ -102,13 +102,14 @@ func plainly(err error) string {
 	return line
 }
 
-func (c *DoctorCmd) database(ctx context.Context, f *findings, url string) {
+// database looks at the database, and says whether it has this program's schema.
+func (c *DoctorCmd) database(ctx context.Context, f *findings, url string) bool {
 	ctx, cancel := context.WithTimeout(ctx, doctorsTime)
 	defer cancel()
 	x, err := store.Examine(ctx, url)
 	if err != nil {
 		f.add("database", wrong, "try again; if it stays so, look at the log of PostgreSQL", "%v", err)
-		return
+		return false
 	}
 	f.add("database", well, "", "PostgreSQL %s answers, keeps what it acknowledges, and holds %s", x.Version, size(x.Size))
 	if x.ReadOnly {
@@ -121,10 +122,12 @@ func (c *DoctorCmd) database(ctx context.Context, f *findings, url string) {
 		f.add("database", mind, "find it in pg_stat_activity and end it: it keeps old rows from being cleared away", "a transaction is open for %v", x.Oldest.Round(time.Second))
 	}
 	clocks(f, x)
-	if schema(f, x) {
-		content(ctx, f, url, x)
-		zones(ctx, f, url, x)
+	if !schema(f, x) {
+		return false
 	}
+	content(ctx, f, url, x)
+	zones(ctx, f, url, x)
+	return true
 }
 
 // schema reports whether the database is of this program's.
@@ -212,14 +215,21 @@ func zones(ctx context.Context, f *findings, url string, x store.Checkup) {
 	f.add("zones", well, "", "zone data %s, %d zones of salons looked at for two years", version, len(x.Zones))
 }
 
-func (c *DoctorCmd) key(ctx context.Context, f *findings, url string) {
-	if c.File == "" {
-		f.add("health", mind, "make one with chairblock health-key and name it with --health-key-file", "no key is named: consultations are refused")
-		return
+// key says whether serve starts with the keys that are named. ready means that the
+// database has this program's schema.
+func (c *DoctorCmd) key(ctx context.Context, f *findings, url string, ready bool) {
+	ctx, cancel := context.WithTimeout(ctx, doctorsTime)
+	defer cancel()
+	var seal *store.Sealer
+	if c.File != "" {
+		var err error
+		if seal, err = store.ReadSealer(c.File); err != nil {
+			f.add("health", wrong, "name the file that chairblock health-key made, and see that this account may read it", "%v", plainly(err))
+			return
+		}
 	}
-	seal, err := store.ReadSealer(c.File)
-	if err != nil {
-		f.add("health", wrong, "name the file that chairblock health-key made, and see that this account may read it", "%v", plainly(err))
+	if !ready {
+		f.add("health", mind, "look again when the database is well", "whether the keys open all answers was not looked at")
 		return
 	}
 	st, err := store.Open(ctx, url, 1)
@@ -229,9 +239,17 @@ func (c *DoctorCmd) key(ctx context.Context, f *findings, url string) {
 	}
 	defer st.Close()
 	st.SealWith(seal)
-	switch err := st.CheckKeys(ctx); {
+	err = st.CheckKeys(ctx)
+	_, missing := errors.AsType[*store.MissingKeysError](err)
+	switch {
+	case missing && c.Lost:
+		f.add("health", mind, "name the file that holds those keys, should it be found", "%v; they stay unreadable", plainly(err))
+	case missing:
+		f.add("health", wrong, "serve does not start so: name the file that holds them with --health-key-file or, when they are lost for good, add --health-key-lost", "%v", plainly(err))
 	case err != nil:
-		f.add("health", wrong, "name the file that holds those keys too", "%v", plainly(err))
+		f.add("health", wrong, "try again; if it stays so, look at the log of PostgreSQL", "%v", plainly(err))
+	case seal == nil:
+		f.add("health", mind, "make one with chairblock health-key and name it with --health-key-file", "no key is named: consultations are refused")
 	default:
 		f.add("health", well, "", "the key %s opens all answers", seal.KeyID())
 	}

@@ -9,11 +9,64 @@ import (
 	"regexp"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/store"
 	"chairblock/store/pg"
+	"chairblock/store/storetest"
 )
+
+func TestTheDoctorSaysOfKeysWhetherServeStartsWithThem(t *testing.T) {
+	url := storetest.URL(t)
+	st, err := store.Open(t.Context(), url, 2)
+	require.NoError(t, err)
+	t.Cleanup(st.Close)
+	salon, err := st.AddSalon(t.Context(), store.Salon{Name: "Quay Lane", Zone: "Europe/Lisbon"})
+	require.NoError(t, err)
+	dir := t.TempDir()
+	made := func(name string) string {
+		path := filepath.Join(dir, name)
+		require.NoError(t, store.MakeKeyFile(path))
+		return path
+	}
+	looked := func(k HealthKey) finding {
+		var f findings
+		(&DoctorCmd{HealthKey: k}).key(t.Context(), &f, url, true)
+		require.Len(t, f, 1)
+		require.Equal(t, "health", f[0].about)
+		return f[0]
+	}
+	old, young := made("old"), made("young")
+	f := looked(HealthKey{})
+	require.Equal(t, mind, f.verdict)
+	require.Contains(t, f.says, "no key is named", "nothing is sealed yet")
+	require.Equal(t, well, looked(HealthKey{File: old}).verdict)
+
+	sealer, err := store.ReadSealer(old)
+	require.NoError(t, err)
+	st.SealWith(sealer)
+	require.NoError(t, st.InTx(t.Context(), salon.ID, func(tx *store.Tx) error {
+		c, err := tx.AddClient(t.Context(), store.Client{GivenName: "Zoë", ContactBy: store.NotAsked})
+		if err == nil {
+			_, err = tx.AddTestNote(t.Context(), store.TestNote{Client: c.ID, Noted: time.Now(), TestFacts: store.TestFacts{What: store.Reaction}})
+		}
+		return err
+	}))
+	for _, k := range []HealthKey{{}, {File: young}} {
+		f := looked(k)
+		require.Equal(t, wrong, f.verdict, "serve does not start")
+		require.Contains(t, f.says, sealer.KeyID())
+		require.Contains(t, f.remedy, "--health-key-lost")
+		k.Lost = true
+		f = looked(k)
+		require.Equal(t, mind, f.verdict, "serve starts")
+		require.Contains(t, f.says, sealer.KeyID())
+	}
+	require.Equal(t, well, looked(HealthKey{File: old}).verdict)
+	require.Equal(t, wrong, looked(HealthKey{File: filepath.Join(dir, "none"), Lost: true}).verdict, "serve does not start without the file that is named")
+}
 
 func TestTheDoctorSaysWhatIsWrongAndWhatToDo(t *testing.T) {
 	dir := folder(t)
