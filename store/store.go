@@ -19,7 +19,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/exaring/otelpgx"
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -119,7 +118,7 @@ func Open(ctx context.Context, url string, conns int32) (*Store, error) {
 }
 
 // OpenTraced is Open with a span for each query: its text, which holds no values,
-// and never the values. nil makes none.
+// and never the values, nor what the driver says of an error. nil makes none.
 func OpenTraced(ctx context.Context, url string, conns int32, provider trace.TracerProvider) (*Store, error) {
 	cfg, err := pgxpool.ParseConfig(url)
 	if err != nil {
@@ -143,7 +142,7 @@ func OpenTraced(ctx context.Context, url string, conns int32, provider trace.Tra
 	cfg.ConnConfig.RuntimeParams["enable_seqscan"] = "off"
 	cfg.ConnConfig.ConnectTimeout = min(cfg.ConnConfig.ConnectTimeout, connectAtMost)
 	if provider != nil {
-		cfg.ConnConfig.Tracer = otelpgx.NewTracer(otelpgx.WithTracerProvider(provider), otelpgx.WithDisableConnectionDetailsInAttributes())
+		cfg.ConnConfig.Tracer = newTracer(provider)
 	}
 	gone := newAway()
 	cfg.AfterConnect = func(context.Context, *pgx.Conn) error { gone.back(); return nil }
