@@ -103,32 +103,52 @@ func (o Options) show(out io.Writer, ctx *kong.Context) error {
 		case f.Value.Target.IsZero():
 			from = "left out"
 		}
-		if _, err := fmt.Fprintf(out, "%-22s %s  (%s)\n", f.Name, withoutSecrets(f.Value.Target.Interface()), from); err != nil {
+		if _, err := fmt.Fprintf(out, "%-22s %s  (%s)\n", f.Name, withoutSecrets(f.Name, f.Value.Target.Interface()), from); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// withoutSecrets is a value with the password of every address in it left out.
-func withoutSecrets(v any) string {
+// withoutSecrets is the value of an option with the password of every address in it
+// left out.
+func withoutSecrets(name string, v any) string {
 	words := []string{fmt.Sprint(v)}
 	if list, is := v.([]string); is {
 		words = slices.Clone(list)
 	}
+	mayHold := name == "database-url" || name == "smtp-url"
 	for i, w := range words {
-		u, err := url.Parse(w)
-		switch {
-		case err != nil && strings.Contains(w, "@"):
-			words[i] = "(cannot be read as an address; not shown, since a password may stand in it)"
-		case err == nil && u.User != nil:
-			shown := "…@"
-			if name := u.User.Username(); name != "" {
-				shown = name + ":…@"
-			}
-			u.User, u.RawQuery = nil, ""
-			words[i] = strings.Replace(u.String(), "://", "://"+shown, 1)
-		}
+		words[i] = withoutPassword(w, mayHold)
 	}
 	return strings.Join(words, ",")
+}
+
+// withoutPassword is a value without the password that may stand in it: of an address
+// with a scheme, and of other texts, such as the settings of a database one after the
+// other. mayHold means that the value is that of an option which takes passwords.
+func withoutPassword(w string, mayHold bool) string {
+	const hidden = "(not shown, since a password may stand in it)"
+	u, err := url.Parse(w)
+	if err != nil || u.Scheme == "" || u.Opaque != "" {
+		if w != "" && (mayHold || strings.Contains(w, "password=") || err != nil && strings.Contains(w, "@")) {
+			return hidden
+		}
+		return w
+	}
+	if strings.Contains(u.Path+u.RawQuery+u.Fragment, "@") { // a password with a sign that ends the name of a host
+		return hidden
+	}
+	user, query := "", ""
+	if u.User != nil {
+		user = "…@"
+		if name := u.User.Username(); name != "" {
+			user = name + ":…@"
+		}
+	}
+	if u.RawQuery != "" {
+		query = "?…"
+	}
+	u.User, u.RawQuery, u.Fragment, u.RawFragment = nil, "", "", ""
+	return strings.Replace(u.String(), "://", "://"+user, 1) + query
 }
