@@ -24,7 +24,7 @@ type WishBody struct {
 	ClientID  string           `json:"client_id" maxLength:"64"`
 	Services  []ServiceRequest `json:"services" nullable:"false" minItems:"1" maxItems:"8" doc:"As in a booking, in order, with the hair where the time depends on it"`
 	Value     *int64           `json:"value_cents,omitempty" minimum:"0" maximum:"100000000" doc:"What serving the request is worth; left out: the price of its services"`
-	FirstDate string           `json:"first_date" format:"date" doc:"First day that suits"`
+	FirstDate string           `json:"first_date" format:"date" doc:"First day that suits, at most 366 days ahead"`
 	LastDate  string           `json:"last_date" format:"date" doc:"Last day that suits, at most a year after the first"`
 	Weekdays  []int            `json:"weekdays,omitempty" nullable:"false" minimum:"1" maximum:"7" maxItems:"7" doc:"1 Monday to 7 Sunday; left out: every day"`
 	From      string           `json:"from,omitempty" doc:"Earliest start by the clock; left out: any" example:"09:00"`
@@ -76,7 +76,8 @@ func (s *Server) wishRoutes() {
 		Summary: "Who of the waiting list fits into time that is free, or that a visit frees?"}, s.matchWishes)
 }
 
-// longestWish is how many days a request may wait for (judgement).
+// longestWish is how many days a request may wait for, and how many days ahead the first of
+// them may lie (judgement): what waits holds its client on record.
 const longestWish = 366
 
 // wish checks a request and works it out.
@@ -143,10 +144,13 @@ func (s *Server) wishTime(f *scheduling.Faults, n salonDay, b WishBody, w *store
 	if len(*f) > before {
 		return
 	}
+	today := scheduling.CivilDate(s.now(), n.loc)
 	switch {
 	case w.Last.Before(w.First) || w.Last.Sub(w.First) > longestWish:
 		f.Add("last_date", "does not lie within 366 days from first_date", "first_date or a later day")
-	case w.Last.Before(scheduling.CivilDate(s.now(), n.loc)):
+	case w.First.Sub(today) > longestWish:
+		f.Add("first_date", "lies more than 366 days ahead", "a day within 366 days")
+	case w.Last.Before(today):
 		f.Add("last_date", "lies in the past", "a day that is still to come")
 	case !slices.ContainsFunc(w.Weekdays, func(d int) bool { return falls(d, w.First, w.Last) }):
 		f.Add("weekdays", "has none of the days from first_date to last_date", "a weekday between the two")

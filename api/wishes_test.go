@@ -107,6 +107,8 @@ func TestARequestThatCanNeverBePlacedIsRefusedWithTheReason(t *testing.T) {
 		{long(object{"client_id": "x"}), "/client_id", "is not known"},
 		{long(object{"first_date": "2026-06-12", "last_date": "2026-06-11"}), "/last_date", "366 days"},
 		{long(object{"first_date": "2026-06-01", "last_date": "2026-06-07"}), "/last_date", "lies in the past"},
+		{long(object{"first_date": "2027-06-10", "last_date": "2027-06-15"}), "/first_date", "more than 366 days ahead"},
+		{long(object{"first_date": "2126-06-09", "last_date": "2126-06-12"}), "/first_date", "more than 366 days ahead"},
 		{long(object{"weekdays": []int{1, 6}}), "/weekdays", "none of the days"},
 		{long(object{"from": "9:00"}), "/from", "09:30"},
 		{long(object{"lead_ids": []string{s.mina}}), "/lead_ids/0", "may not be in charge"},

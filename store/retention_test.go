@@ -268,13 +268,8 @@ func TestWhoGaveASignStaysOnRecord(t *testing.T) {
 	}
 	day := at(9, 0)
 	stay := map[string]func(client string){
-		"a request to come": in(func(tx *store.Tx, c string) error {
-			w := wish(c)
-			w.First = date.NewAt(soon)
-			w.Last = w.First.AddDate(0, 13, 0)
-			_, err := tx.AddWish(ctx, w)
-			return err
-		}),
+		"a request to come":        func(c string) { s.waits(c, 13, store.WishWaiting, day) },
+		"a request withdrawn late": func(c string) { s.waits(c, 1, store.WishWithdrawn, sign) },
 		"something asked on her pages": in(func(tx *store.Tx, c string) error {
 			_, err := tx.AddClientRequest(ctx, store.ClientRequest{Client: c, Kind: store.AskErase, Made: at(8, 0)})
 			return err
@@ -325,6 +320,8 @@ func TestWhoGaveASignStaysOnRecord(t *testing.T) {
 	}
 	gone := map[string]func(client string){
 		"nothing at all":              func(string) {},
+		"a request withdrawn":         func(c string) { s.waits(c, 13, store.WishWithdrawn, day) },
+		"a request that was booked":   func(c string) { s.waits(c, 13, store.WishBooked, day) },
 		"not reached by telephone":    call(store.NoAnswer),
 		"a message taken back":        func(c string) { message(c, "withdrawn", sign) },
 		"somebody to be called, then": func(c string) { message(c, "to_call", day) },
@@ -349,6 +346,49 @@ func TestWhoGaveASignStaysOnRecord(t *testing.T) {
 	require.Equal(t, 1, value[int](s, `SELECT count(*) FROM visit WHERE client_id IS NULL AND state = 'under_way' AND title = $1`, store.ErasedName), "what nobody closed stays as it was")
 	s.erase(60, 0)
 	require.ElementsMatch(t, []string{"something asked on her pages", "a message that waits", "a deposit not paid, to come", "a deposit not paid, came", "money of a visit called off"}, left(), "what is open has no term")
+}
+
+// waits puts a request of a client on the list whose last day is some months after the day
+// of the salon, and that came into a state at a time.
+func (s *salon) waits(client string, months int, state store.WishState, changed time.Time) (id string) {
+	s.t.Helper()
+	s.tx(func(tx *store.Tx) error {
+		w := wish(client)
+		w.First = date.NewAt(soon)
+		w.Last = w.First.AddDate(0, months, 0)
+		w, err := tx.AddWish(s.t.Context(), w)
+		id = w.ID
+		return err
+	})
+	s.exec(`UPDATE wish SET state = $2, changed_at = $3 WHERE wish_id = $1`, id, string(state), changed)
+	return id
+}
+
+// TestARequestThatIsOverGoesByWhenItWasOver has two requests whose last day is far ahead,
+// one of which is withdrawn.
+func TestARequestThatIsOverGoesByWhenItWasOver(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t, 4)
+	over, waiting := s.client("Over"), s.client("Waiting")
+	s.exec(`UPDATE client SET created_at = $1`, at(9, 0))
+	s.waits(over, 30, store.WishWithdrawn, at(9, 0))
+	s.waits(waiting, 30, store.WishWaiting, at(9, 0))
+	s.retain(map[store.DataKind]int{store.KeptNever: 24})
+	whose := func(table string) []string {
+		return rows[string](s, `SELECT client_id FROM `+table+` ORDER BY client_id`)
+	}
+	both := []string{over, waiting} // ids sort by age
+	s.erase(12, -1)
+	require.Equal(t, both, whose("wish"))
+	s.erase(12, 1)
+	require.Equal(t, []string{waiting}, whose("wish"), "who does not wait any more is not held by the days that she named")
+	require.Equal(t, both, whose("client"))
+	s.erase(24, 1)
+	require.Equal(t, []string{waiting}, whose("client"))
+	s.erase(42, -1)
+	require.Equal(t, []string{waiting}, whose("wish"))
+	s.erase(42, 1)
+	require.Empty(t, whose("wish"), "nobody withdrew it, and its last day was over")
 }
 
 func TestARunThatIsCutShortGoesOnWhereItWas(t *testing.T) {

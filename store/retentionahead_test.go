@@ -58,9 +58,9 @@ func (p past) person(name string) {
 	if p.IntN(3) == 0 {
 		w := wish(c)
 		w.First = date.NewAt(p.ago())
-		w.Last = w.First.AddDate(0, 0, p.IntN(30))
+		w.Last = w.First.AddDate(0, 0, p.IntN(500))
 		p.tx(func(tx *store.Tx) (err error) { w, err = tx.AddWish(p.t.Context(), w); return err })
-		p.exec(`UPDATE wish SET changed_at = $2, visit_id = $3 WHERE wish_id = $1`, w.ID, p.ago(), visit())
+		p.exec(`UPDATE wish SET state = $4, changed_at = $2, visit_id = $3 WHERE wish_id = $1`, w.ID, p.ago(), visit(), p.of("waiting", "booked", "withdrawn"))
 	}
 	if p.IntN(3) == 0 {
 		p.exec(`INSERT INTO test_record (salon_id, record_id, client_id, sealed, noted_at) VALUES ($1, $2, $3, 'x', $4)`, id, store.NewID(), c, p.ago())

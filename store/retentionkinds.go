@@ -118,7 +118,7 @@ var signs = []string{
 	ofVisit("reminder", `y.state IN ('waiting', 'sending') OR y.state IN ('sent', 'to_call', 'failed') AND greatest(y.due_at, y.done_at) >= term.before`),
 	`EXISTS (SELECT FROM call_try c JOIN reminder r USING (salon_id, reminder_id) JOIN visit v USING (salon_id, visit_id)
 		WHERE c.salon_id = $1 AND v.client_id = x.client_id AND (c.outcome = 'reached' AND c.tried_at >= term.before OR c.again_at >= term.before))`,
-	of("wish", `y.changed_at >= term.before OR y.last_date > term.day`),
+	of("wish", `y.changed_at >= term.before OR y.state = 'waiting' AND y.last_date > term.day`),
 	of("client_request", `y.made_at >= term.before OR coalesce(y.settled_at, 'infinity') >= term.before`),
 	of("own_link", `greatest(y.created_at, y.rotated_at, y.last_used_at) >= term.before`),
 	of("message_choice", `y.said_at >= term.before`),
@@ -173,7 +173,9 @@ var keptKinds = []keptKind{
 	{KeptMessages, []keptStep{{"reminder", "reminder_id", `x.done_at < term.before AND x.state NOT IN ('waiting', 'sending') AND ` + notGone("x.visit_id", "visits"), 500, "",
 		eraseRows(`DELETE FROM reminder WHERE salon_id = $1 AND reminder_id = ANY($2)`), false}}},
 	{KeptRequests, []keptStep{
-		{"wish", "wish_id", `x.changed_at < term.before AND x.last_date <= term.day
+		// Over is what was withdrawn or booked, then (nobody changes it afterwards), and else
+		// what waited in vain, after its last day.
+		{"wish", "wish_id", `x.changed_at < term.before AND (x.state <> 'waiting' OR x.last_date <= term.day)
 			AND NOT EXISTS (SELECT FROM visit v WHERE v.salon_id = $1 AND v.visit_id = x.visit_id AND v.ends_at >= term.before AND ` + notGone("v.visit_id", "visits") + `)
 			AND ` + notGone("x.client_id", "clients"), 500, "",
 			eraseRows(`DELETE FROM wish WHERE salon_id = $1 AND wish_id = ANY($2)`), false},
