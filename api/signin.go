@@ -118,21 +118,13 @@ func (f SignInForm) check() error {
 // matching lists the accounts with a login that a password opens: at least one.
 // Wrong passwords are counted for each account apart, so that a right one for another
 // salon's account of the same login, which any owner may make, takes nothing back. They
-// are counted by the address they came from, too, but not in a browser in which somebody
-// with that login has signed in before; there, her own accounts are not locked by what was
-// typed elsewhere. Errors are *Problem with status 401 when the password opens none, which
-// takes equally long whether there is such a login, and with 429 after too many.
+// are counted by the address they came from, too, but not in a browser in which everybody
+// with that login has signed in before; there, an account that has is not locked by what
+// was typed elsewhere. Errors are *Problem with status 401 when the password opens none,
+// which takes equally long whether there is such a login, and with 429 after too many.
 func (s *Server) matching(ctx context.Context, address string, before knownBrowser, login, password string) ([]store.Credentials, error) {
-	var from []counted
-	if len(before.People) == 0 {
-		from = fromAddress(address, triesOfAddress)
-	}
-	wait := s.tries.begin(s.now(), from...)
-	if wait > 0 {
-		return nil, signInRefused(ctx, address, wait)
-	}
 	login = foldMail(login)
-	known, err := s.store.CredentialsOf(ctx, login)
+	known, from, err := s.toTry(ctx, address, before, login)
 	if err != nil {
 		return nil, err
 	}
@@ -140,31 +132,56 @@ func (s *Server) matching(ctx context.Context, address string, before knownBrows
 		known = []store.Credentials{{}} // takes as long, and matches nothing
 	}
 	var out []store.Credentials
-	tried := false
+	var locked time.Duration
+	wrong := false
 	for _, k := range known {
 		try := counted{cmp.Or(before.keyOf(k.Account), "signs in:"+cmp.Or(k.Account, login)), triesOfAccount}
-		if w := s.tries.begin(s.now(), try); w > 0 {
-			wait = max(wait, w)
+		if wait := s.tries.begin(s.now(), try); wait > 0 {
+			locked = max(locked, wait)
 			continue
 		}
-		tried = true
 		same, err := s.hasher.Matches(ctx, password, k.Password)
 		if err != nil {
 			return nil, err
 		}
-		if same {
-			s.tries.forget(try.key)
-			out = append(out, k)
+		if !same {
+			wrong = true
+			continue
 		}
+		s.tries.forget(try.key)
+		out = append(out, k)
 	}
 	switch {
-	case len(out) > 0:
+	case len(out) == 0 && wrong:
+		return nil, signInRefused(ctx, address, 0)
+	case len(out) == 0:
+		return nil, signInRefused(ctx, address, locked)
+	case !wrong:
 		s.tries.takeBack(from...)
-		return out, nil
-	case tried:
-		wait = 0
 	}
-	return nil, signInRefused(ctx, address, wait)
+	return out, nil
+}
+
+// toTry lists the accounts with a login, and counts a try of an address, which it returns,
+// unless all of them are known in the browser.
+func (s *Server) toTry(ctx context.Context, address string, before knownBrowser, login string) (known []store.Credentials, from []counted, err error) {
+	from = fromAddress(address, triesOfAddress)
+	if len(before.People) == 0 { // before the database is asked
+		if wait := s.tries.full(s.now(), from...); wait > 0 {
+			return nil, nil, signInRefused(ctx, address, wait)
+		}
+	}
+	if known, err = s.store.CredentialsOf(ctx, login); err != nil {
+		return nil, nil, err
+	}
+	stranger := func(k store.Credentials) bool { return before.keyOf(k.Account) == "" }
+	if len(known) > 0 && !slices.ContainsFunc(known, stranger) {
+		return known, nil, nil
+	}
+	if wait := s.tries.begin(s.now(), from...); wait > 0 {
+		return nil, nil, signInRefused(ctx, address, wait)
+	}
+	return known, from, nil
 }
 
 // signInRefused is the answer to a wrong password, or when too many were after wait.

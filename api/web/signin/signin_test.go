@@ -381,6 +381,25 @@ func TestARightPasswordInOneSalonMakesGuessesInAnotherNoCheaper(t *testing.T) {
 	b.signIn("carla@example.org").goes("/")
 }
 
+func TestARightPasswordOfOnesOwnMakesGuessesFromAnAddressNoCheaper(t *testing.T) {
+	t.Parallel()
+	s := webtest.New(t, signin.Mount)
+	b := open(t, s)
+	mail := func(i int) string { return fmt.Sprintf("m%d@example.org", i) }
+	for i := range 4 {
+		enrolled(s, t, "", person(mail(i), "Mia", "desk"))
+		b.worksAtQuay(s, mail(i))
+	}
+	for i := range 31 {
+		p := b.post("/sign-in", "mail", mail(i%4), "password", password+" too")
+		if i < 30 {
+			p.goes("/set-up")
+			continue
+		}
+		p.is(429)
+	}
+}
+
 func TestAPasswordThatWasChangedMeanwhileChoosesNoSalon(t *testing.T) {
 	t.Parallel()
 	s := webtest.New(t, signin.Mount)
