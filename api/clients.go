@@ -181,12 +181,8 @@ func (s *Server) updateClient(ctx context.Context, in *clientChange) (*found[Cli
 		if err != nil {
 			return err
 		}
-		if to, err := s.spokenToOf(ctx, t, n, in.ID); err != nil {
+		if err := s.noteKeptOf(ctx, t, n, changed, was); err != nil {
 			return err
-		} else if to.minor {
-			if err := s.noteKept(ctx, t, n, was, changed); err != nil {
-				return err
-			}
 		}
 		if was.ContactBy == wayNotAsked && c.ContactBy != wayNotAsked {
 			if err := t.SendAnew(ctx, in.ID, nobodyAsked); err != nil {

@@ -96,15 +96,28 @@ func (s *Server) noteContacts(ctx context.Context, t *store.Tx, n salonDay, clie
 	return nil
 }
 
-// noteKept notes that addresses of a minor's own were changed while her guardian
-// hears: messages go there once she is of age, or is noted as a minor no more. The
-// guardian's links stay.
+// noteKeptOf notes which addresses of a minor's own, on one file or several, are hers no
+// more, while her guardian hears: messages go to the new ones once she is of age, or is
+// noted as a minor no more. The guardian's links stay.
+func (s *Server) noteKeptOf(ctx context.Context, t *store.Tx, n salonDay, is store.Client, before ...store.Client) error {
+	to, err := s.spokenToOf(ctx, t, n, is.ID)
+	if err != nil || !to.minor {
+		return err
+	}
+	for _, was := range before {
+		if err := s.noteKept(ctx, t, n, was, is); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (s *Server) noteKept(ctx context.Context, t *store.Tx, n salonDay, was, is store.Client) error {
 	texts, err := s.texter(ctx, t)
 	if err != nil {
 		return err
 	}
-	visits, err := t.VisitsOfClient(ctx, was.ID)
+	visits, err := t.VisitsOfClient(ctx, is.ID)
 	if err != nil {
 		return err
 	}
@@ -112,7 +125,7 @@ func (s *Server) noteKept(ctx context.Context, t *store.Tx, n salonDay, was, is 
 	if len(visits) > 0 {
 		beside = visits[0].ID
 	}
-	c := store.ContactChange{Client: was.ID, Changed: s.now()}
+	c := store.ContactChange{Client: is.ID, Changed: s.now()}
 	if !strings.EqualFold(was.Mail, is.Mail) {
 		c.Way, c.Was = wayMail, was.Mail
 		if err := s.noteContact(ctx, t, n, c, beside, n.row.Mail != ""); err != nil {

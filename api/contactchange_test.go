@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"encoding/json"
+	"slices"
 	"testing"
 	"time"
 
@@ -183,4 +184,28 @@ func TestWhoTakesAMinorBackGetsNothingOfHerHealthByIt(t *testing.T) {
 	b, ok = s.bundle(fresh)
 	require.True(t, ok)
 	require.Empty(t, b.Tests, "nothing of health for a week")
+}
+
+func TestAMergeTellsAMinorsOwnAddressThatItIsHersNoMore(t *testing.T) {
+	t.Parallel()
+	s := newSalon(t)
+	mara, other := s.client("Mara"), s.client("Mara")
+	v, _ := s.book(mara, start.Add(97*time.Hour), s.straightening())
+	s.call("PUT", "/v1/clients/"+mara+"/minor", object{"minor_until": "2030-01-01", "guardian_name": "Orla Moon", "guardian_mail": "orla@example.org", "contact_by": "mail"}).is(200, nil)
+	s.rewrite(other, object{"mail": "somebody@example.org"})
+	var was api.ClientBody
+	s.call("GET", "/v1/clients/"+mara, nil).is(200, &was)
+	told := len(s.tellings(v.ID))
+
+	s.merged(other, mara).is(200, nil)
+	changes := s.contactChanges(other)
+	require.True(t, slices.ContainsFunc(changes, func(c api.ContactChangeBody) bool { return c.Way == "mail" && !c.Guardian && c.Told == "being_told" }))
+	list := s.tellings(v.ID)
+	var to []string
+	for _, d := range list[told:] {
+		m, state := s.worked(&outbox{}, d)
+		require.Equal(t, store.Sent, state)
+		to = append(to, m.To.Address)
+	}
+	require.Contains(t, to, was.Mail)
 }

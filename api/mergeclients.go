@@ -251,6 +251,7 @@ func (s *Server) mergeFiles(ctx context.Context, t *store.Tx, n salonDay, keep s
 		}
 		before = append(before, p)
 	}
+	was := []store.Client{a, other}
 	if err := t.MergeClients(ctx, a.ID, other.ID, s.now()); err != nil {
 		return a, err
 	}
@@ -261,6 +262,9 @@ func (s *Server) mergeFiles(ctx context.Context, t *store.Tx, n salonDay, keep s
 		return a, err
 	}
 	if err := s.noteContacts(ctx, t, n, a.ID, before...); err != nil {
+		return a, err
+	}
+	if err := s.noteKeptOf(ctx, t, n, a, was...); err != nil {
 		return a, err
 	}
 	return a, followCare(ctx, t, n, a.ID, s.now())
