@@ -4,12 +4,15 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"chairblock/api"
 	"chairblock/store"
 )
 
@@ -95,10 +98,33 @@ func TestNobodyBehindAnAddressOfGuessesIsShutOutByWhatTakesLong(t *testing.T) {
 	require.Equal(t, 200, page.StatusCode)
 }
 
+// Not parallel: it says where files are put that a form brings.
+func TestAFormForACalendarIsNotKept(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("TMPDIR", dir)
+	s := emptySalon(t, "Europe/Berlin")
+	for i := range 30 {
+		page, _ := s.web("GET", fmt.Sprintf("/cal/f_aaaaaaaaaa_%043d.ics", i), "", "")
+		require.Equal(t, 404, page.StatusCode)
+	}
+	body := "--x\r\nContent-Disposition: form-data; name=\"a\"; filename=\"a\"\r\n\r\n" + strings.Repeat("x", 40<<20) + "\r\n--x--\r\n"
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.http.URL+"/cal/x.ics", strings.NewReader(body))
+	require.NoError(t, err)
+	r.Header.Set("Content-Type", "multipart/form-data; boundary=x")
+	if a, err := http.DefaultClient.Do(r); err == nil { // or the connection was cut
+		require.Contains(t, []int{400, 405}, a.StatusCode)
+		require.NoError(t, a.Body.Close())
+	}
+	kept, err := filepath.Glob(filepath.Join(dir, "multipart-*"))
+	require.NoError(t, err)
+	require.Empty(t, kept)
+}
+
 func TestWhoHoldsALinkHasABudgetToo(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t)
-	v, _ := s.book(s.client("Mara"), start.Add(97*time.Hour), s.cut())
+	mara := s.client("Mara")
+	v, _ := s.book(mara, start.Add(97*time.Hour), s.cut())
 	link, _ := s.linkIn(v.ID, "confirmation")
 	c := s.feed("staff", s.ada)
 	s.server.LimitRequests(30)
@@ -114,6 +140,15 @@ func TestWhoHoldsALinkHasABudgetToo(t *testing.T) {
 		last, _ = s.web("GET", link, "", "")
 	}
 	require.Equal(t, 429, last.StatusCode)
+	last, _ = s.web("POST", link+"/own", formType, "")
+	require.Equal(t, 429, last.StatusCode)
+	var own api.OwnLinkBody
+	s.call("POST", "/v1/clients/"+mara+"/own-links", object{}).is(201, &own)
+	hers := own.URL[strings.Index(own.URL, "/c/"):]
+	for i := range 31 {
+		page, _ := s.web("GET", hers, "", "")
+		require.Equal(t, map[bool]int{true: 200, false: 429}[i < 30], page.StatusCode, "look %d", i)
+	}
 	for range 30 {
 		require.Equal(t, 200, c.ask("GET").status)
 	}

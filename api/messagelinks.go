@@ -123,6 +123,10 @@ func (s *Server) ownFromMessage(c echo.Context) error {
 	salon, id, err := s.store.LinkedMessage(ctx, secret)
 	to := ""
 	if err == nil {
+		hit(c)
+		err = s.within(c, store.Principal{Salon: salon, TokenID: "message " + id})
+	}
+	if err == nil {
 		door := store.OwnPages{Salon: salon, Message: id, Begun: s.now()}
 		err = s.store.Read(ctx, salon, func(t *store.Tx) error {
 			l, err := s.readLinked(ctx, t, id)

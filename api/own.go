@@ -152,6 +152,7 @@ func (s *Server) linkedOwn(c echo.Context) (store.OwnPages, error) {
 	door, err := s.store.OwnLinkBySecret(c.Request().Context(), secret, s.now())
 	if err == nil {
 		hit(c)
+		err = s.within(c, store.Principal{Salon: door.Salon, TokenID: "own " + door.Client})
 	}
 	return door, err
 }

@@ -108,7 +108,7 @@ func New(st *store.Store, base string, now func() time.Time) *Server {
 	s.echo.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, s.health()) })
 	s.echo.GET("/readyz", s.ready)
 	s.echo.GET("/problems/:kind", problemPage)
-	s.echo.Any("/cal/:file", s.feed, s.countFeed, s.slowGuessing)
+	s.echo.Any("/cal/:file", s.feed, s.countFeed, limitForm, s.slowGuessing)
 	s.mountMessageLinks()
 	s.mountOwn()
 	s.echo.GET("/robots.txt", func(c echo.Context) error {

@@ -110,7 +110,7 @@ type ServeCmd struct {
 	// Requests are fifty a second unless somebody sets it: more than a desk with many windows
 	// open or a till asks for, and few enough that one program that runs wild leaves most of
 	// the service to the others (judgement).
-	Requests    int   `name:"requests-per-minute" env:"REQUESTS_PER_MINUTE" default:"3000" help:"How many requests a token or an account may make in a minute, at each process; 0 for as many as it likes."`
+	Requests    int   `name:"requests-per-minute" env:"REQUESTS_PER_MINUTE" default:"3000" help:"How many requests a token, an account, a calendar's address or a client's link may make in a minute, at each process; 0 for as many as it likes."`
 	Connections int32 `name:"database-connections" env:"DATABASE_CONNECTIONS" default:"10" help:"How many connections to PostgreSQL each process works with at most, 4 to 200; one or two more listen. Quickest are about four for each core of the database's machine, in all processes together."`
 	// Metrics stand on a port of their own, so that no proxy passes them on by mistake.
 	Tracing `embed:""`
