@@ -250,17 +250,24 @@ func TestANetworkThatIsSlowOrStallsHoldsNobodyForEver(t *testing.T) {
 
 // useAll makes all connections that there may be, and uses them.
 func (s *salon) useAll() {
-	var held, taken sync.WaitGroup
-	free := make(chan struct{})
-	for range 20 {
-		taken.Add(1)
-		held.Go(func() {
-			require.NoError(s.t, s.store.InTx(s.t.Context(), s.row.ID, func(*store.Tx) error { taken.Done(); <-free; return nil }))
-		})
+	const all = 20
+	free, taken, ended := make(chan struct{}), make(chan struct{}, all), make(chan error, all)
+	for range all {
+		go func() {
+			ended <- s.store.InTx(s.t.Context(), s.row.ID, func(*store.Tx) error { taken <- struct{}{}; <-free; return nil })
+		}()
 	}
-	taken.Wait()
+	for range all {
+		select {
+		case <-taken:
+		case err := <-ended:
+			require.NoError(s.t, err)
+		}
+	}
 	close(free)
-	held.Wait()
+	for range all {
+		require.NoError(s.t, <-ended)
+	}
 }
 
 func TestWhoListensHoldsNoConnectionThatLeadsNowhere(t *testing.T) {

@@ -286,8 +286,11 @@ func TestATransactionThatTheDatabaseEndedForIdlingIsUnavailable(t *testing.T) {
 	t.Parallel()
 	s := newSalon(t, 1)
 	err := s.try(func(tx *store.Tx) error {
+		require.NoError(t, tx.Exec(t.Context(), `SET LOCAL application_name = 'sleeps'`))
 		require.NoError(t, tx.Exec(t.Context(), `SET LOCAL idle_in_transaction_session_timeout = '100ms'`))
-		time.Sleep(300 * time.Millisecond)
+		require.Eventually(t, func() bool {
+			return value[int](s, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND application_name = 'sleeps'`) == 0
+		}, time.Minute, 20*time.Millisecond)
 		_, err := tx.ClientByID(t.Context(), store.NewID())
 		return err
 	})

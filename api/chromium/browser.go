@@ -187,7 +187,8 @@ func (b *Browser) Quiet(statuses ...string) {
 	defer b.mu.Unlock()
 	require.Empty(b.T, b.away)
 	for _, n := range b.noise {
-		meant := strings.HasPrefix(n, "info: Clear-Site-Data header") // as signing out does
+		meant := strings.HasPrefix(n, "info: Clear-Site-Data header") || // as signing out does
+			strings.HasPrefix(n, "info: Autofocus processing was blocked because a document already has a focused element") // whoever is quicker than the page
 		for _, s := range statuses {
 			meant = meant || strings.Contains(n, "the server responded with a status of "+s)
 		}
