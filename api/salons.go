@@ -60,6 +60,16 @@ func writeSalon(n store.Salon) (*found[SalonBody], error) {
 	return &found[SalonBody]{ETag: etag(n.Version), Body: b}, nil
 }
 
+// CleanSalon cleans what clients see of a salon before it is stored, which are name,
+// address, mail and phone, and notes what is wrong with them under their names behind
+// prefix, such as "--".
+func CleanSalon(f *scheduling.Faults, prefix string, n *store.Salon) {
+	n.Name = text(f, prefix+"name", n.Name, 1, 120)
+	n.Address = text(f, prefix+"address", n.Address, 0, 200)
+	n.Mail = address(f, prefix+"mail", n.Mail)
+	n.Phone = phone(f, prefix+"phone", n.Phone, "")
+}
+
 var shortNumber = regexp.MustCompile(`^[0-9]{2,6}$`)
 
 func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonBody], error) {
@@ -70,10 +80,8 @@ func (s *Server) updateSalon(ctx context.Context, in *salonInput) (*found[SalonB
 	var f scheduling.Faults
 	b := in.Body
 	n := store.Salon{Version: version, LengthUnit: b.LengthUnit, HeatUnit: b.HeatUnit, Currency: b.Currency, Emergency: b.Emergency}
-	n.Name = text(&f, "name", b.Name, 1, 120)
-	n.Address = text(&f, "address", b.Address, 0, 200)
-	n.Mail = address(&f, "mail", b.Mail)
-	n.Phone = phone(&f, "phone", b.Phone, "")
+	n.Name, n.Address, n.Mail, n.Phone = b.Name, b.Address, b.Mail, b.Phone
+	CleanSalon(&f, "", &n)
 	if _, known := quoting.MinorDigits(b.Currency); !known {
 		f.Addf("currency", "the ISO 4217 code of a currency in use, such as EUR", "is %q", b.Currency)
 	}

@@ -53,13 +53,7 @@ type SalonAddCmd struct {
 func (c *SalonAddCmd) Run(out io.Writer) error {
 	ctx, stop := untilTold()
 	defer stop()
-	if _, err := time.LoadLocation(c.Zone); err != nil || c.Zone == "" || c.Zone == "Local" {
-		return &scheduling.InvalidError{Field: "--zone", Problem: fmt.Sprintf("is %q, which is no time zone", c.Zone), Want: "an IANA name such as Europe/Lisbon"}
-	}
-	if n := len([]rune(c.Name)); n < 1 || n > 120 {
-		return &scheduling.InvalidError{Field: "--name", Problem: fmt.Sprintf("has %d characters", n), Want: "1 to 120"}
-	}
-	owner, err := api.Login("--owner-mail", c.Owner)
+	row, owner, err := c.read()
 	if err != nil {
 		return err
 	}
@@ -68,7 +62,7 @@ func (c *SalonAddCmd) Run(out io.Writer) error {
 		return err
 	}
 	defer end()
-	n, err := st.AddSalon(ctx, store.Salon{Name: c.Name, Zone: c.Zone, Mail: c.Mail, Phone: c.Phone})
+	n, err := st.AddSalon(ctx, row)
 	if err != nil {
 		return err
 	}
@@ -91,6 +85,22 @@ func (c *SalonAddCmd) Run(out io.Writer) error {
 	fmt.Fprintf(out, "salon   %s\ntoken   %s\nsign in %s\n\nKeep the token: it is shown only now and may do everything.\n"+
 		"Open the address within 7 days, while the service runs: the owner chooses a password there, and sets the salon up.\n", n.Name, token, api.SessionURL(address(c.URL), link))
 	return nil
+}
+
+// read is the salon and its owner's mail address as they are stored, or all that is
+// wrong with them.
+func (c *SalonAddCmd) read() (n store.Salon, owner string, err error) {
+	var f scheduling.Faults
+	n = store.Salon{Name: c.Name, Zone: c.Zone, Mail: c.Mail, Phone: c.Phone}
+	if _, known := scheduling.ZoneByName(c.Zone); !known {
+		f.Addf("--zone", "an IANA name such as Europe/Lisbon", "is %q, which is no time zone", c.Zone)
+	}
+	api.CleanSalon(&f, "--", &n)
+	owner, err = api.Login("--owner-mail", c.Owner)
+	if err := f.Join("", err); err != nil {
+		return n, "", err
+	}
+	return n, owner, f.Err()
 }
 
 // migrated opens the database with the newest schema.

@@ -118,6 +118,11 @@ func TestFaultsOfTheCommandLineTakeOneLine(t *testing.T) {
 			`--zone is "Europe/Atlantis", which is no time zone`},
 		{"a zone that depends on the machine", []string{"salon", "add", "--name", "A", "--zone", "Local"}, exitUsage, `--zone is "Local"`},
 		{"a zone out of the zone folder", []string{"salon", "add", "--name", "A", "--zone", "../../etc/passwd"}, exitUsage, `--zone is "../../etc/passwd"`},
+		{"a zone by a name of this machine's", []string{"salon", "add", "--name", "A", "--zone", "localtime"}, exitUsage, `--zone is "localtime"`},
+		{"a zone of a copy without its leap seconds", []string{"salon", "add", "--name", "A", "--zone", "posix/Europe/Lisbon"}, exitUsage, `--zone is "posix/Europe/Lisbon"`},
+		{"a zone of a copy with them", []string{"salon", "add", "--name", "A", "--zone", "right/Europe/Lisbon"}, exitUsage, `--zone is "right/Europe/Lisbon"`},
+		{"an address with a name", []string{"salon", "add", "--name", "A", "--zone", "Europe/Paris", "--mail", "Desk <desk@salon.example>"}, exitUsage, "--mail is not a mail address"},
+		{"a number that is none", []string{"salon", "add", "--name", "A", "--zone", "Europe/Paris", "--phone", "210 000"}, exitUsage, "--phone is not a telephone number"},
 		{"no zone", []string{"salon", "add", "--name", "A"}, exitUsage, "missing flags: --zone"},
 		{"no name", []string{"salon", "add", "--name", "", "--zone", "Europe/Paris"}, exitUsage, "--name has 0 characters"},
 		{"too few connections", []string{"serve", "--maildir", "x", "--database-connections", "3"}, exitUsage, "--database-connections is 3; expected 4 to 200"},
@@ -144,6 +149,11 @@ func TestFaultsOfTheCommandLineTakeOneLine(t *testing.T) {
 			}
 			require.NotContains(t, errs, "secret")
 		})
+	}
+	code, _, errs := runOnce(t, "salon", "add", "--data", dir, "--name", "A\nB", "--zone", "localtime", "--mail", "desk", "--phone", "1", "--owner-mail", "she")
+	require.Equal(t, exitUsage, code, errs)
+	for _, name := range []string{"name", "zone", "mail", "phone", "owner-mail"} {
+		require.Contains(t, errs, "chairblock: --"+name+" ", "all at once")
 	}
 	entries, err := os.ReadDir(dir)
 	require.NoError(t, err)

@@ -225,11 +225,10 @@ func (f *file) records() (Records, error) {
 	var faults scheduling.Faults
 	out := Records{Loc: time.UTC, Settings: Default(), Names: f.Names}
 	if f.Zone != "" {
-		loc, err := time.LoadLocation(f.Zone)
-		if err != nil || f.Zone == "Local" {
-			faults.Addf("time_zone", "an IANA name such as Europe/Lisbon", "is %q", f.Zone)
-		} else {
+		if loc, known := scheduling.ZoneByName(f.Zone); known {
 			out.Loc = loc
+		} else {
+			faults.Addf("time_zone", "an IANA name such as Europe/Lisbon", "is %q", f.Zone)
 		}
 	}
 	for name, v := range f.Constants {

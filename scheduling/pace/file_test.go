@@ -51,6 +51,7 @@ func TestWrongFilesSayWhatIsWrongAndWhere(t *testing.T) {
 		{"no JSON", `{"schema": pace}`, "line 1: invalid character 'p'"},
 		{"two objects", oneRecord + "{}", "something follows the object"},
 		{"no such zone", with("Europe/Lisbon", "Local"), `time_zone is "Local"`},
+		{"the machine's own zone", with("Europe/Lisbon", "localtime"), `time_zone is "localtime"`},
 		{"no such constant", with("noise_sd", "noise"), "constants.noise is not a setting of pace"},
 		{"a constant out of range", with("0.25", "9"), "constants.noise_sd is 9; expected 0.05 to 0.6"},
 		{"a wrong kind", with(`"kind": "iron"`, `"kind": "dwell"`), `observations[0].kind is "dwell"`},
