@@ -95,7 +95,8 @@ func (in *changesInput) query(n salonDay) (store.LogQuery, error) {
 func subjectNames(ctx context.Context, t *store.Tx, list []store.Noted) (map[string]string, error) {
 	var clients []string
 	for _, x := range list {
-		if x.What == "client" {
+		switch x.What {
+		case "client", "hair_treatment", "message_wish", "minor": // of one client each
 			clients = append(clients, x.Subject)
 		}
 	}

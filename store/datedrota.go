@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"chairblock/scheduling"
 
@@ -115,6 +116,9 @@ func (t *Tx) SetStaffRota(ctx context.Context, r StaffRota) (StaffRota, error) {
 		WHERE salon_id = $1 AND rota_id = $2`, t.salon, r.ID, r.First.String(), dateOrNull(r.Last), len(r.Weeks))
 	if err != nil {
 		return r, domain("set weeks by date", err, false)
+	}
+	if slices.EqualFunc(old.Weeks, r.Weeks, sameHours) {
+		return t.StaffRotaByID(ctx, r.Staff, r.ID)
 	}
 	if _, err := t.tx.Exec(ctx, `DELETE FROM staff_rota_hours WHERE salon_id = $1 AND rota_id = $2`, t.salon, r.ID); err != nil {
 		return r, domain("set weeks by date", err, false)

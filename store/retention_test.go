@@ -350,18 +350,13 @@ func TestWhoGaveASignStaysOnRecord(t *testing.T) {
 
 // waits puts a request of a client on the list whose last day is some months after the day
 // of the salon, and that came into a state at a time.
-func (s *salon) waits(client string, months int, state store.WishState, changed time.Time) (id string) {
+func (s *salon) waits(client string, months int, state store.WishState, changed time.Time) {
 	s.t.Helper()
-	s.tx(func(tx *store.Tx) error {
-		w := wish(client)
-		w.First = date.NewAt(soon)
-		w.Last = w.First.AddDate(0, months, 0)
-		w, err := tx.AddWish(s.t.Context(), w)
-		id = w.ID
-		return err
-	})
-	s.exec(`UPDATE wish SET state = $2, changed_at = $3 WHERE wish_id = $1`, id, string(state), changed)
-	return id
+	w := wish(client)
+	w.First = date.NewAt(soon)
+	w.Last = w.First.AddDate(0, months, 0)
+	s.tx(func(tx *store.Tx) (err error) { w, err = tx.AddWish(s.t.Context(), w); return err })
+	s.exec(`UPDATE wish SET state = $2, changed_at = $3 WHERE wish_id = $1`, w.ID, string(state), changed)
 }
 
 // TestARequestThatIsOverGoesByWhenItWasOver has two requests whose last day is far ahead,

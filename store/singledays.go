@@ -1,7 +1,9 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"slices"
 
 	"chairblock/scheduling"
 
@@ -95,15 +97,31 @@ func (t *Tx) SetStaffDay(ctx context.Context, d StaffDay) (StaffDay, error) {
 		return d, scheduling.ErrStale
 	}
 	const where = ` WHERE salon_id = $1 AND staff_id = $2 AND day = $3::text::date`
-	for _, q := range []string{`UPDATE staff_day SET version = version + 1` + where, `DELETE FROM staff_day_hours` + where} {
+	todo := []string{`UPDATE staff_day SET version = version + 1` + where}
+	other := !sameHours(old.Windows, d.Windows)
+	if other {
+		todo = append(todo, `DELETE FROM staff_day_hours`+where)
+	}
+	for _, q := range todo {
 		if _, err := t.tx.Exec(ctx, q, t.salon, d.Staff, d.Date.String()); err != nil {
 			return d, domain("set single day", err, false)
 		}
 	}
-	if err := t.addDayHours(ctx, d); err != nil {
-		return d, err
+	if other {
+		if err := t.addDayHours(ctx, d); err != nil {
+			return d, err
+		}
 	}
 	return t.StaffDayOn(ctx, d.Staff, d.Date)
+}
+
+// sameHours reports whether two lists hold the same windows, in whatever order: what stays
+// as it was is not written anew, since the log of changes would tell of it.
+func sameHours(a, b []Window) bool {
+	order := func(x, y Window) int {
+		return cmp.Or(x.Weekday-y.Weekday, cmp.Compare(x.Kind, y.Kind), x.From-y.From, x.To-y.To)
+	}
+	return slices.Equal(slices.SortedFunc(slices.Values(a), order), slices.SortedFunc(slices.Values(b), order))
 }
 
 // DeleteStaffDay lets the person's week hold on a date again, or returns

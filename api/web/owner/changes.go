@@ -143,8 +143,9 @@ func byWords(x api.ChangeBody) string {
 // things are the kinds of things in the log, in words.
 var things = map[string]string{
 	"absence": "absence", "access_rule": "rule of signing in", "access_token": "token of another program", "account": "who signs in", "card_fact": "record card",
-	"client": "client", "closure": "closing day", "consent": "consent", "feed": "calendar address", "invitation_setting": "invitations by mail",
-	"message_language": "words of messages", "message_wish": "how a client is written to", "minor": "minor and guardian", "money_entry": "note about money",
+	"client": "client", "closure": "closing day", "consent": "consent", "consent_wording": "wording of a consent",
+	"consultation_form": "consultation form", "feed": "calendar address", "invitation_setting": "invitations by mail",
+	"hair_treatment": "hair treatment that a client told of", "message_language": "words of messages", "message_wish": "how a client is written to", "minor": "minor and guardian", "money_entry": "note about money",
 	"need_override": "leave to begin without something", "opening_day": "opening hours of a day", "opening_hours": "opening hours", "own_link": "link to a client’s own pages",
 	"private_calendar": "private calendar", "product": "product", "quote": "quote", "recovery_code": "code for who lost her telephone", "retention_rule": "how long things are kept", "retention_run": "erased by age",
 	"salon":     "the salon and its rules",
@@ -194,5 +195,5 @@ func fieldsWords(list []string) string {
 // fieldNames are fields whose name is no word for people.
 var fieldNames = map[string]string{
 	"rotated": "made anew", "starts": "start", "ends": "end", "on_hand_ml": "what is in stock", "contact_by": "how she is reached", "contact_asked": "that she was asked how",
-	"mail_lower": "mail address", "phone": "telephone number", "mail": "mail address", "sha256": "secret", "sealed": "what is encrypted",
+	"hours_set": "hours", "mail_lower": "mail address", "phone": "telephone number", "mail": "mail address", "sha256": "secret", "sealed": "what is encrypted",
 }

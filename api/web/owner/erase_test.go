@@ -50,6 +50,8 @@ func TestTheOwnerReadsWhoChangedWhatByPersonThingAndDay(t *testing.T) {
 	at(url.Values{"changes-by": {"clients"}}).says(t, "Nothing was changed.")
 	at(url.Values{"changes-day": {"2001-01-01"}}).says(t, "Nothing was changed.")
 	d.see("/set-up/changes?changes-day=never").says(t, "“never”")
+	s.Ask(http.MethodPost, "/clients/"+mara+"/hair-treatments", webtest.Object{"kind": "coloured", "done_on": "2025-03-01"}, http.StatusCreated, nil)
+	at(url.Values{"changes-what": {"hair_treatment"}}).says(t, "hair treatment that a client told of Mara Quist added")
 
 	for range 60 {
 		s.Client("Juna", "Kestrel")
