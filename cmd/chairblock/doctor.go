@@ -23,6 +23,7 @@ type DoctorCmd struct {
 	Mail
 	Replies Replies `embed:""`
 	HealthKey
+	Erasures
 	Transport
 }
 
@@ -80,6 +81,7 @@ func (c *DoctorCmd) Run(out io.Writer) error {
 	c.mail(ctx, &f)
 	c.transport(&f)
 	c.backups(&f)
+	c.erasures(&f)
 	bad := 0
 	for _, x := range f {
 		fmt.Fprintf(out, "%-6s %-10s %s\n", x.verdict, x.about, x.says)
@@ -221,9 +223,9 @@ func (c *DoctorCmd) key(ctx context.Context, f *findings, url string, ready bool
 	ctx, cancel := context.WithTimeout(ctx, doctorsTime)
 	defer cancel()
 	var seal *store.Sealer
-	if c.File != "" {
+	if c.HealthKey.File != "" {
 		var err error
-		if seal, err = store.ReadSealer(c.File); err != nil {
+		if seal, err = store.ReadSealer(c.HealthKey.File); err != nil {
 			f.add("health", wrong, "name the file that chairblock health-key made, and see that this account may read it", "%v", plainly(err))
 			return
 		}
@@ -348,6 +350,22 @@ func (c *DoctorCmd) transport(f *findings) {
 	default:
 		f.add("transport", well, "", "a proxy is named, which has to encrypt")
 	}
+}
+
+// erasures looks at the list that serve writes to, if one is named.
+func (c *DoctorCmd) erasures(f *findings) {
+	if c.Erasures.File == "" {
+		return
+	}
+	list, err := (&erasureList{path: c.Erasures.File}).read()
+	if err == nil {
+		_, err = os.Stat(filepath.Dir(c.Erasures.File))
+	}
+	if err != nil {
+		f.add("erasures", wrong, "name the file that serve has written, in a folder that is there, and see that this account may read it", "%v", plainly(err))
+		return
+	}
+	f.add("erasures", well, "", "%d are on the list outside the database", len(list))
 }
 
 func (c *DoctorCmd) backups(f *findings) {

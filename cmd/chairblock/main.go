@@ -52,15 +52,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 // run carries out one command and returns its exit code. Every line on errs
 // begins with the name of the program.
 func run(args []string, in io.Reader, out, errs io.Writer) int {
-	var c commands
-	parser, err := kong.New(&c,
-		kong.Name("chairblock"),
-		kong.Description("Booking and chair time for a small salon."),
-		kong.Writers(out, errs),
-		kong.Configuration(readOptions),
-		kong.BindTo(in, (*io.Reader)(nil)),
-		kong.BindTo(out, (*io.Writer)(nil)),
-	)
+	parser, err := newParser(&commands{}, in, out, errs)
 	if err != nil {
 		return complain(errs, err)
 	}
@@ -69,6 +61,18 @@ func run(args []string, in io.Reader, out, errs io.Writer) int {
 		return complain(errs, usagef("%v", err))
 	}
 	return complain(errs, ctx.Run())
+}
+
+// newParser reads command lines into c.
+func newParser(c *commands, in io.Reader, out, errs io.Writer) (*kong.Kong, error) {
+	return kong.New(c,
+		kong.Name("chairblock"),
+		kong.Description("Booking and chair time for a small salon."),
+		kong.Writers(out, errs),
+		kong.Configuration(readOptions),
+		kong.BindTo(in, (*io.Reader)(nil)),
+		kong.BindTo(out, (*io.Writer)(nil)),
+	)
 }
 
 // complain writes one line for each fault in err, or err itself, and returns

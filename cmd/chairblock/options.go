@@ -12,10 +12,35 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-// Options says where else options stand, and shows them.
+// Options shows options.
 type Options struct {
-	Config kong.ConfigFlag `name:"options-file" placeholder:"FILE" env:"CHAIRBLOCK_OPTIONS_FILE" help:"JSON file with options by their long names, such as {\"listen\": \"127.0.0.1:8080\"}. The command line goes first, then the environment, then this file."`
-	Show   bool            `name:"show-options" help:"Print each option as it is in force, without passwords, and where it comes from; nothing is started."`
+	Show bool `name:"show-options" help:"Print each option as it is in force, without passwords, and where it comes from; nothing is started."`
+}
+
+// optionsPath is a file with options of the command that it is an option of.
+type optionsPath string
+
+// BeforeResolve has the options of the file count. It is called for other commands, too,
+// when the environment names a file.
+func (optionsPath) BeforeResolve(k *kong.Kong, ctx *kong.Context, trace *kong.Path) error {
+	if at := ctx.Selected(); at == nil || !slices.Contains(at.Flags, trace.Flag) {
+		return nil
+	}
+	path, _ := ctx.FlagValue(trace.Flag).(optionsPath)
+	if path == "" {
+		return nil
+	}
+	r, err := k.LoadConfig(string(path))
+	if err != nil {
+		return err
+	}
+	ctx.AddResolver(r)
+	return nil
+}
+
+// onCommandLine says whether an option stands there.
+func onCommandLine(ctx *kong.Context, name string) bool {
+	return slices.ContainsFunc(ctx.Path, func(p *kong.Path) bool { return p.Flag != nil && !p.Resolved && p.Flag.Name == name })
 }
 
 // optionsFile are options by their long names.
@@ -79,12 +104,12 @@ func inEnvironment(flag *kong.Flag) string {
 	return ""
 }
 
-// show prints the options of the command as they are in force.
-func (o Options) show(out io.Writer, ctx *kong.Context) error {
-	given, filed := map[*kong.Flag]bool{}, map[*kong.Flag]bool{}
+// showOptions prints the options of the command as they are in force. file is that of
+// options.
+func showOptions(out io.Writer, ctx *kong.Context, file optionsPath) error {
+	filed := map[*kong.Flag]bool{}
 	for _, p := range ctx.Path {
 		if p.Flag != nil {
-			given[p.Flag] = !p.Resolved
 			filed[p.Flag] = p.Resolved
 		}
 	}
@@ -94,12 +119,12 @@ func (o Options) show(out io.Writer, ctx *kong.Context) error {
 		}
 		from := "usual"
 		switch env := inEnvironment(f); {
-		case given[f]:
+		case onCommandLine(ctx, f.Name):
 			from = "command line"
 		case env != "":
 			from = env
 		case filed[f]:
-			from = string(o.Config)
+			from = string(file)
 		case f.Value.Target.IsZero():
 			from = "left out"
 		}

@@ -2,10 +2,16 @@ package main
 
 import (
 	"bytes"
+	"fmt"
+	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
+	"github.com/alecthomas/kong"
 	"github.com/stretchr/testify/require"
 )
 
@@ -29,6 +35,62 @@ func TestOptionsComeFromTheCommandLineThenTheEnvironmentThenTheFile(t *testing.T
 	} {
 		require.Regexp(t, `(?m)^`+line+`$`, out)
 	}
+}
+
+// parsedWith is what a command would work with, and its options by their names.
+func parsedWith(t *testing.T, args ...string) map[string]string {
+	t.Helper()
+	parser, err := newParser(&commands{}, nil, io.Discard, io.Discard)
+	require.NoError(t, err)
+	ctx, err := parser.Parse(args)
+	require.NoError(t, err, args)
+	out := map[string]string{}
+	for _, f := range ctx.Selected().Flags {
+		out[f.Name] = fmt.Sprint(f.Value.Target.Interface())
+	}
+	return out
+}
+
+// withDatabase are all commands that work with a database, each with what it cannot do
+// without.
+var withDatabase = map[string][]string{
+	"serve": nil, "migrate": nil, "doctor": {"--erasure-list", "erased.list"}, "pace": nil, "backup": {"x.zip"}, "restore": {"options_test.go"},
+	"salon add": {"--name", "A", "--zone", "Europe/Paris"}, "salon sign-in-link": nil, "salon reset-second-step": {"--mail", "a@salon.example"},
+	"health-key reseal": {"--health-key-file", "key"},
+}
+
+func TestEveryCommandWithADatabaseTakesAFileOfOptions(t *testing.T) {
+	parser, err := newParser(&commands{}, nil, io.Discard, io.Discard)
+	require.NoError(t, err)
+	var found []string
+	for _, node := range parser.Model.Leaves(false) {
+		if slices.ContainsFunc(node.Flags, func(f *kong.Flag) bool { return f.Name == "database-url" }) {
+			found = append(found, strings.TrimPrefix(node.Path(), "chairblock "))
+		}
+	}
+	require.ElementsMatch(t, slices.Collect(maps.Keys(withDatabase)), found)
+
+	dir := t.TempDir()
+	write := func(name, data string) string {
+		file := filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(file, []byte(`{"data": "`+data+`", "database-url": "postgres://`+data+`"}`), 0o600))
+		return file
+	}
+	named, other := write("named.json", "/from/named"), write("other.json", "/from/other")
+	for name, needs := range withDatabase {
+		args := append(strings.Fields(name), needs...)
+		with := append(slices.Clone(args), "--options-file", named)
+		require.Equal(t, "/from/named", parsedWith(t, with...)["data"], name)
+		t.Setenv("CHAIRBLOCK_OPTIONS_FILE", other)
+		require.Equal(t, "/from/other", parsedWith(t, args...)["data"], name)
+		require.Equal(t, "/from/named", parsedWith(t, with...)["data"], "%s: the command line goes before the environment", name)
+		require.NoError(t, os.Unsetenv("CHAIRBLOCK_OPTIONS_FILE"))
+	}
+	t.Setenv("CHAIRBLOCK_OPTIONS_FILE", named)
+	var out, errs bytes.Buffer
+	require.Zero(t, run([]string{"pace", "--file", "testdata/visits.json"}, strings.NewReader(""), &out, &errs), errs.String())
+	t.Setenv("CHAIRBLOCK_OPTIONS_FILE", filepath.Join(dir, "none"))
+	require.Zero(t, run([]string{"health-key", filepath.Join(dir, "key")}, nil, &out, &errs), "no database, no options: "+errs.String())
 }
 
 func TestShownOptionsHoldNoPassword(t *testing.T) {

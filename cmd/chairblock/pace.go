@@ -11,6 +11,8 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"github.com/alecthomas/kong"
+
 	"chairblock/api"
 	"chairblock/scheduling"
 	"chairblock/scheduling/pace"
@@ -28,12 +30,15 @@ type PaceCmd struct {
 }
 
 // Run answers on out.
-func (c *PaceCmd) Run(in io.Reader, out io.Writer) error {
+func (c *PaceCmd) Run(in io.Reader, out io.Writer, parsed *kong.Context) error {
 	if c.Months < 1 || c.Months > 36 {
 		return &scheduling.InvalidError{Field: "--months", Problem: fmt.Sprintf("is %d", c.Months), Want: "1 to 36"}
 	}
 	var report api.PaceReportBody
 	var err error
+	if c.File != "" && onCommandLine(parsed, "database-url") {
+		return usagef("--file and --database-url do not go together")
+	}
 	if c.File != "" {
 		report, err = c.ofFile(in)
 	} else {
@@ -50,9 +55,6 @@ func (c *PaceCmd) Run(in io.Reader, out io.Writer) error {
 
 // ofFile works out a file, without a database.
 func (c *PaceCmd) ofFile(in io.Reader) (api.PaceReportBody, error) {
-	if c.DatabaseURL != "" && os.Getenv("DATABASE_URL") != c.DatabaseURL {
-		return api.PaceReportBody{}, usagef("--file and --database-url do not go together")
-	}
 	if c.File != "-" {
 		f, err := os.Open(c.File)
 		if err != nil {

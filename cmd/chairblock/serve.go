@@ -33,6 +33,8 @@ type Database struct {
 	Data        string `placeholder:"DIR" help:"Data folder of the private server. Left out: the usual place of this account."`
 	Postgres    string `placeholder:"DIR" help:"Folder with the programs of PostgreSQL. Left out: searched for."`
 
+	OptionsFile optionsPath `placeholder:"FILE" env:"CHAIRBLOCK_OPTIONS_FILE" help:"JSON file with options by their long names, such as {\"listen\": \"127.0.0.1:8080\"}. The command line goes first, then the environment, then this file. Options of other commands may stand in it."`
+
 	// connections is how many a service holds at most, 0 for as many as store.Open chooses.
 	connections int32
 }
@@ -120,7 +122,7 @@ type ServeCmd struct {
 // Run serves until SIGINT or SIGTERM.
 func (c *ServeCmd) Run(out io.Writer, parsed *kong.Context) error {
 	if c.Show {
-		return c.show(out, parsed)
+		return showOptions(out, parsed, c.OptionsFile)
 	}
 	ctx, stop := untilTold()
 	defer stop()
