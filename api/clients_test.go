@@ -78,6 +78,10 @@ func TestTextComesBackAsItWasSent(t *testing.T) {
 	s.call("POST", "/v1/clients", object{"given_name": "  Mara ", "phone": " +49 (0)30 901820 ", "mail": " mara@example.org "}).is(201, &c)
 	require.Equal(t, api.ClientBody{ID: c.ID, GivenName: "Mara", Phone: "+4930901820", Mail: "mara@example.org", ContactBy: "mail"}, c)
 	s.call("POST", "/v1/clients", object{"given_name": strings.Repeat("ß", 81)}).refused(422, "invalid")
+	for _, mail := range []string{"zoë@example.org", "zoe@straße.example"} { // mail goes to neither
+		p := s.call("POST", "/v1/clients", object{"given_name": "Zoë", "mail": mail}).refused(422, "invalid")
+		require.Equal(t, []string{"body /mail"}, pointers(p))
+	}
 }
 
 func TestMeasurementsAreAddedAndNeverOverwritten(t *testing.T) {

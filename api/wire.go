@@ -110,6 +110,8 @@ func address(f *scheduling.Faults, field, s string) string {
 	a, err := mail.ParseAddress(s)
 	if err != nil || a.Address != s || len(s) > 254 {
 		f.Add(field, "is not a mail address", "an address such as name@example.org")
+	} else if strings.ContainsFunc(s, func(r rune) bool { return r > unicode.MaxASCII }) { // needs an extension that few servers speak (RFC 6531)
+		f.Add(field, "has letters to which mail cannot be sent", "an address in plain ASCII, such as name@example.org")
 	}
 	return s
 }
