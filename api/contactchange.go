@@ -59,34 +59,25 @@ func (s *Server) noteContacts(ctx context.Context, t *store.Tx, n salonDay, clie
 	if err != nil {
 		return err
 	}
-	texts, err := s.texter(ctx, t)
+	goes, beside, err := s.reaches(ctx, t, n, client)
 	if err != nil {
 		return err
-	}
-	visits, err := t.VisitsOfClient(ctx, client)
-	if err != nil {
-		return err
-	}
-	beside := "" // the visit beside which messages are kept; without one none has ever gone out
-	if len(visits) > 0 {
-		beside = visits[0].ID
 	}
 	noted := map[string]bool{}
 	for _, p := range before {
 		for _, x := range []struct {
 			way, was, is string
-			goes         bool // something can go there
-		}{{wayMail, p.mail, after.mail, n.row.Mail != ""}, {wayText, p.phone, after.phone, texts != nil}} {
+		}{{wayMail, p.mail, after.mail}, {wayText, p.phone, after.phone}} {
 			key := x.way + " " + strings.ToLower(x.was)
 			if strings.EqualFold(x.was, x.is) || noted[key] {
 				continue
 			}
 			noted[key] = true
 			c := store.ContactChange{Client: client, Way: x.way, Guardian: after.minor, Was: x.was, Changed: s.now()}
-			if err := s.noteContact(ctx, t, n, c, beside, x.goes); err != nil {
+			if err := s.noteContact(ctx, t, n, c, beside, goes[x.way]); err != nil {
 				return err
 			}
-			if x.was != "" && x.goes {
+			if x.was != "" && goes[x.way] {
 				if err := t.CloseOwnPages(ctx, client, true, c.Changed); err != nil {
 					return err
 				}
@@ -113,30 +104,36 @@ func (s *Server) noteKeptOf(ctx context.Context, t *store.Tx, n salonDay, is sto
 }
 
 func (s *Server) noteKept(ctx context.Context, t *store.Tx, n salonDay, was, is store.Client) error {
-	texts, err := s.texter(ctx, t)
+	goes, beside, err := s.reaches(ctx, t, n, is.ID)
 	if err != nil {
 		return err
-	}
-	visits, err := t.VisitsOfClient(ctx, is.ID)
-	if err != nil {
-		return err
-	}
-	beside := ""
-	if len(visits) > 0 {
-		beside = visits[0].ID
 	}
 	c := store.ContactChange{Client: is.ID, Changed: s.now()}
 	if !strings.EqualFold(was.Mail, is.Mail) {
 		c.Way, c.Was = wayMail, was.Mail
-		if err := s.noteContact(ctx, t, n, c, beside, n.row.Mail != ""); err != nil {
+		if err := s.noteContact(ctx, t, n, c, beside, goes[c.Way]); err != nil {
 			return err
 		}
 	}
 	if was.Phone != is.Phone {
 		c.Way, c.Was = wayText, was.Phone
-		return s.noteContact(ctx, t, n, c, beside, texts != nil)
+		return s.noteContact(ctx, t, n, c, beside, goes[c.Way])
 	}
 	return nil
+}
+
+// reaches says by which ways something can go to an old address of a client, and which
+// visit of hers messages are kept beside: without one none has ever gone out.
+func (s *Server) reaches(ctx context.Context, t *store.Tx, n salonDay, client string) (goes map[string]bool, beside string, err error) {
+	texts, err := s.texter(ctx, t)
+	if err != nil {
+		return nil, "", err
+	}
+	visits, err := t.VisitsOfClient(ctx, client)
+	if len(visits) > 0 {
+		beside = visits[0].ID
+	}
+	return map[string]bool{wayMail: n.row.Mail != "", wayText: texts != nil}, beside, err
 }
 
 // noteContact notes a change and puts word of it to the old address in line, where there
